@@ -1,0 +1,1 @@
+"""The supervisor's pages over recorded visits."""

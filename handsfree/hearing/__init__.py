@@ -1,0 +1,1 @@
+"""Sound to words: sources, voice activity, and the recogniser."""

@@ -1,0 +1,1 @@
+"""Words: how they are said, which may follow which, and what they mean."""

@@ -1,0 +1,1 @@
+"""Readings and what may be concluded from them: settling, uncertainty, verdicts, advice."""

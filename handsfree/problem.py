@@ -1,0 +1,41 @@
+"""The one error a person sees: what is wrong, where, and what to do about it."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+
+class ExitCode(IntEnum):
+    """What the command tells the shell; the table stands in DEVELOPERS.md."""
+
+    DONE = 0
+    """The command did what was asked."""
+    FAILED = 1
+    """The command ran and the answer is no: a check failed, a record does not verify, a visit stopped."""
+    BAD_INPUT = 2
+    """The command could not start: a file, an option or a value is wrong."""
+    LEFT_OPEN = 3
+    """A visit was interrupted and can be resumed."""
+
+
+class Problem(Exception):  # noqa: N818 - it is a problem of the person's input, told in their words
+    """A fault in what the person gave us, or in the machine around us, told in one sentence.
+
+    `what` says what is wrong, `where` names the file (with line and column when known), and `remedy`
+    says what to do. Developer mistakes must not use this class: they should crash loudly.
+    """
+
+    def __init__(
+        self, what: str, *, where: str | None = None, remedy: str | None = None, code: ExitCode = ExitCode.BAD_INPUT
+    ) -> None:
+        self.what = what
+        self.where = where
+        self.remedy = remedy
+        self.code = code
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """Return the whole message as one line: where, what, remedy."""
+        where = f"{self.where}: " if self.where else ""
+        remedy = f"; {self.remedy}" if self.remedy else ""
+        return f"{where}{self.what}{remedy}"

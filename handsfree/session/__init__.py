@@ -1,0 +1,1 @@
+"""The visit itself: pure functions from inputs to events, and from events to state."""

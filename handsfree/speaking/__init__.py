@@ -1,0 +1,1 @@
+"""Words to sound: the voice and the player that can be cut off."""
