@@ -187,7 +187,9 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
     """Merge states with the same future (Moore's partition refinement) and number them breadth first."""
     block = [int(state in finals) for state in range(len(table))]
     while True:
-        keys = [(block[s], tuple((w, block[t]) for w, t in sorted(row.items()))) for s, row in enumerate(table)]
+        keys = [
+            (block[s], tuple((w, block[t]) for w, t in sorted(row.items()))) for s, row in enumerate(table)
+        ]
         names = {key: number for number, key in enumerate(dict.fromkeys(keys))}
         refined = [names[key] for key in keys]
         if len(names) == len(set(block)):
@@ -203,4 +205,6 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
                 number[b] = len(number)
                 queue.append(representative[b])
             arcs.append((number[block[state]], word, number[b]))
-    return WordAutomaton(tuple(sorted(arcs)), frozenset(number[block[s]] for s in finals if block[s] in number))
+    return WordAutomaton(
+        tuple(sorted(arcs)), frozenset(number[block[s]] for s in finals if block[s] in number)
+    )

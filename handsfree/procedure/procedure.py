@@ -1,0 +1,324 @@
+"""A procedure as it is run: included files flattened, every way between gates spelled out."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree.problem import Problem
+from handsfree.procedure.model import (
+    AdjustGate,
+    ChoiceGate,
+    ConfirmGate,
+    FinishGate,
+    GateBlock,
+    IncludeGate,
+    ProcedureFile,
+    ReadingsGate,
+    RestoreGate,
+    StopGate,
+    Thing,
+    TimedGate,
+    VerdictGate,
+)
+from handsfree.procedure.yaml_reader import Document, Path_, Place, read_document, validate
+
+Gate = (
+    ConfirmGate
+    | ChoiceGate
+    | ReadingsGate
+    | TimedGate
+    | VerdictGate
+    | AdjustGate
+    | RestoreGate
+    | StopGate
+    | FinishGate
+)
+
+DEEPEST_INCLUDE = 6
+
+# The outcomes a gate can have, besides the answers of a choice and the branches of a verdict.
+DONE = "done"
+NOT_DONE = "not done"
+EXHAUSTED = "exhausted"
+UNSETTLED = "unsettled"
+DROPPED_BACK = "dropped back"
+NO_ADVICE = "no advice"
+
+STOPPED = "stopped"
+FINISHED = "finished"
+ENDS = (STOPPED, FINISHED)
+
+
+@dataclass(frozen=True)
+class PlacedGate:
+    """A flattened gate: its full id, its block, where each outcome leads, and where it stands in its file."""
+
+    id: str
+    gate: Gate
+    ways: Mapping[str, str]
+    place: Place
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """A whole procedure, flattened: gates by full id in order, the things they alter, and its sources."""
+
+    file: ProcedureFile
+    gates: Mapping[str, PlacedGate]
+    things: Mapping[str, Thing]
+    documents: tuple[Document, ...]
+    words: Mapping[str, str]
+
+    @property
+    def name(self) -> str:
+        """The procedure's name."""
+        return self.file.procedure
+
+    @property
+    def first(self) -> str:
+        """The id of the gate where a visit begins."""
+        return next(iter(self.gates))
+
+    def gate(self, gate_id: str) -> PlacedGate:
+        """Return the gate; raise Problem when there is none of that id."""
+        if gate_id not in self.gates:
+            raise Problem(
+                f"there is no gate {gate_id!r}",
+                where=self.documents[0].file,
+                remedy=f"it has: {', '.join(self.gates)}",
+            )
+        return self.gates[gate_id]
+
+    def version(self) -> str:
+        """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""
+        digest = hashlib.sha256()
+        for document in self.documents:
+            digest.update(hashlib.sha256(document.text.encode()).digest())
+        return digest.hexdigest()
+
+
+def load_procedure(path: Path) -> Procedure:
+    """Read a procedure file and all it includes; raise Problem at the first fault, with its line."""
+    flat = _Flat()
+    file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
+    flat.resolve()
+    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words)
+
+
+class _Flat:
+    """The gates collected so far while files are read depth first."""
+
+    def __init__(self) -> None:
+        self.gates: dict[str, PlacedGate] = {}
+        self.things: dict[str, Thing] = {}
+        self.words: dict[str, str] = {}
+        self.documents: list[Document] = []
+        self.entries: dict[str, str] = {}  # the id of an include -> its first gate
+
+    def add(
+        self,
+        path: Path,
+        *,
+        prefix: str,
+        parameters: Mapping[str, Any],
+        exits: Mapping[str, str] | None,
+        trail: tuple[Path, ...],
+    ) -> ProcedureFile:
+        if path.resolve() in trail or len(trail) >= DEEPEST_INCLUDE:
+            raise Problem("this file includes itself", where=str(path), remedy="remove the circle of includes")
+        document = read_document(path)
+        self.documents.append(document)
+        file = validate(ProcedureFile, document, _filled(document, parameters))
+        self._names(file, document, path)
+        self._merge(file, document)
+        gates = [*file.gates, *(_own_end(file) if exits is None else ())]
+        ends = (
+            dict.fromkeys(file.exits, gates[len(file.gates)].id if file.exits else "") if exits is None else exits
+        )
+        ids = [gate.id for gate in gates]
+        for number, gate in enumerate(gates):
+            place = document.place(("gates", number)) if number < len(file.gates) else Place(document.file, 1, 1)
+            _need(ids.count(gate.id) == 1, f"the gate id {gate.id!r} stands twice", place, "rename one of them")
+            following = ids[number + 1] if number + 1 < len(ids) else None
+            target = _Targets(prefix, ids, ends, following, document, number)
+            if isinstance(gate, IncludeGate):
+                self._include(gate, path, prefix, target, trail)
+            else:
+                ways = _ways(gate, target)
+                self.gates[prefix + gate.id] = PlacedGate(prefix + gate.id, gate, ways, place)
+        return file
+
+    def _include(
+        self, gate: IncludeGate, path: Path, prefix: str, target: _Targets, trail: tuple[Path, ...]
+    ) -> None:
+        inner = f"{prefix}{gate.id}/"
+        before = len(self.gates)
+        exits = {name: target.full(to, ("exits", name)) for name, to in gate.exits.items()}
+        child = self.add(
+            path.parent / gate.file,
+            prefix=inner,
+            parameters=gate.parameters,
+            exits=exits,
+            trail=(*trail, path.resolve()),
+        )
+        missing = set(child.exits) - set(gate.exits)
+        _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", target.place(), "add them")
+        unknown = set(gate.exits) - set(child.exits)
+        _need(not unknown, f"{gate.file} has no exit {', '.join(sorted(unknown))}", target.place(), "remove it")
+        self.entries[prefix + gate.id] = list(self.gates)[before]
+
+    def _names(self, file: ProcedureFile, document: Document, path: Path) -> None:
+        _need(
+            file.procedure == path.stem,
+            f"the procedure is called {file.procedure!r} but the file {path.name!r}",
+            document.place(("procedure",)),
+            "give both the same name",
+        )
+
+    def _merge(self, file: ProcedureFile, document: Document) -> None:
+        for name, thing in file.things.items():
+            known = self.things.setdefault(name, thing)
+            _need(known == thing, f"{name!r} means another thing", document.place(("things", name)), "rename it")
+        self.words.update(file.words)
+
+    def resolve(self) -> None:
+        """Let ways into an include lead to its first gate, and check what the gates refer to."""
+        for gate_id, placed in self.gates.items():
+            ways = {outcome: self._entry(to) for outcome, to in placed.ways.items()}
+            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, ways, placed.place)
+            self._check_things(placed)
+
+    def _entry(self, target: str) -> str:
+        while target in self.entries:
+            target = self.entries[target]
+        return target
+
+    def _check_things(self, placed: PlacedGate) -> None:
+        gate = placed.gate
+        named = [*gate.needs]
+        named += [*getattr(gate, "alters", ()), *getattr(gate, "restores", ()), *getattr(gate, "things", ())]
+        if isinstance(gate, ReadingsGate) and gate.captures:
+            named.append(gate.captures)
+        for name in named:
+            _need(name in self.things, f"there is no thing {name!r}", placed.place, "add it under things")
+        for name, state in gate.needs.items():
+            thing = self.things[name]
+            _need(
+                state in {thing.altered, thing.restored},
+                f"{name} can be {thing.altered!r} or {thing.restored!r}, not {state!r}",
+                placed.place,
+                "use one of them",
+            )
+
+
+def _own_end(file: ProcedureFile) -> list[RestoreGate | FinishGate]:
+    """Return the gates a file with exits ends with when it is run by itself."""
+    if not file.exits:
+        return []
+    finish = FinishGate(kind="finish", id="finish", title="Finish")
+    if not file.things:
+        return [finish]
+    things = tuple(file.things)
+    return [RestoreGate(kind="restore", id="put-back", title="Put everything back", things=things), finish]
+
+
+@dataclass(frozen=True)
+class _Targets:
+    """Turns the targets written in one gate into full ids."""
+
+    prefix: str
+    ids: list[str]
+    exits: Mapping[str, str]
+    following: str | None
+    document: Document
+    number: int
+
+    def place(self, *path: str) -> Place:
+        return self.document.place(("gates", self.number, *path))
+
+    def full(self, target: str, path: Path_ = ()) -> str:
+        place = self.document.place(("gates", self.number, *path))
+        if target.startswith("exit "):
+            name = target.removeprefix("exit ")
+            _need(name in self.exits, f"there is no exit {name!r}", place, "add it under exits")
+            return self.exits[name]
+        _need(target in self.ids, f"there is no gate {target!r}", place, f"it has: {', '.join(self.ids)}")
+        return self.prefix + target
+
+    def then(self, gate: GateBlock) -> str:
+        if gate.then is not None:
+            return self.full(gate.then, ("then",))
+        _need(
+            self.following is not None,
+            f"the last gate {gate.id!r} leads nowhere",
+            self.place(),
+            "give it `then`, or end with a finish gate",
+        )
+        return self.prefix + str(self.following)
+
+
+def _ways(gate: Any, target: _Targets) -> dict[str, str]:
+    """Return outcome -> full id for every outcome the gate can have."""
+    if isinstance(gate, StopGate):
+        return {}
+    if isinstance(gate, FinishGate):
+        return {DONE: FINISHED}
+    ways: dict[str, str] = {}
+    if isinstance(gate, ChoiceGate):
+        ways |= {name: target.full(a.then, ("answers", name, "then")) for name, a in gate.answers.items()}
+    elif isinstance(gate, VerdictGate):
+        ways |= {name: target.full(to, ("branches", name)) for name, to in gate.branches.items()}
+    else:
+        ways[DONE] = target.then(gate)
+    if isinstance(gate, ReadingsGate):
+        ways |= _optional(target, UNSETTLED, gate.unsettled) | _optional(target, DROPPED_BACK, gate.dropped_back)
+    if isinstance(gate, AdjustGate):
+        ways[NO_ADVICE] = target.full(gate.no_advice, ("no_advice",))
+    ways |= _optional(target, EXHAUSTED, gate.exhausted)
+    if not isinstance(gate, RestoreGate | VerdictGate):
+        if isinstance(gate.not_done, str):
+            ways[NOT_DONE] = target.full(gate.not_done, ("not_done",))
+        elif gate.not_done:
+            _need(
+                not isinstance(gate, ChoiceGate) or gate.then is not None,
+                "a choice needs `not_done` as a gate or false, or `then`",
+                target.place(),
+                "say where it leads when it is not done",
+            )
+            ways[NOT_DONE] = target.then(gate)
+    return ways
+
+
+def _optional(target: _Targets, outcome: str, to: str | None) -> dict[str, str]:
+    return {} if to is None else {outcome: target.full(to)}
+
+
+def _need(condition: object, what: str, place: Place, remedy: str) -> None:
+    if not condition:
+        raise Problem(what, where=str(place), remedy=remedy)
+
+
+def _filled(document: Document, parameters: Mapping[str, Any]) -> Any:
+    """Return the content with every `$name` replaced by the parameter of that name."""
+    declared = document.content.get("parameters", {}) if isinstance(document.content, dict) else {}
+    declared = declared if isinstance(declared, dict) else {}
+    for name in parameters:
+        _need(name in declared, f"there is no parameter {name!r}", document.place(("parameters",)), "remove it")
+    values = {**declared, **parameters}
+
+    def fill(value: Any, path: Path_) -> Any:
+        if isinstance(value, dict):
+            return {key: fill(item, (*path, key)) for key, item in value.items()}
+        if isinstance(value, list):
+            return [fill(item, (*path, i)) for i, item in enumerate(value)]
+        if isinstance(value, str) and value.startswith("$"):
+            name = value[1:]
+            _need(name in values, f"there is no parameter {name!r}", document.place(path), "declare it")
+            return values[name]
+        return value
+
+    return fill(document.content, ())

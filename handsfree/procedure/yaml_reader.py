@@ -1,0 +1,207 @@
+"""YAML 1.2 read strictly: every value keeps its line, numbers stay exact, nothing is shared or repeated.
+
+The file is composed into nodes, never constructed by the YAML library, so that a number is the decimal
+that was written ("9.30" stays 9.30), a duplicate key is an error, and an alias cannot explode.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from handsfree.problem import Problem
+
+LARGEST_FILE = 1_000_000
+"""Bytes; a procedure of 500 gates is under 200 kB, and a larger file is a mistake or an attack."""
+
+DEEPEST = 40
+"""Levels of nesting; the language needs seven."""
+
+Path_ = tuple[str | int, ...]
+Model = TypeVar("Model", bound=BaseModel)
+
+_INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)\Z")
+_DECIMAL = re.compile(r"[-+]?(0|[1-9][0-9]*)\.[0-9]+\Z")
+_CORE_TAGS = {"str", "int", "float", "bool", "null", "timestamp"}
+_WORDS: dict[str, bool | None] = {"true": True, "false": False, "null": None, "~": None, "": None}
+
+
+@dataclass(frozen=True)
+class Place:
+    """A position in a file, counted from 1 as editors do."""
+
+    file: str
+    line: int
+    column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True)
+class Document:
+    """A file's content as plain values, with the place of each."""
+
+    file: str
+    text: str
+    content: Any
+    places: dict[Path_, Place]
+
+    def place(self, path: Path_) -> Place:
+        """Return the place of the value at the path, or of its nearest parent that has one."""
+        while path and path not in self.places:
+            path = path[:-1]
+        return self.places.get(path, Place(self.file, 1, 1))
+
+
+def read_document(path: Path) -> Document:
+    """Read a YAML file; raise Problem with file:line:column when it cannot be read or is not strict."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise Problem(
+            f"cannot read this file: {error.strerror}",
+            where=str(path),
+            remedy="check the name and its permissions",
+        ) from error
+    if len(data) > LARGEST_FILE:
+        raise Problem(
+            f"the file has {len(data):,} bytes", where=str(path), remedy=f"keep it under {LARGEST_FILE:,}"
+        )
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise Problem("the file is not UTF-8 text", where=f"{path}:{line}", remedy="save it as UTF-8") from error
+    return parse_document(text, str(path))
+
+
+def parse_document(text: str, file: str) -> Document:
+    """Parse YAML text as `read_document` does; `file` only names it in messages."""
+    _refuse_depth(text, file)
+    try:
+        node = YAML(typ="safe", pure=True).compose(text)
+    except YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        what = " ".join(str(getattr(error, "problem", None) or error).split())
+        place = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark else f"{file}:1"
+        raise Problem(f"this is not valid YAML: {what}", where=place, remedy="correct the line") from error
+    except (ValueError, RecursionError) as error:
+        raise Problem("this is not valid YAML", where=f"{file}:1", remedy="correct the file") from error
+    if node is None:
+        raise Problem("the file is empty", where=f"{file}:1", remedy="start from `handsfree template`")
+    places: dict[Path_, Place] = {}
+    content = _value(node, (), file, places, set())
+    return Document(file, text, content, places)
+
+
+def validate(model: type[Model], document: Document, content: Any | None = None, at: Path_ = ()) -> Model:
+    """Turn the content (the whole document by default) into a model; raise Problem naming the first fault."""
+    try:
+        return model.model_validate(document.content if content is None else content)
+    except ValidationError as error:
+        raise Problem(
+            faults(error, document, at)[0][1],
+            where=str(faults(error, document, at)[0][0]),
+            remedy="see the description of the language",
+        ) from error
+
+
+def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[tuple[Place, str]]:
+    """Return each fault of a failed validation as (place, sentence), in the file's order."""
+    found = []
+    for item in error.errors(include_url=False, include_context=True):
+        location = tuple(part for part in item["loc"])
+        path = at + _existing(document, at, location)
+        name = ".".join(str(part) for part in location)
+        message = item["msg"].removeprefix("Value error, ")
+        given = item.get("input")
+        shown = f" (found {given!r})" if isinstance(given, str | int | bool | Decimal) else ""
+        found.append((document.place(path), f"{name}: {message}{shown}" if name else message))
+    return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
+
+
+def _existing(document: Document, at: Path_, location: Path_) -> Path_:
+    """Drop the parts of a validation path that stand for union tags and not for keys of the file."""
+    path: Path_ = ()
+    for part in location:
+        if at + (*path, part) in document.places:
+            path = (*path, part)
+    return path
+
+
+def _refuse_depth(text: str, file: str) -> None:
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.count("[") + line.count("{") > DEEPEST * 4 or len(line) - len(line.lstrip(" ")) > DEEPEST * 8:
+            raise Problem("this line is nested too deeply", where=f"{file}:{number}", remedy="flatten it")
+
+
+def _place(node: Node, file: str) -> Place:
+    return Place(file, node.start_mark.line + 1, node.start_mark.column + 1)
+
+
+def _value(node: Node, path: Path_, file: str, places: dict[Path_, Place], seen: set[int]) -> Any:
+    place = places[path] = _place(node, file)
+    if id(node) in seen or getattr(node, "anchor", None):
+        raise Problem("anchors and aliases are not allowed", where=str(place), remedy="write the value out")
+    seen.add(id(node))
+    if len(path) > DEEPEST:
+        raise Problem("this is nested too deeply", where=str(place), remedy="flatten it")
+    if isinstance(node, MappingNode):
+        return _mapping(node, path, file, places, seen)
+    if isinstance(node, SequenceNode):
+        return [_value(item, (*path, i), file, places, seen) for i, item in enumerate(node.value)]
+    assert isinstance(node, ScalarNode)  # a composed node is one of three kinds
+    return _scalar(node, place)
+
+
+def _mapping(
+    node: MappingNode, path: Path_, file: str, places: dict[Path_, Place], seen: set[int]
+) -> dict[str, Any]:
+    content: dict[str, Any] = {}
+    for key_node, value_node in node.value:
+        where = str(_place(key_node, file))
+        if not isinstance(key_node, ScalarNode):
+            raise Problem("a key must be a word", where=where, remedy="write `key: value`")
+        if key_node.tag == "tag:yaml.org,2002:merge":
+            raise Problem("merge keys are not allowed", where=where, remedy="write the values out")
+        key = str(key_node.value)
+        if key in content:
+            raise Problem(f"the key {key!r} stands twice", where=where, remedy="keep one of them")
+        content[key] = _value(value_node, (*path, key), file, places, seen)
+    return content
+
+
+def _scalar(node: ScalarNode, place: Place) -> str | int | bool | Decimal | None:
+    if node.tag and str(node.tag).removeprefix("tag:yaml.org,2002:") not in _CORE_TAGS:
+        raise Problem(f"the tag {node.tag!r} is not allowed", where=str(place), remedy="remove it")
+    text = str(node.value)
+    if node.style in {"'", '"', "|", ">"}:
+        return text
+    if text in _WORDS:
+        return _WORDS[text]
+    if _INTEGER.match(text):
+        return int(text)
+    if _DECIMAL.match(text):
+        return Decimal(text)
+    return text
+
+
+def walk(content: Any, path: Path_ = ()) -> Iterator[tuple[Path_, Any]]:
+    """Yield every value of a document's content with its path, parents first."""
+    yield path, content
+    if isinstance(content, dict):
+        for key, value in content.items():
+            yield from walk(value, (*path, key))
+    elif isinstance(content, list):
+        for i, value in enumerate(content):
+            yield from walk(value, (*path, i))
