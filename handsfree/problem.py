@@ -26,7 +26,12 @@ class Problem(Exception):  # noqa: N818 - it is a problem of the person's input,
     """
 
     def __init__(
-        self, what: str, *, where: str | None = None, remedy: str | None = None, code: ExitCode = ExitCode.BAD_INPUT
+        self,
+        what: str,
+        *,
+        where: str | None = None,
+        remedy: str | None = None,
+        code: ExitCode = ExitCode.BAD_INPUT,
     ) -> None:
         self.what = what
         self.where = where

@@ -125,7 +125,7 @@ class Instrument(Block):
     """Expanded (k = 2), in points of per cent."""
     o2_uncertainty: Exact = Decimal("0.3")
     """Expanded (k = 2), in points of per cent."""
-    co_uncertainty: Exact = Decimal("20")
+    co_uncertainty: Exact = Decimal(20)
     """Expanded (k = 2), in ppm; or 5 % of the reading when that is larger."""
     uncertainty_source: str = "EN 50379-2 class limits, from memory"
 

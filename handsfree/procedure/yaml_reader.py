@@ -134,7 +134,7 @@ def _existing(document: Document, at: Path_, location: Path_) -> Path_:
     """Drop the parts of a validation path that stand for union tags and not for keys of the file."""
     path: Path_ = ()
     for part in location:
-        if at + (*path, part) in document.places:
+        if (*at, *path, part) in document.places:
             path = (*path, part)
     return path
 
