@@ -60,7 +60,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
     for limit in (
         StopLimit(
             "ambient CO evacuation",
-            Decimal("100"),
+            Decimal(100),
             "[ppm]",
             "at or above",
             "evacuate",
@@ -69,7 +69,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
         ),
         StopLimit(
             "ambient CO",
-            Decimal("35"),
+            Decimal(35),
             "[ppm]",
             "above",
             "burner off",
@@ -78,7 +78,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
         ),
         StopLimit(
             "ambient CO search",
-            Decimal("10"),
+            Decimal(10),
             "[ppm]",
             "at or above",
             "hold",
@@ -87,7 +87,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
         ),
         StopLimit(
             "air-free CO",
-            Decimal("400"),
+            Decimal(400),
             "[ppm]",
             "above",
             "burner off",
@@ -105,7 +105,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
         ),
         StopLimit(
             "rising CO",
-            Decimal("100"),
+            Decimal(100),
             "[ppm]",
             "at or above",
             "burner off",
@@ -114,7 +114,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
         ),
         StopLimit(
             "flue O2",
-            Decimal("2"),
+            Decimal(2),
             "%",
             "below",
             "burner off",
