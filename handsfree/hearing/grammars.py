@@ -1,0 +1,150 @@
+"""Native recognisers for one grammar each, made from a model folder and kept while they are of use."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections import OrderedDict
+from collections.abc import Sequence
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final, Protocol
+
+import vosk
+
+from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
+from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.units import Units
+from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.problem import Problem
+
+SAMPLE_RATE: Final = 16_000
+"""Samples a second of the sound that recognisers take."""
+
+_GRAMMARS_KEPT: Final = 8
+_MOST_ALTERNATIVES: Final = 20
+_MOST_SENTENCES: Final = 400
+_LONGEST_SENTENCE: Final = 12
+_NEVER_ENDING: Final = (
+    "".join(f"--endpoint.rule{rule}.min-trailing-silence=1000\n" for rule in (1, 2, 3, 4))
+    + "--endpoint.rule5.min-utterance-length=100000\n"
+)
+"""Where an utterance ends is decided elsewhere (voice activity), so the library must not."""
+
+
+class Grammars(Protocol):
+    """Makes native recognisers for grammars."""
+
+    score_scale: float
+    """By this the native log-likelihoods are divided to become honest odds."""
+
+    def recogniser(self, automaton: WordAutomaton) -> Any:
+        """Return a fresh native recogniser; `Problem` when the model cannot hear a word of the grammar."""
+
+
+class StrictGrammars:
+    """Strict graphs over one of our own models; the models of the last few grammars are kept."""
+
+    def __init__(self, folder: ModelFolder, units: Units, pronunciations: Pronunciations) -> None:
+        self._folder, self._units, self._pronunciations = folder, units, pronunciations
+        self._tuning = Tuning.of_model(folder.path)
+        self._kept: OrderedDict[str, Any] = OrderedDict()
+        self.score_scale = self._tuning.score_scale
+
+    def recogniser(self, automaton: WordAutomaton) -> Any:
+        """Return a fresh native recogniser that hears exactly the sentences of the automaton, or `[unk]`."""
+        if automaton.identity not in self._kept:
+            self._kept[automaton.identity] = self._model(automaton)
+        self._kept.move_to_end(automaton.identity)
+        while len(self._kept) > _GRAMMARS_KEPT:
+            self._kept.popitem(last=False)
+        return _listening(vosk.KaldiRecognizer(self._kept[automaton.identity], SAMPLE_RATE))
+
+    def _model(self, automaton: WordAutomaton) -> Any:
+        graph, numbers = strict_graph(automaton, self._pronunciations, self._units, self._tuning)
+        with tempfile.TemporaryDirectory(prefix="handsfree-grammar-") as name:
+            place = Path(name)
+            _settings(self._folder.path, place)
+            _link(self._folder.path / "am", place / "am")
+            (place / "graph" / "phones").mkdir(parents=True)
+            (place / "graph" / "HCLG.fst").write_bytes(graph.to_bytes(sort="input"))
+            (place / "graph" / "words.txt").write_text(numbers.text(), encoding="utf-8")
+            (place / "graph" / "phones" / "word_boundary.int").write_text(
+                self._units.boundaries_text(), encoding="utf-8"
+            )
+            return _load(place, self._folder.path)
+
+
+class PhraseGrammars:
+    """Phrase lists over any other model: looser, since the library joins phrases as it likes."""
+
+    score_scale = 1.0  # such a model brings no figure of its own
+
+    def __init__(self, folder: ModelFolder) -> None:
+        self._folder = folder
+        if (folder.path / "graph" / "HCLG.fst").exists():
+            raise Problem(
+                "the model has one fixed grammar and takes no other",
+                where=str(folder.path),
+                remedy="use a model with graph/HCLr.fst and graph/Gr.fst",
+            )
+        with tempfile.TemporaryDirectory(prefix="handsfree-model-") as name:
+            place = Path(name)
+            _settings(folder.path, place)
+            for part in folder.path.iterdir():
+                if part.is_dir() and part.name != "conf":
+                    _link(part, place / part.name)
+            self._model = _load(place, folder.path)
+
+    def recogniser(self, automaton: WordAutomaton) -> Any:
+        """Return a fresh native recogniser for a phrase list that covers the automaton's sentences."""
+        unknown = sorted(word for word in automaton.words() if self._model.vosk_model_find_word(word) < 0)
+        if unknown:
+            raise Problem(
+                f"the model does not know the words {', '.join(unknown)}",
+                where=str(self._folder.path),
+                remedy="use other words, or the model that comes with Handsfree",
+            )
+        listing = json.dumps([*phrase_list(automaton), UNKNOWN])
+        return _listening(vosk.KaldiRecognizer(self._model, SAMPLE_RATE, listing))
+
+
+def phrase_list(automaton: WordAutomaton) -> Sequence[str]:
+    """Return phrases that cover the language: its sentences when they are few, else its words and pairs."""
+    longest = 1 + max((max(source, target) for source, _, target in automaton.arcs), default=0)
+    if longest <= _LONGEST_SENTENCE:
+        sentences = list(islice(automaton.sentences(longest + 1), _MOST_SENTENCES))
+        if len(sentences) < _MOST_SENTENCES and all(len(one) <= longest for one in sentences):
+            return sorted(" ".join(sentence) for sentence in sentences)
+    return sorted({*automaton.words(), *(" ".join(pair) for pair in automaton.pairs())})
+
+
+def _listening(recogniser: Any) -> Any:
+    recogniser.SetMaxAlternatives(_MOST_ALTERNATIVES)
+    recogniser.SetWords(True)
+    return recogniser
+
+
+def _settings(model: Path, place: Path) -> None:
+    """Copy the model's settings, with the end of an utterance taken out of the library's hands."""
+    shutil.copytree(model / "conf", place / "conf", copy_function=shutil.copyfile)
+    settings = place / "conf" / "model.conf"
+    settings.write_text(settings.read_text(encoding="utf-8").rstrip() + "\n" + _NEVER_ENDING, encoding="utf-8")
+
+
+def _link(source: Path, target: Path) -> None:
+    try:
+        target.symlink_to(source.resolve(), target_is_directory=True)
+    except OSError:  # a file system without links
+        shutil.copytree(source, target, copy_function=shutil.copyfile)
+
+
+def _load(place: Path, told: Path) -> Any:
+    try:
+        return vosk.Model(str(place))
+    except Exception as error:  # the library says no more than this
+        raise Problem(
+            "the recogniser cannot load the speech model", where=str(told), remedy="install the model again"
+        ) from error

@@ -1,0 +1,1 @@
+"""How the speech model is made: data, network, export. Not part of the product; needs PyTorch."""

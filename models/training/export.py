@@ -1,0 +1,123 @@
+"""Turn a trained network into a model folder: `python -m models.training.export NET.pt FOLDER`.
+
+Writes am/, conf/, graph/ and the list of checksums. The graphs of the folder serve phrase lists given at
+run time; strict grammars are compiled by the product itself and need only the units and the settings.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+
+from handsfree.hearing.graph import Tuning, loop_graph
+from handsfree.hearing.model_folder import SUMS, ModelFolder
+from handsfree.hearing.units import Units
+from handsfree.lexicon.pronunciation import Pronunciations
+from models.training.acoustic_model import Floats, Layer, acoustic_model
+
+FBANK = """\
+--sample-frequency=16000
+--num-mel-bins=40
+--low-freq=20
+--high-freq=-400
+--use-energy=false
+--energy-floor=0.0
+--dither=0.0
+"""
+DECODING = """\
+--min-active=200
+--max-active=3000
+--beam=14.0
+--lattice-beam=8.0
+--acoustic-scale=1.0
+--frame-subsampling-factor=3
+--endpoint.silence-phones=1
+"""
+
+
+def plain_layers(checkpoint: Mapping[str, Any]) -> list[Layer]:
+    """Fold normalisation into the affine steps of a net of convolution, rectifier, batch normalisation."""
+    state: Mapping[str, torch.Tensor] = checkpoint["sd"]
+    scale = 1.0 / checkpoint["std"].numpy()
+    shift = -checkpoint["mean"].numpy() * scale
+    layers = []
+    for number, (width, spacing) in enumerate(checkpoint["spec"]):
+        weights = state[f"b.{4 * number}.weight"].numpy()
+        bias = state[f"b.{4 * number}.bias"].numpy() + np.einsum("oik,i->o", weights, shift)
+        offsets = tuple((tap - (width - 1) // 2) * spacing for tap in range(width))
+        layers.append(
+            Layer(f"layer{number}", _columns(weights * scale[None, :, None]), bias, offsets, rectified=True)
+        )
+        normal = {name: state[f"b.{4 * number + 2}.{name}"].numpy() for name in _NORMAL}
+        scale = normal["weight"] / np.sqrt(normal["running_var"] + 1e-5)
+        shift = normal["bias"] - normal["running_mean"] * scale
+    weights = state["o.weight"].numpy()
+    bias = state["o.bias"].numpy() + weights[:, :, 0] @ shift
+    layers.append(Layer("output-layer", _columns(weights * scale[None, :, None]), bias, (0,), rectified=False))
+    return layers
+
+
+_NORMAL = ("weight", "bias", "running_mean", "running_var")
+
+
+def _columns(weights: Floats) -> Floats:
+    """Turn (outputs, inputs, taps) into (outputs, taps x inputs)."""
+    return np.ascontiguousarray(weights.transpose(0, 2, 1).reshape(len(weights), -1), dtype=np.float32)
+
+
+def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning) -> None:
+    """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones."""
+    checkpoint = torch.load(net, map_location="cpu", weights_only=True)
+    units = Units(tuple(checkpoint["ph"]))
+    priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
+    priors[0] = 1.0
+    loop, choice, numbers = loop_graph(words, Pronunciations(), units, tuning)
+    contents = {
+        "am/final.mdl": acoustic_model(units, plain_layers(checkpoint), priors),
+        "conf/fbank.conf": FBANK.encode(),
+        "conf/model.conf": DECODING.encode(),
+        "conf/listening.json": (json.dumps(asdict(tuning), indent=2) + "\n").encode(),
+        "graph/HCLr.fst": loop.to_bytes(sort="output"),
+        "graph/Gr.fst": choice.to_bytes(sort="input"),
+        "graph/words.txt": numbers.text().encode(),
+        "graph/disambig_tid.int": b"",
+        "graph/phones.txt": units.phones_text().encode(),
+        "graph/phones/word_boundary.int": units.boundaries_text().encode(),
+    }
+    for name, content in contents.items():
+        file = folder / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(content)
+    sums = "".join(
+        f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in sorted(contents.items())
+    )
+    (folder / SUMS).write_text(sums, encoding="utf-8")
+    print(f"{folder}: model {ModelFolder.check(folder).identity}, {sum(map(len, contents.values())) / 1e6:.1f} MB")
+
+
+def main() -> None:
+    """Read the command line and export."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("net", type=Path, help="the trained network (.pt)")
+    parser.add_argument("folder", type=Path, help="where the model goes")
+    parser.add_argument("--words", type=Path, default=Path(__file__).with_name("words.txt"))
+    parser.add_argument("--blank-prior", type=float, default=3.0)
+    parser.add_argument("--unknown-phone-cost", type=float, default=2.0)
+    parser.add_argument("--unknown-cost", type=float, default=0.0)
+    parser.add_argument("--word-cost", type=float, default=0.0)
+    parser.add_argument("--score-scale", type=float, default=1.0)
+    given = parser.parse_args()
+    tuning = Tuning(given.unknown_phone_cost, given.unknown_cost, given.word_cost, given.score_scale)
+    export(given.net, given.folder, given.words.read_text(encoding="utf-8").split(), given.blank_prior, tuning)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,91 @@
+"""A model folder that cannot be used is told in one sentence that names the file."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from handsfree.hearing.model_folder import SUMS, ModelFolder
+from handsfree.problem import Problem
+
+SHIPPED = Path(__file__).parents[2] / "models" / "english"
+
+
+@pytest.fixture
+def copy(tmp_path):
+    return Path(shutil.copytree(SHIPPED, tmp_path / "model"))
+
+
+def test_the_shipped_model_passes_and_has_a_stable_identity():
+    assert ModelFolder.check(SHIPPED).identity == ModelFolder.check(SHIPPED).identity
+    assert ModelFolder.check(SHIPPED).units is not None
+
+
+def test_the_shipped_model_with_its_graphs_stays_under_ten_megabytes():
+    assert sum(file.stat().st_size for file in SHIPPED.rglob("*") if file.is_file()) < 10_000_000
+
+
+def test_another_content_is_another_identity(copy):
+    before = ModelFolder.check(copy).identity
+    (copy / SUMS).unlink()
+    with (copy / "conf" / "model.conf").open("a") as settings:
+        settings.write("--beam=10\n")
+    assert ModelFolder.check(copy).identity != before
+
+
+def test_a_missing_folder_is_said(tmp_path):
+    with pytest.raises(Problem, match=r"nowhere: there is no such model folder; give --model"):
+        ModelFolder.check(tmp_path / "nowhere")
+
+
+def test_a_file_in_place_of_a_folder_is_said(tmp_path):
+    file = tmp_path / "model.zip"
+    file.write_bytes(b"PK")
+    with pytest.raises(Problem, match="this is a file, not a model folder"):
+        ModelFolder.check(file)
+
+
+def test_an_empty_folder_names_all_that_it_lacks(tmp_path):
+    with pytest.raises(Problem, match=r"lacks am/final.mdl, conf/model.conf, graph/HCLr.fst, .*fbank.conf"):
+        ModelFolder.check(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["am/final.mdl", "graph/words.txt", "conf/model.conf"])
+def test_a_missing_file_is_named(copy, name):
+    (copy / name).unlink()
+    with pytest.raises(Problem, match=name):
+        ModelFolder.check(copy)
+
+
+@pytest.mark.parametrize("name", ["am/final.mdl", "graph/HCLr.fst"])
+def test_an_empty_file_is_named(copy, name):
+    (copy / name).write_bytes(b"")
+    with pytest.raises(Problem, match=rf"{name}: the model file is empty"):
+        ModelFolder.check(copy)
+
+
+def test_one_changed_byte_is_found_by_the_checksums(copy):
+    content = bytearray((copy / "am/final.mdl").read_bytes())
+    content[len(content) // 2] ^= 1
+    (copy / "am/final.mdl").write_bytes(content)
+    with pytest.raises(Problem, match=r"am/final.mdl: the model file is damaged"):
+        ModelFolder.check(copy)
+
+
+@pytest.mark.parametrize(
+    ("name", "kind"), [("am/final.mdl", "acoustic model"), ("graph/HCLr.fst", "decoding graph")]
+)
+def test_a_file_of_another_kind_is_found_without_checksums(copy, name, kind):
+    (copy / SUMS).unlink()
+    (copy / name).write_bytes(b"<html>not found</html>" * 9)
+    with pytest.raises(Problem, match=rf"{name}: the model file is damaged: it is no {kind}"):
+        ModelFolder.check(copy)
+
+
+def test_a_model_of_another_language_is_said_to_lack_english_words(copy):
+    (copy / SUMS).unlink()
+    (copy / "graph/words.txt").write_text("<eps> 0\neins 1\nzwei 2\nstop 3\n")
+    with pytest.raises(
+        Problem, match="does not know the English words one, two, three, four, five, yes, no, point"
+    ):
+        ModelFolder.check(copy)
