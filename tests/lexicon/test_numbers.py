@@ -204,6 +204,7 @@ def test_numbers_are_never_summed(words: str, of: NumberForm, wrong: str) -> Non
         ("twenty two", OXYGEN),
         ("twenty one point one", OXYGEN),
         ("minus one", OXYGEN),
+        ("minus zero", OXYGEN),
         ("four thousand and one", MONOXIDE),
         ("nine point three", MONOXIDE),
         ("nine point three oh one", OXYGEN),
