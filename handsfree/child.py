@@ -1,0 +1,73 @@
+"""A child process that may die: native code of sound and speech libraries runs there, never in the visit."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import signal
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+
+
+class ChildDied(Exception):  # noqa: N818 - it is an event to act on, not a developer's mistake
+    """The child ended, or its pipe broke; the text says how."""
+
+
+class Child:
+    """A spawned process and the pipe to it.
+
+    Spawned, never forked: a forked child would inherit a half-initialised speech engine and locks held
+    by other threads. `work` is called in the child as `work(pipe, *arguments)`; it and its arguments must
+    be importable or picklable.
+    """
+
+    def __init__(self, name: str, work: Callable[..., None], *arguments: object) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._pipe, theirs = context.Pipe()
+        self._process = context.Process(target=_run, args=(work, theirs, arguments), name=name, daemon=True)
+        self._process.start()
+        theirs.close()
+
+    @property
+    def process_id(self) -> int:
+        """The operating system's number of the process."""
+        return self._process.pid or 0
+
+    def send(self, message: object) -> None:
+        """Pass a message to the child; raises ChildDied when it has ended."""
+        try:
+            self._pipe.send(message)
+        except OSError as fault:
+            raise ChildDied(self._ending()) from fault
+
+    def receive(self, patience_s: float) -> object | None:
+        """Return the next message, or None when none comes in time; raises ChildDied."""
+        try:
+            return self._pipe.recv() if self._pipe.poll(patience_s) else None
+        except (EOFError, OSError) as fault:
+            raise ChildDied(self._ending()) from fault
+
+    def stop(self) -> None:
+        """End the child at once, whatever it is doing, and free what it held here."""
+        if self._process.is_alive():
+            self._process.kill()
+        self._process.join()
+        self._process.close()
+        self._pipe.close()
+
+    def _ending(self) -> str:
+        self._process.join(1.0)
+        code = self._process.exitcode
+        if code is None:
+            return "its pipe broke"
+        if code < 0:
+            with contextlib.suppress(ValueError):
+                return f"ended by {signal.Signals(-code).name}"
+        return f"ended with exit code {code}"
+
+
+def _run(work: Callable[..., None], pipe: Connection, arguments: tuple[object, ...]) -> None:
+    # Ctrl-C is for the visit to handle; the child goes when its pipe closes.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with contextlib.suppress(EOFError, BrokenPipeError, ConnectionResetError):
+        work(pipe, *arguments)

@@ -1,0 +1,62 @@
+"""When has somebody finished speaking: the shorter the silence waited for, the surer the grammar is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from handsfree.hearing.alternatives import Alternative, SpokenWord
+from handsfree.hearing.graph import UNKNOWN
+from handsfree.lexicon.automaton import WordAutomaton
+
+COMPLETE_MS = 220
+"""After a sentence that no further word could lengthen: long enough to be sure of the last sound."""
+NOISE_EXTRA_MS = 100
+"""Added to it in noise, where the quiet end of a word is heard as silence."""
+NOISY_DB = 12.0
+OPEN_MS = 600
+"""After a sentence that could go on ("one hundred", "and twelve"), and after speech not understood."""
+UNFINISHED_MS = 1_500
+"""After words that cannot stand alone ("nine point")."""
+MARKS_MS = (COMPLETE_MS, COMPLETE_MS + NOISE_EXTRA_MS, OPEN_MS, UNFINISHED_MS)
+"""The silences at which it is worth looking."""
+
+
+def silence_wanted(words: tuple[str, ...], automaton: WordAutomaton, above_noise_db: float) -> int:
+    """Return the silence (ms) after which these words, the best guess so far, are taken as all."""
+    if automaton.complete(words):
+        return COMPLETE_MS if above_noise_db >= NOISY_DB else COMPLETE_MS + NOISE_EXTRA_MS
+    if not words or words == (UNKNOWN,) or automaton.accepts(words):
+        return OPEN_MS
+    return UNFINISHED_MS
+
+
+def unfinished_too(automaton: WordAutomaton) -> WordAutomaton:
+    """Return the grammar with every beginning of a sentence allowed as a sentence.
+
+    A recogniser that may only hear whole sentences makes up the missing end out of silence: "nine point"
+    became "nine point eight" at odds of 400 to 1. Given the choice, it says what was said.
+    """
+    return WordAutomaton(automaton.arcs, frozenset(target for _, _, target in automaton.arcs))
+
+
+def best_words(alternatives: tuple[Alternative, ...]) -> tuple[str, ...]:
+    """Return the words of the best alternative, none for silence."""
+    return alternatives[0].text if alternatives else ()
+
+
+def whole_sentences(alternatives: Iterable[Alternative], automaton: WordAutomaton) -> tuple[Alternative, ...]:
+    """Return the alternatives with every beginning that is no sentence made `[unk]`: it must not be used.
+
+    They keep their order and odds, so a sentence with a made-up end never moves to the front.
+    """
+    kept: list[Alternative] = []
+    for one in alternatives:
+        if one.text == (UNKNOWN,) or automaton.accepts(one.text):
+            judged = one
+        else:
+            first, last = one.words[0], one.words[-1]
+            sure = min(word.confidence for word in one.words)
+            judged = Alternative((SpokenWord(UNKNOWN, first.start_ms, last.end_ms, sure),), one.score)
+        if judged.text not in [other.text for other in kept]:
+            kept.append(judged)
+    return tuple(kept)
