@@ -16,19 +16,21 @@ from handsfree.combustion.flue_gas import (
     air_free_carbon_monoxide,
     air_free_carbon_monoxide_from_carbon_dioxide,
     carbon_monoxide_ratio,
+    oxygen_from_carbon_dioxide,
     ultimate_carbon_dioxide,
 )
 from handsfree.combustion.fuels import Fuel
 from handsfree.problem import Problem
 
 Severity = Literal["evacuate", "burner off", "hold"]
+_GRAVITY = ("evacuate", "burner off", "hold")
 
 
 @dataclass(frozen=True)
 class StopLimit:
     """One limit: the work stops when the value passes it on the named side."""
 
-    quantity: str
+    name: str
     value: Decimal
     unit: str
     """UCUM code."""
@@ -49,17 +51,17 @@ class StopLimit:
         looser = value < self.value if self.stops == "below" else value > self.value
         if not value.is_finite() or looser:
             raise Problem(
-                f"the stop limit for {self.quantity} may only be tightened: {value} {self.unit} "
+                f"the stop limit {self.name} may only be tightened: {value} {self.unit} "
                 f"is looser than {self.value} {self.unit} ({self.source})"
             )
-        return StopLimit(self.quantity, value, self.unit, self.stops, self.severity, self.action, source)
+        return StopLimit(self.name, value, self.unit, self.stops, self.severity, self.action, source)
 
 
 DEFAULTS: Mapping[str, StopLimit] = {
-    limit.quantity: limit
+    limit.name: limit
     for limit in (
         StopLimit(
-            "ambient CO evacuation",
+            "ambient-co-evacuate",
             Decimal(100),
             "[ppm]",
             "at or above",
@@ -68,7 +70,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "trade journal on combustion testing; testing guideline",
         ),
         StopLimit(
-            "ambient CO",
+            "ambient-co",
             Decimal(35),
             "[ppm]",
             "above",
@@ -77,7 +79,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "US weatherization work specification; NIOSH 35 ppm",
         ),
         StopLimit(
-            "ambient CO search",
+            "ambient-co-search",
             Decimal(10),
             "[ppm]",
             "at or above",
@@ -86,7 +88,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "testing guideline",
         ),
         StopLimit(
-            "air-free CO",
+            "air-free-co",
             Decimal(400),
             "[ppm]",
             "above",
@@ -95,7 +97,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "ANSI Z21 series ceiling, 400 ppm air-free; trade journal",
         ),
         StopLimit(
-            "CO/CO2 ratio",
+            "co-ratio",
             Decimal("0.008"),
             "1",
             "above",
@@ -104,7 +106,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "trade text on CO/CO2: above 0.008 not to be left in use",
         ),
         StopLimit(
-            "rising CO",
+            "rising-co",
             Decimal(100),
             "[ppm]",
             "at or above",
@@ -113,7 +115,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "trade journal: 100 to 400 ppm and rising, shut down",
         ),
         StopLimit(
-            "flue O2",
+            "flue-o2",
             Decimal(2),
             "%",
             "below",
@@ -122,21 +124,21 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "balance of atoms: CO2 repeats on the rich side",
         ),
         StopLimit(
-            "air intake O2",
+            "air-duct-o2",
             Decimal("20.6"),
             "%",
             "below",
             "burner off",
-            "Flue gas in the air intake. Burner off.",
+            "Flue gas in the air duct. Burner off.",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
         StopLimit(
-            "air intake CO2",
+            "air-duct-co2",
             Decimal("0.2"),
             "%",
             "above",
             "burner off",
-            "Flue gas in the air intake. Burner off.",
+            "Flue gas in the air duct. Burner off.",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
     )
@@ -144,12 +146,16 @@ DEFAULTS: Mapping[str, StopLimit] = {
 """The limits that hold for every appliance. Those of one model have no default and must be given."""
 
 _MODEL_LIMITS: Mapping[str, tuple[str, Literal["above", "below"], str]] = {
-    "maker's CO": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
-    "maker's air-free CO": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
-    "flue temperature": ("Cel", "above", "Flue too hot. Burner off."),
-    "highest gas pressure": ("mbar", "above", "Gas pressure high. Burner off. Supply first."),
-    "lowest gas pressure": ("mbar", "below", "Gas pressure low. Burner off. Supply first."),
+    "maker-co": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
+    "maker-air-free-co": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
+    "maker-co-ratio": ("1", "above", "CO over the maker's limit. Burner off."),
+    "flue-temperature": ("Cel", "above", "Flue too hot. Burner off."),
+    "highest-standing-pressure": ("mbar", "above", "Gas pressure high. Burner off. Supply first."),
+    "lowest-standing-pressure": ("mbar", "below", "Gas pressure low. Burner off. Supply first."),
+    "highest-working-pressure": ("mbar", "above", "Gas pressure high. Burner off. Supply first."),
+    "lowest-working-pressure": ("mbar", "below", "Gas pressure low. Burner off. Supply first."),
 }
+"""Limits that only the maker's data can give: unit, side and action."""
 
 
 @dataclass(frozen=True)
@@ -158,19 +164,19 @@ class StopLimits:
 
     limits: Mapping[str, StopLimit] = field(default_factory=lambda: dict(DEFAULTS))
 
-    def tightened(self, quantity: str, value: Decimal, source: str) -> StopLimits:
+    def tightened(self, name: str, value: Decimal, source: str) -> StopLimits:
         """Return these limits with one tightened, or loaded when it is one of the model's."""
-        if quantity in self.limits:
-            limit = self.limits[quantity].tightened(value, source)
-        elif quantity in _MODEL_LIMITS:
-            unit, stops, action = _MODEL_LIMITS[quantity]
+        if name in self.limits:
+            limit = self.limits[name].tightened(value, source)
+        elif name in _MODEL_LIMITS:
+            unit, stops, action = _MODEL_LIMITS[name]
             if not value.is_finite():
-                raise Problem(f"the limit for {quantity} is not a number: {value}")
-            limit = StopLimit(quantity, value, unit, stops, "burner off", action, source)
+                raise Problem(f"the limit {name} is not a number: {value}")
+            limit = StopLimit(name, value, unit, stops, "burner off", action, source)
         else:
-            known = ", ".join([*self.limits, *(name for name in _MODEL_LIMITS if name not in self.limits)])
-            raise Problem(f"there is no stop limit for '{quantity}'", remedy=f"known: {known}")
-        return StopLimits({**self.limits, quantity: limit})
+            known = ", ".join({**self.limits, **_MODEL_LIMITS})
+            raise Problem(f"there is no stop limit '{name}'", remedy=f"known: {known}")
+        return StopLimits({**self.limits, name: limit})
 
     def missing(self) -> tuple[str, ...]:
         """Return the model's limits that are not loaded: no limit loaded, see the manual."""
@@ -179,28 +185,27 @@ class StopLimits:
 
 @dataclass(frozen=True)
 class SafetyReadings:
-    """What is known of the appliance now, each None until it was read; a field is the newest reading."""
+    """What is known of the appliance now: the newest reading of each quantity, None until it was read."""
 
-    flue_carbon_monoxide: Decimal | None = None
-    """ppm, dry, as measured."""
-    flue_oxygen: Decimal | None = None
-    flue_carbon_dioxide: Decimal | None = None
+    co: Decimal | None = None
+    """ppm, dry, as measured in the flue."""
+    o2: Decimal | None = None
+    co2: Decimal | None = None
     flue_temperature: Decimal | None = None
     """Degrees Celsius."""
-    ambient_carbon_monoxide: Decimal | None = None
-    intake_oxygen: Decimal | None = None
-    intake_carbon_dioxide: Decimal | None = None
-    static_gas_pressure: Decimal | None = None
+    ambient_co: Decimal | None = None
+    air_duct_o2: Decimal | None = None
+    air_duct_co2: Decimal | None = None
+    standing_pressure: Decimal | None = None
     """mbar, gauge."""
-    running_gas_pressure: Decimal | None = None
-    carbon_monoxide_over_range: bool = False
-    """The analyser shows over range for the flue or the room."""
-    carbon_monoxide_rising: bool = False
-    """The readings since the last change rise by the rule of `measurement.settling.rising`."""
-    highest_carbon_dioxide: Decimal | None = None
-    """Top of the maker's CO2 band, for the sign of a rich mixture."""
-    lowest_oxygen: Decimal | None = None
-    """Bottom of the maker's O2 band: at or above it, high CO must not be answered by leaning."""
+    working_pressure: Decimal | None = None
+    co_over_range: bool = False
+    ambient_co_over_range: bool = False
+    co_rising: bool = False
+    """The flue's CO since the last change rises by the rule of `measurement.settling.rising`."""
+    highest_co2: Decimal | None = None
+    """Top of the maker's CO2 band at this rate: above it with CO rising the mixture may be rich, and with O2
+    at or above what belongs to it high CO must not be answered by leaning."""
     may_still_adjust: bool = False
     """Adjustment is allowed and not used up: CO over the maker's limit is then a verdict, not yet a stop."""
 
@@ -215,7 +220,7 @@ class SafetyReadings:
 class OpenStop:
     """A limit that is passed: what to do, and the numbers that say so."""
 
-    quantity: str
+    name: str
     severity: Severity
     action: str
     value: str
@@ -226,28 +231,30 @@ class OpenStop:
 def air_free(readings: SafetyReadings, fuel: Fuel) -> Decimal | None:
     """Return the flue's CO air-free, to 0.1 ppm, by O2, else by CO2, else as measured (never more than true).
 
-    A pair that cannot be used (O2 of plain air, CO2 beyond the fuel) falls back to the CO as measured.
+    A reading that cannot be used (O2 of plain air, CO2 beyond the fuel) is passed over in that order.
     """
-    ppm, oxygen, carbon_dioxide = (
-        readings.flue_carbon_monoxide,
-        readings.flue_oxygen,
-        readings.flue_carbon_dioxide,
-    )
-    if ppm is None:
-        return None
-    value = float(ppm)
-    if oxygen is not None and 0 <= float(oxygen) < AIR_FREE_OXYGEN:
-        value = air_free_carbon_monoxide(value, float(oxygen))
-    elif carbon_dioxide is not None and 0.1 < float(carbon_dioxide) <= ultimate_carbon_dioxide(fuel):
-        value = air_free_carbon_monoxide_from_carbon_dioxide(fuel, value, float(carbon_dioxide))
+    if readings.co is None or readings.co <= 0:
+        return readings.co
+    value = float(readings.co)
+    if readings.o2 is not None and 0 <= float(readings.o2) < AIR_FREE_OXYGEN:
+        value = air_free_carbon_monoxide(value, float(readings.o2))
+    elif readings.co2 is not None and 0.1 < float(readings.co2) <= ultimate_carbon_dioxide(fuel):
+        value = air_free_carbon_monoxide_from_carbon_dioxide(fuel, value, float(readings.co2))
     return Decimal(f"{value:.1f}")
 
 
 def _ratio(readings: SafetyReadings) -> Decimal | None:
-    ppm, carbon_dioxide = readings.flue_carbon_monoxide, readings.flue_carbon_dioxide
-    if ppm is None or carbon_dioxide is None or carbon_dioxide <= 0:
+    if readings.co is None or readings.co < 0 or readings.co2 is None or readings.co2 <= 0:
         return None
-    return Decimal(f"{carbon_monoxide_ratio(float(ppm), float(carbon_dioxide)):.5f}")
+    return Decimal(f"{carbon_monoxide_ratio(float(readings.co), float(readings.co2)):.5f}")
+
+
+def _lean_enough(readings: SafetyReadings, fuel: Fuel) -> bool:
+    """Say whether O2 is already at or above the maker's band, so that high CO is no sign of too little air."""
+    top = readings.highest_co2
+    if top is None or readings.o2 is None or not 0.1 < float(top) <= ultimate_carbon_dioxide(fuel):
+        return False
+    return readings.o2 >= Decimal(f"{oxygen_from_carbon_dioxide(fuel, float(top)):.2f}")
 
 
 def open_stops(readings: SafetyReadings, fuel: Fuel, limits: StopLimits | None = None) -> tuple[OpenStop, ...]:
@@ -257,56 +264,64 @@ def open_stops(readings: SafetyReadings, fuel: Fuel, limits: StopLimits | None =
     """
     in_force = (limits or StopLimits()).limits
     r = readings
-    free = air_free(r, fuel)
-    rich = r.highest_carbon_dioxide is not None and (r.flue_carbon_dioxide or 0) > r.highest_carbon_dioxide
-    lean_already = r.lowest_oxygen is not None and r.flue_oxygen is not None and r.flue_oxygen >= r.lowest_oxygen
-    maker_stops = lean_already or not r.may_still_adjust
-    measured: list[tuple[str, Decimal | None]] = [
-        ("ambient CO evacuation", r.ambient_carbon_monoxide),
-        ("ambient CO", r.ambient_carbon_monoxide),
-        ("ambient CO search", r.ambient_carbon_monoxide),
-        ("air-free CO", free),
-        ("CO/CO2 ratio", _ratio(r)),
-        ("rising CO", r.flue_carbon_monoxide if r.carbon_monoxide_rising else None),
-        ("maker's CO", r.flue_carbon_monoxide if maker_stops else None),
-        ("maker's air-free CO", free if maker_stops else None),
-        ("flue O2", r.flue_oxygen),
-        ("air intake O2", r.intake_oxygen),
-        ("air intake CO2", r.intake_carbon_dioxide),
-        ("flue temperature", r.flue_temperature),
-        *(
-            (name, pressure)
-            for name in ("highest gas pressure", "lowest gas pressure")
-            for pressure in (r.static_gas_pressure, r.running_gas_pressure)
-        ),
+    free, ratio = air_free(r, fuel), _ratio(r)
+    beyond_adjustment = not r.may_still_adjust or _lean_enough(r, fuel)
+    measured: tuple[tuple[str, Decimal | None], ...] = (
+        ("ambient-co-evacuate", r.ambient_co),
+        ("ambient-co", r.ambient_co),
+        ("ambient-co-search", r.ambient_co),
+        ("air-free-co", free),
+        ("co-ratio", ratio),
+        ("rising-co", r.co if r.co_rising else None),
+        ("maker-co", r.co if beyond_adjustment else None),
+        ("maker-air-free-co", free if beyond_adjustment else None),
+        ("maker-co-ratio", ratio if beyond_adjustment else None),
+        ("flue-o2", r.o2),
+        ("air-duct-o2", r.air_duct_o2),
+        ("air-duct-co2", r.air_duct_co2),
+        ("flue-temperature", r.flue_temperature),
+        ("highest-standing-pressure", r.standing_pressure),
+        ("lowest-standing-pressure", r.standing_pressure),
+        ("highest-working-pressure", r.working_pressure),
+        ("lowest-working-pressure", r.working_pressure),
+    )
+    stops = [
+        OpenStop(
+            name,
+            limit.severity,
+            limit.action,
+            f"{value} {limit.unit}",
+            f"{limit.stops} {limit.value} {limit.unit}",
+            limit.source,
+        )
+        for name, value in measured
+        if value is not None and (limit := in_force.get(name)) is not None and limit.passed_by(value)
     ]
-    stops: dict[str, OpenStop] = {}
-    if r.carbon_monoxide_over_range:
-        stops["over range"] = OpenStop(
-            "CO over range",
-            "burner off",
-            "Over range. Burner off now.",
-            "over range",
-            "the analyser's range",
-            "common practice, no source",
-        )
-    for name, value in measured:
-        limit = in_force.get(name)
-        if limit is not None and value is not None and limit.passed_by(value):
-            shown = f"{limit.stops} {limit.value} {limit.unit}"
-            stops.setdefault(
-                name, OpenStop(name, limit.severity, limit.action, f"{value} {limit.unit}", shown, limit.source)
+    stops += _signs(r)
+    ranked = sorted(stops, key=lambda stop: _GRAVITY.index(stop.severity))
+    gravest_in_room = next((stop for stop in ranked if stop.name.startswith("ambient")), None)
+    return tuple(s for s in ranked if not s.name.startswith("ambient") or s is gravest_in_room)
+
+
+def _signs(r: SafetyReadings) -> list[OpenStop]:
+    """Return the stops that need no number of their own: over range, and the look of a rich mixture."""
+    signs = []
+    beyond, source = "the analyser's range", "over range is a reading: common practice, no source"
+    if r.ambient_co_over_range:
+        action = DEFAULTS["ambient-co-evacuate"].action
+        signs.append(OpenStop("ambient-co-over-range", "evacuate", action, "over range", beyond, source))
+    if r.co_over_range:
+        action = "Over range. Burner off now."
+        signs.append(OpenStop("co-over-range", "burner off", action, "over range", beyond, source))
+    if r.co_rising and r.co2 is not None and r.highest_co2 is not None and r.co2 > r.highest_co2:
+        signs.append(
+            OpenStop(
+                "rich-mixture",
+                "burner off",
+                "Mixture may be rich. Burner off.",
+                f"{r.co2} %",
+                f"above {r.highest_co2} % with CO rising",
+                "balance of atoms: CO2 repeats on the rich side",
             )
-    if rich and r.carbon_monoxide_rising:
-        stops["rich"] = OpenStop(
-            "CO2 above its band with CO rising",
-            "burner off",
-            "Mixture may be rich. Burner off.",
-            f"{r.flue_carbon_dioxide} %",
-            f"above {r.highest_carbon_dioxide} %",
-            "balance of atoms: CO2 repeats on the rich side",
         )
-    order = ("evacuate", "burner off", "hold")
-    ranked = sorted(stops.values(), key=lambda stop: order.index(stop.severity))
-    ambient = [stop for stop in ranked if stop.quantity.startswith("ambient")]
-    return tuple(stop for stop in ranked if stop not in ambient[1:])
+    return signs
