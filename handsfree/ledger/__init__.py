@@ -1,1 +1,47 @@
-"""The append-only record of a visit, its seal, and the checking of both."""
+"""The append-only record of a visit, its seals, and the checking of both.
+
+The format is described in DEVELOPERS.md ("The record"), completely enough to read a record without this
+program. What the rest of the program needs:
+"""
+
+from handsfree.ledger.chain import Fault
+from handsfree.ledger.clock import Clock, Moment, SystemClock
+from handsfree.ledger.device import Device, state_folder
+from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED, Entry
+from handsfree.ledger.export import export
+from handsfree.ledger.head import Head, given_head
+from handsfree.ledger.reading import batches, head, read
+from handsfree.ledger.redaction import Redaction, redact
+from handsfree.ledger.report import Report, Verdict, across
+from handsfree.ledger.store import Ledger
+from handsfree.ledger.verification import Difference, Replay, verify
+
+__all__ = [
+    "CLOCK_JUMPED",
+    "CLOSED",
+    "OPENED",
+    "RESUMED",
+    "SOUND_REDACTED",
+    "Clock",
+    "Device",
+    "Difference",
+    "Entry",
+    "Fault",
+    "Head",
+    "Ledger",
+    "Moment",
+    "Redaction",
+    "Replay",
+    "Report",
+    "SystemClock",
+    "Verdict",
+    "across",
+    "batches",
+    "export",
+    "given_head",
+    "head",
+    "read",
+    "redact",
+    "state_folder",
+    "verify",
+]

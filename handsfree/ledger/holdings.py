@@ -1,0 +1,116 @@
+"""The files beside the record: clips, sources, torn ends; each is held to the digest that an entry names."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from handsfree.ledger.chain import Fault
+from handsfree.ledger.diagnosis import Finding
+from handsfree.ledger.entry import OPENED, RESUMED, Entry, is_digest, members_named
+from handsfree.ledger.files import Files
+from handsfree.ledger.redaction import Redactions
+from handsfree.ledger.visit import Visit
+
+_PIECE = 1 << 20
+
+
+class Holdings:
+    """What lies beside one record, checked while its entries go by."""
+
+    def __init__(self, visit: Visit, files: Files) -> None:
+        self._visit, self._files = visit, files
+        self._redactions = Redactions()
+        self._exported = visit.export_note.name in files.names(visit.folder)
+        self._clips: set[str] = set()
+        self._checked: set[str] = set()
+        self._left_out = 0
+        self._remarks: list[str] = []
+
+    def check(self, entry: Entry) -> list[Finding]:
+        """Return what is wrong with the files that an entry names."""
+        findings = []
+        if entry.kind == OPENED:
+            self._redactions = Redactions.read(self._visit, self._files, entry.digest)
+            sources = entry.event.get("sources")
+            for name, digest in sources.items() if isinstance(sources, dict) else ():
+                findings += self._source(name, digest)
+        if entry.kind == RESUMED:
+            self._set_aside(entry)
+        for name in members_named(entry.event, "sound"):
+            if is_digest(name) and name not in self._clips:
+                self._clips.add(name)
+                findings += self._clip(entry.seq, name)
+        return findings
+
+    def checks(self) -> list[str]:
+        """Return the names of the checks that were made on at least one file."""
+        return sorted(self._checked)
+
+    def remarks(self) -> list[str]:
+        """Return what is worth saying and is no fault; call it when all entries have gone by."""
+        remarks = [*self._remarks, *self._redactions.remarks]
+        if self._left_out:
+            remarks.append(f"this copy was exported without sound: {self._left_out} clips were left out")
+        if foreign := sorted(set(self._files.names(self._visit.folder)) - self._visit.own_names()):
+            remarks.append(f"these are no part of the record: {', '.join(foreign)}")
+        if loose := len(set(self._names(self._visit.sound)) - {f"{name}.flac" for name in self._clips}):
+            remarks.append(f"{loose} files in {self._visit.sound.name} are named by no entry")
+        return remarks
+
+    def _source(self, name: str, digest: Any) -> list[Finding]:
+        self._checked.add("sources")
+        found = self._digest(self._visit.sources / name)
+        if found is None:
+            return [Finding(0, Fault.SOURCE_MISSING, f"{name} is missing from {self._visit.sources.name}")]
+        if found != digest:
+            return [Finding(0, Fault.SOURCE_ALTERED, f"{name} is not the file that the visit ran on")]
+        return []
+
+    def _clip(self, seq: int, name: str) -> list[Finding]:
+        found = self._digest(self._visit.clip(name))
+        redaction = self._redactions.valid.get(name)
+        if found is None and redaction is not None:
+            self._remarks.append(f"the sound of entry {seq} was redacted by {redaction.said()}")
+            return []
+        if found is None and name in self._redactions.forged:
+            return [Finding(seq, Fault.REDACTION_FORGED, f"its clip is gone and {self._redactions.forged[name]}")]
+        if found is None and self._exported:
+            self._left_out += 1
+            return []
+        self._checked.add("sounds")
+        if found is None:
+            return [
+                Finding(seq, Fault.SOUND_MISSING, f"its clip {name[:12]}… is not there, and no redaction says why")
+            ]
+        if redaction is not None:
+            self._remarks.append(f"the sound of entry {seq} is still there, though redacted by {redaction.said()}")
+        if found != name:
+            return [
+                Finding(seq, Fault.SOUND_ALTERED, f"its clip {name[:12]}… has other contents than were recorded")
+            ]
+        return []
+
+    def _set_aside(self, entry: Entry) -> None:
+        for aside in entry.event["set_aside"]:
+            found = self._digest(self._visit.set_aside / aside["file"])
+            said = {None: "is gone", aside["sha256"]: "was set aside"}.get(found, "was altered afterwards")
+            self._remarks.append(f"an unfinished write of {aside['bytes']} bytes before entry {entry.seq} {said}")
+
+    def _digest(self, path: Path) -> str | None:
+        """Return the SHA-256 of a file, or None when there is none."""
+        try:
+            with self._files.read(path) as stream:
+                running = hashlib.sha256()
+                while piece := stream.read(_PIECE):
+                    running.update(piece)
+                return running.hexdigest()
+        except FileNotFoundError:
+            return None
+
+    def _names(self, folder: Path) -> list[str]:
+        try:
+            return self._files.names(folder)
+        except FileNotFoundError:
+            return []

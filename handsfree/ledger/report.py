@@ -1,0 +1,127 @@
+"""What verification found, in words that can be read out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from handsfree.ledger.chain import Fault
+from handsfree.ledger.diagnosis import Finding
+from handsfree.ledger.entry import Entry
+from handsfree.ledger.head import Head
+
+
+class Verdict(StrEnum):
+    """What can be said of a record as a whole."""
+
+    CLOSED = "closed"
+    """Whole from the opening to the close."""
+    OPEN = "open"
+    """Sound as far as it goes, but without a close."""
+    BROKEN = "broken"
+    """Something was changed, removed, added, moved, forged or lost."""
+
+
+@dataclass(frozen=True)
+class Report:
+    """What verification found; `findings` are in the order of the entries, `checks` are those that were made.
+
+    `opened_at` is the date in the first entry, `device` the public key that its seal leads to, and `use`
+    the number of that device's one-time key.
+    """
+
+    folder: Path
+    verdict: Verdict
+    sentence: str
+    head: Head | None
+    findings: tuple[Finding, ...]
+    checks: tuple[str, ...]
+    remarks: tuple[str, ...]
+    opened_at: str | None = None
+    device: str | None = None
+    use: int | None = None
+
+    @property
+    def ok(self) -> bool:
+        """Say whether the record is whole and closed, and something was checked to say so."""
+        return self.verdict == Verdict.CLOSED and bool(self.checks)
+
+    @property
+    def first_bad(self) -> int | None:
+        """Return the number of the first entry that is bad, or of the one that is missing at the end."""
+        return self.findings[0].seq if self.findings else None
+
+    @property
+    def fault(self) -> Fault | None:
+        """Return the class of the first fault."""
+        return self.findings[0].fault if self.findings else None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report for a machine to read."""
+        return {
+            "folder": str(self.folder),
+            "verdict": self.verdict.value,
+            "ok": self.ok,
+            "sentence": self.sentence,
+            "entries": self.head.count if self.head else 0,
+            "checksum": self.head.checksum if self.head else None,
+            "digest": self.head.digest if self.head else None,
+            "first_bad": self.first_bad,
+            "fault": self.fault.value if self.fault else None,
+            "findings": [{"seq": f.seq, "fault": f.fault.value, "why": f.why} for f in self.findings],
+            "checks": list(self.checks),
+            "remarks": list(self.remarks),
+            "opened_at": self.opened_at,
+            "device": self.device,
+            "use": self.use,
+        }
+
+
+def broken_sentence(findings: Sequence[Finding]) -> str:
+    """Return what to say of a record with faults."""
+    first = findings[0]
+    more = f"; {len(findings) - 1} more findings follow" if len(findings) > 1 else ""
+    return f"entry {first.seq}: {first.fault} ({first.why}){more}"
+
+
+def closed_sentence(head: Head, last: Entry) -> str:
+    """Return what to say of a record that is whole to its close."""
+    return f"all {head.count} entries are whole, in order and sealed, closed {last.at}, checksum {head.checksum}"
+
+
+def open_sentence(head: Head | None, torn: int, tail_known: bool) -> str:
+    """Return what to say of a record without a close, and how far that can be judged."""
+    if head is None:
+        return "no whole entry is there: the visit was cut off while it began, and nothing can be checked"
+    cut = f", then {torn} bytes of an unfinished write, as a power cut leaves them" if torn else ""
+    doubt = "whether more was recorded and cut off, the record alone cannot tell: compare count and checksum"
+    if tail_known:
+        doubt = "nothing that was recorded is missing at the end"
+    return (
+        f"{head.count} entries are whole, in order and sealed, checksum {head.checksum}{cut}; "
+        f"the close is missing, so the visit is going on or was interrupted; {doubt}"
+    )
+
+
+def across(reports: Sequence[Report]) -> tuple[str, ...]:
+    """Return what is odd when records of one device are laid side by side, one sentence each.
+
+    Each visit uses the next one-time key of its device: two visits with the same number cannot both be
+    genuine, and a later number with an earlier date has a wrong clock or was made up afterwards.
+    """
+    odd = []
+    dated = [report for report in reports if report.device and report.use is not None and report.opened_at]
+    dated.sort(key=lambda report: (report.device, report.use))
+    for before, after in pairwise(dated):
+        if before.device != after.device:
+            continue
+        both = f"{before.folder} and {after.folder}"
+        if before.use == after.use:
+            odd.append(f"{both} bear the same number {after.use} of one device: they are copies, or one is forged")
+        elif (before.opened_at or "") > (after.opened_at or ""):
+            odd.append(f"{both} are numbered {before.use} and {after.use} but dated the other way round")
+    return tuple(odd)

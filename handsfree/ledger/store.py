@@ -1,0 +1,270 @@
+"""Writing the record of a visit: what was appended is on the disk before anybody is told so."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
+
+from handsfree.ledger.chain import Link
+from handsfree.ledger.clock import JUMP, Clock, Moment, SystemClock
+from handsfree.ledger.device import Device, state_folder
+from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, NOTHING_BEFORE, OPENED, RESUMED, Entry, sealed
+from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folder, put, write_whole
+from handsfree.ledger.head import Head
+from handsfree.ledger.ratchet import Secret
+from handsfree.ledger.recovery import identity, recover
+from handsfree.ledger.sealing import Kept, SealingKey
+from handsfree.ledger.visit import Visit
+from handsfree.problem import ExitCode, Problem
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+_RESERVED = frozenset({OPENED, RESUMED, CLOCK_JUMPED})
+
+
+class Ledger:
+    """The one writer of a visit's record; make it with `create` or `open`, and `release` it at the end."""
+
+    def __init__(
+        self,
+        visit: Visit,
+        files: Files,
+        clock: Clock,
+        key: SealingKey,
+        release: Callable[[], None],
+    ) -> None:
+        self._visit, self._files, self._clock = visit, files, clock
+        self._key, self._release = key, release
+        self._link, self._secret = Link(), Secret(b"")
+        self._size = 0
+        self._utc_offset = 0
+        self._stopped: Problem | None = None
+        self.recovered: tuple[Entry, ...] = ()
+        """The entries found by `open`, before the one that says the visit was resumed."""
+
+    @classmethod
+    def create(
+        cls,
+        folder: Path,
+        opening: Mapping[str, Any],
+        *,
+        sources: Mapping[str, bytes] | None = None,
+        clock: Clock | None = None,
+        state: Path | None = None,
+        files: Files | None = None,
+        device: Device | None = None,
+    ) -> Ledger:
+        """Begin the record of a visit in a new or empty folder; `opening` is the event of its first entry.
+
+        `sources` are the files that the visit runs on; they are kept in the folder, and their SHA-256 stand
+        in the first entry as the member `sources`. Raises Problem when the folder holds anything or the
+        disk fails; then no visit has begun.
+        """
+        files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
+        visit = Visit(folder)
+        try:
+            _make_empty(files, visit)
+            named = {name: _keep_source(files, visit, name, data) for name, data in (sources or {}).items()}
+            proof, signer = (device or Device(state, files)).use_next()
+            secret, moment = Secret.fresh(), clock.now()
+            entry = sealed(
+                seq=0,
+                kind=OPENED,
+                event={**opening, "sources": named, "utc_offset": moment.utc_offset},
+                moment=moment,
+                prev=NOTHING_BEFORE,
+                to_come=0,
+                next_key=secret.public(),
+                signer=signer,
+                device=proof,
+            )
+            key = SealingKey(files, state, entry.digest)
+            ledger = cls(visit, files, clock, key, key.hold())
+            try:
+                key.create(Kept(Head(1, entry.digest), secret))
+                put(files, visit.ledger, entry.line + b"\n")
+            except BaseException:
+                ledger.release()
+                raise
+        except OSError as error:
+            raise disk_problem(error, "beginning the record", folder) from error
+        _, ledger._link = Link().follow(entry.line)
+        ledger._secret, ledger._size, ledger._utc_offset = secret, len(entry.line) + 1, moment.utc_offset
+        return ledger
+
+    @classmethod
+    def open(
+        cls,
+        folder: Path,
+        *,
+        clock: Clock | None = None,
+        state: Path | None = None,
+        files: Files | None = None,
+    ) -> Ledger:
+        """Continue the record of an interrupted visit, on the device that began it.
+
+        What a crash left unfinished is moved to the folder `set-aside`; then an entry of kind
+        `visit-resumed` is appended. Raises Problem when there is no record to continue, another writer
+        has it, it is closed, damaged, or of another device, or the disk fails; nothing is lost then.
+        """
+        files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
+        visit = Visit(folder)
+        try:
+            visit.must_hold_record(files)
+            key = SealingKey(files, state, identity(files, visit))
+            ledger = cls(visit, files, clock, key, key.hold())
+            try:
+                ledger._resume()
+            except BaseException:
+                ledger.release()
+                raise
+        except OSError as error:
+            raise disk_problem(error, "opening the record", folder) from error
+        return ledger
+
+    @property
+    def folder(self) -> Path:
+        """The visit's folder."""
+        return self._visit.folder
+
+    def head(self) -> Head:
+        """Return the count of entries and what to read to the office."""
+        return Head(self._link.seq, self._link.prev)
+
+    def append(self, events: Sequence[tuple[str, Mapping[str, Any]]]) -> tuple[Entry, ...]:
+        """Record events (kind, event) as one batch; when this returns they are on the disk, sealed.
+
+        A crash before that leaves the whole batch or, on resuming, none of it. A jump of the wall clock
+        is recorded first, in an entry of its own that is not returned. An event of kind `visit-closed` ends
+        the record. Raises Problem when the disk fails: then nothing more can be appended until the visit is
+        opened again. Floats raise TypeError and other values that JSON cannot hold exactly ValueError;
+        none of the events is written then.
+        """
+        if self._stopped is not None:
+            raise self._stopped
+        kinds = [kind for kind, _ in events]
+        if not all(kinds) or not kinds or _RESERVED & set(kinds) or CLOSED in kinds[:-1]:
+            raise ValueError(f"{kinds} is not a batch: openings, resumings and clock jumps are the ledger's own")
+        moment = self._clock.now()
+        if (jump := self._jump(moment)) is not None:
+            self._write([(CLOCK_JUMPED, jump)], moment)
+        return self._write(events, moment)
+
+    def keep_sound(self, samples: NDArray[np.int16], rate: int) -> str:
+        """Keep one channel of 16-bit samples as FLAC; return its name, 64 hex digits, for an event to carry.
+
+        When this returns the clip is on the disk. In an event the name stands as a member called `sound`.
+        Raises Problem when the disk fails.
+        """
+        from handsfree.ledger.sound import flac  # noqa: PLC0415 - slow to load, and a typed visit needs none
+
+        if self._stopped is not None:
+            raise self._stopped
+        data = flac(samples, rate)
+        name = hashlib.sha256(data).hexdigest()
+        try:
+            put(self._files, self._visit.clip(name), data)
+        except OSError as error:
+            raise disk_problem(error, "keeping a sound", self._visit.sound) from error
+        return name
+
+    def release(self) -> None:
+        """Let another writer have the visit; the record stays open unless it was closed."""
+        self._stopped = Problem("this record was given back", where=str(self.folder), remedy="open it again")
+        self._release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.release()
+
+    def _resume(self) -> None:
+        found = recover(self._files, self._visit, self._key)
+        self.recovered = found.entries
+        self._link, self._secret, self._size = found.link, found.secret, found.size
+        moment = self._clock.now()
+        self._write([(RESUMED, {"set_aside": list(found.set_aside), "utc_offset": moment.utc_offset})], moment)
+        self._utc_offset = moment.utc_offset
+
+    def _jump(self, moment: Moment) -> dict[str, int] | None:
+        """Return the event of a clock that was set, or None; ValueError when the steady clock is not steady."""
+        if moment.boot != self._link.boot or moment.mono < self._link.mono:
+            raise ValueError("the steady clock ran backwards, or changed its boot under a running program")
+        by = moment.wall - moment.mono - self._link.drift
+        before, self._utc_offset = self._utc_offset, moment.utc_offset
+        if abs(by) <= JUMP and before == moment.utc_offset:
+            return None
+        return {"by": by, "utc_offset": moment.utc_offset, "utc_offset_before": before}
+
+    def _write(self, events: Sequence[tuple[str, Mapping[str, Any]]], moment: Moment) -> tuple[Entry, ...]:
+        link, secret, entries = self._link, self._secret, []
+        for to_come, (kind, event) in zip(range(len(events) - 1, -1, -1), events, strict=True):
+            following = secret.following()
+            entry = sealed(
+                seq=link.seq,
+                kind=kind,
+                event=event,
+                moment=moment,
+                prev=link.prev,
+                to_come=to_come,
+                next_key=following.public(),
+                signer=secret.signer(),
+            )
+            _, link = link.follow(entry.line)  # what would not verify must never be said to be recorded
+            secret = following
+            entries.append(entry)
+        self._make_durable(b"".join(entry.line + b"\n" for entry in entries), link, secret)
+        return tuple(entries)
+
+    def _make_durable(self, data: bytes, link: Link, secret: Secret) -> None:
+        """Put the lines on the disk, then forget the key that sealed them: the order on which all rests."""
+        path = self._visit.ledger
+        self._stopped = Problem(
+            "an earlier write failed", where=str(path), remedy="resume the visit", code=ExitCode.FAILED
+        )
+        try:
+            handle = self._files.open(path)
+            try:
+                write_whole(self._files, handle, data, self._size)
+                self._files.fsync(handle)
+            finally:
+                self._files.close(handle)
+            with self._files.read(path) as stream:
+                stream.seek(self._size)
+                if stream.read() != data:
+                    raise OSError(errno.EIO, "the disk gave back something else")  # noqa: TRY301 - one way out
+            self._key.write(Kept(Head(link.seq, link.prev), None if link.closed else secret))
+        except OSError as error:
+            self._stopped = disk_problem(error, "recording", path)
+            raise self._stopped from error
+        self._link, self._secret, self._size = link, secret, self._size + len(data)
+        self._stopped = Problem("this record is closed", where=str(self.folder)) if link.closed else None
+
+
+def _make_empty(files: Files, visit: Visit) -> None:
+    """Make the folders of a new visit; Problem when there is something already."""
+    ensure_folder(files, visit.folder, 0o755)
+    if files.names(visit.folder):
+        raise Problem(
+            "this folder is not empty", where=str(visit.folder), remedy="name a new folder for the visit"
+        )
+    for folder in (visit.sound, visit.sources):
+        ensure_folder(files, folder, 0o755)
+
+
+def _keep_source(files: Files, visit: Visit, name: str, data: bytes) -> str:
+    """Keep a source under its name and return the SHA-256 of its bytes."""
+    path = visit.sources / name
+    if path.parent != visit.sources or path.name != name or name.endswith(PART):
+        raise ValueError(f"{name!r} is not a plain file name")
+    put(files, path, data)
+    return hashlib.sha256(data).hexdigest()

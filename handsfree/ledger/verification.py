@@ -1,0 +1,214 @@
+"""Checking a record from its first byte to its last, and saying in a sentence what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from handsfree.ledger.chain import Fault, Link, Rest, batches_of
+from handsfree.ledger.clock import milliseconds
+from handsfree.ledger.diagnosis import Finding, diagnose
+from handsfree.ledger.entry import CLOCK_JUMPED, OPENED, RESUMED, Entry
+from handsfree.ledger.files import Disk, Files, disk_problem
+from handsfree.ledger.head import Head
+from handsfree.ledger.holdings import Holdings
+from handsfree.ledger.reading import batches
+from handsfree.ledger.report import Report, Verdict, broken_sentence, closed_sentence, open_sentence
+from handsfree.ledger.sealing import SealingKey
+from handsfree.ledger.visit import Visit
+
+BEFORE_THE_PROGRAM = "2026-01-01T00:00:00.000Z"
+"""No honest clock shows an earlier date: this program did not exist."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Where replaying the recorded inputs gives something else than was recorded.
+
+    `same_version` says whether the program that replays is of the version that recorded: only then does
+    a difference mean that a decision was altered.
+    """
+
+    seq: int
+    why: str
+    same_version: bool
+
+
+Replay = Callable[[Iterator[tuple[Entry, ...]]], Sequence[Difference]]
+"""Decides again from the batches of a record; the session provides it."""
+
+
+def verify(
+    folder: Path,
+    *,
+    device_key: str | None = None,
+    expected: tuple[int, str] | None = None,
+    state: Path | None = None,
+    replay: Replay | None = None,
+    files: Files | None = None,
+) -> Report:
+    """Check the record in a folder and report; nothing is written.
+
+    `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
+    noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
+    what decides again. Raises Problem when there is no record to check, or a newer version wrote it.
+    """
+    return _Examination(Visit(folder), files or Disk()).report(device_key, expected, state, replay)
+
+
+@dataclass
+class _Examination:
+    """One pass over one record."""
+
+    visit: Visit
+    files: Files
+    findings: list[Finding] = field(default_factory=list)
+    checks: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    first: Entry | None = None
+    last: Entry | None = None
+    link: Link = field(default_factory=Link)
+    torn: int = 0
+    expected: tuple[int, str] | None = None
+    seen: str | None = None
+
+    def report(
+        self,
+        device_key: str | None,
+        expected: tuple[int, str] | None,
+        state: Path | None,
+        replay: Replay | None,
+    ) -> Report:
+        self.visit.must_hold_record(self.files)
+        self.expected = expected
+        try:
+            self._walk()
+            if self.first is not None:
+                self._compare_device(self.first, device_key)
+                self._compare_head()
+                self._compare_witness(state, self.first)
+                if replay is not None and not self.findings:
+                    self._decide_again(replay)
+        except OSError as error:
+            raise disk_problem(error, "reading the record", self.visit.folder) from error
+        return self._concluded()
+
+    def _walk(self) -> None:
+        holdings = Holdings(self.visit, self.files)
+        with self.files.read(self.visit.ledger) as stream:
+            for found in batches_of(stream):
+                if isinstance(found, Rest):
+                    stream.seek(found.offset)
+                    tail = stream.read()
+                    self.link = found.link
+                    finding = diagnose(found, tail)
+                    self.torn = 0 if finding else len(tail)
+                    break
+                for entry in found:
+                    self._note(entry)
+                    self.findings += holdings.check(entry)
+        if self.first is not None:
+            self.checks += ["chain", "seals", "dates", *holdings.checks()]
+        self.findings += [finding] if finding else []
+        self.remarks += holdings.remarks()
+
+    def _note(self, entry: Entry) -> None:
+        """Remember the ends of the record and say what its clocks show."""
+        if self.first is None:
+            self.first = entry
+        elif self.last is not None and entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
+            self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")
+        if entry.kind == CLOCK_JUMPED:
+            event = entry.event
+            self.remarks.append(
+                f"at entry {entry.seq} the clock was set by {event['by'] / 1000:+.1f} s; "
+                f"the zone was {event['utc_offset_before']:+d} and is {event['utc_offset']:+d} minutes from UTC",
+            )
+        if entry.kind in {OPENED, RESUMED, CLOCK_JUMPED} and entry.wall < milliseconds(BEFORE_THE_PROGRAM):
+            self.remarks.append(
+                f"the date at entry {entry.seq} is wrong: {entry.at} is before this program existed"
+            )
+        if entry.kind == RESUMED:
+            self.remarks.append(f"the visit was interrupted before entry {entry.seq}, and resumed")
+        if self.expected is not None and entry.seq == self.expected[0] - 1:
+            self.seen = Head(entry.seq + 1, entry.digest).checksum
+        self.last = entry
+
+    def _compare_device(self, first: Entry, device_key: str | None) -> None:
+        assert first.device is not None
+        if device_key is None:
+            self.remarks.append(f"no device key was given to compare; the seals lead to {first.device.key}")
+            return
+        self.checks.append("device key")
+        if first.device.key != device_key.strip().lower():
+            self.findings.insert(
+                0, Finding(0, Fault.FOREIGN_DEVICE, "the device key given is not the one that sealed it")
+            )
+
+    def _compare_head(self) -> None:
+        if self.expected is None:
+            return
+        self.checks.append("count and checksum")
+        count, checksum = self.expected
+        if self._cut(count, "were read out"):
+            return
+        if self.seen != checksum:
+            why = f"up to here the checksum is {self.seen}, and {checksum} was read out"
+            self._find(Finding(max(count - 1, 0), Fault.CHANGED, why))
+
+    def _compare_witness(self, state: Path | None, first: Entry) -> None:
+        kept = None if state is None else SealingKey(self.files, state, first.digest).read()
+        if kept is None:
+            return
+        self.checks.append("this device's own count")
+        self._cut(kept.head.count, "were recorded on this device")
+
+    def _cut(self, count: int, known: str) -> bool:
+        """Note that entries known of are missing at the end; say whether that is so."""
+        cut = count > self.link.seq
+        if cut and not any(finding.seq <= self.link.seq for finding in self.findings):
+            why = f"{count} entries {known} and {self.link.seq} are left"
+            self._find(Finding(self.link.seq, Fault.TRUNCATED, why))
+        return cut
+
+    def _decide_again(self, replay: Replay) -> None:
+        self.checks.append("decisions")
+        for difference in replay(batches(self.visit.folder, self.files)):
+            if difference.same_version:
+                self._find(Finding(difference.seq, Fault.DECISION_ALTERED, difference.why))
+            else:
+                self.remarks.append(
+                    f"decided again by another version, entry {difference.seq} differs: {difference.why}"
+                )
+
+    def _find(self, finding: Finding) -> None:
+        self.findings.append(finding)
+        self.findings.sort(key=lambda each: each.seq)
+
+    def _concluded(self) -> Report:
+        head = Head(self.link.seq, self.link.prev) if self.link.seq else None
+        if self.findings:
+            verdict, sentence = Verdict.BROKEN, broken_sentence(self.findings)
+        elif head and self.last and self.link.closed:
+            verdict, sentence = Verdict.CLOSED, closed_sentence(head, self.last)
+        else:
+            verdict, sentence = Verdict.OPEN, open_sentence(head, self.torn, self._tail_known(head))
+            self.findings.append(Finding(self.link.seq, Fault.NOT_CLOSED, sentence))
+        device = self.first.device if self.first else None
+        return Report(
+            folder=self.visit.folder,
+            verdict=verdict,
+            sentence=sentence,
+            head=head,
+            findings=tuple(self.findings),
+            checks=tuple(self.checks),
+            remarks=tuple(self.remarks),
+            opened_at=self.first.at if self.first else None,
+            device=device.key if device else None,
+            use=device.use if device else None,
+        )
+
+    def _tail_known(self, head: Head | None) -> bool:
+        given = self.expected is not None and head is not None and self.expected[0] == head.count
+        return given or "this device's own count" in self.checks

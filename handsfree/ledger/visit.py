@@ -1,0 +1,76 @@
+"""The folder of a visit: what lies where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.ledger.files import Files
+from handsfree.problem import Problem
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One visit's folder."""
+
+    folder: Path
+
+    @property
+    def ledger(self) -> Path:
+        """The record itself."""
+        return self.folder / "ledger.jsonl"
+
+    @property
+    def sound(self) -> Path:
+        """The clips, each named by the SHA-256 of its bytes."""
+        return self.folder / "sound"
+
+    @property
+    def sources(self) -> Path:
+        """The procedure and the sheets as run."""
+        return self.folder / "sources"
+
+    @property
+    def set_aside(self) -> Path:
+        """What crashes left unfinished at the end of the record."""
+        return self.folder / "set-aside"
+
+    @property
+    def redactions(self) -> Path:
+        """Who removed which clip, when and why."""
+        return self.folder / "redactions.jsonl"
+
+    @property
+    def export_note(self) -> Path:
+        """What an exported copy leaves out."""
+        return self.folder / "export.json"
+
+    @property
+    def signoff(self) -> Path:
+        """The supervisor's remarks; the ledger package only carries the file along."""
+        return self.folder / "signoff.jsonl"
+
+    def own_names(self) -> set[str]:
+        """Return the names that belong in the folder."""
+        files = (self.ledger, self.redactions, self.signoff, self.export_note)
+        return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
+
+    def clip(self, name: str) -> Path:
+        """Return the file of a clip."""
+        return self.sound / f"{name}.flac"
+
+    def must_hold_record(self, files: Files) -> None:
+        """Raise Problem when this is not the folder of a visit."""
+        try:
+            names = files.names(self.folder)
+        except FileNotFoundError:
+            raise Problem("there is no such folder", where=str(self.folder)) from None
+        except NotADirectoryError:
+            raise Problem("this is a file, not the folder of a visit", where=str(self.folder)) from None
+        except PermissionError:
+            raise Problem("this folder may not be read", where=str(self.folder)) from None
+        if self.ledger.name not in names:
+            raise Problem(
+                f"this is not the folder of a visit: it holds no {self.ledger.name}",
+                where=str(self.folder),
+            )
