@@ -56,9 +56,7 @@ class WordAutomaton:
 
     def pairs(self) -> frozenset[tuple[str, str]]:
         """Return the pairs of words that may stand next to each other."""
-        return frozenset(
-            (word, after) for _, word, target in self.arcs for after in self._next.get(target, {})
-        )
+        return frozenset((word, after) for _, word, target in self.arcs for after in self._next.get(target, {}))
 
     def sentences(self, longest: int) -> Iterator[tuple[str, ...]]:
         """Yield the sentences of at most `longest` words, shortest first within each branch."""
@@ -163,7 +161,8 @@ def _deterministic(
         else:
             spoken.setdefault(source, []).append((word, target))
     first = _closure(frozenset([start]), silent)
-    index, queue, table, finals = {first: 0}, [first], [], set()
+    index, queue, finals = {first: 0}, [first], set()
+    table: list[dict[str, int]] = []
     while len(table) < len(queue):
         subset = queue[len(table)]
         if end in subset:
@@ -187,9 +186,7 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
     """Merge states with the same future (Moore's partition refinement) and number them breadth first."""
     block = [int(state in finals) for state in range(len(table))]
     while True:
-        keys = [
-            (block[s], tuple((w, block[t]) for w, t in sorted(row.items()))) for s, row in enumerate(table)
-        ]
+        keys = [(block[s], tuple((w, block[t]) for w, t in sorted(row.items()))) for s, row in enumerate(table)]
         names = {key: number for number, key in enumerate(dict.fromkeys(keys))}
         refined = [names[key] for key in keys]
         if len(names) == len(set(block)):
@@ -205,6 +202,4 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
                 number[b] = len(number)
                 queue.append(representative[b])
             arcs.append((number[block[state]], word, number[b]))
-    return WordAutomaton(
-        tuple(sorted(arcs)), frozenset(number[block[s]] for s in finals if block[s] in number)
-    )
+    return WordAutomaton(tuple(sorted(arcs)), frozenset(number[block[s]] for s in finals if block[s] in number))

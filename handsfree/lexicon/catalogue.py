@@ -60,9 +60,7 @@ class Catalogue(_Frozen):
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
         template = self.sayings[saying]
-        return template.format(
-            **{name: blanks[name] for _, name, _, _ in Formatter().parse(template) if name}
-        )
+        return template.format(**{name: blanks[name] for _, name, _, _ in Formatter().parse(template) if name})
 
     def hazard_of(self, text: str) -> str | None:
         """Return which hazard a text contains as whole words, or None."""

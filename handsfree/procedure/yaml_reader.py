@@ -26,12 +26,15 @@ LARGEST_FILE = 1_000_000
 DEEPEST = 40
 """Levels of nesting; the language needs seven."""
 
+LONGEST_NUMBER = 40
+"""Characters; no instrument or manual has more, and Python refuses to convert some thousands."""
+
 Path_ = tuple[str | int, ...]
 Model = TypeVar("Model", bound=BaseModel)
 
 _INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)\Z")
 _DECIMAL = re.compile(r"[-+]?(0|[1-9][0-9]*)\.[0-9]+\Z")
-_CORE_TAGS = {"str", "int", "float", "bool", "null", "timestamp"}
+_CORE_TAGS = {"str", "int", "float", "bool", "null", "timestamp", "map", "seq"}
 _WORDS: dict[str, bool | None] = {"true": True, "false": False, "null": None, "~": None, "": None}
 
 
@@ -154,6 +157,9 @@ def _value(node: Node, path: Path_, file: str, places: dict[Path_, Place], seen:
     if id(node) in seen or getattr(node, "anchor", None):
         raise Problem("anchors and aliases are not allowed", where=str(place), remedy="write the value out")
     seen.add(id(node))
+    tag = str(node.tag).removeprefix("tag:yaml.org,2002:")
+    if tag not in _CORE_TAGS:
+        raise Problem(f"the tag {node.tag!r} is not allowed", where=str(place), remedy="remove it")
     if len(path) > DEEPEST:
         raise Problem("this is nested too deeply", where=str(place), remedy="flatten it")
     if isinstance(node, MappingNode):
@@ -161,7 +167,7 @@ def _value(node: Node, path: Path_, file: str, places: dict[Path_, Place], seen:
     if isinstance(node, SequenceNode):
         return [_value(item, (*path, i), file, places, seen) for i, item in enumerate(node.value)]
     assert isinstance(node, ScalarNode)  # a composed node is one of three kinds
-    return _scalar(node, place)
+    return _scalar(node, place, tag)
 
 
 def _mapping(
@@ -170,8 +176,8 @@ def _mapping(
     content: dict[str, Any] = {}
     for key_node, value_node in node.value:
         where = str(_place(key_node, file))
-        if not isinstance(key_node, ScalarNode):
-            raise Problem("a key must be a word", where=where, remedy="write `key: value`")
+        if not isinstance(key_node, ScalarNode) or key_node.anchor:
+            raise Problem("a key must be a plain word", where=where, remedy="write `key: value`")
         if key_node.tag == "tag:yaml.org,2002:merge":
             raise Problem("merge keys are not allowed", where=where, remedy="write the values out")
         key = str(key_node.value)
@@ -181,14 +187,14 @@ def _mapping(
     return content
 
 
-def _scalar(node: ScalarNode, place: Place) -> str | int | bool | Decimal | None:
-    if node.tag and str(node.tag).removeprefix("tag:yaml.org,2002:") not in _CORE_TAGS:
-        raise Problem(f"the tag {node.tag!r} is not allowed", where=str(place), remedy="remove it")
+def _scalar(node: ScalarNode, place: Place, tag: str) -> str | int | bool | Decimal | None:
     text = str(node.value)
-    if node.style in {"'", '"', "|", ">"}:
+    if tag == "str" or node.style in {"'", '"', "|", ">"}:
         return text
     if text in _WORDS:
         return _WORDS[text]
+    if len(text) > LONGEST_NUMBER and (_INTEGER.match(text) or _DECIMAL.match(text)):
+        raise Problem("this number is too long", where=str(place), remedy=f"at most {LONGEST_NUMBER} characters")
     if _INTEGER.match(text):
         return int(text)
     if _DECIMAL.match(text):

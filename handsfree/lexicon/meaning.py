@@ -1,0 +1,73 @@
+"""What words can mean at a gate: a few frozen shapes, all plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+Special = Literal["over range", "no reading"]
+Called = Decimal | Special
+"""A value as called out: an exact number, or what the display showed instead of one."""
+
+
+@dataclass(frozen=True)
+class Command:
+    """An everywhere phrase: repeat, go-back, hold-on, ..."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class HazardSaid:
+    """A stop or hazard phrase."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A phrase that answers the question at hand, by its name."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Values:
+    """Values called out, by quantity; the rate as called before and after them, when it was."""
+
+    values: tuple[tuple[str, Called], ...]
+    before: str | None = None
+    after: str | None = None
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A correction in one breath ("no, nine point five"); quantity None means whichever it fits."""
+
+    values: tuple[tuple[str | None, Called], ...]
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A value accepted earlier is taken back ("CO two was wrong")."""
+
+    quantity: str
+
+
+@dataclass(frozen=True)
+class TurnMade:
+    """A turn of an adjuster as called: direction and eighths of a turn."""
+
+    direction: Literal["clockwise", "counter-clockwise"] | None
+    eighths: int
+
+
+@dataclass(frozen=True)
+class Spelled:
+    """A serial number spelled out."""
+
+    text: str
+
+
+Meaning = Command | HazardSaid | Answer | Values | Correction | Wrong | TurnMade | Spelled

@@ -1,0 +1,104 @@
+"""Advice for one turn: what the visit has learned so far, the maker's adjuster map, and what forbids a turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from handsfree.measurement import advice as adv
+from handsfree.measurement.verdict import Band
+from handsfree.procedure.model import AdjustGate, ReadingsGate
+from handsfree.session.plan import Plan
+from handsfree.session.state import State
+from handsfree.session.stops import stops_open
+
+
+@dataclass(frozen=True)
+class TurnAdvice:
+    """One step, or none with the reason: then `eighths` is 0."""
+
+    adjuster: str
+    direction: str
+    eighths: int
+    reason: str
+
+
+def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
+    """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
+    appliance = plan.sheets.appliance
+    adjuster = appliance.adjusters.get(gate.rate)
+    if adjuster is None:
+        return TurnAdvice("", "", 0, "no adjuster loaded: see the manual")
+    if appliance.adjustment == "forbidden":
+        return TurnAdvice(adjuster.said, "", 0, "the maker forbids it")
+    current, moves = _learned(plan, state)
+    if gate.rate not in current:
+        return TurnAdvice(adjuster.said, "", 0, "no settled reading")
+    bands: dict[str, Band] = {
+        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
+    }
+    between = plan.sheets.fuel.between_rates
+    task = adv.Task(
+        bands=bands,
+        adjusters={rate: adv.Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},
+        between=None if between is None else Band(between.low, between.high, appliance.source(between.page)),
+    )
+    step = adv.advise(gate.rate, current, task, moves, _blocked(plan, state, gate))
+    if isinstance(step, adv.Refusal):
+        return TurnAdvice(adjuster.said, "", 0, step.reason)
+    return TurnAdvice(adjuster.said, step.direction, step.eighths, step.reason)
+
+
+def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[str]:
+    """Return what forbids any turn now, in words."""
+    blocked = []
+    sets = state.readings(gate.using)
+    if sets:
+        last = sets[-1].values
+        blocked += [f"{stop.name} {stop.value}" for stop in stops_open(plan.sheets, last, may_adjust=False)]
+    if gate.using in state.doubted:
+        blocked.append("CO2 and O2 do not fit")
+    outcomes = [
+        state.verdicts[gate_id]
+        for gate_id, placed in plan.procedure.gates.items()
+        if gate_id in state.verdicts and getattr(placed.gate, "calculation", "") == "supply-pressure"
+    ]
+    if outcomes and outcomes[-1] == "outside":
+        blocked.append("gas pressure is outside the plate")
+    return blocked
+
+
+def rate_of(plan: Plan, kept_at: str) -> str | None:
+    """Return the rate at which readings under a name are taken."""
+    for placed in plan.procedure.gates.values():
+        if isinstance(placed.gate, ReadingsGate) and placed.gate.at == kept_at:
+            return placed.gate.rate
+    return None
+
+
+def _learned(plan: Plan, state: State) -> tuple[dict[str, Decimal], list[adv.Move]]:
+    """Return the value at each rate read since the last move, and what each move did where that is known."""
+    latest: dict[str, Decimal] = {}
+    fresh: dict[str, Decimal] = {}
+    turned: dict[str, dict[str, int]] = {}
+    moves: list[adv.Move] = []
+    for first, second, third in state.history:
+        if first == "turn":
+            direction, _, eighths = third.partition(" ")
+            signed = int(eighths) if direction == "clockwise" else -int(eighths)
+            for rate in latest:
+                of_rate = turned.setdefault(rate, {})
+                of_rate[second] = of_rate.get(second, 0) + signed
+            fresh = {}
+            continue
+        at_rate = rate_of(plan, first)
+        if at_rate is None:
+            continue
+        value = Decimal(second)
+        since = turned.pop(at_rate, {})
+        if at_rate in latest and len(since) == 1:
+            ((adjuster, eighths_turned),) = since.items()
+            if eighths_turned:
+                moves.append(adv.Move(adjuster, eighths_turned, at_rate, latest[at_rate], value))
+        latest[at_rate] = fresh[at_rate] = value
+    return fresh, moves

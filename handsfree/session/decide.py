@@ -1,0 +1,196 @@
+"""`decide`: what follows from one input. Pure: the plan, the state and the input in, events out.
+
+The order of precedence is fixed: stop and hazard phrases, then the state of the visit (stopped, on hold,
+speaking), then the everywhere phrases, then the gate at hand.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning, Values, Wrong
+from handsfree.procedure.model import ReadingsGate
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.session.asking import deadline, escalate, time_passed
+from handsfree.session.draft import Draft
+from handsfree.session.everywhere import command, recheck, rechecked, taken_back
+from handsfree.session.fusion import Choice, choose, choose_typed, describe
+from handsfree.session.gates import KINDS
+from handsfree.session.gates.kind import Utterance
+from handsfree.session.gates.readings import lose_rate
+from handsfree.session.plan import Plan
+from handsfree.session.state import State, apply
+
+__all__ = ["after", "deadline", "decide", "opening"]
+
+
+def opening(plan: Plan, opened: ev.VisitOpened) -> tuple[ev.Record, ...]:
+    """Return the events that begin a visit: opened, cautions said, the first gate entered."""
+    draft = Draft(plan, State())
+    draft.emit(opened)
+    for caution in plan.procedure.file.cautions:
+        draft.tell(plan.fill(caution))
+    draft.enter(plan.procedure.first)
+    return tuple(draft.events)
+
+
+def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Record, ...]:
+    """Return the events that follow from an input (the input itself is not among them)."""
+    if state.status == "closed":
+        return ()
+    draft = Draft(plan, apply(plan, state, event))
+    match event:
+        case inp.Heard() | inp.Typed():
+            _words(draft, event)
+        case inp.TimePassed():
+            time_passed(draft)
+        case inp.DeviceLost(device=device):
+            draft.say("microphone-lost" if device == "microphone" else "hearing-restarted")
+        case inp.Resumed():
+            _resumed(draft)
+        case _:
+            pass
+    return tuple(draft.events)
+
+
+def after(plan: Plan, state: State, events: tuple[Any, ...]) -> State:
+    """Return the state after the events."""
+    for event in events:
+        state = apply(plan, state, event)
+    return state
+
+
+def _resumed(draft: Draft) -> None:
+    if draft.state.last_accepted:
+        draft.say("last-accepted", what=draft.state.last_accepted)
+    if draft.state.status == "stopped":
+        draft.say("stopped")
+        draft.ask("stopped", "")
+        return
+    recheck(draft)
+
+
+def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
+    state = draft.state
+    over_voice = isinstance(event, inp.Heard) and event.over_voice
+    grammar = draft.plan.stop_grammar if over_voice else draft.plan.grammar(state.question, state.gate)
+    if isinstance(event, inp.Heard):
+        choice = choose(draft.plan, state, grammar, event)
+        sound, onset, text = event.sound, choice.onset, ""
+    else:
+        choice = choose_typed(grammar, event.text)
+        sound, onset, text = None, event.at, event.text
+    if choice.meaning is None:
+        if not over_voice and state.held_since is None:
+            _not_understood(draft, choice)
+        return
+    doubt = choice.doubt
+    values = choice.meaning.values if isinstance(choice.meaning, Values) else ()
+    draft.emit(ev.Understood(meaning=describe(choice.meaning), doubt=doubt))
+    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values)
+    _act(draft, choice.meaning, utterance)
+
+
+def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    if isinstance(meaning, HazardSaid):
+        _hazard(draft, meaning.name)
+    elif draft.state.status == "stopped":
+        _while_stopped(draft, meaning, utterance)
+    elif draft.state.held_since is not None:
+        if meaning == Command("carry-on"):
+            command(draft, "carry-on", utterance)
+    elif isinstance(meaning, Command):
+        command(draft, meaning.name, utterance)
+    elif isinstance(meaning, Wrong):
+        taken_back(draft, meaning.quantity)
+    elif not _answer(draft, meaning, utterance):
+        _not_understood(draft, Choice(None, why="no answer to this", rivals=(meaning,)))
+
+
+def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    """Hand an answer to whoever asked: a note, a recheck, an unmet need, or the gate."""
+    kind = draft.expected().kind
+    if kind == "note" and meaning == Answer("talk"):
+        draft.emit(ev.Noted(at=draft.at, text=utterance.text, sound=utterance.sound))
+        draft.say("noted")
+        assert draft.state.returns is not None
+        question, text, until = draft.state.returns
+        draft.ask(question.kind, "" if question.kind == "waiting" else text, question.about, until=until)
+        return True
+    if kind.startswith("recheck-") and isinstance(meaning, Answer):
+        rechecked(draft, meaning.name)
+        return True
+    if kind == "thing-first":
+        return _need(draft, meaning)
+    if _ambiguous(draft, meaning, utterance):
+        return True
+    return KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
+
+
+def _need(draft: Draft, meaning: Meaning) -> bool:
+    """Take the state of a thing that the gate needs first."""
+    unmet = draft.unmet()
+    if unmet is None or not isinstance(meaning, Answer):
+        return False
+    thing, wanted = unmet
+    altered = meaning.name == "altered"
+    if (draft.plan.things[thing].altered == wanted) != altered:
+        draft.ask_again()
+        return True
+    event = ev.Altered if altered else ev.Restored
+    draft.emit(event(at=draft.at, thing=thing, gate=draft.state.gate))
+    draft.open()
+    return True
+
+
+def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    """Ask "Monoxide?" when the same words call CO or another quantity ("CO two eight")."""
+    if not isinstance(meaning, Values) or len(meaning.values) != 1:
+        return False
+    others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
+    quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
+    if quantities == {"co", "co2"} and draft.expected().kind in {"gate", "read-back"}:
+        draft.ask("which-value", draft.words("monoxide"), "co")
+        return True
+    return False
+
+
+def _hazard(draft: Draft, name: str) -> None:
+    """Act at the first hearing. A burner that goes out at a held rate only voids the set, the first time."""
+    hazard = draft.plan.catalogue.hazards[name]
+    gate = draft.placed.gate
+    first = draft.state.status == "running" and name == "burner-out" and draft.state.burner_outs == 0
+    if first and isinstance(gate, ReadingsGate) and gate.dropped_back is not None:
+        draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
+        draft.tell(hazard.script)
+        lose_rate(draft, "the burner went out")
+        return
+    draft.stop(name, "called by the person", hazard.script, hazard.source)
+
+
+def _while_stopped(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    kind = draft.expected().kind
+    if meaning == Answer("cleared"):
+        draft.ask("cleared-check", draft.words("cleared-check"), utterance.sound or utterance.text)
+    elif meaning == Answer("close"):
+        draft.ask("close-check", draft.words("close-check"))
+    elif kind == "cleared-check" and meaning == Answer("affirm"):
+        reason = draft.expected().about
+        is_sound = len(reason) == 64
+        draft.emit(ev.Cleared(at=draft.at, reason="" if is_sound else reason, sound=reason if is_sound else None))
+        recheck(draft)
+    elif kind == "close-check" and meaning == Answer("affirm"):
+        if draft.state.altered:
+            names = ", ".join(draft.plan.things[thing].said for thing in draft.state.altered)
+            draft.say("still-altered", things=names)
+        draft.close("stopped")
+    elif kind in {"cleared-check", "close-check"}:
+        draft.ask("stopped", draft.words("stopped"))
+
+
+def _not_understood(draft: Draft, choice: Choice) -> None:
+    """Count it, and ask again in the next, more helpful way; while waiting or stopped, just count it."""
+    draft.emit(ev.NotUnderstood(why=choice.why))
+    if draft.expected().kind not in {"waiting", "nothing", "stopped"}:
+        escalate(draft)

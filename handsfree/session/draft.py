@@ -1,0 +1,142 @@
+"""The answer to one input while it is being worked out: events so far, and the state they lead to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from handsfree.procedure.model import ReadingsGate, TimedGate
+from handsfree.procedure.phrases import Question
+from handsfree.procedure.procedure import EXHAUSTED, FINISHED, PlacedGate
+from handsfree.session import events as ev
+from handsfree.session.plan import Plan
+from handsfree.session.state import State, apply
+
+
+class Draft:
+    """Collects the events of one decision; each is applied at once, so later ones build on earlier ones."""
+
+    def __init__(self, plan: Plan, state: State) -> None:
+        self.plan = plan
+        self.state = state
+        self.events: list[ev.Record] = []
+
+    @property
+    def at(self) -> int:
+        """The time of the input, in ms."""
+        return self.state.now
+
+    @property
+    def placed(self) -> PlacedGate:
+        """The gate at hand."""
+        return self.plan.gate(self.state.gate)
+
+    def emit(self, event: Any) -> None:
+        """Add an event and apply it."""
+        self.events.append(event)
+        self.state = apply(self.plan, self.state, event)
+
+    def words(self, saying: str, **blanks: str) -> str:
+        """Return one of the tool's sayings, filled in."""
+        return self.plan.catalogue.say(saying, **blanks)
+
+    def say(self, saying: str, **blanks: str) -> None:
+        """Say one of the tool's sayings."""
+        self.tell(self.words(saying, **blanks))
+
+    def tell(self, text: str) -> None:
+        """Say a text that asks nothing."""
+        self.emit(ev.Said(text=text))
+
+    def ask(self, kind: str, text: str, about: str = "", *, attempt: int = 1, until: int | None = None) -> None:
+        """Ask a question and expect its answer."""
+        self.emit(ev.Asked(at=self.at, question=kind, about=about, text=text, attempt=attempt, until=until))
+
+    def ask_again(self) -> None:
+        """Ask the question at hand once more, as if new; a wait goes on silently to its end."""
+        question, state = self.state.question, self.state
+        text = "" if question.kind == "waiting" else state.text
+        self.ask(question.kind, text, question.about, until=state.until)
+
+    def wait(self, until: int, text: str) -> None:
+        """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
+        self.ask("waiting", text, until=until)
+
+    def stop(self, why: str, detail: str, script: str, source: str) -> None:
+        """Make safe: speak the script, action first, and listen only for "cleared, because"."""
+        self.emit(
+            ev.Stopped(
+                at=self.at,
+                gate=self.state.gate,
+                why=why,
+                detail=detail,
+                script=script,
+                source=source,
+                still_altered=tuple(self.state.altered),
+            )
+        )
+        self.ask("stopped", script)
+
+    def close(self, outcome: Any) -> None:
+        """Record the last event."""
+        state = self.state
+        self.emit(
+            ev.VisitClosed(
+                at=self.at,
+                outcome=outcome,
+                still_altered=tuple(state.altered),
+                not_done=state.not_done,
+                readings=state.accepted,
+                verdicts=dict(state.verdicts),
+            )
+        )
+
+    def pass_gate(self, outcome: str) -> None:
+        """Leave the gate by an outcome and enter the next, or end the visit."""
+        gate, to = self.state.gate, self.placed.ways[outcome]
+        self.emit(ev.GatePassed(at=self.at, gate=gate, outcome=outcome, to=to))
+        if to == FINISHED:
+            self.close("finished")
+        else:
+            self.enter(to)
+
+    def enter(self, gate_id: str) -> None:
+        """Enter a gate: its bound first, then unmet needs, then its own question."""
+        placed = self.plan.gate(gate_id)
+        gate = placed.gate
+        self.emit(ev.GateEntered(at=self.at, gate=gate_id, title=gate.title))
+        if gate.at_most is not None and self.state.entered[gate_id] > gate.at_most:
+            self.say("get-help")
+            self.pass_gate(EXHAUSTED)
+            return
+        if isinstance(gate, ReadingsGate | TimedGate) and gate.at in self.state.sets:
+            self.emit(ev.SetVoided(kept_at=gate.at, why="taken again"))
+        self.open()
+
+    def open(self) -> None:
+        """Ask for an unmet need, else open the gate itself."""
+        unmet = self.unmet()
+        if unmet is not None:
+            thing, state = unmet
+            said = self.plan.things[thing].said
+            self.ask("thing-first", self.words("thing-first", thing=said.capitalize(), state=state), thing)
+            return
+        from handsfree.session.gates import KINDS  # noqa: PLC0415 - gates are built on drafts
+
+        KINDS[self.placed.gate.kind].open(self)
+
+    def unmet(self) -> tuple[str, str] | None:
+        """Return the first need of the gate that does not hold, with the state it asks for."""
+        for thing, wanted in self.placed.gate.needs.items():
+            altered = self.plan.things[thing].altered == wanted
+            if altered != (thing in self.state.altered):
+                return thing, wanted
+        return None
+
+    def expected(self) -> Question:
+        """Return the question at hand."""
+        return self.state.question
+
+    def names(self, quantities: Iterable[str]) -> str:
+        """Return quantities as the tool says them, in a row."""
+        return ", ".join(self.plan.name(quantity) for quantity in quantities)

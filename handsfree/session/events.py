@@ -1,0 +1,462 @@
+"""What a visit decides, as it is recorded. The state of a visit is these events applied, nothing else.
+
+SCHEMA_VERSION names this set of shapes; the golden files of the tests hold one example of each.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, TypeAdapter
+
+from handsfree.session.inputs import (
+    INPUT_KINDS,
+    DeviceFound,
+    DeviceLost,
+    Exact,
+    Heard,
+    Input,
+    Record,
+    Resumed,
+    SpeechEnded,
+    TimePassed,
+    Typed,
+)
+
+SCHEMA_VERSION = 1
+DECISION_VERSION = 1
+"""Raised whenever the same inputs may give other events; a verifier compares only under the same version."""
+
+
+class ReadingRecord(Record):
+    """A reading: its exact decimal as text, its UCUM unit, its resolution."""
+
+    quantity: str
+    value: str
+    """A decimal, or "over range" or "no reading" as the display showed."""
+    unit: str
+    resolution: str
+
+
+class VisitOpened(Record):
+    """The first event: what is run, on what, by which versions."""
+
+    kind: Literal["visit-opened"] = "visit-opened"
+    at: int
+    schema_version: int
+    decision_version: int
+    program: str
+    procedure: str
+    procedure_sha256: str
+    sheets_sha256: dict[str, str]
+    model_sha256: str | None
+    day: str
+    """The calendar day by the wall clock, for calibration dates; never used for settling."""
+    job: str
+    site: str
+    technician: str
+    licence: str
+    appliance: str
+    serial: str
+    fuel: str
+    instrument: str
+    instrument_serial: str
+    calibrated_until: str
+
+
+class Said(Record):
+    """Something for the tool to say that asks nothing."""
+
+    kind: Literal["said"] = "said"
+    text: str
+
+
+class Asked(Record):
+    """A question: the tool says it and then expects an answer to it."""
+
+    kind: Literal["asked"] = "asked"
+    at: int
+    question: str
+    about: str = ""
+    text: str
+    attempt: int = 1
+    until: int | None = None
+    """For a wait: when it ends."""
+
+
+class ToneSounded(Record):
+    """A tone: attention before readings, or the alarm of an unanswered firing gate."""
+
+    kind: Literal["tone"] = "tone"
+    name: Literal["attention", "alarm"]
+
+
+class Understood(Record):
+    """Which meaning was chosen from what was heard or typed, and what spoke against it."""
+
+    kind: Literal["understood"] = "understood"
+    meaning: str
+    doubt: str = ""
+
+
+class NotUnderstood(Record):
+    """Nothing that the question accepts; counted for each question."""
+
+    kind: Literal["not-understood"] = "not-understood"
+    why: str
+
+
+class GateEntered(Record):
+    """A gate begins."""
+
+    kind: Literal["gate-entered"] = "gate-entered"
+    at: int
+    gate: str
+    title: str
+
+
+class GatePassed(Record):
+    """A gate ends with an outcome, which leads to the next."""
+
+    kind: Literal["gate-passed"] = "gate-passed"
+    at: int
+    gate: str
+    outcome: str
+    to: str
+
+
+class WentBack(Record):
+    """The person went back; nothing is un-altered by it."""
+
+    kind: Literal["went-back"] = "went-back"
+    at: int
+    gate: str
+    to: str
+
+
+class ReadBack(Record):
+    """Values said back to the person; they are not accepted yet."""
+
+    kind: Literal["read-back"] = "read-back"
+    values: tuple[ReadingRecord, ...]
+    doubtful: tuple[str, ...] = ()
+    """Quantities that must be called a second time, whatever is answered."""
+
+
+class ReadingCorrected(Record):
+    """The person corrected a value: from what to what."""
+
+    kind: Literal["reading-corrected"] = "reading-corrected"
+    was: ReadingRecord
+    now: ReadingRecord
+
+
+class ReadingRefused(Record):
+    """A value was not taken."""
+
+    kind: Literal["reading-refused"] = "reading-refused"
+    reading: ReadingRecord
+    why: str
+    pair: bool = False
+    """It does not agree with the other half of its pair."""
+
+
+class ReadingAccepted(Record):
+    """A value counts from now on."""
+
+    kind: Literal["reading-accepted"] = "reading-accepted"
+    at: int
+    gate: str
+    kept_at: str
+    """The name its gate gives it; verdicts ask for it by this."""
+    number: int
+    """The number of the set, from 1."""
+    reading: ReadingRecord
+    how: Literal["affirmed", "silence", "twice", "corrected", "timed"]
+
+
+class RateCalled(Record):
+    """The rate as called after the values of a set."""
+
+    kind: Literal["rate-called"] = "rate-called"
+    rate: str
+
+
+class SetTaken(Record):
+    """All values of a set are accepted and its rate was called."""
+
+    kind: Literal["set-taken"] = "set-taken"
+    at: int
+    kept_at: str
+    number: int
+
+
+class SetVoided(Record):
+    """Readings no longer count."""
+
+    kind: Literal["set-voided"] = "set-voided"
+    kept_at: str
+    why: str
+
+
+class PairDoubted(Record):
+    """CO2 and O2 cannot both be true; while this is open nothing there passes."""
+
+    kind: Literal["pair-doubted"] = "pair-doubted"
+    kept_at: str
+    reason: str
+
+
+class SettlingJudged(Record):
+    """Whether one quantity has stopped moving, by the stated rule, with its numbers."""
+
+    kind: Literal["settling-judged"] = "settling-judged"
+    kept_at: str
+    quantity: str
+    settled: bool
+    reason: str
+    mean: str
+    slope: str
+    slope_half_width: str
+    remaining: str
+    forecast_seconds: str
+
+
+class ValueSettled(Record):
+    """The value that stands for the settled sets, with what settling leaves uncertain."""
+
+    kind: Literal["value-settled"] = "value-settled"
+    kept_at: str
+    reading: ReadingRecord
+    uncertainty: str
+
+
+class FoundValue(Record):
+    """A thing's setting as found, captured before it is altered."""
+
+    kind: Literal["found-value"] = "found-value"
+    thing: str
+    reading: ReadingRecord
+
+
+class Altered(Record):
+    """A thing was changed for the work."""
+
+    kind: Literal["altered"] = "altered"
+    at: int
+    thing: str
+    gate: str
+
+
+class Restored(Record):
+    """A thing was put back; a setting is proven by its value."""
+
+    kind: Literal["restored"] = "restored"
+    at: int
+    thing: str
+    gate: str
+    reading: ReadingRecord | None = None
+
+
+class Marked(Record):
+    """A mark called by voice, timed at the onset of the word."""
+
+    kind: Literal["marked"] = "marked"
+    onset: int
+
+
+class VerdictGiven(Record):
+    """A calculation's outcome with the rule and the numbers it came from."""
+
+    kind: Literal["verdict"] = "verdict"
+    at: int
+    gate: str
+    calculation: str
+    outcome: str
+    demonstrated: bool
+    rule: str
+    numbers: dict[str, str]
+    sources: tuple[str, ...]
+    sentence: str
+
+
+class Advised(Record):
+    """One step of advice, or why there is none."""
+
+    kind: Literal["advised"] = "advised"
+    gate: str
+    adjuster: str
+    direction: str
+    eighths: int
+    reason: str
+
+
+class Turned(Record):
+    """A turn as the person called it."""
+
+    kind: Literal["turned"] = "turned"
+    at: int
+    gate: str
+    rate: str
+    direction: str
+    eighths: int
+
+
+class NotDone(Record):
+    """A gate was passed undone; the reason is in the sound or the typed words."""
+
+    kind: Literal["not-done"] = "not-done"
+    at: int
+    gate: str
+    reason: str
+    sound: str | None
+
+
+class Noted(Record):
+    """A note; it is kept as sound or typed words."""
+
+    kind: Literal["noted"] = "noted"
+    at: int
+    text: str
+    sound: str | None
+
+
+class Held(Record):
+    """The visit is on hold."""
+
+    kind: Literal["held"] = "held"
+    at: int
+
+
+class CarriedOn(Record):
+    """The visit goes on after a hold."""
+
+    kind: Literal["carried-on"] = "carried-on"
+    at: int
+
+
+class RecheckBegun(Record):
+    """Burner, rate and every altered thing are asked again, in this order; settle clocks start afresh."""
+
+    kind: Literal["recheck-begun"] = "recheck-begun"
+    at: int
+    items: tuple[str, ...]
+
+
+class Rechecked(Record):
+    """One of them, as answered."""
+
+    kind: Literal["rechecked"] = "rechecked"
+    item: str
+    answer: str
+
+
+class BurnerWentOut(Record):
+    """The burner went out at a held rate; the second time in a visit it stops the work."""
+
+    kind: Literal["burner-went-out"] = "burner-went-out"
+    at: int
+    gate: str
+
+
+class Stopped(Record):
+    """Make-safe: the visit stops here; things may stay altered."""
+
+    kind: Literal["stopped"] = "stopped"
+    at: int
+    gate: str
+    why: str
+    detail: str
+    script: str
+    source: str
+    still_altered: tuple[str, ...]
+
+
+class Cleared(Record):
+    """The person says that the hazard is cleared and why; their words, not ours."""
+
+    kind: Literal["cleared"] = "cleared"
+    at: int
+    reason: str
+    sound: str | None
+
+
+class VisitClosed(Record):
+    """The last event: nothing follows it."""
+
+    kind: Literal["visit-closed"] = "visit-closed"
+    at: int
+    outcome: Literal["finished", "stopped"]
+    still_altered: tuple[str, ...]
+    not_done: tuple[str, ...]
+    readings: int
+    verdicts: dict[str, str]
+
+
+Decision = Annotated[
+    VisitOpened
+    | Said
+    | Asked
+    | ToneSounded
+    | Understood
+    | NotUnderstood
+    | GateEntered
+    | GatePassed
+    | WentBack
+    | ReadBack
+    | ReadingCorrected
+    | ReadingRefused
+    | ReadingAccepted
+    | RateCalled
+    | SetTaken
+    | SetVoided
+    | PairDoubted
+    | SettlingJudged
+    | ValueSettled
+    | FoundValue
+    | Altered
+    | Restored
+    | Marked
+    | VerdictGiven
+    | Advised
+    | Turned
+    | NotDone
+    | Noted
+    | Held
+    | CarriedOn
+    | RecheckBegun
+    | Rechecked
+    | BurnerWentOut
+    | Stopped
+    | Cleared
+    | VisitClosed,
+    Field(discriminator="kind"),
+]
+Event = Annotated[
+    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | Resumed | Decision,
+    Field(discriminator="kind"),
+]
+EVENT: TypeAdapter[Any] = TypeAdapter(Event)
+
+
+def to_record(event: Record) -> tuple[str, dict[str, Any]]:
+    """Return the event's kind and its content as JSON values (no floats), as the ledger keeps them."""
+    content = event.model_dump(mode="json", exclude={"kind"})
+    return str(event.kind), content  # type: ignore[attr-defined]
+
+
+def from_record(kind: str, content: dict[str, Any]) -> Any:
+    """Return the event a ledger entry holds; pydantic's ValidationError when it is none of ours."""
+    return EVENT.validate_python({"kind": kind, **content})
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of every event kind, generated from these classes."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"Handsfree events, version {SCHEMA_VERSION}",
+        **EVENT.json_schema(),
+    }
+
+
+__all__ = ["EVENT", "INPUT_KINDS", "Exact", "Input", "Record", "from_record", "json_schema", "to_record"]

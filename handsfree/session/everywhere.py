@@ -1,0 +1,171 @@
+"""What can be said at any moment: repeat, go back, hold, where am I, what is left, not done, a note."""
+
+from __future__ import annotations
+
+from handsfree.procedure.model import ReadingsGate, VerdictGate
+from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
+from handsfree.session import events as ev
+from handsfree.session.asking import LONG_HOLD_MS
+from handsfree.session.draft import Draft
+from handsfree.session.gates.kind import Utterance
+from handsfree.session.gates.readings import lose_rate
+
+
+def command(draft: Draft, name: str, utterance: Utterance) -> None:
+    """Act on an everywhere phrase."""
+    match name:
+        case "repeat":
+            draft.ask_again()
+        case "go-back":
+            _go_back(draft)
+        case "hold-on":
+            draft.emit(ev.Held(at=draft.at))
+            draft.say("hold-on-firing" if draft.placed.gate.firing else "hold-on")
+        case "carry-on":
+            _carry_on(draft)
+        case "where-am-i":
+            draft.say("here", title=draft.placed.gate.title)
+            draft.ask_again()
+        case "what-is-left":
+            _what_is_left(draft)
+        case "that-was-wrong":
+            _last_wrong(draft)
+        case "not-done":
+            _not_done(draft, utterance)
+        case "note":
+            draft.ask("note", draft.words("note-now"))
+        case _:
+            raise AssertionError(name)
+
+
+def _go_back(draft: Draft) -> None:
+    """Return to the last gate that asked something; nothing is un-altered, unmet needs are asked there."""
+    asked = [g for g in draft.state.passed if not isinstance(draft.plan.gate(g).gate, VerdictGate)]
+    if not asked:
+        draft.say("nothing-back")
+        draft.ask_again()
+        return
+    _back_to(draft, asked[-1])
+
+
+def _back_to(draft: Draft, gate_id: str) -> None:
+    draft.emit(ev.WentBack(at=draft.at, gate=draft.state.gate, to=gate_id))
+    draft.enter(gate_id)
+
+
+def _carry_on(draft: Draft) -> None:
+    held = draft.state.held_since
+    if held is None:
+        draft.ask_again()
+        return
+    draft.emit(ev.CarriedOn(at=draft.at))
+    draft.say("carry-on")
+    if draft.at - held > LONG_HOLD_MS:
+        recheck(draft)
+    else:
+        draft.ask_again()
+
+
+def _what_is_left(draft: Draft) -> None:
+    ids = list(draft.plan.procedure.gates)
+    left = len(ids) - ids.index(draft.state.gate)
+    names = ", ".join(draft.plan.things[thing].said for thing in draft.state.altered)
+    draft.say("left", gates=str(left), things=names or draft.words("nothing-altered"))
+    draft.ask_again()
+
+
+def _not_done(draft: Draft, utterance: Utterance) -> None:
+    """Pass the gate undone, with the reason kept; stops, isolations and restores refuse."""
+    if NOT_DONE not in draft.placed.ways:
+        draft.say("not-done-refused")
+        draft.ask_again()
+        return
+    event = ev.NotDone(at=draft.at, gate=draft.state.gate, reason=utterance.text, sound=utterance.sound)
+    draft.emit(event)
+    draft.say("not-done")
+    draft.pass_gate(NOT_DONE)
+
+
+def _last_wrong(draft: Draft) -> None:
+    """Take back the readings of the gate at hand, or go back to where the last ones were taken."""
+    gate = draft.placed.gate
+    if isinstance(gate, ReadingsGate) and (draft.state.sets.get(gate.at) or draft.state.pending.values):
+        draft.emit(ev.SetVoided(kept_at=gate.at, why="the person called it wrong"))
+        draft.open()
+        return
+    taken = [g for g in draft.state.passed if isinstance(draft.plan.gate(g).gate, ReadingsGate)]
+    if taken:
+        _back_to(draft, taken[-1])
+    else:
+        draft.say("not-possible")
+        draft.ask_again()
+
+
+def taken_back(draft: Draft, quantity: str) -> None:
+    """Take a value back ("CO two was wrong"): go back to where it was taken; its verdicts are given anew."""
+    gate = draft.placed.gate
+    if isinstance(gate, ReadingsGate) and any(ask.quantity == quantity for ask in gate.ask):
+        _last_wrong(draft)
+        return
+    for gate_id in reversed(draft.state.passed):
+        earlier = draft.plan.gate(gate_id).gate
+        if isinstance(earlier, ReadingsGate) and any(ask.quantity == quantity for ask in earlier.ask):
+            _back_to(draft, gate_id)
+            return
+    draft.say("not-possible")
+    draft.ask_again()
+
+
+def recheck(draft: Draft) -> None:
+    """After a crash, a long hold or a cleared stop: ask burner, rate and every altered thing again."""
+    gate = draft.placed.gate
+    items = ["burner"] if gate.firing else []
+    if isinstance(gate, ReadingsGate) and gate.rate is not None:
+        items.append("rate")
+    items += draft.state.altered
+    draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
+    if isinstance(gate, ReadingsGate) and gate.at in draft.state.sets:
+        draft.emit(ev.SetVoided(kept_at=gate.at, why="settle clocks start afresh"))
+    if items:
+        draft.say("recheck-start")
+    _next_recheck(draft)
+
+
+def _next_recheck(draft: Draft) -> None:
+    if not draft.state.rechecks:
+        draft.open()
+        return
+    item = draft.state.rechecks[0]
+    if item == "burner":
+        draft.ask("recheck-burner", draft.words("recheck-burner"))
+    elif item == "rate":
+        draft.ask("recheck-rate", draft.words("rate-called"))
+    else:
+        said = draft.plan.things[item].said.capitalize()
+        draft.ask("recheck-thing", draft.words("recheck-thing", thing=said), item)
+
+
+def rechecked(draft: Draft, answer: str) -> None:
+    """Take one answer of a recheck; a burner that is off, or another rate, leads back to where it is held."""
+    item = draft.state.rechecks[0]
+    draft.emit(ev.Rechecked(item=item, answer=answer))
+    gate = draft.placed.gate
+    if item == "burner" and answer == "off":
+        _burner_off(draft)
+        return
+    if item == "rate":
+        assert isinstance(gate, ReadingsGate)
+        if answer != gate.rate:
+            lose_rate(draft, f"the rate called was {answer}")
+            return
+    if item in draft.plan.things and answer == "restored":
+        draft.emit(ev.Restored(at=draft.at, thing=item, gate=draft.state.gate))
+    _next_recheck(draft)
+
+
+def _burner_off(draft: Draft) -> None:
+    if DROPPED_BACK in draft.placed.ways:
+        lose_rate(draft, "the burner was off")
+        return
+    hazard = draft.plan.catalogue.hazards["burner-out"]
+    draft.stop("burner-out", "the burner was off at a firing gate", hazard.script, hazard.source)

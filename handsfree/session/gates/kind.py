@@ -1,0 +1,51 @@
+"""What every kind of gate can do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handsfree.lexicon.meaning import Called, Meaning, Values
+from handsfree.session.draft import Draft
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """The circumstances of what was understood."""
+
+    onset: int
+    """When the speech began, in ms of the visit."""
+    doubt: str = ""
+    """Why the hearing is not sure; empty when nothing speaks against it."""
+    rivals: tuple[Meaning, ...] = ()
+    """What else it may have meant, likeliest first."""
+    sound: str | None = None
+    text: str = ""
+
+    def in_doubt(self, quantity: str) -> bool:
+        """Say whether the doubt touches a quantity: all, unless the rivals agree on it."""
+        called = [dict(rival.values).get(quantity) for rival in self.rivals if isinstance(rival, Values)]
+        own = dict(self.values).get(quantity)
+        return not called or any(value is None or str(value) != str(own) for value in called)
+
+    values: tuple[tuple[str, Called], ...] = ()
+    """The values called, when values were called."""
+
+
+class GateKind:
+    """The behaviour of one kind of gate; the gate's own data is in the draft's procedure."""
+
+    def open(self, draft: Draft) -> None:
+        """Ask the gate's question, or decide at once."""
+        raise NotImplementedError
+
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
+        """Act on an answer to the question at hand; False when it does not answer it."""
+        return False
+
+    def time_up(self, draft: Draft) -> None:
+        """Act when a wait has ended."""
+        self.open(draft)
+
+    def silence(self, draft: Draft) -> None:
+        """Act when nothing was said after a read-back."""
+        draft.ask_again()

@@ -1,0 +1,69 @@
+"""Gates that ask and take an answer: something done, or one of a few answers."""
+
+from __future__ import annotations
+
+from handsfree.lexicon.meaning import Answer, Meaning
+from handsfree.procedure.model import ChoiceGate, ConfirmGate
+from handsfree.procedure.procedure import DONE
+from handsfree.session import events as ev
+from handsfree.session.draft import Draft
+from handsfree.session.gates.kind import GateKind, Utterance
+
+
+class ConfirmGates(GateKind):
+    """Something the person does and then says so; a restore is read back before it counts."""
+
+    def open(self, draft: Draft) -> None:
+        """Ask the prompt."""
+        gate = draft.placed.gate
+        assert isinstance(gate, ConfirmGate)
+        draft.ask("gate", draft.plan.fill(gate.prompt))
+
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
+        """Take "done"; read back what it restores."""
+        gate = draft.placed.gate
+        assert isinstance(gate, ConfirmGate)
+        if not isinstance(meaning, Answer):
+            return False
+        if meaning.name == "done" and gate.restores:
+            things = [draft.plan.things[name] for name in gate.restores]
+            states = "; ".join(f"{thing.said} {thing.restored}" for thing in things)
+            draft.ask(
+                "done-check", draft.words("thing-check", thing=states.capitalize(), state="").replace(" .", ".")
+            )
+            return True
+        if meaning.name == "done" or (meaning.name == "affirm" and draft.expected().kind == "done-check"):
+            self._done(draft, gate)
+            return True
+        if meaning.name == "deny" and draft.expected().kind == "done-check":
+            self.open(draft)
+            return True
+        return False
+
+    def _done(self, draft: Draft, gate: ConfirmGate) -> None:
+        for thing in gate.restores:
+            if thing in draft.state.altered:
+                draft.emit(ev.Restored(at=draft.at, thing=thing, gate=draft.state.gate))
+        for thing in gate.alters:
+            if thing not in draft.state.altered:
+                draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
+        draft.pass_gate(DONE)
+
+
+class ChoiceGates(GateKind):
+    """A question with a few answers, each leading somewhere."""
+
+    def open(self, draft: Draft) -> None:
+        """Ask the prompt."""
+        gate = draft.placed.gate
+        assert isinstance(gate, ChoiceGate)
+        draft.ask("gate", draft.plan.fill(gate.prompt))
+
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
+        """Leave by the answer."""
+        gate = draft.placed.gate
+        assert isinstance(gate, ChoiceGate)
+        if isinstance(meaning, Answer) and meaning.name in gate.answers:
+            draft.pass_gate(meaning.name)
+            return True
+        return False

@@ -1,0 +1,58 @@
+"""What the visit knows when a value is called, in the shape that the check of plausibility takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from handsfree.measurement.reading import Reading
+from handsfree.measurement.verdict import Band
+from handsfree.procedure.model import ReadingsGate, TimedGate
+from handsfree.session.events import ReadingRecord
+from handsfree.session.plan import Plan
+from handsfree.session.plausibility import Situation
+from handsfree.session.state import State
+from handsfree.session.stops import NO_READING, OVER_RANGE, fuel_of, limits_in_force
+
+
+def numeric(values: Mapping[str, ReadingRecord]) -> dict[str, Reading]:
+    """Return the values that are numbers, as readings."""
+    return {
+        quantity: Reading.from_record(record.model_dump())
+        for quantity, record in values.items()
+        if record.value not in {OVER_RANGE, NO_READING}
+    }
+
+
+def _begun(state: State, kept_at: str) -> Mapping[str, ReadingRecord]:
+    """Return what is already accepted of the set being called."""
+    sets = state.sets.get(kept_at, ())
+    return sets[-1].values if sets and not sets[-1].complete else {}
+
+
+def situation_of(plan: Plan, state: State) -> Situation:
+    """Return the situation at the gate at hand."""
+    gate = plan.gate(state.gate).gate
+    sheets = plan.sheets
+    kept_at = gate.at if isinstance(gate, ReadingsGate | TimedGate) else ""
+    taken = state.readings(kept_at)
+    rate = gate.rate if isinstance(gate, ReadingsGate) else None
+    maker = sheets.fuel.co2.get(rate) if rate is not None else None
+    band = None if maker is None else Band(maker.low, maker.high, sheets.appliance.source(maker.page))
+    pairs: list[tuple[Decimal, Decimal]] = []
+    for name, sets in state.sets.items():
+        for one in sets:
+            values = numeric(one.values)
+            if one.complete and name not in state.doubted and {"co2", "o2"} <= set(values):
+                pairs.append((values["co2"].value, values["o2"].value))
+    return Situation(
+        fuel=fuel_of(sheets),
+        co2_computed=sheets.job.instrument.co2 == "computed",
+        co2_uncertainty=sheets.job.instrument.co2_uncertainty,
+        o2_uncertainty=sheets.job.instrument.o2_uncertainty,
+        co2_band=band,
+        this_set=numeric({**_begun(state, kept_at), **state.pending.values}),
+        previous_set=numeric(taken[-1].values) if taken else {},
+        pairs=tuple(pairs),
+        limits=limits_in_force(sheets),
+    )
