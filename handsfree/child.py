@@ -27,11 +27,8 @@ class Child:
         self._process = context.Process(target=_run, args=(work, theirs, arguments), name=name, daemon=True)
         self._process.start()
         theirs.close()
-
-    @property
-    def process_id(self) -> int:
+        self.process_id = self._process.pid or 0
         """The operating system's number of the process."""
-        return self._process.pid or 0
 
     def send(self, message: object) -> None:
         """Pass a message to the child; raises ChildDied when it has ended."""
@@ -47,11 +44,14 @@ class Child:
         except (EOFError, OSError) as fault:
             raise ChildDied(self._ending()) from fault
 
-    def stop(self) -> None:
-        """End the child at once, whatever it is doing, and free what it held here."""
-        if self._process.is_alive():
-            self._process.kill()
+    def kill(self) -> None:
+        """End the child at once, whatever it is doing."""
+        self._process.kill()
         self._process.join()
+
+    def stop(self) -> None:
+        """End the child at once and free what it held here; it cannot be used afterwards."""
+        self.kill()
         self._process.close()
         self._pipe.close()
 

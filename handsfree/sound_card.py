@@ -6,7 +6,9 @@ moment, so it is imported here only, as late as possible, and a fresh list needs
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -35,6 +37,19 @@ def library() -> Any:
             remedy="install it with: sudo apt install libportaudio2",
         ) from fault
     return sounddevice
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Keep PortAudio's own messages off the technician's screen; only for a process of sound alone."""
+    kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def devices(direction: Direction) -> tuple[Device, ...]:

@@ -118,10 +118,16 @@ class Listener:
         if self._spoken is None:
             self._ears.listen_for(unfinished_too(grammar))
 
+    @property
+    def ready(self) -> bool:
+        """Whether there is a grammar to listen for."""
+        return self._grammar is not None
+
     def tool_speaks(self, speaking: bool) -> None:
         """Say that the tool's own voice begins or has ended."""
         if self._tool_speaks and not speaking and not self._talk_over:
             self._deaf_until_ms = self._now_ms + ECHO_MS
+            self._activity.quieten()
         if speaking and not self._talk_over:
             self._give_up()
             self._window.clear()
@@ -130,10 +136,13 @@ class Listener:
     def hear(self, block: Block) -> Iterator[SpeechBegan | Utterance]:
         """Take the next block; yield what it brought to light."""
         self._now_ms = block.start_ms + BLOCK_MS
+        activity = self._activity.follow(block.samples)  # always: the noise is learned in the meantime
         if self._tool_speaks and not self._talk_over:
             yield from self._spot(block)
         elif block.start_ms >= self._deaf_until_ms:
-            yield from self._follow(block)
+            yield from self._follow(block, activity)
+        else:
+            self._activity.quieten()
 
     def finish(self) -> Iterator[Utterance]:
         """End at the end of the source: what was being said counts as said."""
@@ -146,8 +155,7 @@ class Listener:
             yield from self.hear(block)
         yield from self.finish()
 
-    def _follow(self, block: Block) -> Iterator[SpeechBegan | Utterance]:
-        activity = self._activity.follow(block.samples)
+    def _follow(self, block: Block, activity: Activity) -> Iterator[SpeechBegan | Utterance]:
         if self._spoken is not None:
             self._spoken.take(block, activity)
             yield from self._ended(self._spoken, activity)

@@ -17,6 +17,8 @@ from handsfree.problem import Problem
 
 LOST_AFTER_S = 1.0
 """A microphone that is pulled out gives no error: the blocks just stop."""
+FIRST_AFTER_S = 5.0
+"""Opening a stream can take some seconds until its first block."""
 _QUEUED_BLOCKS = 500
 
 
@@ -35,6 +37,11 @@ class Microphone:
     def name(self) -> str:
         """The device's name as it was asked for."""
         return self.device or "default microphone"
+
+    @property
+    def live(self) -> bool:
+        """The world does not wait."""
+        return True
 
     def blocks(self, from_ms: int = 0) -> Iterator[Block]:
         """Yield what is heard, for ever.
@@ -96,11 +103,13 @@ def _open_input(card: Any, found: sound_card.Device, arrivals: _Arrivals) -> tup
 def _cut_live(arrivals: _Arrivals, resampler: Resampler, from_ms: int, lost_after_s: float) -> Iterator[Block]:
     waiting = np.zeros(0, np.int16)
     start_ms, overflow = from_ms, False
+    patience_s = max(FIRST_AFTER_S, lost_after_s)
     while True:
         try:
-            data, arrived, lost_frames = arrivals.waiting.get(timeout=lost_after_s)
+            data, arrived, lost_frames = arrivals.waiting.get(timeout=patience_s)
         except queue.Empty:
-            raise MicrophoneLost(f"no sound has come for {lost_after_s:g} s") from None
+            raise MicrophoneLost(f"no sound has come for {patience_s:g} s") from None
+        patience_s = lost_after_s
         if lost_frames >= 0:
             # The clock of the source goes on over what was lost.
             overflow = True

@@ -6,7 +6,6 @@ from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import resample_poly
 
 RATE = 16_000
 """The one rate of everything heard, in Hz."""
@@ -54,6 +53,8 @@ class Resampler:
         return self._convert(padded)[: -(-left * self._up // self._down)]
 
     def _convert(self, ready: int) -> Samples:
+        from scipy.signal import resample_poly  # noqa: PLC0415 - half a second that 16 kHz sound need not wait
+
         span = np.concatenate([self._before, self._waiting[: ready + self._margin]])
         wave = resample_poly(span, self._up, self._down)
         first = self._margin * self._up // self._down

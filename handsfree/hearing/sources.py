@@ -47,6 +47,10 @@ class Source(Protocol):
     def name(self) -> str:
         """What to call it in the record."""
 
+    @property
+    def live(self) -> bool:
+        """Whether its clock goes on while nobody listens."""
+
     def blocks(self, from_ms: int = 0) -> Iterator[Block]:
         """Yield the blocks from that time of its clock on."""
 
@@ -58,6 +62,11 @@ class Recording:
     samples: Samples
     paced: bool = False
     name: str = "recording"
+
+    @property
+    def live(self) -> bool:
+        """Recorded sound waits."""
+        return False
 
     def blocks(self, from_ms: int = 0) -> Iterator[Block]:
         """Yield the samples in blocks, the last filled up with silence."""
@@ -82,6 +91,11 @@ class SoundFile:
     def samples(self) -> Samples:
         """Return the whole file at once."""
         return np.concatenate(list(self._pieces()))
+
+    @property
+    def live(self) -> bool:
+        """Recorded sound waits."""
+        return False
 
     def blocks(self, from_ms: int = 0) -> Iterator[Block]:
         """Yield the file in blocks, reading as it goes."""
@@ -118,6 +132,11 @@ class SoundFolder:
     def files(self) -> tuple[SoundFile, ...]:
         """Return the files in order; raises Problem when there are none."""
         return tuple(SoundFile(each) for each in sound_files(self.path))
+
+    @property
+    def live(self) -> bool:
+        """Recorded sound waits."""
+        return False
 
     def blocks(self, from_ms: int = 0) -> Iterator[Block]:
         """Yield the files one after the other, each followed by the pause."""

@@ -31,8 +31,8 @@ _MOST_DB = 20.0
 _FLOOR_BLOCKS = 3000 // BLOCK_MS
 _FLOOR_SHARE = 20
 """The floor is what a fifth of the last three seconds stayed below: speech has gaps, a burner has none."""
-_HEAD_START = 10
-"""Blocks of quiet assumed before the first, so that a recording which begins with a word is heard."""
+_HEAD_START, _HEAD_START_DB = 10, 30.0
+"""Blocks of a quiet room assumed before the first, so that a recording which begins with a word is heard."""
 _FLOOR_EVERY = 5
 
 _SMOOTH_BLOCKS = 3
@@ -67,7 +67,7 @@ class VoiceActivity:
     def __init__(self) -> None:
         self._detector = webrtcvad.Vad(_STRICTNESS)
         self._before = np.zeros(BLOCK)
-        quiet = np.full(len(_BINS) - 1, _QUIET_BAND_DB)
+        quiet = np.full(len(_BINS) - 1, _HEAD_START_DB)
         self._bands = deque([quiet] * _HEAD_START, _FLOOR_BLOCKS)
         self._floor = quiet
         self._levels: deque[float] = deque(maxlen=_FLOOR_BLOCKS)

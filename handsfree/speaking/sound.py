@@ -7,7 +7,6 @@ from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import resample_poly
 
 Samples = NDArray[np.int16]
 
@@ -28,6 +27,8 @@ class Sound:
         """Return the same sound at another rate (polyphase filtering)."""
         if rate == self.rate:
             return self
+        from scipy.signal import resample_poly  # noqa: PLC0415 - half a second, only where it is needed
+
         common = gcd(rate, self.rate)
         wave = resample_poly(self.samples.astype(np.float32), rate // common, self.rate // common)
         return Sound(np.clip(np.rint(wave), -32768, 32767).astype(np.int16), rate)

@@ -1,0 +1,229 @@
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the stand-ins by name
+
+from scripted_ears import ScriptedEars, alternative, said
+
+from handsfree.hearing import ending
+from handsfree.hearing.listener import (
+    BEFORE_MS,
+    LONGEST_MS,
+    Listener,
+    SpeechBegan,
+    Utterance,
+    is_clipped,
+    whole_utterance,
+)
+from handsfree.hearing.sources import Recording
+from handsfree.lexicon.automaton import choice, optional, phrase, phrases, sequence
+
+DIGITS = phrases(["nine", "three"])
+GRAMMAR = choice(
+    sequence(DIGITS, phrase("point"), DIGITS),
+    sequence(phrase("hundred"), optional(sequence(phrase("and"), DIGITS))),
+    phrases(["stop work", "yes"]),
+).automaton()
+STOP = phrases(["stop work"]).automaton()
+SCRIPT = ("nine", "point", "three", "hundred", "and", "stop", "work", "yes", "radio")
+
+
+def listening(**options):
+    ears = ScriptedEars(SCRIPT)
+    listener = Listener(ears, STOP, **options)
+    listener.listen_for(GRAMMAR)
+    return listener, ears
+
+
+def heard(*parts, **options):
+    """What a listener makes of the parts, after a second of quiet."""
+    listener, _ = listening(**options)
+    events = list(listener.utterances(Recording(said(SCRIPT, 1.0, *parts))))
+    return [event for event in events if isinstance(event, Utterance)]
+
+
+def silence_waited(utterance):
+    return utterance.started_ms + len(utterance.samples) // 16 - utterance.ended_ms
+
+
+def texts(utterances):
+    return [" ".join(utterance.alternatives[0].text) for utterance in utterances]
+
+
+def test_a_complete_reading_ends_after_a_short_silence():
+    (utterance,) = heard("nine", "point", "three", 3.0)
+    assert texts([utterance]) == ["nine point three"]
+    assert silence_waited(utterance) == ending.COMPLETE_MS
+
+
+def test_a_sentence_that_could_go_on_is_given_longer():
+    (utterance,) = heard("hundred", 3.0)
+    assert texts([utterance]) == ["hundred"]
+    assert silence_waited(utterance) == ending.OPEN_MS
+
+
+def test_unfinished_words_are_given_longest_and_then_are_not_a_reading():
+    (utterance,) = heard("nine", "point", 3.0)
+    assert silence_waited(utterance) == ending.UNFINISHED_MS
+    assert texts([utterance]) == ["[unk]"]
+    assert utterance.fragment == ("nine", "point")
+
+
+@pytest.mark.parametrize("pause_s", [0.3, 0.8, 1.3])
+def test_a_pause_inside_a_number_does_not_cut_it_off(pause_s):
+    assert texts(heard("nine", "point", pause_s, "three", 2.0)) == ["nine point three"]
+    assert texts(heard("hundred", 0.4, "and", pause_s, "nine", 2.0)) == ["hundred and nine"]
+
+
+def test_speech_outside_the_grammar_ends_as_unknown():
+    (utterance,) = heard("radio", "radio", 2.0)
+    assert texts([utterance]) == ["[unk]"]
+    assert utterance.fragment == ()
+    assert silence_waited(utterance) == ending.OPEN_MS
+
+
+def test_two_utterances_are_two_and_their_times_are_those_of_the_source():
+    first, second = heard("yes", 2.0, "stop", "work", 2.0)
+    assert texts([first, second]) == ["yes", "stop work"]
+    assert first.ended_ms == pytest.approx(1300, abs=60)
+    assert second.ended_ms == pytest.approx(1340 + 2000 + 640, abs=60)
+    assert first.ended_ms - 300 - BEFORE_MS <= first.started_ms < first.ended_ms - 300
+
+
+def test_what_is_said_when_the_source_ends_counts():
+    assert texts(heard("nine", "point", "three")) == ["nine point three"]
+
+
+def test_speech_that_never_stops_is_ended_at_the_longest():
+    many = ["radio", 0.15] * 40
+    utterances = heard(*many, 1.0)
+    assert len(utterances[0].samples) // 16 == LONGEST_MS
+
+
+def test_the_beginning_of_speech_is_told_before_its_end():
+    listener, _ = listening()
+    began, utterance = listener.utterances(Recording(said(SCRIPT, 1.0, "yes", 1.0)))
+    assert isinstance(began, SpeechBegan)
+    assert 1000 <= began.at_ms <= 1200
+    assert began.at_ms < utterance.ended_ms
+
+
+def test_a_complete_sentence_that_stands_still_is_taken_although_noise_goes_on():
+    """Unsteady noise after the reading keeps the detector on: here a warble below the script's loudness."""
+    time_s = np.arange(48000) / 16000
+    warble = 6000 * np.sin(2 * np.pi * 700 * time_s) * (1 + np.sign(np.sin(2 * np.pi * 3 * time_s))) / 2
+    samples = np.concatenate([said(SCRIPT, 1.0, "yes"), warble.astype(np.int16)])
+    listener, _ = listening()
+    events = [event for event in listener.utterances(Recording(samples)) if isinstance(event, Utterance)]
+    assert texts(events)[0] == "yes"
+    assert events[0].started_ms + len(events[0].samples) // 16 < 2700
+
+
+def test_while_the_tool_speaks_only_stop_words_are_heard_and_those_at_once():
+    listener, _ = listening()
+    listener.tool_speaks(True)
+    events = []
+    for block in Recording(said(SCRIPT, 1.0, "yes", 1.5, "stop", "work", 2.0)).blocks():
+        events += [(block.start_ms, event) for event in listener.hear(block)]
+    told_ms, utterance = events[0]
+    assert [event.alternatives[0].text for _, event in events] == [("stop", "work")]
+    assert utterance.during_speech
+    assert told_ms <= 1340 + 1500 + 640 + 200
+
+
+def test_after_the_tools_own_voice_its_echo_is_not_heard_but_what_follows_is():
+    listener, _ = listening()
+    listener.tool_speaks(True)
+    events = []
+    for block in Recording(said(SCRIPT, 1.0, "yes", 1.5, "yes", 1.0)).blocks():
+        if block.start_ms == 1240:  # its own "yes" still sounds for 100 ms
+            listener.tool_speaks(False)
+        events += list(listener.hear(block))
+    assert texts([event for event in events if isinstance(event, Utterance)]) == ["yes"]
+    assert isinstance(events[0], SpeechBegan)
+    assert not events[0].during_speech
+    assert events[0].at_ms > 2800
+
+
+def test_with_a_headset_people_may_talk_over_the_tool():
+    listener, _ = listening(talk_over=True)
+    listener.tool_speaks(True)
+    began, utterance = listener.utterances(Recording(said(SCRIPT, 1.0, "yes", 1.0)))
+    assert began.during_speech
+    assert utterance.during_speech
+    assert texts([utterance]) == ["yes"]
+
+
+def test_a_new_grammar_counts_from_the_next_utterance():
+    listener, _ = listening()
+    events = []
+    for block in Recording(said(SCRIPT, 1.0, "nine", "point", "three", 1.0, "nine", 2.0)).blocks():
+        if block.start_ms == 1400:
+            listener.listen_for(phrases(["nine"]).automaton())
+        events += list(listener.hear(block))
+    utterances = [event for event in events if isinstance(event, Utterance)]
+    assert texts(utterances) == ["nine point three", "nine"]
+
+
+def test_lost_sound_inside_an_utterance_marks_it():
+    listener, _ = listening()
+    utterances = []
+    for block in Recording(said(SCRIPT, 1.0, "yes", 1.5, "yes", 1.0)).blocks():
+        utterances += [
+            event
+            for event in listener.hear(replace(block, overflow=block.start_ms == 1100))
+            if isinstance(event, Utterance)
+        ]
+    assert [utterance.overflow for utterance in utterances] == [True, False]
+
+
+def test_sound_at_full_scale_is_clipped_and_a_loud_free_wave_is_not():
+    wave = 32767 * np.sin(2 * np.pi * 1000 * np.arange(1600) / 16000)
+    assert not is_clipped((0.9 * wave).astype(np.int16))
+    assert is_clipped(np.clip(1.5 * wave, -32768, 32767).astype(np.int16))
+
+
+def test_a_knock_is_nothing_said():
+    knock = np.zeros(48000, np.int16)
+    knock[16000:16400] = 9000
+    listener, _ = listening()
+    assert not [e for e in listener.utterances(Recording(knock)) if isinstance(e, Utterance)]
+
+
+def test_a_short_recording_is_heard_whole_without_silence_around_it():
+    utterance = whole_utterance(ScriptedEars(SCRIPT), GRAMMAR, said(SCRIPT, "nine", "point", "three"))
+    assert texts([utterance]) == ["nine point three"]
+    assert utterance.started_ms == 0
+
+
+def test_the_silence_wanted_follows_from_what_could_follow():
+    wanted = [
+        ending.silence_wanted(tuple(words.split()), GRAMMAR, above)
+        for words, above in (
+            ("nine point three", 30),
+            ("nine point three", 5),
+            ("hundred", 30),
+            ("hundred and", 30),
+        )
+    ]
+    assert wanted == [220, 320, 600, 1500]
+
+
+def test_a_made_up_end_never_moves_to_the_front():
+    """The unfinished words were likelier than any whole sentence: the answer is unknown, not the sentence."""
+    judged = ending.whole_sentences(
+        [alternative("nine", "point"), alternative("nine", "point", "three", score="-2")], GRAMMAR
+    )
+    assert [one.text for one in judged] == [("[unk]",), ("nine", "point", "three")]
+
+
+def test_beginnings_are_allowed_and_endings_are_not():
+    beginnings = ending.unfinished_too(GRAMMAR)
+    assert beginnings.accepts(["nine", "point"])
+    assert beginnings.accepts(["nine", "point", "three"])
+    assert not beginnings.accepts(["point", "three"])
+    assert not beginnings.accepts([])

@@ -1,0 +1,155 @@
+import functools
+import os
+import queue
+import signal
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the stand-ins by name
+
+from scripted_ears import BrokenEars, FaultyEars, ScriptedEars, Unplugged, said
+
+from handsfree.hearing.listener import SpeechBegan, Utterance
+from handsfree.hearing.sources import Recording, SoundFile
+from handsfree.hearing.worker import (
+    Hearing,
+    HearingFailed,
+    HearingPlan,
+    HearingRestarted,
+    MicrophoneBack,
+    MicrophoneGone,
+    SourceEnded,
+    recogniser_of,
+)
+from handsfree.lexicon.automaton import phrases
+
+SCRIPT = ("yes", "no", "stop")
+GRAMMAR = phrases(["yes", "no"]).automaton()
+PATIENCE_S = 20
+
+
+def events_of(hearing):
+    """Everything heard until the source ends or hearing fails."""
+    events = []
+    try:
+        while not isinstance(events[-1] if events else None, (SourceEnded, HearingFailed)):
+            event = hearing.next_event(PATIENCE_S)
+            assert event is not None, f"nothing more after {events}"
+            events.append(event)
+    finally:
+        hearing.close()
+    return events
+
+
+def started(plan, **options):
+    hearing = Hearing(plan, **options)
+    hearing.listen_for(GRAMMAR)
+    return hearing
+
+
+def kinds(events):
+    return [type(event) for event in events if not isinstance(event, SpeechBegan)]
+
+
+def words(events):
+    return [event.alternatives[0].text for event in events if isinstance(event, Utterance)]
+
+
+def test_utterances_come_from_another_process_and_end_with_the_source():
+    ears = functools.partial(ScriptedEars, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 1.0, "no", 1.0)), ears))
+    events = events_of(hearing)
+    assert kinds(events) == [Utterance, Utterance, SourceEnded]
+    assert words(events) == [("yes",), ("no",)]
+    assert events[-1].at_ms == pytest.approx(3680, abs=20)
+
+
+@pytest.mark.parametrize(("fault", "told"), [("abort", "SIGABRT"), ("segfault", "SIGSEGV"), ("hang", "hung")])
+def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path, fault, told):
+    ears = functools.partial(FaultyEars, SCRIPT, fault, tmp_path / "has happened")
+    samples = said(SCRIPT, 0.5, "yes", 1.0, "no", 0.5)
+    hearing = started(HearingPlan(Recording(samples, paced=True), ears), hung_after_s=1.0)
+    events = events_of(hearing)
+    restart = next(event for event in events if isinstance(event, HearingRestarted))
+    assert told in restart.reason
+    assert hearing.restarts == 1
+    assert words(events)[-1] == ("no",)
+    times = [event.ended_ms for event in events if isinstance(event, Utterance)]
+    assert times[-1] == pytest.approx(2140, abs=60), "the source's clock goes on where it was"
+
+
+def test_a_child_killed_from_outside_is_replaced():
+    ears = functools.partial(ScriptedEars, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 2.5, "no", 0.5), paced=True), ears))
+    event = None
+    while not isinstance(event, Utterance):
+        event = hearing.next_event(PATIENCE_S)
+    os.kill(hearing.process_id, signal.SIGKILL)
+    events = events_of(hearing)
+    assert kinds(events) == [HearingRestarted, Utterance, SourceEnded]
+    assert "SIGKILL" in events[0].reason
+    assert words(events) == [("no",)]
+
+
+def test_a_recogniser_that_always_dies_is_given_up():
+    hearing = started(HearingPlan(Recording(said(SCRIPT, "yes")), BrokenEars))
+    events = events_of(hearing)
+    assert kinds(events) == [HearingRestarted, HearingRestarted, HearingFailed]
+    assert "SIGABRT" in events[-1].problem.sentence()
+
+
+def test_a_bad_model_or_sound_file_is_told_as_the_problem_it_is(tmp_path):
+    missing = tmp_path / "nowhere"
+    (failed,) = events_of(
+        started(HearingPlan(Recording(np.zeros(1, np.int16)), functools.partial(recogniser_of, missing)))
+    )
+    assert str(missing) in failed.problem.sentence()
+    ears = functools.partial(ScriptedEars, SCRIPT)
+    (failed,) = events_of(started(HearingPlan(SoundFile(missing), ears)))
+    assert failed.problem.sentence() == f"{missing}: there is no such sound file"
+
+
+def test_a_microphone_pulled_out_is_looked_for_until_it_is_back(tmp_path):
+    """The first look finds none; the second hears again. The clock has gone on in the meantime."""
+    source = Unplugged(said(SCRIPT, 1.0, "yes", 1.0), tmp_path / "times opened")
+    hearing = started(HearingPlan(source, functools.partial(ScriptedEars, SCRIPT)))
+    events = []
+    while sum(isinstance(event, Utterance) for event in events) < 2:
+        event = hearing.next_event(PATIENCE_S)
+        assert event is not None
+        if not isinstance(event, SpeechBegan):
+            events.append(event)
+    hearing.close()
+    assert kinds(events) == [Utterance, MicrophoneGone, MicrophoneBack, Utterance]
+    assert events[1].name == "scripted microphone"
+    assert events[3].started_ms - events[0].started_ms > 3000
+    assert hearing.restarts == 0
+
+
+def test_wishes_reach_the_child_while_it_listens():
+    """While the tool itself speaks, only stop words count."""
+    ears = functools.partial(ScriptedEars, SCRIPT)
+    samples = said(SCRIPT, 0.5, "yes", 1.5, "stop", 0.5)
+    plan = HearingPlan(Recording(samples, paced=True), ears, phrases(["stop"]).automaton())
+    hearing = started(plan)
+    hearing.tool_speaks(True)
+    events = events_of(hearing)
+    assert words(events) == [("stop",)]
+
+
+def test_closing_ends_the_child_and_leaves_nothing_behind():
+    ears = functools.partial(ScriptedEars, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 60.0), paced=True), ears))
+    deadline = time.monotonic() + PATIENCE_S
+    while not (process := hearing.process_id) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert process != os.getpid()
+    hearing.close()
+    with pytest.raises(ProcessLookupError):
+        os.kill(process, 0)
+    with pytest.raises(queue.Empty):
+        hearing.events.get_nowait()
