@@ -139,3 +139,15 @@ def pair_residual_uncertainty(
     slope = (ultimate_carbon_dioxide(fuel) - _AIR_CARBON_DIOXIDE_PERCENT) / _AIR_OXYGEN_PERCENT
     left = 1 - _oxygen(oxygen) / _AIR_OXYGEN_PERCENT
     return math.hypot(carbon_dioxide_uncertainty, slope * oxygen_uncertainty, fuel.spread / math.sqrt(3) * left)
+
+
+def milligrams_per_cubic_metre(ppm: float) -> float:
+    """Return CO in mg/m3 of dry gas at 0 Cel and 101.325 kPa: molar mass over molar volume."""
+    return require("CO", ppm, "ppm", least=0) * 28.0101 / 22.41397
+
+
+def seen_after_cooler(percent: float, saturation_kilopascal: float, pressure: float = 101.325) -> float:
+    """Return what an analyser shows of a dry percentage when its sample is only dried to saturation."""
+    return percent * (
+        1 - require("saturation pressure", saturation_kilopascal, "kPa", least=0, below=pressure) / pressure
+    )
