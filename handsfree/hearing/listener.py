@@ -31,6 +31,7 @@ ECHO_MS = 200
 """After the tool's own voice the room still sounds."""
 SPOT_WINDOW_MS = 1_200
 SPOT_EVERY_MS = 200
+SPOT_FROM_BLOCKS = 20
 FEED_BLOCKS = 5
 FULL_SCALE = 32_700
 CLIPPED_RUN = 3
@@ -107,6 +108,7 @@ class Listener:
         self._tool_speaks = False
         self._deaf_until_ms = 0
         self._now_ms = 0
+        self._spot_after_ms = 0
         self._window: deque[Block] = deque(maxlen=SPOT_WINDOW_MS // BLOCK_MS)
 
     def listen_for(self, grammar: WordAutomaton) -> None:
@@ -193,8 +195,10 @@ class Listener:
 
     def _spot(self, block: Block) -> Iterator[Utterance]:
         """Look for stop words in the last second, again and again: the tool's voice leaves no silences."""
+        if block.start_ms < self._spot_after_ms:
+            return
         self._window.append(block)
-        if self._stop_words is None or block.start_ms % SPOT_EVERY_MS or len(self._window) < 20:
+        if self._stop_words is None or block.start_ms % SPOT_EVERY_MS or len(self._window) < SPOT_FROM_BLOCKS:
             return
         self._ears.listen_for(self._stop_words)
         self._ears.feed(np.concatenate([each.samples for each in self._window]).tobytes())
@@ -202,6 +206,7 @@ class Listener:
         if self._stop_words.accepts(best_words(alternatives)):
             spoken = _Spoken(self._ears, self._stop_words, tuple(self._window), None)
             self._window.clear()
+            self._spot_after_ms = self._now_ms + SPOT_WINDOW_MS  # the same words are not heard twice
             yield spoken.utterance(alternatives, during_speech=True, now=self._clock())
         if self._grammar is not None:
             self._ears.listen_for(unfinished_too(self._grammar))

@@ -56,7 +56,7 @@ class Resampler:
         from scipy.signal import resample_poly  # noqa: PLC0415 - half a second that 16 kHz sound need not wait
 
         span = np.concatenate([self._before, self._waiting[: ready + self._margin]])
-        wave = resample_poly(span, self._up, self._down)
+        wave: Wave = resample_poly(span, self._up, self._down)
         first = self._margin * self._up // self._down
         self._before = span[ready : ready + self._margin]
         self._waiting = self._waiting[ready:]
@@ -65,4 +65,5 @@ class Resampler:
 
 def _to_int16(wave: Wave) -> Samples:
     # A wave beyond full scale is flattened as a converter would do it; the listener then marks it as clipped.
-    return np.clip(np.rint(wave * 32768.0), -32768, 32767).astype(np.int16)
+    samples: Samples = np.clip(np.rint(wave * 32768.0), -32768, 32767).astype(np.int16)
+    return samples
