@@ -127,14 +127,21 @@ class _Flat:
         parameters: Mapping[str, Any],
         exits: Mapping[str, str] | None,
         trail: tuple[Path, ...],
+        included_at: Place | None = None,
     ) -> ProcedureFile:
         if path.resolve() in trail or len(trail) >= DEEPEST_INCLUDE:
-            raise Problem("this file includes itself", where=str(path), remedy="remove the circle of includes")
+            where = str(included_at or path)
+            raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = read_document(path)
         self.documents.append(document)
-        file = validate(ProcedureFile, document, _filled(document, parameters))
+        file = validate(ProcedureFile, document, _filled(document, parameters, included_at))
         self._names(file, document, path)
         self._merge(file, document)
+        if exits is not None and included_at is not None:
+            missing = set(file.exits) - set(exits)
+            _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", included_at, "add them")
+            unknown = set(exits) - set(file.exits)
+            _need(not unknown, f"{path.name} has no exit {', '.join(sorted(unknown))}", included_at, "remove it")
         gates = [*file.gates, *(_own_end(file) if exits is None else ())]
         ends = (
             dict.fromkeys(file.exits, gates[len(file.gates)].id if file.exits else "") if exits is None else exits
@@ -158,17 +165,16 @@ class _Flat:
         inner = f"{prefix}{gate.id}/"
         before = len(self.gates)
         exits = {name: target.full(to, ("exits", name)) for name, to in gate.exits.items()}
-        child = self.add(
-            path.parent / gate.file,
+        inner_path = path.parent / gate.file
+        _need(inner_path.is_file(), f"there is no {gate.file} here", target.place("file"), "correct the name")
+        self.add(
+            inner_path,
             prefix=inner,
             parameters=gate.parameters,
             exits=exits,
             trail=(*trail, path.resolve()),
+            included_at=target.place(),
         )
-        missing = set(child.exits) - set(gate.exits)
-        _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", target.place(), "add them")
-        unknown = set(gate.exits) - set(child.exits)
-        _need(not unknown, f"{gate.file} has no exit {', '.join(sorted(unknown))}", target.place(), "remove it")
         self.entries[prefix + gate.id] = list(self.gates)[before]
 
     def _names(self, file: ProcedureFile, document: Document, path: Path) -> None:
@@ -302,12 +308,13 @@ def _need(condition: object, what: str, place: Place, remedy: str) -> None:
         raise Problem(what, where=str(place), remedy=remedy)
 
 
-def _filled(document: Document, parameters: Mapping[str, Any]) -> Any:
+def _filled(document: Document, parameters: Mapping[str, Any], included_at: Place | None) -> Any:
     """Return the content with every `$name` replaced by the parameter of that name."""
     declared = document.content.get("parameters", {}) if isinstance(document.content, dict) else {}
     declared = declared if isinstance(declared, dict) else {}
     for name in parameters:
-        _need(name in declared, f"there is no parameter {name!r}", document.place(("parameters",)), "remove it")
+        place = included_at or document.place(("parameters",))
+        _need(name in declared, f"{document.file} has no parameter {name!r}", place, "remove it")
     values = {**declared, **parameters}
 
     def fill(value: Any, path: Path_) -> Any:
