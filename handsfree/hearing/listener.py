@@ -11,12 +11,14 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Protocol
 
 import numpy as np
 
 from handsfree.hearing.alternatives import Alternative
 from handsfree.hearing.ending import MARKS_MS, best_words, silence_wanted, unfinished_too, whole_sentences
+from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block, Source
 from handsfree.hearing.voice_activity import Activity, State, VoiceActivity, decibels
@@ -29,9 +31,13 @@ STANDING_MS = 800
 """In unsteady noise no silence may come: a complete sentence that has not changed for so long is taken."""
 ECHO_MS = 200
 """After the tool's own voice the room still sounds."""
-SPOT_WINDOW_MS = 1_200
+SPOT_WINDOW_MS = 800
+"""About one stop phrase: a longer window holds more of the tool's own voice, and then all is unknown speech."""
 SPOT_EVERY_MS = 200
+SPOT_MARGIN = Decimal(2)
+"""How far (log odds) stop words must lead unknown speech over the tool's voice; its own came to 1.4 at most."""
 SPOT_FROM_BLOCKS = 20
+LONGEST_STOP_MS = 1_200
 FEED_BLOCKS = 5
 FULL_SCALE = 32_700
 CLIPPED_RUN = 3
@@ -203,10 +209,10 @@ class Listener:
         self._ears.listen_for(self._stop_words)
         self._ears.feed(np.concatenate([each.samples for each in self._window]).tobytes())
         alternatives = self._ears.finish()
-        if self._stop_words.accepts(best_words(alternatives)):
+        if self._stop_words.accepts(best_words(alternatives)) and lead(alternatives) >= SPOT_MARGIN:
             spoken = _Spoken(self._ears, self._stop_words, tuple(self._window), None)
             self._window.clear()
-            self._spot_after_ms = self._now_ms + SPOT_WINDOW_MS  # the same words are not heard twice
+            self._spot_after_ms = self._now_ms + LONGEST_STOP_MS  # the same words are not heard twice
             yield spoken.utterance(alternatives, during_speech=True, now=self._clock())
         if self._grammar is not None:
             self._ears.listen_for(unfinished_too(self._grammar))
@@ -298,6 +304,12 @@ class _Spoken:
         self._fed = len(self._blocks)
         if fresh:
             self._ears.feed(np.concatenate([block.samples for block in fresh]).tobytes())
+
+
+def lead(alternatives: tuple[Alternative, ...]) -> Decimal:
+    """Return how far (log odds) the best is before unknown speech; very far when that is no alternative."""
+    rivals = [one.score for one in alternatives if one.text == (UNKNOWN,)]
+    return alternatives[0].score - max(rivals) if rivals else Decimal(99)
 
 
 def is_clipped(samples: Samples) -> bool:
