@@ -7,7 +7,7 @@ program. What the rest of the program needs:
 from handsfree.ledger.chain import Fault
 from handsfree.ledger.clock import Clock, Moment, SystemClock
 from handsfree.ledger.device import Device, state_folder
-from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED, Entry
+from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED, Entry, members_named
 from handsfree.ledger.export import export
 from handsfree.ledger.head import Head, given_head
 from handsfree.ledger.reading import batches, head, read
@@ -40,6 +40,7 @@ __all__ = [
     "export",
     "given_head",
     "head",
+    "members_named",
     "read",
     "redact",
     "state_folder",

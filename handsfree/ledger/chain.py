@@ -10,11 +10,14 @@ from handsfree.ledger.clock import JUMP
 from handsfree.ledger.entry import (
     CLOCK_JUMPED,
     CLOSED,
+    FORMAT,
     NOTHING_BEFORE,
     OPENED,
     RESUMED,
     Entry,
     Malformed,
+    NewerFormat,
+    canonical,
     entry_of,
 )
 from handsfree.ledger.ratchet import holds
@@ -67,11 +70,18 @@ class Link:
     drift: int = 0
 
     def follow(self, line: bytes) -> tuple[Entry, Link]:
-        """Return the entry on the line and the position after it; Broken when the line may not stand here."""
+        """Return the entry on the line and the position after it; Broken when the line may not stand here.
+
+        A first line of a newer format raises NewerFormat.
+        """
         try:
             entry = entry_of(line)
         except Malformed as error:
             raise Broken(Fault.CHANGED, str(error)) from error
+        except NewerFormat as newer:
+            if self._is_ours(newer):
+                raise Broken(Fault.CHANGED, "its format number was changed") from newer
+            raise
         self._place(entry)
         self._seal(entry)
         self._time(entry)
@@ -86,6 +96,14 @@ class Link:
             mono=entry.mono,
             drift=entry.wall - entry.mono if fresh else self.drift,
         )
+
+    def _is_ours(self, newer: NewerFormat) -> bool:
+        """Say whether the line is one of this format with only the number of the format altered."""
+        try:
+            self.follow(canonical({**newer.members, "format": FORMAT}))
+        except (Broken, ValueError, TypeError):
+            return False
+        return True
 
     def _place(self, entry: Entry) -> None:
         if entry.seq != self.seq:
@@ -116,12 +134,9 @@ class Link:
 
     def _off(self, entry: Entry) -> bool:
         """Say whether the clocks of an entry cannot be true together, within one boot."""
-        if entry.boot != self.boot:
+        if entry.boot != self.boot or entry.kind in {RESUMED, CLOCK_JUMPED}:
             return False
-        if entry.mono < self.mono:
-            return True
-        jumped = abs(entry.wall - entry.mono - self.drift) > JUMP
-        return jumped and entry.kind not in {RESUMED, CLOCK_JUMPED}
+        return entry.mono < self.mono or abs(entry.wall - entry.mono - self.drift) > JUMP
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def _named(expected: Link, broken: Broken, lines: Sequence[bytes]) -> Finding:
 def _member(line: bytes, name: str) -> Any:
     """Return a member of whatever stands on a line; None when it cannot be read."""
     try:
-        members = json.loads(line)
+        members = json.loads(line.decode())
     except (ValueError, RecursionError):
         return None
     value = members.get(name) if isinstance(members, dict) else None

@@ -46,6 +46,17 @@ class Malformed(Exception):  # noqa: N818 - it describes the line, and never rea
     """A line that is not a canonical entry; the text says why."""
 
 
+class NewerFormat(Problem):
+    """A first entry that says it is of a format this program does not know; `members` are what it holds."""
+
+    def __init__(self, members: dict[str, Any]) -> None:
+        super().__init__(
+            f"the record is of format {members['format']} and this program knows formats up to {FORMAT}",
+            remedy="read it with a newer version of the program",
+        )
+        self.members = members
+
+
 @dataclass(frozen=True)
 class Entry:
     """An event in its envelope.
@@ -140,17 +151,19 @@ def sealed(
 def entry_of(line: bytes) -> Entry:
     """Return the entry that stands on a line (without its line feed).
 
-    Raises Malformed when the line is not the canonical form of an entry, and Problem when it belongs to
-    a newer format. The seal and the chain are not looked at here.
+    Raises Malformed when the line is not the canonical form of an entry, and NewerFormat, a Problem, when
+    it says it is of a newer format. The seal and the chain are not looked at here.
     """
     try:
-        members = json.loads(line, parse_float=_refuse_number, parse_constant=_refuse_number)
+        members = json.loads(line.decode(), parse_float=_refuse_number, parse_constant=_refuse_number)
         again = rfc8785.dumps(members)
     except (ValueError, RecursionError) as error:
         raise Malformed(f"it is not JSON of this format ({error})") from error
     if not isinstance(members, dict):
         raise Malformed("it is not a JSON object")
-    refuse_newer(members)
+    version = members.get("format")
+    if type(version) is int and version > FORMAT:
+        raise NewerFormat(members)
     if again != line:
         raise Malformed("it is not in canonical form")
     _refuse_misshapen(members)
@@ -160,16 +173,6 @@ def entry_of(line: bytes) -> Entry:
         return Entry(**members, device=None if device is None else DeviceProof.of_json(device), line=line)
     except ValueError as error:
         raise Malformed(str(error)) from error
-
-
-def refuse_newer(members: Mapping[str, Any]) -> None:
-    """Raise Problem when the members say that a newer version wrote them."""
-    version = members.get("format")
-    if isinstance(version, int) and version > FORMAT:
-        raise Problem(
-            f"the record is of format {version} and this program knows formats up to {FORMAT}",
-            remedy="read it with a newer version of the program",
-        )
 
 
 def members_named(event: Any, name: str) -> Iterator[Any]:

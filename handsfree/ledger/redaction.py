@@ -53,7 +53,7 @@ class Redactions:
         valid, forged, remarks, prev = {}, {}, [], NOTHING_BEFORE
         for number, line in enumerate(_lines(visit, files), start=1):
             try:
-                members = json.loads(line)
+                members = json.loads(line.decode())
                 sound = str(members["sound"])
                 redaction = _redaction(members, identity, prev)
             except (ValueError, TypeError, KeyError, RecursionError):

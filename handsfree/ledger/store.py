@@ -46,7 +46,7 @@ class Ledger:
         self._utc_offset = 0
         self._stopped: Problem | None = None
         self.recovered: tuple[Entry, ...] = ()
-        """The entries found by `open`, before the one that says the visit was resumed."""
+        """The entries there were when writing began: the opening of a new visit, or what `open` found."""
 
     @classmethod
     def create(
@@ -95,6 +95,7 @@ class Ledger:
         except OSError as error:
             raise disk_problem(error, "beginning the record", folder) from error
         _, ledger._link = Link().follow(entry.line)
+        ledger.recovered = (entry,)
         ledger._secret, ledger._size, ledger._utc_offset = secret, len(entry.line) + 1, moment.utc_offset
         return ledger
 
@@ -196,12 +197,11 @@ class Ledger:
         self._utc_offset = moment.utc_offset
 
     def _jump(self, moment: Moment) -> dict[str, int] | None:
-        """Return the event of a clock that was set, or None; ValueError when the steady clock is not steady."""
-        if moment.boot != self._link.boot or moment.mono < self._link.mono:
-            raise ValueError("the steady clock ran backwards, or changed its boot under a running program")
+        """Return the event of a clock that was set, or of a steady clock that was not steady, or None."""
         by = moment.wall - moment.mono - self._link.drift
         before, self._utc_offset = self._utc_offset, moment.utc_offset
-        if abs(by) <= JUMP and before == moment.utc_offset:
+        steady = moment.boot == self._link.boot and moment.mono >= self._link.mono
+        if steady and abs(by) <= JUMP and before == moment.utc_offset:
             return None
         return {"by": by, "utc_offset": moment.utc_offset, "utc_offset_before": before}
 

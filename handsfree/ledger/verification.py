@@ -119,6 +119,8 @@ class _Examination:
             self.first = entry
         elif self.last is not None and entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
             self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")
+        if self.last is not None and entry.boot == self.last.boot and entry.mono < self.last.mono:
+            self.remarks.append(f"at entry {entry.seq} the steady clock goes back")
         if entry.kind == CLOCK_JUMPED:
             event = entry.event
             self.remarks.append(
