@@ -1,0 +1,137 @@
+"""Real audio streams: what the player plays into a virtual sound card comes out of its microphone."""
+
+import threading
+import time
+
+import numpy as np
+import pytest
+
+from handsfree import sound_card
+from handsfree.hearing.microphone import Microphone, MicrophoneLost
+from handsfree.hearing.resampling import RATE
+from handsfree.problem import Problem
+from handsfree.speaking.player import SoundCardPlayer
+from handsfree.speaking.sound import Sound
+from handsfree.speaking.voice import Voice
+
+
+def tone(seconds, hertz=440):
+    return Sound(
+        (20000 * np.sin(2 * np.pi * hertz * np.arange(round(RATE * seconds)) / RATE)).astype(np.int16), RATE
+    )
+
+
+class Recorder(threading.Thread):
+    """Keeps what the microphone hears, and how it ended."""
+
+    def __init__(self):
+        super().__init__(daemon=True)
+        self.blocks, self.ended = [], None
+        self.start()
+
+    def run(self):
+        try:
+            for block in Microphone().blocks():
+                self.blocks.append(block)
+        except (MicrophoneLost, Problem) as end:
+            self.ended = end
+
+    def loud_since(self, moment):
+        """Times of arrival of the blocks with sound in them."""
+        return [
+            b.arrived for b in self.blocks if b.arrived > moment and np.abs(b.samples.astype(int)).max() > 1000
+        ]
+
+
+@pytest.fixture(scope="module")
+def running(card):
+    recorder = Recorder()
+    deadline = time.monotonic() + 8
+    while not recorder.blocks and time.monotonic() < deadline:
+        time.sleep(0.02)
+    with sound_card.quiet():
+        player = SoundCardPlayer()
+        player.play(tone(0.1))  # wakes the output up
+        player.wait(3)
+        time.sleep(0.3)
+        yield player, recorder, card
+        player.close()
+
+
+def test_the_virtual_card_is_found_by_name(card):
+    assert sound_card.device("pulse", "input").name == "pulse"
+    assert sound_card.device(None, "output").rate > 0
+    with pytest.raises(Problem, match="no device is called"):
+        sound_card.device("nothing of the kind", "input")
+
+
+def test_a_tone_played_is_the_tone_heard(running):
+    """Checked by its spectrum and its length."""
+    player, recorder, _ = running
+    begun = time.monotonic()
+    player.play(tone(1.0))
+    assert player.speaking
+    assert player.wait(3)
+    time.sleep(0.3)
+    heard = np.concatenate([b.samples for b in recorder.blocks if b.arrived > begun]).astype(float)
+    loud = np.flatnonzero(np.abs(heard) > 1000)
+    assert (loud[-1] - loud[0]) / RATE == pytest.approx(1.0, abs=0.03)
+    middle = heard[loud[0] + 1600 : loud[0] + 1600 + RATE // 2]
+    spectrum = np.abs(np.fft.rfft(middle * np.hanning(len(middle))))
+    assert np.argmax(spectrum) * 2 == pytest.approx(440, abs=2)
+    assert not any(block.overflow for block in recorder.blocks)
+
+
+def test_the_end_that_the_player_tells_is_the_end_that_is_heard(running):
+    player, recorder, _ = running
+    begun = time.monotonic()
+    player.play(tone(0.5))
+    player.wait(3)
+    told = time.monotonic()
+    time.sleep(0.4)
+    assert told - recorder.loud_since(begun)[-1] == pytest.approx(0.0, abs=0.15)
+
+
+def test_a_prompt_that_is_cut_off_falls_silent_within_200_ms(running):
+    player, recorder, _ = running
+    begun = time.monotonic()
+    player.play(tone(5.0))
+    time.sleep(0.5)
+    cut = time.monotonic()
+    player.cut()
+    assert player.wait(1)
+    time.sleep(0.4)
+    assert 0 <= recorder.loud_since(begun)[-1] - cut <= 0.2
+
+
+def test_a_rendered_prompt_arrives_as_it_was_rendered(running):
+    """The heard sound follows the rendered one: correlation at the best delay above 0.9."""
+    player, recorder, _ = running
+    voice = Voice()
+    prompt = voice.render("Nine three. Four four. One eight.")
+    voice.close()
+    if prompt is None:
+        pytest.skip(voice.notice)
+    begun = time.monotonic()
+    player.play(prompt)
+    player.wait(8)
+    time.sleep(0.4)
+    heard = np.concatenate([b.samples for b in recorder.blocks if b.arrived > begun]).astype(float)
+    sent = prompt.at_rate(RATE).samples.astype(float)
+    size = 2 ** int(np.ceil(np.log2(len(heard) + len(sent))))
+    agreement = np.fft.irfft(np.fft.rfft(heard, size) * np.conj(np.fft.rfft(sent, size)), size)
+    assert agreement.max() / (np.linalg.norm(heard) * np.linalg.norm(sent)) > 0.9
+
+
+def test_a_pulled_plug_is_noticed_by_both_within_two_seconds(running):
+    """Killing the server is pulling the plug: no exception comes from the library, the blocks just stop."""
+    player, recorder, card = running
+    card.stop()
+    pulled = time.monotonic()
+    recorder.join(4)
+    assert isinstance(recorder.ended, MicrophoneLost)
+    while not player.lost and time.monotonic() < pulled + 4:
+        time.sleep(0.01)
+    assert player.lost
+    assert not player.speaking
+    assert time.monotonic() - pulled < 2
