@@ -82,12 +82,12 @@ def test_no_screw_before_the_as_found_sets_and_the_supply() -> None:
 
 
 def test_in_band_as_found_turns_no_screw() -> None:
-    """Within, and too close to call, never lead from the as-found verdicts to a screw."""
-    for outcome in ("within", "too-close"):
-        at = "found-maximum-verdict"
-        while isinstance(VISIT.gates[at].gate, VerdictGate):
-            at = VISIT.gates[at].ways[outcome]
-        assert at == "middle-rate"
+    """Within leads past every screw; out of the band, even by too little to be sure, leads to the supply first."""
+    at = "found-maximum-verdict"
+    while isinstance(VISIT.gates[at].gate, VerdictGate):
+        assert VISIT.gates[at].ways["outside"] == VISIT.gates[at].ways["too-close"] == "supply-before-screws"
+        at = VISIT.gates[at].ways["within"]
+    assert at == "middle-rate"
 
 
 def test_a_turned_screw_is_followed_by_two_passes_and_the_cover() -> None:
