@@ -1,18 +1,29 @@
 """Real audio streams: what the player plays into a virtual sound card comes out of its microphone."""
 
+import functools
+import sys
 import threading
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "hearing"))
+
+from scripted_ears import ScriptedEars, said
+
 from handsfree import sound_card
+from handsfree.hearing.listener import SpeechBegan, Utterance
 from handsfree.hearing.microphone import Microphone, MicrophoneLost
 from handsfree.hearing.resampling import RATE
+from handsfree.hearing.worker import Hearing, HearingPlan, MicrophoneBack, MicrophoneGone
+from handsfree.lexicon.automaton import phrases
 from handsfree.problem import Problem
 from handsfree.speaking.player import SoundCardPlayer
 from handsfree.speaking.sound import Sound
 from handsfree.speaking.voice import Voice
+from handsfree.speaking.worker import Loudspeaker
 
 
 def tone(seconds, hertz=440):
@@ -135,3 +146,60 @@ def test_a_pulled_plug_is_noticed_by_both_within_two_seconds(running):
     assert player.lost
     assert not player.speaking
     assert time.monotonic() - pulled < 2
+
+
+SCRIPT = ("yes", "no", "stop")
+
+
+def events(hearing, kind, patience_s):
+    """The next events up to the first of that kind; the beginnings of speech are left out."""
+    found, deadline = [], time.monotonic() + patience_s
+    while time.monotonic() < deadline and not isinstance(found[-1] if found else None, kind):
+        event = hearing.next_event(0.1)
+        found += [] if event is None or isinstance(event, SpeechBegan) else [event]
+    return found
+
+
+def test_processes_at_both_ends_a_pulled_plug_and_the_tools_own_voice(card):
+    """Loudspeaker and hearing, each in its process, joined by the card.
+
+    What is played is heard; after the plug was pulled and put back it is heard again; and what the tool
+    itself says is not obeyed while hearing knows that the tool speaks.
+    """
+    if card.process.poll() is not None:
+        card.start()
+    word = Sound(said(SCRIPT, 0.2, "yes", 0.3), RATE)
+    hearing = Hearing(HearingPlan(Microphone(), functools.partial(ScriptedEars, SCRIPT)))
+    hearing.listen_for(phrases(["yes", "no"]).automaton())
+    speaker = Loudspeaker(SoundCardPlayer)
+    try:
+        time.sleep(3.0)  # the microphone opens, and the first noise is learned
+        speaker.play(word)
+        heard = events(hearing, Utterance, 8)
+        assert [type(event) for event in heard] == [Utterance]
+        assert heard[0].alternatives[0].text == ("yes",)
+
+        card.stop()
+        assert [type(event) for event in events(hearing, MicrophoneGone, 6)] == [MicrophoneGone]
+        card.start()
+        assert [type(event) for event in events(hearing, MicrophoneBack, 15)] == [MicrophoneBack]
+        deadline = time.monotonic() + 15
+        while speaker.lost and time.monotonic() < deadline:
+            time.sleep(0.05)
+        speaker.play(word)
+        assert speaker.wait(5)
+        again = events(hearing, Utterance, 8)
+        assert [event.alternatives[0].text for event in again] == [("yes",)]
+        assert again[0].started_ms > heard[0].started_ms + 2000
+    finally:
+        speaker.close()
+
+    speaker = Loudspeaker(SoundCardPlayer, on_change=hearing.tool_speaks)
+    try:
+        speaker.play(word)
+        assert speaker.wait(5)
+        assert events(hearing, Utterance, 1.5) == []
+    finally:
+        speaker.close()
+        hearing.close()
+    assert hearing.restarts == 0

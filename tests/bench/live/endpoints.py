@@ -14,6 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[3]))
+
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundFile
 from handsfree.hearing.voice_activity import State, VoiceActivity
 
@@ -67,7 +69,8 @@ def measure(clips, noises, ratio_db):
     count = len(clips)
     print(
         f"  {ratio_db:>3} dB: missed {missed}/{count}, cut {cut}/{count}, "
-        f"begun late by {np.percentile(late, [5, 50, 95])} ms, ended late by {np.percentile(ends, [5, 50, 95])} ms, "
+        f"begun late by {np.percentile(late, [5, 50, 95])} ms, "
+        f"ended late by {np.percentile(ends, [5, 50, 95])} ms, "
         f"false {false / minutes:.1f}/min"
     )
 
