@@ -40,7 +40,6 @@ SPOT_FROM_BLOCKS = 20
 LONGEST_STOP_MS = 1_200
 FEED_BLOCKS = 5
 FULL_SCALE = 32_700
-CLIPPED_RUN = 3
 
 
 class Ears(Protocol):
@@ -315,8 +314,8 @@ def lead(alternatives: tuple[Alternative, ...]) -> Decimal:
 def is_clipped(samples: Samples) -> bool:
     """Say whether the sound was cut at full scale: three samples in a row there, as no free wave stays."""
     full = np.abs(samples.astype(np.int32)) >= FULL_SCALE
-    runs = np.convolve(full.astype(np.int8), np.ones(CLIPPED_RUN, np.int8))
-    return bool((runs >= CLIPPED_RUN).any())
+    runs = full[2:] & full[1:-1] & full[:-2]
+    return bool(runs.any())
 
 
 def whole_utterance(ears: Ears, grammar: WordAutomaton, samples: Samples) -> Utterance:

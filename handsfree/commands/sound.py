@@ -1,0 +1,68 @@
+"""The sound check: before a visit, and whenever the ears fail."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.hearing.microphone import Microphone, MicrophoneLost
+from handsfree.hearing.sound_check import SoundLevels, advice, measure
+from handsfree.hearing.sources import BLOCK_MS, Block, SoundFile, Source
+from handsfree.problem import ExitCode, Problem
+from handsfree.sound_card import devices
+
+QUIET_S, SPEECH_S = 3.0, 5.0
+
+
+def soundcheck(
+    microphone: Annotated[
+        str | None, typer.Option(help="The microphone's name, or a part of it. Without it: the system's default.")
+    ] = None,
+    file: Annotated[Path | None, typer.Option(help="Check a sound file in place of a microphone.")] = None,
+    list_devices: Annotated[bool, typer.Option("--list", help="List the microphones and end.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Measure the noise and your voice, and say what to do about the microphone."""
+    if list_devices:
+        names = [each.name for each in devices("input")]
+        typer.echo(json.dumps(names) if as_json else "\n".join(names) or "There is no microphone.")
+        return
+    source: Source = Microphone(microphone) if file is None else SoundFile(file)
+    levels = measure(_asked_for(source, silent=as_json) if file is None else source.blocks())
+    told = advice(levels)
+    if as_json:
+        typer.echo(json.dumps({**asdict(levels), "usable": levels.usable, "advice": told}))
+    else:
+        typer.echo("\n".join([*_figures(levels), *told]))
+    if not levels.usable:
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _asked_for(source: Source, *, silent: bool) -> Iterator[Block]:
+    """Yield the blocks of the two parts, telling what to do in each."""
+    steps = {0.0: "Keep quiet.", QUIET_S: 'Say: "nine point three, four hundred, stop work".'}
+    try:
+        for number, block in enumerate(source.blocks()):
+            at_s = number * BLOCK_MS / 1000
+            if at_s >= QUIET_S + SPEECH_S:
+                return
+            if at_s in steps and not silent:
+                typer.echo(steps[at_s])
+            yield block
+    except MicrophoneLost as lost:
+        raise Problem(f'the microphone "{source.name}" was lost: {lost}', remedy="check its plug") from lost
+
+
+def _figures(levels: SoundLevels) -> list[str]:
+    told = [f"Noise  {levels.noise_db:6.1f} dB of full scale"]
+    if levels.speech_db is not None and levels.above_noise_db is not None:
+        told += [
+            f"Voice  {levels.speech_db:6.1f} dB of full scale",
+            f"Ratio  {levels.above_noise_db:6.1f} dB",
+        ]
+    return told
