@@ -66,10 +66,12 @@ def strict_graph(
 ) -> tuple[Transducer, WordNumbers]:
     """Return the graph that reads sound units and writes exactly the sentences of the automaton.
 
-    Raises `Problem` naming every word without a pronunciation.
+    Where the automaton itself has `[unk]`, free talk stands there. Raises `Problem` naming every word
+    without a pronunciation.
     """
-    pronunciations.require(automaton.words())
-    numbers = WordNumbers(tuple(sorted(automaton.words())))
+    words = automaton.words() - {UNKNOWN}
+    pronunciations.require(words)
+    numbers = WordNumbers(tuple(sorted(words)))
     number = numbers.table()
     graph = Transducer()
     start = graph.state()
@@ -82,6 +84,9 @@ def strict_graph(
     arrivals = [builder.arrival(departures[node], final=node in automaton.finals) for node in range(size)]
     heads: dict[tuple[str, int], list[tuple[int, int]]] = {}
     for source, word, target in automaton.arcs:
+        if word == UNKNOWN:  # free talk after a phrase: a reason, a note
+            builder.filler(departures[source], arrivals[target], number[UNKNOWN], tuning)
+            continue
         if (word, target) not in heads:
             heads[word, target] = [builder.chain(phones, arrivals[target]) for phones in pronunciations.of(word)]
         for enter, state in heads[word, target]:

@@ -19,7 +19,6 @@ from handsfree.lexicon.automaton import (
     optional,
     phrase,
     phrases,
-    repeated,
     sequence,
 )
 from handsfree.lexicon.meaning import (
@@ -62,7 +61,7 @@ class PhraseRule:
 
     def pattern(self) -> Pattern:
         """Return the phrases, the open-ended ones with unknown words after them."""
-        talk = optional(repeated(phrase(UNKNOWN_WORD)))
+        talk = optional(phrase(UNKNOWN_WORD))
         closed = [text for text in self.meanings if text not in self.open_ended]
         return choice(phrases(closed), *(sequence(phrase(text), talk) for text in sorted(self.open_ended)))
 
@@ -134,17 +133,21 @@ class ValuesRule:
     """Phrase -> rate."""
 
     def pattern(self) -> Pattern:
-        """Return prefixes of the slots in order, and any single slot by name."""
-        tail = phrase("")
-        for slot in reversed(self.slots):
-            here = choice(slot.value_pattern(), slot.named_pattern())
-            tail = sequence(here, tail if slot is self.slots[-1] else optional(tail))
-        named = [slot.named_pattern() for slot in self.slots[1:]]
-        values = choice(tail, *named)
-        if not self.rates:
-            return values
-        rate = optional(phrases(self.rates))
-        return sequence(rate, values, rate)
+        """Return the slots in order, as far as they go, and any single slot by name.
+
+        Where a rate is held, the whole row ends with it, as the dialogue asks: it brackets the set, and its
+        long word keeps noise from being heard as one more digit. (`read` also takes a row typed without.)
+        """
+        rate = phrases(self.rates) if self.rates else phrase("")
+        named = [sequence(slot.named_pattern(), _maybe(rate, self.rates)) for slot in self.slots]
+        whole = sequence(*(self._here(slot) for slot in self.slots), rate)
+        begun = [
+            sequence(*(self._here(slot) for slot in self.slots[:count])) for count in range(1, len(self.slots))
+        ]
+        return sequence(_maybe(rate, self.rates), choice(whole, *begun, *named))
+
+    def _here(self, slot: Slot) -> Pattern:
+        return choice(slot.value_pattern(), slot.named_pattern())
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield every division of the words among the slots; "CO two eight" may be CO2 8 or CO 28."""
@@ -270,8 +273,8 @@ class TalkRule:
     name: str
 
     def pattern(self) -> Pattern:
-        """Return any run of unknown words."""
-        return repeated(phrase(UNKNOWN_WORD))
+        """Return unknown speech."""
+        return phrase(UNKNOWN_WORD)
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield that something was said, whatever it was."""
@@ -302,6 +305,10 @@ class Grammar:
     def example(self) -> str:
         """Return what could be said now."""
         return self.rules[0].example()
+
+
+def _maybe(rate: Pattern, rates: object) -> Pattern:
+    return optional(rate) if rates else phrase("")
 
 
 def answers(named: Mapping[str, Iterable[str]]) -> PhraseRule:

@@ -11,8 +11,9 @@ from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import lru_cache
+from itertools import pairwise
 
-from handsfree.lexicon.automaton import Pattern, choice, exactly, phrases, sequence
+from handsfree.lexicon.automaton import Pattern, WordAutomaton, choice, exactly, phrases, sequence
 from handsfree.lexicon.numerals import (
     LONGEST,
     NOTHING,
@@ -34,6 +35,7 @@ from handsfree.problem import Problem
 MOST_DECIMALS = 4
 SIGNS = ("minus", "negative")
 POINTS = ("point", "decimal")
+ZERO_WORDS = ("zero", "oh", "nought")
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,27 @@ def pattern(form: NumberForm) -> Pattern:
             ways.append(plain)
         if grid[0] < 0 and (negated := said(numeral, max(-grid[-1], 0), -grid[0])):
             ways.append(sequence(phrases(SIGNS), negated))
-    return exactly(choice(*ways).automaton())
+    return exactly(_zeros_alike(choice(*ways).automaton()))
+
+
+def _zeros_alike(automaton: WordAutomaton) -> WordAutomaton:
+    """Return the language without "zero oh" and the like: nobody changes the word for zero between two digits.
+
+    A recogniser easily hears the end of "zero" as one more "oh"; ten times a CO reading is no small error.
+    """
+    arcs: list[tuple[int, str | None, int]] = []
+    lasts = ("", *ZERO_WORDS)
+    width = len(lasts)
+    for source, word, target in automaton.arcs:
+        for place, last in enumerate(lasts):
+            if word in ZERO_WORDS and last and last != word:
+                continue
+            arcs.append(
+                (source * width + place, word, target * width + lasts.index(word if word in lasts else ""))
+            )
+    size = width * (1 + max((max(a, b) for a, _, b in automaton.arcs), default=0))
+    ends = [(final * width + place, None, size) for final in automaton.finals for place in range(width)]
+    return Pattern([*arcs, *ends], 0, size, size + 1).automaton()
 
 
 def read(words: Sequence[str], form: NumberForm) -> frozenset[Decimal]:
@@ -111,6 +133,8 @@ def read(words: Sequence[str], form: NumberForm) -> frozenset[Decimal]:
     A number said with fewer digits after the point than the instrument shows keeps the fewer digits
     (ask `form.shows`). "Minus zero" is zero, for an instrument that can go below it.
     """
+    if any(a in ZERO_WORDS and b in ZERO_WORDS and a != b for a, b in pairwise(words)):
+        return frozenset()
     signed = bool(words) and words[0] in SIGNS
     magnitude = tuple(words[1:] if signed else words)
     found = set()
@@ -146,7 +170,7 @@ def sayable(form: NumberForm, known: Container[str]) -> bool:
 
 
 def _has(word: str, known: Container[str]) -> bool:
-    synonyms = {"zero": ("zero", "oh", "nought"), "nine": ("nine", "niner"), "point": POINTS, "minus": SIGNS}
+    synonyms = {"zero": ZERO_WORDS, "nine": ("nine", "niner"), "point": POINTS, "minus": SIGNS}
     return any(synonym in known for synonym in synonyms.get(word, (word,)))
 
 

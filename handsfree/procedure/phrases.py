@@ -34,7 +34,8 @@ from handsfree.procedure.procedure import DROPPED_BACK, Gate
 EXTRA_DECIMALS = 1
 """A display may show one digit more than the procedure expects; it is kept, since resolution is evidence.
 
-Only where one value is asked: in a row of values a further digit would make their division ambiguous.
+Only where one value of a tenth is asked: in a row of values a further digit would make their division
+ambiguous, and whole or fine displays show no more digits at one time than at another.
 """
 
 
@@ -64,7 +65,7 @@ def _slot(ask: Ask, catalogue: Catalogue, extra: int) -> Slot:
         specials[text] = "over range"
     for text in catalogue.answers["no-reading"]:
         specials[text] = "no reading"
-    form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals else 0))
+    form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals == 1 else 0))
     return Slot(ask.quantity, form, quantity.heard, catalogue.units[quantity.unit].heard, specials)
 
 

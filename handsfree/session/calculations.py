@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from handsfree.combustion.gas_rate import HeatInput as Heat
+from handsfree.combustion.heating_value import gas_properties
 from handsfree.combustion.gas_rate import (
     correction_factor,
     gas_rate,
@@ -279,7 +280,7 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     factor = correction_factor(2.0, _barometer(plan.sheets.job.altitude_metre), 15.0)
     measured = heat_input(rate, float(heating_value), meter.basis, factor)
     basis = plan.sheets.appliance.basis
-    same = on_basis(measured, basis, fuel_of(plan.sheets).gross_to_net)
+    same = on_basis(measured, basis, gas_properties(fuel_of(plan.sheets)).gross_to_net)
     over = rounded(over_rated_percent(same, Heat(float(rated), basis)), Decimal("0.1"))
     share = input_uncertainty_percent(
         float(time.reading.value), REACTION_SECONDS, METER_PERCENT, HEATING_VALUE_PERCENT

@@ -5,6 +5,7 @@ SCHEMA_VERSION names this set of shapes; the golden files of the tests hold one 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter
@@ -445,7 +446,7 @@ def to_record(event: Record) -> tuple[str, dict[str, Any]]:
     return str(event.kind), content  # type: ignore[attr-defined]
 
 
-def from_record(kind: str, content: dict[str, Any]) -> Any:
+def from_record(kind: str, content: Mapping[str, Any]) -> Any:
     """Return the event a ledger entry holds; pydantic's ValidationError when it is none of ours."""
     return EVENT.validate_python({"kind": kind, **content})
 

@@ -17,6 +17,9 @@ NO_READING = "no reading"
 WATCHED = frozenset({"co", "o2", "co2", "flue_temperature", "ambient_co", "air_duct_o2", "air_duct_co2"})
 """Quantities held to the stop limits at once. Supply pressures have a verdict of their own, before any screw."""
 
+MAKERS_CO = {"air-free": "maker-air-free-co", "as measured": "maker-co", "ratio": "maker-co-ratio"}
+"""The basis of the maker's CO limit -> the stop limit it loads."""
+
 SEVERE = frozenset({"evacuate", "burner off"})
 
 
@@ -29,13 +32,12 @@ def limits_in_force(sheets: Sheets) -> StopLimits:
     """Return the defaults with the maker's limits loaded and the job's tighter ones applied."""
     limits = StopLimits()
     co, hot = sheets.fuel.co, sheets.appliance.flue_temperature_high
-    if co is not None and co.basis != "ratio":
-        name = "maker's air-free CO" if co.basis == "air-free" else "maker's CO"
-        limits = limits.tightened(name, co.high, sheets.appliance.source(co.page))
+    if co is not None:
+        limits = limits.tightened(MAKERS_CO[co.basis], co.high, sheets.appliance.source(co.page))
     if hot is not None and hot.high is not None:
-        limits = limits.tightened("flue temperature", hot.high, sheets.appliance.source(hot.page))
+        limits = limits.tightened("flue-temperature", hot.high, sheets.appliance.source(hot.page))
     for name, value in sheets.job.tighter.items():
-        limits = limits.tightened(name.replace("-", " "), value, "job sheet")
+        limits = limits.tightened(name, value, "job sheet")
     return limits
 
 

@@ -44,9 +44,8 @@ class ConfirmGates(GateKind):
         for thing in gate.restores:
             if thing in draft.state.altered:
                 draft.emit(ev.Restored(at=draft.at, thing=thing, gate=draft.state.gate))
-        for thing in gate.alters:
-            if thing not in draft.state.altered:
-                draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
+        for thing in gate.alters:  # altered anew counts too: holding another rate restarts the settle clock
+            draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
         draft.pass_gate(DONE)
 
 

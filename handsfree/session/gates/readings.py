@@ -366,13 +366,15 @@ def ask_missing(draft: Draft) -> bool:
 
 
 def _second_capture(draft: Draft, meaning: Values, then: Then) -> None:
-    """Compare an independent second call with the first: equal is accepted, different is asked again."""
+    """Compare an independent second call with the first: alike is accepted, different is read back anew."""
     quantity, called = meaning.values[0]
     again = record_of(draft, quantity, called)
     if _over_range(draft, {quantity: again}):
         return
     first = draft.state.pending.values.get(quantity)
-    if first is not None and first.value == again.value:
+    if first is not None and _alike(first, again):
+        rest = [record for record in draft.state.pending.values.values() if record.quantity != quantity]
+        draft.emit(ev.ReadBack(values=(again, *rest), doubtful=draft.state.pending.doubtful))
         accept(draft, [quantity], "twice")
         next_value(draft, then)
         return
@@ -384,10 +386,24 @@ def _second_capture(draft: Draft, meaning: Values, then: Then) -> None:
     together = {**draft.state.pending.values, quantity: again}
     doubtful = tuple(dict.fromkeys((*draft.state.pending.doubtful, quantity)))
     draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
-    if first is not None:
-        draft.ask("once-more", draft.words("differs", what=draft.plan.name(quantity)), quantity)
-    elif not _pair_refused(draft):
-        _read_back(draft)
+    if not _pair_refused(draft):
+        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(again))
+        draft.ask("read-back", draft.words("differs", what=text) if first is not None else text)
+
+
+FLICKER_STEPS = 1
+CO_FLICKER = Decimal(4)
+"""Two calls of one live display are alike within a step, CO within 4 ppm: common practice, no source."""
+
+
+def _alike(first: ev.ReadingRecord, again: ev.ReadingRecord) -> bool:
+    """Say whether two calls can be the same display seconds apart."""
+    if first.value == again.value or NO_READING in {first.value, again.value}:
+        return first.value == again.value
+    if first.resolution != again.resolution:
+        return False
+    room = CO_FLICKER if first.quantity in {"co", "ambient_co"} else FLICKER_STEPS * Decimal(first.resolution)
+    return abs(Decimal(first.value) - Decimal(again.value)) <= room
 
 
 def silence_after_read_back(draft: Draft, then: Then) -> None:

@@ -1,0 +1,150 @@
+"""The demo's invented technician: hears what the tool asks, looks at the invented instruments, and answers.
+
+It knows nothing of the program's inside but what a person knows: the question at hand, what the tool just
+said, and what is in front of it. Three slips are written in: a value called wrong and corrected in one
+breath, a rate held too briefly so that readings still move, and an adjuster that needs turning.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from handsfree.demo.boiler import InventedBoiler
+from handsfree.lexicon.spoken import digits
+from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
+from handsfree.procedure.phrases import asks_of
+from handsfree.procedure.procedure import STOPPED
+from handsfree.session import events as ev
+from handsfree.session.plan import Plan
+from handsfree.session.state import State
+
+SLIPS = {"found-maximum": ("co", 2)}
+"""Gate -> (quantity, set): that value is first called wrong, then corrected."""
+
+REPEATED_MARK = "mark"
+
+
+@dataclass
+class InventedTechnician:
+    """Says what a technician would say next."""
+
+    plan: Plan
+    boiler: InventedBoiler
+    rate: str = "maximum"
+    called: dict[str, Decimal] = field(default_factory=dict)
+    slipped: set[tuple[str, int]] = field(default_factory=set)
+    advised: ev.Advised | None = None
+    cold: bool = True
+    chosen: dict[str, str] = field(default_factory=dict)
+    """Answers to choices by gate, where the first that leads on is not wanted."""
+
+    def notice(self, events: tuple[ev.Record, ...], seconds: float) -> None:
+        """Follow what happens: advice given, turns made, the rate held, the burner lit."""
+        for event in events:
+            match event:
+                case ev.Advised():
+                    self.advised = event
+                case ev.Turned(rate=rate, direction=direction, eighths=eighths):
+                    richer = self.plan.sheets.appliance.adjusters[rate].richer  # type: ignore[index]
+                    self.boiler.turn(rate, eighths if direction == richer else -eighths, seconds)
+                case ev.Altered(thing="rate-hold", gate=gate):
+                    self._hold("minimum" if "minimum" in gate else "maximum", seconds)
+                case _:
+                    pass
+
+    def _hold(self, rate: str, seconds: float) -> None:
+        self.rate = rate
+        if self.cold:
+            self.boiler.changes(seconds, 3.0, "cold")
+        else:
+            self.boiler.changes(seconds, 0.5, "burner")
+        self.cold = False
+
+    def answer(self, state: State) -> str:
+        """Return the words said to the question at hand."""
+        question, gate = state.question, self.plan.gate(state.gate).gate
+        words = self.plan.catalogue
+        match question.kind:
+            case "gate" if isinstance(gate, ConfirmGate):
+                return gate.done[0]
+            case "gate" if isinstance(gate, ChoiceGate):
+                return self._choice(state, gate)
+            case "gate" if isinstance(gate, ReadingsGate | TimedGate):
+                return self._set(state, gate)
+            case "read-back":
+                return self._checked(state)
+            case "once-more" | "which-value" | "pair":
+                asked = [ask.quantity for ask in asks_of(gate)]
+                wanted = ["co2", "o2"] if question.kind == "pair" else [question.about or asked[0]]
+                return " ".join(digits(self._look(quantity, state)) for quantity in wanted)
+            case "rate" | "recheck-rate":
+                return words.rates[self.rate][0]
+            case "restore":
+                thing = self.plan.things[question.about]
+                if thing.value is None:
+                    return thing.restored
+                return digits(Decimal(state.found[question.about].value))
+            case "thing-first":
+                return gate.needs[question.about]
+            case "recheck-thing":
+                return self.plan.things[question.about].altered
+            case "recheck-burner":
+                return words.answers["firing"][0]
+            case "turn":
+                assert self.advised is not None
+                turn = words.turns[self.advised.eighths][0]
+                return f"{words.answers[self.advised.direction][0]} {turn}"
+            case "mark-first" | "mark-last":
+                return REPEATED_MARK
+            case _:
+                return words.answers["affirm"][0]
+
+    def seconds_before(self, state: State) -> float:
+        """Return how long the work takes before the answer comes: the meter's time before the last mark."""
+        if state.question.kind != "mark-last":
+            return 0.0
+        volume = float(state.sets[self._kept_at(state)][-1].values["gas_volume_metric"].value)
+        meter, rated = self.plan.sheets.job.meter, self.plan.sheets.fuel.input_kilowatt["maximum"]
+        assert meter is not None
+        return volume * float(meter.heating_value) * 1000 / float(rated) * 1.02
+
+    def _kept_at(self, state: State) -> str:
+        gate = self.plan.gate(state.gate).gate
+        assert isinstance(gate, ReadingsGate | TimedGate)
+        return gate.at
+
+    def _choice(self, state: State, gate: ChoiceGate) -> str:
+        if state.gate in self.chosen:
+            return gate.answers[self.chosen[state.gate]].heard[0]
+        for name, answer in gate.answers.items():
+            to = self.plan.gate(state.gate).ways[name]
+            if to != STOPPED and not isinstance(self.plan.gate(to).gate, StopGate):
+                return answer.heard[0]
+        raise AssertionError(f"{state.gate} has no way on")
+
+    def _look(self, quantity: str, state: State) -> Decimal:
+        self.called[quantity] = self.boiler.reads(quantity, self.rate, state.now / 1000)
+        return self.called[quantity]
+
+    def _set(self, state: State, gate: ReadingsGate | TimedGate) -> str:
+        spoken = []
+        number = len(state.readings(gate.at)) + 1
+        for ask in asks_of(gate):
+            value = self._look(ask.quantity, state)
+            if SLIPS.get(state.gate) == (ask.quantity, number) and (state.gate, number) not in self.slipped:
+                value += 60
+                self.slipped.add((state.gate, number))
+            spoken.append(digits(value))
+        if isinstance(gate, ReadingsGate) and gate.rate is not None:
+            spoken.append(self.plan.catalogue.rates[self.rate][0])
+        return " ".join(spoken)
+
+    def _checked(self, state: State) -> str:
+        """Compare the read-back with what was meant; correct the first that differs in one breath."""
+        for quantity, record in state.pending.values.items():
+            meant = self.called.get(quantity)
+            if meant is not None and f"{meant:f}" != record.value:
+                name = self.plan.catalogue.quantities[quantity].heard[0]
+                return f"no {name} {digits(meant)}"
+        return self.plan.catalogue.answers["affirm"][0]

@@ -1,0 +1,111 @@
+"""A visit without sound, a ledger or real time: typed words through the machine, the clock going where it is due.
+
+Used by rehearsals, by the authors' explorers, and by tests. Nothing here decides anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.session.decide import after, deadline, decide, opening
+from handsfree.session.plan import Plan
+from handsfree.session.state import State, apply
+
+SPEAKING_MS = 1_200
+"""How long the tool is taken to speak, and a person to answer."""
+
+
+class Rehearsal:
+    """A visit rehearsed with typed words; `events` holds everything so far, inputs included."""
+
+    def __init__(self, plan: Plan, day: date) -> None:
+        job = plan.sheets.job
+        opened = ev.VisitOpened(
+            at=0,
+            schema_version=ev.SCHEMA_VERSION,
+            decision_version=ev.DECISION_VERSION,
+            program="rehearsal",
+            procedure=plan.procedure.name,
+            procedure_sha256=plan.procedure.version(),
+            sheets_sha256={},
+            model_sha256=None,
+            day=day.isoformat(),
+            job=job.job,
+            site=job.site,
+            technician=job.technician.name,
+            licence=job.technician.licence,
+            appliance=plan.sheets.appliance.appliance,
+            serial=job.serial,
+            fuel=job.fuel,
+            instrument=job.instrument.name,
+            instrument_serial=job.instrument.serial,
+            calibrated_until=job.instrument.calibrated_until.isoformat(),
+        )
+        self.plan = plan
+        self.events: list[ev.Record] = list(opening(plan, opened))
+        self.state = after(plan, State(), tuple(self.events))
+        self._speech_ends()
+
+    @property
+    def over(self) -> bool:
+        """Whether the visit is closed."""
+        return self.state.status == "closed"
+
+    @property
+    def asking(self) -> bool:
+        """Whether an answer is expected now (not during a silent wait)."""
+        return self.state.question.kind not in {"waiting", "nothing"}
+
+    def say(self, text: str) -> tuple[ev.Record, ...]:
+        """Answer by typed words; return what was decided."""
+        return self._take(inp.Typed(at=self.state.now + SPEAKING_MS, text=text))
+
+    def wait(self, seconds: float | None = None) -> tuple[ev.Record, ...]:
+        """Let time pass: so many seconds, or until the next thing is due (nothing when nothing is)."""
+        due = deadline(self.plan, self.state)
+        at = due if seconds is None else self.state.now + round(1000 * seconds)
+        return () if at is None else self._take(inp.TimePassed(at=at))
+
+    def until_asking(self, most: int = 200) -> None:
+        """Let waits pass until an answer is expected or the visit is over."""
+        for _ in range(most):
+            if self.over or self.asking:
+                return
+            self.wait()
+
+    def resume(self) -> tuple[ev.Record, ...]:
+        """Do as if the program had been interrupted here."""
+        return self._take(inp.Resumed(at=self.state.now + SPEAKING_MS, program="rehearsal"))
+
+    def take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+        """Take any input, for instance an utterance."""
+        return self._take(event)
+
+    def _take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+        decisions = decide(self.plan, self.state, event)
+        self.state = after(self.plan, apply(self.plan, self.state, event), decisions)
+        self.events += [event, *decisions]
+        if self.state.speaking and not self.over:
+            self._speech_ends()
+        return decisions
+
+    def _speech_ends(self) -> None:
+        self._take_quietly(inp.SpeechEnded(at=self.state.now + SPEAKING_MS))
+
+    def _take_quietly(self, event: inp.SpeechEnded) -> None:
+        self.state = apply(self.plan, self.state, event)
+        self.events.append(event)
+
+
+def script_steps(content: object) -> Iterable[tuple[str, str | float]]:
+    """Yield the steps of a rehearsal script: ("say", words), ("wait", seconds) or ("expect", gate id)."""
+    assert isinstance(content, list)
+    for step in content:
+        if isinstance(step, dict):
+            ((name, value),) = step.items()
+            yield str(name), float(value) if name == "wait" else str(value)
+        else:
+            yield "say", str(step)

@@ -1,0 +1,37 @@
+"""Where the files that ship with the program are: inside the installed package, or beside it in a checkout."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from handsfree.problem import Problem
+
+_PACKAGE = Path(str(resources.files("handsfree")))
+
+
+def _folder(name: str) -> Path:
+    installed = _PACKAGE / "shipped" / name
+    return installed if installed.is_dir() else _PACKAGE.parent / name
+
+
+def model_folder() -> Path:
+    """Return the folder of our speech model."""
+    return _folder("models") / "english"
+
+
+def procedures_folder() -> Path:
+    """Return the folder of the shipped procedures."""
+    return _folder("procedures")
+
+
+def procedure_path(name: str) -> Path:
+    """Return the file of a procedure given by path or by the name of a shipped one; Problem when there is none."""
+    given = Path(name)
+    if given.is_file():
+        return given
+    shipped = procedures_folder() / f"{name}.yaml"
+    if shipped.is_file():
+        return shipped
+    known = ", ".join(sorted(path.stem for path in procedures_folder().glob("*.yaml")))
+    raise Problem("there is no such procedure", where=name, remedy=f"give a file, or one of: {known}")

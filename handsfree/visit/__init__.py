@@ -1,0 +1,1 @@
+"""The shell around a visit: it owns the clock and the order - decide, append, apply, speak."""

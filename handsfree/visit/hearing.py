@@ -1,0 +1,32 @@
+"""From a finished utterance to the input that is recorded."""
+
+from __future__ import annotations
+
+from handsfree.hearing.listener import Utterance
+from handsfree.session import inputs as inp
+
+
+def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: str | None) -> inp.Heard:
+    """Return the utterance as an input; `began` is the visit's time at the zero of the utterance's source."""
+    return inp.Heard(
+        at=at,
+        alternatives=tuple(
+            inp.Alternative(
+                words=tuple(
+                    inp.HeardWord(
+                        word=word.word, start_ms=word.start_ms, end_ms=word.end_ms, confidence=word.confidence
+                    )
+                    for word in one.words
+                ),
+                score=one.score,
+            )
+            for one in utterance.alternatives
+        ),
+        grammar=grammar,
+        started=began + utterance.started_ms,
+        ended=began + utterance.ended_ms,
+        overflow=utterance.overflow,
+        clipped=utterance.clipped,
+        over_voice=utterance.during_speech,
+        sound=sound,
+    )

@@ -1,0 +1,172 @@
+"""One visit under way: each input is decided, recorded and only then applied and handed out to be spoken."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from handsfree import __version__
+from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Head, Ledger, Moment, SystemClock, read
+from handsfree.problem import ExitCode, Problem
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.session.decide import after, deadline, decide, opening
+from handsfree.session.plan import Plan
+from handsfree.session.state import State, apply
+from handsfree.visit.folder import digests, plan_of
+
+LEDGERS_OWN = frozenset({RESUMED, CLOCK_JUMPED})
+RESUME_GAP_MS = 1_000
+"""A resumed visit's clock goes on this much later: how long the gap was is for the wall clock to say."""
+
+PROGRAM = f"handsfree {__version__}"
+
+
+class Recorder:
+    """A visit with its ledger; the only way in is `take`."""
+
+    def __init__(self, plan: Plan, ledger: Ledger, state: State, clock: Clock, started: int) -> None:
+        self.plan, self.state = plan, state
+        self._ledger, self._clock, self._started = ledger, clock, started
+
+    @classmethod
+    def begin(
+        cls,
+        folder: Path,
+        plan: Plan,
+        kept: dict[str, bytes],
+        *,
+        model_sha256: str | None = None,
+        clock: Clock | None = None,
+    ) -> tuple[Recorder, tuple[ev.Record, ...]]:
+        """Open a visit in a new folder; return it with the events of its opening, already on disk."""
+        clock = clock or SystemClock()
+        moment = clock.now()
+        opened = _opened(plan, kept, model_sha256, moment)
+        events = opening(plan, opened)
+        ledger = Ledger.create(folder, ev.to_record(opened)[1], sources=kept, clock=clock)
+        ledger.append([ev.to_record(event) for event in events[1:]])
+        return cls(plan, ledger, after(plan, State(), events), clock, moment.mono), events
+
+    @classmethod
+    def resume(cls, folder: Path, *, clock: Clock | None = None) -> tuple[Recorder, tuple[ev.Record, ...]]:
+        """Go on with an interrupted visit; return it with the events of its resumption, already on disk.
+
+        Raises Problem when there is nothing to resume, or another program version recorded it.
+        """
+        clock = clock or SystemClock()
+        ledger = Ledger.open(folder, clock=clock)
+        try:
+            plan, state = _recovered(folder, [(entry.kind, entry.event) for entry in ledger.recovered])
+        except BaseException:
+            ledger.release()
+            raise
+        began = clock.now().mono - state.now - RESUME_GAP_MS
+        recorder = cls(plan, ledger, state, clock, began)
+        if state.status == "new":
+            raise Problem("the visit ended before its first gate", where=str(folder), remedy="begin a new one")
+        return recorder, recorder.take(inp.Resumed(at=recorder.now(), program=PROGRAM))
+
+    def now(self) -> int:
+        """Return the time of the visit, in ms."""
+        return self._clock.now().mono - self._started
+
+    @property
+    def folder(self) -> Path:
+        """The visit's folder."""
+        return self._ledger.folder
+
+    @property
+    def closed(self) -> bool:
+        """Whether the visit is over."""
+        return self.state.status == "closed"
+
+    def head(self) -> Head:
+        """Return the count of entries and the checksum of the last."""
+        return self._ledger.head()
+
+    def keep_sound(self, samples: Any, rate: int) -> str:
+        """Keep an utterance's sound; it is on disk when this returns its name."""
+        return self._ledger.keep_sound(samples, rate)
+
+    def take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+        """Decide, append and fsync, apply; return the decisions, which may now be spoken."""
+        decisions = decide(self.plan, self.state, event)
+        self._ledger.append([ev.to_record(one) for one in (event, *decisions)])
+        self.state = after(self.plan, apply(self.plan, self.state, event), decisions)
+        return decisions
+
+    def deadline(self) -> int | None:
+        """Return when the next thing is due if nothing is heard, in ms of the visit."""
+        return deadline(self.plan, self.state)
+
+    def release(self) -> None:
+        """Give the ledger back; an unfinished visit can then be resumed."""
+        self._ledger.release()
+
+
+def spoken(events: Sequence[ev.Record]) -> list[str]:
+    """Return what the events give the tool to say, in order."""
+    return [event.text for event in events if isinstance(event, ev.Said | ev.Asked) and event.text]
+
+
+def _opened(plan: Plan, kept: dict[str, bytes], model_sha256: str | None, moment: Moment) -> ev.VisitOpened:
+    job, instrument = plan.sheets.job, plan.sheets.job.instrument
+    return ev.VisitOpened(
+        at=0,
+        schema_version=ev.SCHEMA_VERSION,
+        decision_version=ev.DECISION_VERSION,
+        program=PROGRAM,
+        procedure=plan.procedure.name,
+        procedure_sha256=plan.procedure.version(),
+        sheets_sha256=digests(kept, plan),
+        model_sha256=model_sha256,
+        day=_local_day(moment),
+        job=job.job,
+        site=job.site,
+        technician=job.technician.name,
+        licence=job.technician.licence,
+        appliance=plan.sheets.appliance.appliance,
+        serial=job.serial,
+        fuel=job.fuel,
+        instrument=instrument.name,
+        instrument_serial=instrument.serial,
+        calibrated_until=instrument.calibrated_until.isoformat(),
+    )
+
+
+def _local_day(moment: Moment) -> str:
+
+    local = datetime.fromtimestamp(moment.wall / 1000, UTC) + timedelta(minutes=moment.utc_offset)
+    return local.date().isoformat()
+
+
+def event_of(kind: str, content: Mapping[str, Any]) -> Any:
+    """Return the session's event of a ledger entry, the ledger's own members taken off; None for its own kinds."""
+    if kind in LEDGERS_OWN:
+        return None
+    if kind == OPENED:
+        content = {key: value for key, value in content.items() if key not in {"sources", "utc_offset"}}
+    return ev.from_record(kind, content)
+
+
+def _recovered(folder: Path, entries: Sequence[tuple[str, Mapping[str, Any]]]) -> tuple[Plan, State]:
+    """Return the plan and the state of a recorded visit: recovery only applies events."""
+    events = [event for event in (event_of(kind, content) for kind, content in entries) if event is not None]
+    opened = events[0]
+    if opened.decision_version != ev.DECISION_VERSION:
+        raise Problem(
+            f"this visit was recorded by {opened.program}, which decides otherwise",
+            where=str(folder),
+            remedy="resume it with that version",
+            code=ExitCode.FAILED,
+        )
+    plan = plan_of(folder, opened.procedure)
+    return plan, after(plan, State(), tuple(events))
+
+
+def recorded_state(folder: Path) -> tuple[Plan, State]:
+    """Return the plan and the last state of a recorded visit; nothing is written."""
+    return _recovered(folder, [(entry.kind, entry.event) for entry in read(folder)])

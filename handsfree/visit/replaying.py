@@ -1,0 +1,103 @@
+"""Deciding a recorded visit again: the procedure and the recorded inputs must give the recorded events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+from transitions import MachineError
+
+from handsfree.ledger import OPENED, Difference, Entry, Replay
+from handsfree.problem import Problem
+from handsfree.session import events as ev
+from handsfree.session.decide import decide, opening
+from handsfree.session.inputs import INPUT_KINDS
+from handsfree.session.plan import Plan
+from handsfree.session.state import State, apply
+from handsfree.visit.folder import plan_of
+from handsfree.visit.recorder import LEDGERS_OWN, event_of
+
+
+def replay_of(folder: Path) -> Replay:
+    """Return what decides the visit of a folder again, batch by batch."""
+
+    def replay(batches: Iterator[tuple[Entry, ...]]) -> Sequence[Difference]:
+        return tuple(_Replay(folder).differences(batches))
+
+    return replay
+
+
+class _Replay:
+    """One pass over the batches; it stops at the first difference, since all after it hangs on that."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._plan: Plan | None = None
+        self._state = State()
+        self._due: list[ev.Record] = []
+        self._same_version = True
+
+    def differences(self, batches: Iterator[tuple[Entry, ...]]) -> Iterator[Difference]:
+        last = 0
+        for batch in batches:
+            for entry in batch:
+                last = entry.seq
+                why = self._follow(entry)
+                if why is not None:
+                    yield Difference(entry.seq, why, self._same_version)
+                    return
+        if self._due and self._state.status == "closed":
+            yield Difference(last, f"{self._due[0].kind!r} is missing", self._same_version)  # type: ignore[attr-defined]
+
+    def _follow(self, entry: Entry) -> str | None:
+        """Compare one entry with what is due, and take inputs in; return what is different."""
+        if entry.kind in LEDGERS_OWN:
+            return None
+        try:
+            event = event_of(entry.kind, entry.event)
+            if entry.kind == OPENED:
+                return self._open(event)
+            if entry.kind in INPUT_KINDS:
+                return self._input(event)
+            return self._decision(entry, event)
+        except (ValidationError, AssertionError, MachineError, KeyError, Problem) as error:
+            return f"{entry.kind!r} cannot stand here: {_short(error)}"
+
+    def _open(self, event: ev.VisitOpened) -> str | None:
+        self._same_version = event.decision_version == ev.DECISION_VERSION
+        self._plan = plan_of(self._folder, event.procedure)
+        if self._plan.procedure.version() != event.procedure_sha256:
+            return "the procedure in the folder is not the one that was run"
+        first, *rest = opening(self._plan, event)
+        self._due = list(rest)
+        self._state = apply(self._plan, self._state, first)
+        return None
+
+    def _input(self, event: Any) -> str | None:
+        if self._due and event.kind != "resumed":
+            return f"{self._due[0].kind!r} should stand here"  # type: ignore[attr-defined]
+        assert self._plan is not None
+        self._due = list(decide(self._plan, self._state, event))
+        self._state = apply(self._plan, self._state, event)
+        return None
+
+    def _decision(self, entry: Entry, event: Any) -> str | None:
+        if not self._due:
+            return f"{entry.kind!r} does not follow from the inputs"
+        assert self._plan is not None
+        due = self._due.pop(0)
+        kind, content = ev.to_record(due)
+        if kind != entry.kind:
+            return f"{kind!r} follows from the inputs, not {entry.kind!r}"
+        recorded = ev.to_record(event)[1]
+        for name, value in content.items():
+            if recorded.get(name) != value:
+                return f"{name} of {kind!r} is {recorded.get(name)!r}, but {value!r} follows from the inputs"
+        self._state = apply(self._plan, self._state, event)
+        return None
+
+
+def _short(error: Exception) -> str:
+    return str(error).splitlines()[0] if str(error) else type(error).__name__
