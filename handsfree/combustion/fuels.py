@@ -173,6 +173,6 @@ def fuel_of_composition(text: str) -> Fuel:
     if abs(total - 100) > 0.5:
         raise Problem(f"the composition adds up to {total:g} mol %, not 100")
     fuel = gas("given gas", {formula: share / total for formula, share in shares.items() if share > 0})
-    if fuel.elements.carbon == 0 and fuel.elements.hydrogen == 0:
+    if fuel.elements.carbon + fuel.elements.hydrogen / 4 <= fuel.elements.oxygen / 2:
         raise Problem("nothing in that composition burns")
     return fuel

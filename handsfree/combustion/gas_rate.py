@@ -20,8 +20,6 @@ CUBIC_FOOT = 0.028316846592
 """m3, exact."""
 BTU = 1055.05585262
 """J, International Table."""
-STANDARD_PRESSURE = 101.325
-"""kPa."""
 INCH_OF_WATER = 0.249089
 """kPa, conventional."""
 PSI = 6.894757293168

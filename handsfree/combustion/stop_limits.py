@@ -48,8 +48,9 @@ class StopLimit:
 
     def tightened(self, value: Decimal, source: str) -> StopLimit:
         """Return the limit moved to the strict side; moving it the other way is a Problem."""
-        looser = value < self.value if self.stops == "below" else value > self.value
-        if not value.is_finite() or looser:
+        if not value.is_finite():
+            raise Problem(f"the stop limit {self.name} is not a number: {value}")
+        if value < self.value if self.stops == "below" else value > self.value:
             raise Problem(
                 f"the stop limit {self.name} may only be tightened: {value} {self.unit} "
                 f"is looser than {self.value} {self.unit} ({self.source})"

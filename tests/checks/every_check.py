@@ -9,6 +9,7 @@ import values_limits
 import values_pairs
 import values_settling
 import values_site
+import values_tables
 import values_uncertainty
 
 CHECKS = [
@@ -18,6 +19,7 @@ CHECKS = [
         values_carbon_monoxide,
         values_heat,
         values_site,
+        values_tables,
         values_uncertainty,
         values_settling,
         values_pairs,

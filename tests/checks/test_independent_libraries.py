@@ -163,7 +163,6 @@ def test_efficiency_matches_a_balance_in_cantera(mechanism, properties, name, o2
         ("nC5H12", "109-66-0"),
         ("nC6H14", "110-54-3"),
         ("H2", "1333-74-0"),
-        ("CO", "630-08-0"),
     ],
 )
 def test_heats_of_combustion_match_chemicals(formula, number):

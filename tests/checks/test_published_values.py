@@ -14,5 +14,5 @@ def test_the_product_agrees_with_the_source(check):
 
 def test_the_list_is_broad_enough():
     """At least 120 rows of the list of check values are covered, and every check names a source."""
-    assert len({check.number for check in CHECKS}) >= 120
+    assert len({check.number for check in CHECKS if check.number.startswith("C")}) >= 120
     assert all(check.source for check in CHECKS)

@@ -101,6 +101,18 @@ CHECKS += [
     ),
     of("C154", "0.25 apart, correlated 0.9: probability", lambda: difference(0.9).probability, 0.228, 0.002, GUM),
     of(
+        "C154",
+        "the correlation taken where none is given",
+        lambda: (
+            verdict.judge_difference(
+                verdict.Measured(D("9.40"), 0.15, 0.0), verdict.Measured(D("9.15"), 0.15, 0.0), BETWEEN
+            ).probability
+        ),
+        0.228,
+        0.0005,
+        GUM,
+    ),
+    of(
         "C155",
         "two displays of 0.1 apart",
         lambda: uncertainty.combined(uncertainty.of_resolution(0.1), uncertainty.of_resolution(0.1)),

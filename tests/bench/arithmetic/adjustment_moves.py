@@ -106,12 +106,17 @@ def main() -> None:
         deciles = statistics.quantiles(turns, n=10)
         helped = Counter(row[1] for row in rows if row[1] != "done")
         worse = sum(row[3] > max(row[2], 0.35) for row in rows)
-        print(f"{name}: reached {len(turns) / len(rows):.1%}; turns median {statistics.median(turns):g}, "
-              f"90 % within {deciles[-1]:g}, most {max(turns)}; ended worse than found: {worse}")
+        print(
+            f"{name}: reached {len(turns) / len(rows):.1%}; turns median {statistics.median(turns):g}, "
+            f"90 % within {deciles[-1]:g}, most {max(turns)}; ended worse than found: {worse}"
+        )
         for reason, count in helped.most_common(6):
             print(f"    {count / len(rows):.1%} {reason}")
-    ratio = [b[0] / a[0] for a, b in zip(results["advice"], results["blind eighths"], strict=True)
-             if a[1] == b[1] == "done" and a[0] > 0]
+    ratio = [
+        b[0] / a[0]
+        for a, b in zip(results["advice"], results["blind eighths"], strict=True)
+        if a[1] == b[1] == "done" and a[0] > 0
+    ]
     print(f"turns blind / turns advised, median over boilers: {statistics.median(ratio):.2f}")
 
 
