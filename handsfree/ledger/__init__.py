@@ -7,12 +7,14 @@ program. What the rest of the program needs:
 from handsfree.ledger.chain import Fault
 from handsfree.ledger.clock import Clock, Moment, SystemClock
 from handsfree.ledger.device import Device, state_folder
-from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED, Entry, members_named
+from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.export import export
 from handsfree.ledger.head import Head, given_head
+from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED
 from handsfree.ledger.reading import batches, head, read
 from handsfree.ledger.redaction import Redaction, redact
 from handsfree.ledger.report import Report, Verdict, across
+from handsfree.ledger.schema import envelope_schema
 from handsfree.ledger.store import Ledger
 from handsfree.ledger.verification import Difference, Replay, verify
 
@@ -37,6 +39,7 @@ __all__ = [
     "Verdict",
     "across",
     "batches",
+    "envelope_schema",
     "export",
     "given_head",
     "head",

@@ -7,19 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from handsfree.ledger.clock import JUMP
-from handsfree.ledger.entry import (
-    CLOCK_JUMPED,
-    CLOSED,
-    FORMAT,
-    NOTHING_BEFORE,
-    OPENED,
-    RESUMED,
-    Entry,
-    Malformed,
-    NewerFormat,
-    canonical,
-    entry_of,
-)
+from handsfree.ledger.entry import FORMAT, NOTHING_BEFORE, Entry, Malformed, NewerFormat, canonical, entry_of
+from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, is_well_formed
 from handsfree.ledger.ratchet import holds
 
 
@@ -114,6 +103,8 @@ class Link:
             raise Broken(Fault.ADDED, "it stands after the close")
         if (entry.kind == OPENED) != (entry.seq == 0):
             raise Broken(Fault.CHANGED, f"a record begins with {OPENED}, and only begins with it")
+        if not is_well_formed(entry.kind, entry.event):
+            raise Broken(Fault.CHANGED, f"its event is not that of {entry.kind}")
         if self.to_come and entry.to_come != self.to_come - 1:
             raise Broken(Fault.CHANGED, "it does not continue the batch before it")
         if entry.kind == CLOSED and entry.to_come:

@@ -9,7 +9,6 @@ make a visit that bears the number of an earlier one.
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from handsfree.ledger import merkle
 from handsfree.ledger.files import Disk, Files, contents, disk_problem, ensure_folder, put
+from handsfree.ledger.kinds import is_digest
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.slots import Slots
 from handsfree.problem import ExitCode, Problem
@@ -27,7 +27,6 @@ from handsfree.problem import ExitCode, Problem
 USES = 4096
 """One-time keys of a new device: ten years at four hundred visits a year."""
 
-_HEX = re.compile(r"[0-9a-f]{64}")
 _LOCK_SECONDS = 10.0
 
 
@@ -71,7 +70,7 @@ class DeviceProof:
         path, counts = members["path"], (members["use"], members["uses"])
         if not isinstance(path, list) or not all(type(count) is int for count in counts):
             raise ValueError("its device proof has members of the wrong kind")
-        if not all(isinstance(h, str) and _HEX.fullmatch(h) for h in [members["key"], members["signer"], *path]):
+        if not all(map(is_digest, [members["key"], members["signer"], *path])):
             raise ValueError("its device proof is not in lower-case hex of the right length")
         return DeviceProof(members["key"], *counts, members["signer"], tuple(path))
 

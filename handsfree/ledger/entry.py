@@ -19,17 +19,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from handsfree.ledger.clock import Moment, milliseconds, stamp
 from handsfree.ledger.device import DeviceProof
+from handsfree.ledger.kinds import is_digest
 from handsfree.problem import Problem
 
 FORMAT = 1
 """The version of the format described in DEVELOPERS.md; it stands in the first entry."""
-
-OPENED = "visit-opened"
-RESUMED = "visit-resumed"
-CLOSED = "visit-closed"
-CLOCK_JUMPED = "clock-jumped"
-SOUND_REDACTED = "sound-redacted"
-"""The only kinds the ledger knows; all others belong to the session."""
 
 NOTHING_BEFORE = "0" * 64
 """What stands for the digest of the previous line where there is none."""
@@ -38,7 +32,6 @@ _ALWAYS = frozenset(
     {"at", "boot", "event", "kind", "mono", "next_key", "prev", "seal", "seq", "to_come"},
 )
 _FIRST = _ALWAYS | {"device", "format"}
-_DIGEST = re.compile(r"[0-9a-f]{64}")
 _SEAL = re.compile(r"[0-9a-f]{128}")
 
 
@@ -101,11 +94,6 @@ def digest_of(line: bytes) -> str:
     return hashlib.sha256(line).hexdigest()
 
 
-def is_digest(value: Any) -> bool:
-    """Say whether a value is a SHA-256 in lower-case hex."""
-    return isinstance(value, str) and _DIGEST.fullmatch(value) is not None
-
-
 def canonical(value: Mapping[str, Any]) -> bytes:
     """Return the RFC 8785 form of an object of strings, integers, truth values, null, lists and objects.
 
@@ -113,7 +101,10 @@ def canonical(value: Mapping[str, Any]) -> bytes:
     2^53 - 1 and text that is not Unicode raise ValueError.
     """
     _refuse_inexact(value, "event")
-    return rfc8785.dumps(dict(value))
+    try:
+        return rfc8785.dumps(dict(value))
+    except ValueError as error:
+        raise ValueError(f"event: {error}") from error
 
 
 def sealed(

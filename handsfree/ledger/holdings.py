@@ -8,10 +8,11 @@ from typing import Any
 
 from handsfree.ledger.chain import Fault
 from handsfree.ledger.diagnosis import Finding
-from handsfree.ledger.entry import OPENED, RESUMED, Entry, is_digest, members_named
+from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.files import Files
+from handsfree.ledger.kinds import OPENED, RESUMED, is_digest
 from handsfree.ledger.redaction import Redactions
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import Visit, is_plain_name
 
 _PIECE = 1 << 20
 
@@ -33,8 +34,7 @@ class Holdings:
         findings = []
         if entry.kind == OPENED:
             self._redactions = Redactions.read(self._visit, self._files, entry.digest)
-            sources = entry.event.get("sources")
-            for name, digest in sources.items() if isinstance(sources, dict) else ():
+            for name, digest in entry.event["sources"].items():
                 findings += self._source(name, digest)
         if entry.kind == RESUMED:
             self._set_aside(entry)
@@ -61,7 +61,7 @@ class Holdings:
 
     def _source(self, name: str, digest: Any) -> list[Finding]:
         self._checked.add("sources")
-        found = self._digest(self._visit.sources / name)
+        found = self._digest(self._visit.sources, name)
         if found is None:
             return [Finding(0, Fault.SOURCE_MISSING, f"{name} is missing from {self._visit.sources.name}")]
         if found != digest:
@@ -69,7 +69,7 @@ class Holdings:
         return []
 
     def _clip(self, seq: int, name: str) -> list[Finding]:
-        found = self._digest(self._visit.clip(name))
+        found = self._digest(self._visit.sound, f"{name}.flac")
         redaction = self._redactions.valid.get(name)
         if found is None and redaction is not None:
             self._remarks.append(f"the sound of entry {seq} was redacted by {redaction.said()}")
@@ -94,14 +94,16 @@ class Holdings:
 
     def _set_aside(self, entry: Entry) -> None:
         for aside in entry.event["set_aside"]:
-            found = self._digest(self._visit.set_aside / aside["file"])
+            found = self._digest(self._visit.set_aside, aside["file"])
             said = {None: "is gone", aside["sha256"]: "was set aside"}.get(found, "was altered afterwards")
             self._remarks.append(f"an unfinished write of {aside['bytes']} bytes before entry {entry.seq} {said}")
 
-    def _digest(self, path: Path) -> str | None:
-        """Return the SHA-256 of a file, or None when there is none."""
+    def _digest(self, folder: Path, name: Any) -> str | None:
+        """Return the SHA-256 of a file, or None when there is none or the name leads elsewhere."""
+        if not is_plain_name(name):
+            return None
         try:
-            with self._files.read(path) as stream:
+            with self._files.read(folder / name) as stream:
                 running = hashlib.sha256()
                 while piece := stream.read(_PIECE):
                     running.update(piece)

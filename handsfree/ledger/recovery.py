@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.ledger.chain import Broken, Link, Rest, batches_of
-from handsfree.ledger.entry import RESUMED, Entry
+from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import PART, Files, contents, ensure_folder, put, write_whole
 from handsfree.ledger.head import Head
+from handsfree.ledger.kinds import RESUMED
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.sealing import Kept, SealingKey
 from handsfree.ledger.visit import Visit

@@ -14,8 +14,9 @@ from typing import Any
 
 from handsfree.ledger.clock import Clock, SystemClock, milliseconds, stamp
 from handsfree.ledger.device import Device, DeviceProof, state_folder
-from handsfree.ledger.entry import NOTHING_BEFORE, SOUND_REDACTED, canonical, digest_of, is_digest, members_named
+from handsfree.ledger.entry import NOTHING_BEFORE, canonical, digest_of, members_named
 from handsfree.ledger.files import Disk, Files, contents, disk_problem, put
+from handsfree.ledger.kinds import SOUND_REDACTED, is_digest
 from handsfree.ledger.ratchet import holds
 from handsfree.ledger.reading import read
 from handsfree.ledger.visit import Visit

@@ -30,8 +30,8 @@ class Verdict(StrEnum):
 class Report:
     """What verification found; `findings` are in the order of the entries, `checks` are those that were made.
 
-    `opened_at` is the date in the first entry, `device` the public key that its seal leads to, and `use`
-    the number of that device's one-time key.
+    `identity` is the digest of the first entry, which names the visit, and `opened_at` its date; `device`
+    is the public key that its seal leads to and `use` the number of that device's one-time key.
     """
 
     folder: Path
@@ -41,6 +41,7 @@ class Report:
     findings: tuple[Finding, ...]
     checks: tuple[str, ...]
     remarks: tuple[str, ...]
+    identity: str | None = None
     opened_at: str | None = None
     device: str | None = None
     use: int | None = None
@@ -75,6 +76,7 @@ class Report:
             "findings": [{"seq": f.seq, "fault": f.fault.value, "why": f.why} for f in self.findings],
             "checks": list(self.checks),
             "remarks": list(self.remarks),
+            "identity": self.identity,
             "opened_at": self.opened_at,
             "device": self.device,
             "use": self.use,
@@ -114,14 +116,17 @@ def across(reports: Sequence[Report]) -> tuple[str, ...]:
     genuine, and a later number with an earlier date has a wrong clock or was made up afterwards.
     """
     odd = []
-    dated = [report for report in reports if report.device and report.use is not None and report.opened_at]
-    dated.sort(key=lambda report: (report.device, report.use))
-    for before, after in pairwise(dated):
+    dated = {report.identity: report for report in reports if report.identity}  # a copy is the same visit
+    for before, after in pairwise(sorted(dated.values(), key=_number)):
         if before.device != after.device:
             continue
         both = f"{before.folder} and {after.folder}"
         if before.use == after.use:
-            odd.append(f"{both} bear the same number {after.use} of one device: they are copies, or one is forged")
+            odd.append(f"{both} bear the same number {after.use} of one device, so one is forged")
         elif (before.opened_at or "") > (after.opened_at or ""):
             odd.append(f"{both} are numbered {before.use} and {after.use} but dated the other way round")
     return tuple(odd)
+
+
+def _number(report: Report) -> tuple[str, int, str]:
+    return report.device or "", report.use or 0, str(report.folder)

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any, Self
 from handsfree.ledger.chain import Link
 from handsfree.ledger.clock import JUMP, Clock, Moment, SystemClock
 from handsfree.ledger.device import Device, state_folder
-from handsfree.ledger.entry import CLOCK_JUMPED, CLOSED, NOTHING_BEFORE, OPENED, RESUMED, Entry, sealed
+from handsfree.ledger.entry import NOTHING_BEFORE, Entry, sealed
 from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folder, put, write_whole
 from handsfree.ledger.head import Head
+from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.recovery import identity, recover
 from handsfree.ledger.sealing import Kept, SealingKey
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import Visit, is_plain_name
 from handsfree.problem import ExitCode, Problem
 
 if TYPE_CHECKING:
@@ -68,6 +69,8 @@ class Ledger:
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
         visit = Visit(folder)
+        if taken := {"sources", "utc_offset"} & opening.keys():
+            raise ValueError(f"{sorted(taken)} in the opening are the ledger's own")
         try:
             _make_empty(files, visit)
             named = {name: _keep_source(files, visit, name, data) for name, data in (sources or {}).items()}
@@ -84,6 +87,7 @@ class Ledger:
                 signer=signer,
                 device=proof,
             )
+            _, link = Link().follow(entry.line)
             key = SealingKey(files, state, entry.digest)
             ledger = cls(visit, files, clock, key, key.hold())
             try:
@@ -94,8 +98,7 @@ class Ledger:
                 raise
         except OSError as error:
             raise disk_problem(error, "beginning the record", folder) from error
-        _, ledger._link = Link().follow(entry.line)
-        ledger.recovered = (entry,)
+        ledger._link, ledger.recovered = link, (entry,)
         ledger._secret, ledger._size, ledger._utc_offset = secret, len(entry.line) + 1, moment.utc_offset
         return ledger
 
@@ -263,8 +266,7 @@ def _make_empty(files: Files, visit: Visit) -> None:
 
 def _keep_source(files: Files, visit: Visit, name: str, data: bytes) -> str:
     """Keep a source under its name and return the SHA-256 of its bytes."""
-    path = visit.sources / name
-    if path.parent != visit.sources or path.name != name or name.endswith(PART):
+    if not is_plain_name(name) or name.endswith(PART):
         raise ValueError(f"{name!r} is not a plain file name")
-    put(files, path, data)
+    put(files, visit.sources / name, data)
     return hashlib.sha256(data).hexdigest()

@@ -9,10 +9,11 @@ from pathlib import Path
 from handsfree.ledger.chain import Fault, Link, Rest, batches_of
 from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.diagnosis import Finding, diagnose
-from handsfree.ledger.entry import CLOCK_JUMPED, OPENED, RESUMED, Entry
+from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.head import Head
 from handsfree.ledger.holdings import Holdings
+from handsfree.ledger.kinds import CLOCK_JUMPED, OPENED, RESUMED
 from handsfree.ledger.reading import batches
 from handsfree.ledger.report import Report, Verdict, broken_sentence, closed_sentence, open_sentence
 from handsfree.ledger.sealing import SealingKey
@@ -206,6 +207,7 @@ class _Examination:
             findings=tuple(self.findings),
             checks=tuple(self.checks),
             remarks=tuple(self.remarks),
+            identity=self.first.digest if self.first else None,
             opened_at=self.first.at if self.first else None,
             device=device.key if device else None,
             use=device.use if device else None,

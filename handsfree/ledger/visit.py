@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from handsfree.ledger.files import Files
 from handsfree.problem import Problem
+
+
+def is_plain_name(name: Any) -> bool:
+    """Say whether a name stays in the folder where it is looked up."""
+    return isinstance(name, str) and name not in {"", ".", ".."} and not set(name) & {"/", "\\", "\0"}
 
 
 @dataclass(frozen=True)

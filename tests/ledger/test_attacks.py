@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 
 import pytest
 from attacks import (
@@ -170,8 +171,10 @@ def test_a_made_up_visit_under_a_later_number_shows_beside_the_others() -> None:
     assert "numbered 1 and 2 but dated the other way round" in odd
 
 
-def test_two_records_under_one_number_are_named() -> None:
-    """A copy of a record, or a second one sealed with the same one-time key, shows when both are verified."""
+def test_two_visits_under_one_number_are_named_and_a_copy_is_not() -> None:
+    """Two visits sealed with the same one-time key cannot both be genuine; a copy is the same visit."""
     report = verify(VISIT, files=CLOSED_RECORD)
-    (odd,) = across([report, report, verify(VISIT, files=recorded(5))])
+    copy = replace(report, folder=report.folder / "copy")
+    assert across([report, copy, verify(VISIT, files=recorded(5))]) == ()
+    (odd,) = across([report, replace(copy, identity="0" * 64)])
     assert "bear the same number 0 of one device" in odd

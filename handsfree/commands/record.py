@@ -1,0 +1,203 @@
+"""The record of a visit: verify it, say its count and checksum, redact, export, and hand over the device key."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+
+from handsfree.ledger import (
+    Device,
+    Replay,
+    Report,
+    Verdict,
+    across,
+    export,
+    given_head,
+    head,
+    members_named,
+    read,
+    redact,
+    state_folder,
+    verify,
+)
+from handsfree.problem import ExitCode, Problem
+
+app = typer.Typer(help="The record of a visit.", no_args_is_help=True)
+
+_Folder = Annotated[Path, typer.Argument(help="The folder of a visit.")]
+_AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+_Unchecked = tuple[Path, Problem]
+
+
+@app.command("verify")
+def verify_command(
+    folders: Annotated[list[Path], typer.Argument(help="The folders of the visits.")],
+    *,
+    device_key: Annotated[
+        str | None, typer.Option(help="The device's public key as handed over: 64 hex digits, or a file of them.")
+    ] = None,
+    noted: Annotated[
+        str | None, typer.Option("--head", help='Count and checksum noted elsewhere: "214: 481 204 077 316".')
+    ] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="How many records to check at a time.")] = os.cpu_count() or 1,
+    as_json: _AsJson = False,
+) -> None:
+    """Check that records are whole, in order and sealed, and name the first entry that is not."""
+    check_folders(folders, device_key=device_key, noted=noted, jobs=jobs, as_json=as_json, replay=None)
+
+
+@app.command("head")
+def head_command(folder: _Folder) -> None:
+    """Say the count of entries and the checksum, to be noted by the office."""
+    found = head(folder)
+    typer.echo(f"{found.count}: {found.checksum}")
+
+
+@app.command("device-key")
+def device_key_command(
+    *,
+    new: Annotated[
+        bool, typer.Option("--new", help="Make a new key; the old public key stays good for old records.")
+    ] = False,
+) -> None:
+    """Print this device's public key, to be kept away from it; the key is made on first use."""
+    device = Device(state_folder())
+    typer.echo(device.renew() if new else device.public_key())
+
+
+@app.command("redact")
+def redact_command(
+    folder: _Folder,
+    entry: Annotated[int, typer.Argument(help="The number of the entry whose sound is to be removed.")],
+    *,
+    by: Annotated[str, typer.Option(help="Who removes it.")],
+    reason: Annotated[str, typer.Option(help="Why.")],
+) -> None:
+    """Delete the sound of one entry for good; the record still verifies and says who did it."""
+    found = next((each for each in read(folder) if each.seq == entry), None)
+    if found is None:
+        raise Problem(f"the record has no entry {entry}", where=str(folder))
+    sounds = [str(name) for name in members_named(found.event, "sound")]
+    if not sounds:
+        raise Problem(f"entry {entry} has no sound", where=str(folder))
+    for sound in sounds:
+        redaction = redact(folder, sound, by=by, reason=reason)
+        typer.echo(f"the sound of entry {entry} was redacted by {redaction.said()}")
+
+
+@app.command("export")
+def export_command(
+    folder: _Folder,
+    target: Annotated[Path, typer.Argument(help="A new folder for the copy.")],
+    *,
+    without_sound: Annotated[bool, typer.Option("--without-sound", help="Leave the clips out.")] = False,
+) -> None:
+    """Copy a record to hand it on."""
+    copied = export(folder, target, sound=not without_sound)
+    typer.echo(f"{copied} files were copied to {target}")
+
+
+def check_folders(
+    folders: Sequence[Path],
+    *,
+    device_key: str | None,
+    noted: str | None,
+    jobs: int,
+    as_json: bool,
+    replay: Replay | None,
+) -> None:
+    """Verify records side by side, print what was found, and leave with the exit code that it calls for.
+
+    `replay` must be a function at the top of a module, since it goes to other processes.
+    """
+    if noted is not None and len(folders) > 1:
+        raise Problem("a count and checksum belong to one record", remedy="verify that one by itself")
+    check = partial(
+        _checked,
+        device_key=None if device_key is None else _key_given(device_key),
+        expected=None if noted is None else given_head(noted),
+        replay=replay,
+    )
+    found = list(_with_progress(check, folders, min(jobs, len(folders))))
+    reports = [each for each in found if isinstance(each, Report)]
+    odd = across(reports)
+    if as_json:
+        records = [each.as_json() if isinstance(each, Report) else _unchecked_json(each) for each in found]
+        typer.echo(json.dumps({"records": records, "across": list(odd)}, indent=1))
+    else:
+        for each in found:
+            _print(each)
+        for sentence in odd:
+            typer.echo(f"across records: {sentence}")
+    raise typer.Exit(_code(reports, odd, unchecked=len(reports) < len(found)))
+
+
+def _checked(
+    folder: Path, *, device_key: str | None, expected: tuple[int, str] | None, replay: Replay | None
+) -> Report | _Unchecked:
+    try:
+        return verify(folder, device_key=device_key, expected=expected, state=state_folder(), replay=replay)
+    except Problem as problem:
+        return folder, problem
+
+
+def _with_progress(
+    check: partial[Report | _Unchecked], folders: Sequence[Path], jobs: int
+) -> Iterator[Report | _Unchecked]:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task("verifying", total=len(folders))
+        if jobs == 1:
+            for folder in folders:
+                yield check(folder)
+                progress.advance(task)
+            return
+        with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+            for each in pool.map(check, folders):
+                yield each
+                progress.advance(task)
+
+
+def _key_given(text: str) -> str:
+    """Return the device key from an option that holds it or names a file that does."""
+    path = Path(text)
+    key = (path.read_text("utf-8") if path.is_file() else text).strip().lower()
+    if len(key) != 64 or set(key) - set("0123456789abcdef"):
+        raise Problem("a device key is 64 hex digits", where="--device-key")
+    return key
+
+
+def _print(found: Report | _Unchecked) -> None:
+    if not isinstance(found, Report):
+        typer.echo(f"not checked: {found[1].sentence()}")
+        return
+    typer.echo(f"{found.folder}: {found.verdict}: {found.sentence}")
+    for finding in found.findings[1:]:
+        typer.echo(f"  also entry {finding.seq}: {finding.fault} ({finding.why})")
+    for remark in found.remarks:
+        typer.echo(f"  {remark}")
+    typer.echo(f"  checked: {', '.join(found.checks) or 'nothing'}")
+
+
+def _unchecked_json(unchecked: _Unchecked) -> dict[str, Any]:
+    folder, problem = unchecked
+    return {"folder": str(folder), "verdict": "not checked", "ok": False, "sentence": problem.sentence()}
+
+
+def _code(reports: Sequence[Report], odd: Sequence[str], *, unchecked: bool) -> ExitCode:
+    """Return the gravest of: a fault, a folder that could not be checked, a record left open, all well."""
+    if odd or any(report.verdict == Verdict.BROKEN or not report.checks for report in reports):
+        return ExitCode.FAILED
+    if unchecked:
+        return ExitCode.BAD_INPUT
+    return ExitCode.DONE if all(report.ok for report in reports) else ExitCode.LEFT_OPEN
