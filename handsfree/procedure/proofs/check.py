@@ -1,0 +1,84 @@
+"""All proofs of one procedure, in order, with the findings placed and told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from handsfree.lexicon.catalogue import Catalogue, english
+from handsfree.procedure.procedure import Procedure
+from handsfree.procedure.proofs import hearing as words
+from handsfree.procedure.proofs import structure, verdicts, wording
+from handsfree.procedure.proofs.finding import PROOFS, Finding
+from handsfree.procedure.proofs.search import Violation, violations
+from handsfree.procedure.proofs.stories import place_in, told
+from handsfree.procedure.proofs.watches import CaptureWatch, ThingWatch
+
+
+@dataclass(frozen=True)
+class Report:
+    """What was proven of a procedure and what was not."""
+
+    procedure: Procedure
+    findings: tuple[Finding, ...]
+
+    @property
+    def proven(self) -> bool:
+        """Whether every proof holds."""
+        return not self.findings
+
+    def failed(self, proof: str) -> tuple[Finding, ...]:
+        """Return the findings of one proof."""
+        return tuple(finding for finding in self.findings if finding.proof == proof)
+
+
+def check(procedure: Procedure, catalogue: Catalogue | None = None) -> Report:
+    """Carry out every proof; raise Problem only when the procedure's `words` name no phones."""
+    catalogue = catalogue or english()
+    order = list(PROOFS)
+    found = [_finding(procedure, catalogue, violation) for violation in _all(procedure, catalogue)]
+    unique = list(dict.fromkeys(found))
+    return Report(procedure, tuple(sorted(unique, key=lambda finding: order.index(finding.proof))))
+
+
+def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
+    visits = structure.reached(procedure)
+    yield from structure.unreachable(procedure, visits)
+    yield from structure.dead_ends(procedure, visits)
+    yield from structure.unbounded(procedure, visits)
+    yield from structure.wrong_not_done(procedure)
+    yield from structure.wrong_firing(procedure)
+    for name, thing in procedure.things.items():
+        yield from violations(procedure, ThingWatch(name, thing))
+        if thing.value is not None:
+            yield from violations(procedure, CaptureWatch(name))
+    yield from wording.wrong_things(procedure)
+    yield from verdicts.wrong_branches(procedure)
+    yield from verdicts.reading_faults(procedure)
+    yield from verdicts.verdict_faults(procedure)
+    yield from verdicts.wrong_units(procedure, catalogue)
+    heard = words.hearing_of(procedure, catalogue)
+    yield from words.unstoppable(heard)
+    yield from words.too_alike(heard)
+    yield from words.unpronounceable(heard)
+    yield from words.unsayable_numbers(heard)
+    yield from wording.too_long(procedure)
+    yield from wording.unclean(procedure, catalogue)
+    yield from wording.without_source(procedure)
+    yield from wording.action_last(procedure)
+    yield from wording.unknown_facts(procedure)
+
+
+def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -> Finding:
+    fault = violation.fault
+    placed = procedure.gates.get(violation.gate)
+    if placed is None or fault.at[:1] == ("things",):
+        place = next(
+            (d.places[fault.at] for d in procedure.documents if fault.at in d.places),
+            procedure.documents[0].place(fault.at),
+        )
+    else:
+        place = place_in(procedure, placed, fault.at)
+    story = told(procedure, catalogue, violation.ways, violation.gate) if violation.ways else ()
+    what = fault.what if violation.exact else f"{fault.what} (unless loop counts rule it out)"
+    return Finding(fault.proof, what, place, violation.gate or None, story, fault.remedy)

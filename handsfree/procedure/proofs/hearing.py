@@ -1,0 +1,240 @@
+"""What is proven of the words: understood apart, pronounceable, stops never shadowed, numbers sayable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.distance import phrase_distance
+from handsfree.lexicon.grammar import Grammar, PhraseRule
+from handsfree.lexicon.meaning import HazardSaid, Meaning
+from handsfree.lexicon.numbers import NumberForm, unsayable
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.problem import Problem
+from handsfree.procedure import phrases
+from handsfree.procedure.model import (
+    AdjustGate,
+    Ask,
+    ChoiceGate,
+    ConfirmGate,
+    FinishGate,
+    ReadingsGate,
+    RestoreGate,
+    TimedGate,
+)
+from handsfree.procedure.phrases import Question, asks_of
+from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.proofs.search import Fault, Violation
+
+LEAST_DISTANCE = 1.4
+"""Two phrases with different meanings must be at least so many phones apart (`handsfree/lexicon/distance.py`)."""
+
+
+def questions(procedure: Procedure, placed: PlacedGate) -> tuple[Question, ...]:
+    """Return the questions a gate can ask that hear more than a bare confirmation."""
+    gate = placed.gate
+    asked = [Question("thing-first", name) for name in gate.needs]
+    if isinstance(gate, ConfirmGate):
+        asked += [Question("gate"), *([Question("done-check")] if gate.restores else [])]
+    elif isinstance(gate, ChoiceGate):
+        asked.append(Question("gate"))
+    elif isinstance(gate, ReadingsGate):
+        asked += [Question("gate"), Question("read-back"), *([Question("rate")] if gate.rate else [])]
+    elif isinstance(gate, TimedGate):
+        asked += [Question("gate"), Question("mark-first"), Question("mark-last")]
+    elif isinstance(gate, AdjustGate):
+        asked += [Question("turn"), Question("turn-check")]
+    elif isinstance(gate, RestoreGate):
+        asked += [q for name in gate.things for q in (Question("restore", name), Question("thing-check", name))]
+    elif isinstance(gate, FinishGate):
+        asked += [Question("restore", name) for name in procedure.things] + [Question("finish-check")]
+    return tuple(asked)
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """The words of one procedure and how they sound."""
+
+    procedure: Procedure
+    catalogue: Catalogue
+    pronunciations: Pronunciations
+
+    def grammars(self) -> Iterator[tuple[PlacedGate, Question, Grammar]]:
+        """Yield what is understood at each question of each gate."""
+        for placed in self.procedure.gates.values():
+            if any(ask.quantity not in self.catalogue.quantities for ask in asks_of(placed.gate)):
+                continue
+            for question in questions(self.procedure, placed):
+                yield (
+                    placed,
+                    question,
+                    phrases.grammar(question, placed.gate, self.procedure.things, self.catalogue),
+                )
+
+
+def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
+    """Return the words of a procedure; raise Problem when its `words` are spelled in no known phones."""
+    try:
+        return Hearing(procedure, catalogue, Pronunciations(dict(procedure.words)))
+    except Problem as problem:
+        place = procedure.documents[0].place(("words",))
+        raise Problem(problem.what, where=str(place), remedy=problem.remedy) from problem
+
+
+def unstoppable(hearing: Hearing) -> Iterator[Violation]:
+    """Yield each question at which a stop or hazard phrase is not understood, or also means something else."""
+    told: set[str] = set()
+    for placed, question, grammar in hearing.grammars():
+        for name, hazard in hearing.catalogue.hazards.items():
+            for text in hazard.heard:
+                meanings = set(_fixed(grammar).get(text, ()))
+                if meanings == {HazardSaid(name)} or placed.id in told:
+                    continue
+                told.add(placed.id)
+                also = ", ".join(sorted(str(m) for m in meanings - {HazardSaid(name)})) or "nothing"
+                what = f'at {placed.id} ({question.kind}) "{text}" means {also}'
+                yield Violation(placed.id, Fault("can-stop", what, "take the phrase away from the gate"), ())
+
+
+def _fixed(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
+    """Return the fixed phrases of a grammar and everything each can mean."""
+    found: dict[str, tuple[Meaning, ...]] = {}
+    for rule in grammar.rules:
+        if isinstance(rule, PhraseRule):
+            for text, meaning in rule.meanings.items():
+                found[text] = (*found.get(text, ()), meaning)
+    return found
+
+
+def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, tuple[str, ...]]:
+    """Return the phrases that the author wrote for a gate, with the key each stands under."""
+    gate = placed.gate
+    found: dict[str, tuple[str, ...]] = {}
+    if isinstance(gate, ConfirmGate):
+        found |= dict.fromkeys(gate.done, ("done",))
+    if isinstance(gate, ChoiceGate):
+        for name, answer in gate.answers.items():
+            found |= dict.fromkeys(answer.heard, ("answers", name))
+    things = [*gate.needs, *(gate.things if isinstance(gate, RestoreGate) else ())]
+    for name in things:
+        thing = procedure.things[name]
+        found |= dict.fromkeys((thing.altered, thing.restored), ("things", name))
+    return found
+
+
+def too_alike(hearing: Hearing) -> Iterator[Violation]:
+    """Yield pairs of phrases accepted together, of different meaning, that sound too alike."""
+    told: set[tuple[str, str, str]] = set()
+    for placed, _, grammar in hearing.grammars():
+        own = own_phrases(hearing.procedure, placed)
+        fixed = _fixed(grammar)
+        mine = [text for text in fixed if text in own]
+        for one in mine:
+            for other in fixed:
+                if one == other and len(set(fixed[one])) == 1:
+                    continue
+                if other in mine and other < one:
+                    continue
+                if set(fixed[one]) & set(fixed[other]) and one != other:
+                    continue
+                why = _alike(one, other, hearing.pronunciations)
+                if why and (placed.id, one, other) not in told:
+                    told.add((placed.id, one, other))
+                    fault = Fault(
+                        "apart", f'at {placed.id} "{one}" and "{other}": {why}', "use other words", own[one]
+                    )
+                    yield Violation(placed.id, fault, ())
+
+
+def _alike(one: str, other: str, pronunciations: Pronunciations) -> str:
+    if pronunciations.unknown((*one.split(), *other.split())):
+        return ""
+    apart = distance(one, other, pronunciations)
+    if apart < LEAST_DISTANCE:
+        return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
+    first, second = sorted((one, other), key=len)
+    if second.startswith(first + " "):
+        return "one begins the other, so a cut-off word changes the meaning"
+    return ""
+
+
+_cache: dict[tuple[str, str], float] = {}
+
+
+def distance(one: str, other: str, pronunciations: Pronunciations) -> float:
+    """Return how far apart two phrases sound, in phones."""
+    key = (one, other) if one < other else (other, one)
+    if pronunciations.spelled:
+        return phrase_distance(one.split(), other.split(), pronunciations)
+    if key not in _cache:
+        _cache[key] = phrase_distance(one.split(), other.split(), pronunciations)
+    return _cache[key]
+
+
+def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
+    """Yield words the author expects to hear for which no pronunciation is known."""
+    told: set[str] = set()
+    for placed in hearing.procedure.gates.values():
+        for text, path in own_phrases(hearing.procedure, placed).items():
+            for word in hearing.pronunciations.unknown(text.split()):
+                if word not in told:
+                    told.add(word)
+                    near = ", ".join(hearing.pronunciations.nearest(word))
+                    what = f'no pronunciation is known for "{word}"' + (f" (near: {near})" if near else "")
+                    fault = Fault("vocabulary", what, "use another word, or spell it out under `words`", path)
+                    yield Violation(placed.id, fault, ())
+
+
+def unsayable_numbers(hearing: Hearing) -> Iterator[Violation]:
+    """Yield quantities nobody can call: unknown ones, and ranges outside what can be said of the quantity."""
+    catalogue = hearing.catalogue
+    for placed in hearing.procedure.gates.values():
+        for number, ask in enumerate(asks_of(placed.gate)):
+            path: tuple[str | int, ...] = ("volume",) if isinstance(placed.gate, TimedGate) else ("ask", number)
+            quantity = catalogue.quantities.get(ask.quantity)
+            if quantity is None:
+                known = ", ".join(catalogue.quantities)
+                fault = Fault("sayable", f"there is no quantity {ask.quantity!r}", f"known: {known}", path)
+                yield Violation(placed.id, fault, ())
+                continue
+            decimals = quantity.decimals if ask.decimals is None else ask.decimals
+            what = _number_fault(NumberForm(quantity.low, quantity.high, decimals, decimals), ask, hearing)
+            if what:
+                fault = Fault("sayable", f"{placed.id}: {ask.quantity} {what}", "narrow the range", path)
+                yield Violation(placed.id, fault, ())
+
+
+def _number_fault(form: NumberForm, ask: Ask, hearing: Hearing) -> str:
+    for name, edge in (("low", ask.low), ("high", ask.high)):
+        if edge is None:
+            continue
+        if not form.low <= edge <= form.high:
+            return f"{name} {edge} lies outside what can be said of it, {form.low} to {form.high}"
+        if -int(edge.as_tuple().exponent) > form.decimals:
+            return f"{name} {edge} has more digits than the {form.decimals} after the point that are shown"
+    missing = unsayable(form, _Sayable(hearing.pronunciations))
+    return "" if missing is None else f"cannot be said at {missing}"
+
+
+@dataclass(frozen=True)
+class _Sayable:
+    """The words with a pronunciation, as a container."""
+
+    pronunciations: Pronunciations
+
+    def __contains__(self, word: object) -> bool:
+        return isinstance(word, str) and bool(self.pronunciations.of(word))
+
+
+def closest(hearing: Hearing, count: int) -> list[tuple[float, str, str]]:
+    """Return the pairs of phrases accepted together that sound most alike, nearest first."""
+    pairs: Mapping[tuple[str, str], float] = {
+        (one, other): distance(one, other, hearing.pronunciations)
+        for _, _, grammar in hearing.grammars()
+        for one, other in combinations(sorted(_fixed(grammar)), 2)
+        if not set(_fixed(grammar)[one]) & set(_fixed(grammar)[other])
+        and not hearing.pronunciations.unknown((*one.split(), *other.split()))
+    }
+    return sorted((apart, one, other) for (one, other), apart in pairs.items())[:count]

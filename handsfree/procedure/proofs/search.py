@@ -1,0 +1,227 @@
+"""Exhaustive search over gates and whatever one proof has to remember.
+
+Each proof is a *watch*: a small automaton that follows a visit and says at which gate something is wrong. No
+way between gates depends on more than the gate itself, so watches for different things never influence each
+other: the product of the gates with one watch at a time covers the full product of gates and all altered
+things, and time and memory grow with their sum and not with the power set.
+
+Two guards on ways are left out at first, which only adds visits: a loop may be called exhausted at its
+first round, and a sheet may have a limit at one verdict and none at the next. When a story uses such a way it
+is searched again with just those counts and facts followed exactly, so a story that is told can happen.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Hashable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from handsfree.procedure.calculations import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
+from handsfree.procedure.model import VerdictGate
+from handsfree.procedure.procedure import ENDS, EXHAUSTED, PlacedGate, Procedure
+
+MOST_NODES = 400_000
+"""Nodes of one exact search; beyond it a story is told as not counted out."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What a watch holds against entering a gate."""
+
+    proof: str
+    what: str
+    remedy: str = ""
+    at: tuple[str | int, ...] = ()
+    """The key of the gate's block that the fault is about."""
+
+
+class Watch:
+    """What one proof remembers of a visit; states are small hashable values."""
+
+    start: Any = None
+
+    def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:  # noqa: ARG002
+        """Return the state after the gate was left by the outcome."""
+        return state
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:  # noqa: ARG002
+        """Return what is wrong when the gate opens in this state."""
+        return ()
+
+    def opened(self, placed: PlacedGate, state: Any) -> Any:  # noqa: ARG002
+        """Return the state once the gate has opened: what was wrong has been put right, so it is told once."""
+        return state
+
+
+Exact = tuple[tuple[int, ...], tuple[bool | None, ...]]
+Node = tuple[str, Hashable, Exact]
+Way = tuple[str, str]
+"""A gate and the outcome by which it is left."""
+LimitKey = tuple[str, str | None]
+
+
+def limit_key(placed: PlacedGate) -> LimitKey | None:
+    """Return which limit of the sheets a verdict depends on."""
+    gate = placed.gate
+    return (gate.calculation, gate.rate) if isinstance(gate, VerdictGate) else None
+
+
+def generated(placed: PlacedGate) -> bool:
+    """Say whether the language itself added the gate: the end of a part that is run by itself."""
+    return (placed.place.line, placed.place.column) == (1, 1)
+
+
+def says_loaded(outcome: str) -> bool | None:
+    """Return whether the outcome of a verdict shows that its limit is loaded; None when it shows nothing."""
+    if outcome == NO_LIMIT:
+        return False
+    return True if outcome in {WITHIN, OUTSIDE, TOO_CLOSE} else None
+
+
+@dataclass(frozen=True)
+class Guard:
+    """The loop counts and the sheets' limits that a search follows exactly."""
+
+    counted: tuple[str, ...] = ()
+    limits: tuple[LimitKey, ...] = ()
+
+    @property
+    def start(self) -> Exact:
+        """Nothing entered, nothing known."""
+        return (0,) * len(self.counted), (None,) * len(self.limits)
+
+    def entering(self, exact: Exact, placed: PlacedGate) -> Exact:
+        """Count the gate."""
+        if placed.id not in self.counted:
+            return exact
+        place = self.counted.index(placed.id)
+        most = (placed.gate.at_most or 0) + 1
+        counts = list(exact[0])
+        counts[place] = min(most, counts[place] + 1)
+        return tuple(counts), exact[1]
+
+    def leaving(self, exact: Exact, placed: PlacedGate, outcome: str) -> Exact | None:
+        """Return what is known after the way was taken, or None when it cannot be taken."""
+        if placed.id in self.counted:
+            over = exact[0][self.counted.index(placed.id)] > (placed.gate.at_most or 0)
+            if over != (outcome == EXHAUSTED):
+                return None
+        key = limit_key(placed)
+        loaded = says_loaded(outcome) if key in self.limits else None
+        if loaded is None or key is None:
+            return exact
+        known = list(exact[1])
+        place = self.limits.index(key)
+        if known[place] not in {None, loaded}:
+            return None
+        known[place] = loaded
+        return exact[0], tuple(known)
+
+
+@dataclass(frozen=True)
+class Violation:
+    """A fault, the gate where it shows, and a shortest way there."""
+
+    gate: str
+    fault: Fault
+    ways: tuple[Way, ...]
+    exact: bool = True
+
+
+@dataclass
+class Explored:
+    """What a search has seen: the states in which each gate was entered, and the faults."""
+
+    states: dict[str, set[Hashable]] = field(default_factory=dict)
+    faults: dict[tuple[str, Fault], Node] = field(default_factory=dict)
+    parents: dict[Node, tuple[Node, str] | None] = field(default_factory=dict)
+    complete: bool = True
+
+    def ways(self, node: Node) -> tuple[Way, ...]:
+        """Return the ways taken to a node."""
+        taken: list[Way] = []
+        parent = self.parents[node]
+        while parent is not None:
+            before, outcome = parent
+            taken.append((before[0], outcome))
+            parent = self.parents[before]
+        return tuple(reversed(taken))
+
+
+def explore(
+    procedure: Procedure, watch: Watch, guard: Guard | None = None, *, until: tuple[str, Fault] | None = None
+) -> Explored:
+    """Search breadth first through every gate and state; stop early once the fault `until` is found."""
+    guard = guard or Guard()
+    seen = Explored()
+    gates: Mapping[str, PlacedGate] = procedure.gates
+    first: Node = (procedure.first, watch.start, guard.entering(guard.start, gates[procedure.first]))
+    seen.parents[first] = None
+    queue = deque([first])
+    while queue:
+        node = queue.popleft()
+        gate_id, state, exact = node
+        placed = gates[gate_id]
+        seen.states.setdefault(gate_id, set()).add(state)
+        over = gate_id in guard.counted and exact[0][guard.counted.index(gate_id)] > (placed.gate.at_most or 0)
+        if not over:
+            for fault in watch.enter(placed, state):
+                seen.faults.setdefault((gate_id, fault), node)
+                if until == (gate_id, fault):
+                    return seen
+        opened = watch.opened(placed, state)
+        for outcome, to in placed.ways.items():
+            after = guard.leaving(exact, placed, outcome)
+            if to in ENDS or after is None:
+                continue
+            left = state if outcome == EXHAUSTED else watch.leave(placed, outcome, opened)
+            reached: Node = (to, left, guard.entering(after, gates[to]))
+            if reached not in seen.parents:
+                if len(seen.parents) >= MOST_NODES:
+                    seen.complete = False
+                    return seen
+                seen.parents[reached] = (node, outcome)
+                queue.append(reached)
+    return seen
+
+
+def violations(procedure: Procedure, watch: Watch) -> Iterator[Violation]:
+    """Yield each fault of the watch that some visit really meets, with a shortest story of it."""
+    seen = explore(procedure, watch)
+    for (gate_id, fault), node in seen.faults.items():
+        found = _confirmed(procedure, watch, gate_id, fault, seen.ways(node))
+        if found is not None:
+            yield found
+
+
+def _confirmed(
+    procedure: Procedure, watch: Watch, gate_id: str, fault: Fault, ways: tuple[Way, ...]
+) -> Violation | None:
+    guard = Guard()
+    while True:
+        wider = impossible(procedure, ways, guard, gate_id)
+        if wider is None:
+            return Violation(gate_id, fault, ways)
+        guard = wider
+        seen = explore(procedure, watch, guard, until=(gate_id, fault))
+        node = seen.faults.get((gate_id, fault))
+        if node is None:
+            return None if seen.complete else Violation(gate_id, fault, ways, exact=False)
+        ways = seen.ways(node)
+
+
+def impossible(procedure: Procedure, ways: tuple[Way, ...], guard: Guard, last: str) -> Guard | None:
+    """Return the guard that rules the ways out, as an extension of the one given; None when they can happen."""
+    entered: dict[str, int] = {}
+    known: dict[LimitKey, bool] = {}
+    for gate_id, outcome in (*ways, (last, "")):
+        placed = procedure.gates[gate_id]
+        entered[gate_id] = entered.get(gate_id, 0) + 1
+        at_most = placed.gate.at_most
+        if at_most is not None and (entered[gate_id] > at_most) != (outcome == EXHAUSTED):
+            return Guard((*guard.counted, gate_id), guard.limits)
+        key, loaded = limit_key(placed), says_loaded(outcome)
+        if key is not None and loaded is not None and known.setdefault(key, loaded) != loaded:
+            return Guard(guard.counted, (*guard.limits, key))
+    return None

@@ -1,0 +1,115 @@
+"""A failed proof told as a visit: the gates, the words spoken, and what was altered at each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.procedure import phrases
+from handsfree.procedure.model import (
+    AdjustGate,
+    ChoiceGate,
+    ConfirmGate,
+    ReadingsGate,
+    RestoreGate,
+    TimedGate,
+    VerdictGate,
+)
+from handsfree.procedure.phrases import Question
+from handsfree.procedure.procedure import (
+    DONE,
+    DROPPED_BACK,
+    EXHAUSTED,
+    NO_ADVICE,
+    NOT_DONE,
+    UNSETTLED,
+    PlacedGate,
+    Procedure,
+)
+from handsfree.procedure.proofs.finding import Beat
+from handsfree.procedure.proofs.search import Way
+from handsfree.procedure.proofs.watches import after_thing
+from handsfree.procedure.yaml_reader import Place
+
+
+def told(procedure: Procedure, catalogue: Catalogue, ways: Sequence[Way], last: str) -> tuple[Beat, ...]:
+    """Return the ways as beats of a story that ends at the gate `last`."""
+    altered: list[str] = []
+    beats = []
+    for gate_id, outcome in ways:
+        placed = procedure.gates[gate_id]
+        for name in procedure.things:
+            now = after_thing(placed, outcome, name, name in altered)
+            if now and name not in altered:
+                altered.append(name)
+            elif not now and name in altered:
+                altered.remove(name)
+        beats.append(Beat(gate_id, spoken(procedure, catalogue, placed, outcome), tuple(altered)))
+    beats.append(Beat(last, "here", tuple(altered)))
+    return tuple(beats)
+
+
+_SILENT = {UNSETTLED: "(not settled)", NO_ADVICE: "(no turn advised)"}
+
+
+def spoken(  # noqa: PLR0911 - one line a kind of gate
+    procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outcome: str
+) -> str:
+    """Return the words that lead out of the gate by the outcome; in brackets what happens without words."""
+    gate = placed.gate
+    known = {
+        **_SILENT,
+        NOT_DONE: f'"{catalogue.everywhere["not-done"][0]} ..."',
+        EXHAUSTED: f"(entered {(gate.at_most or 0) + 1} times, bound reached)",
+        DROPPED_BACK: f'"{catalogue.answers["dropped-back"][0]}"',
+    }
+    if outcome in known:
+        return known[outcome]
+    if isinstance(gate, VerdictGate):
+        return f"({gate.calculation}: {outcome})"
+    if isinstance(gate, ConfirmGate):
+        return f'"{gate.done[0]}"'
+    if isinstance(gate, ChoiceGate):
+        return f'"{gate.answers[outcome].heard[0]}"'
+    if isinstance(gate, RestoreGate):
+        return f"({', '.join(f'{procedure.things[t].said} {procedure.things[t].restored}' for t in gate.things)})"
+    if isinstance(gate, ReadingsGate | TimedGate | AdjustGate):
+        kind = "turn" if isinstance(gate, AdjustGate) else "gate"
+        return f'"{phrases.grammar(Question(kind), gate, procedure.things, catalogue).example()}"'
+    return f"({outcome})" if outcome != DONE else '"confirmed"'
+
+
+def told_shortly(beats: Sequence[Beat], around: int = 3) -> list[str]:
+    """Return a story as lines; a straight run in which nothing is altered is drawn together."""
+    lines: list[str] = []
+    changed = [i == 0 or beat.altered != beats[i - 1].altered for i, beat in enumerate(beats)]
+    skipped = 0
+    for i, beat in enumerate(beats):
+        near = i < 1 or i >= len(beats) - around or changed[i] or beat.said.startswith("(entered")
+        if not near and _plain(beat):
+            skipped += 1
+            continue
+        if skipped:
+            lines.append(f"... {skipped} gates passed ...")
+            skipped = 0
+        now = f"   [altered: {', '.join(beat.altered)}]" if beat.altered and changed[i] else ""
+        lines.append(f"{beat.gate}: {beat.said}{now}")
+    return lines
+
+
+def _plain(beat: Beat) -> bool:
+    usual = ("within)", "missing)")
+    told = ("(not settled", '"not done', "(entered", "(")
+    return beat.said.endswith(usual) or not beat.said.startswith(told)
+
+
+def place_in(procedure: Procedure, placed: PlacedGate, path: Iterable[str | int] = ()) -> Place:
+    """Return where a key of the gate stands in its file, or the gate when the key is not written."""
+    for document in procedure.documents:
+        if document.file != placed.place.file:
+            continue
+        for number, _ in enumerate(document.content.get("gates", ())):
+            if document.places.get(("gates", number)) == placed.place:
+                return document.place(("gates", number, *path))
+        return document.place(("procedure",))
+    return placed.place

@@ -1,0 +1,179 @@
+"""What is proven of verdicts and readings: outcomes all led on, inputs that can be there, units that agree."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.procedure.calculations import CALCULATIONS, Signature
+from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate, VerdictGate
+from handsfree.procedure.phrases import asks_of, thing_ask
+from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.proofs.search import Fault, Violation, explore, limit_key, violations
+from handsfree.procedure.proofs.watches import NONE, KeptWatch, VerdictWatch
+
+COMBUSTION = frozenset({"co2", "o2", "co"})
+SAME_IN_OTHER_UNITS = {"gas_volume_metric": "gas_volume_imperial"}
+
+
+def kept_quantities(procedure: Procedure) -> dict[str, dict[str, list[PlacedGate]]]:
+    """Return name under which readings are kept -> quantity -> the gates that keep it there."""
+    kept: dict[str, dict[str, list[PlacedGate]]] = {}
+    for placed in procedure.gates.values():
+        gate = placed.gate
+        if isinstance(gate, ReadingsGate | TimedGate):
+            quantities = [ask.quantity for ask in asks_of(gate)]
+            quantities += ["meter_time"] if isinstance(gate, TimedGate) else []
+            for quantity in quantities:
+                kept.setdefault(gate.at, {}).setdefault(quantity, []).append(placed)
+    return kept
+
+
+def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
+    """Yield verdicts whose branches or inputs are not those of their calculation."""
+    kept = kept_quantities(procedure)
+    for placed in procedure.gates.values():
+        gate = placed.gate
+        if isinstance(gate, VerdictGate):
+            signature = CALCULATIONS.get(gate.calculation)
+            if signature is None:
+                what = f"there is no calculation {gate.calculation!r}"
+                fault = Fault("branches", what, f"known: {', '.join(CALCULATIONS)}", ("calculation",))
+                yield Violation(placed.id, fault, ())
+                continue
+            for what, remedy, path in _branch_faults(gate, signature, kept):
+                yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
+        elif isinstance(gate, AdjustGate):
+            for what, remedy, path in _adjust_faults(gate, kept):
+                yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
+
+
+_Told = Iterator[tuple[str, str, tuple[str | int, ...]]]
+
+
+def _branch_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+    for outcome in signature.outcomes:
+        if outcome not in gate.branches:
+            yield f"the outcome {outcome!r} of {gate.calculation} leads nowhere", "add the branch", ("branches",)
+    for branch in gate.branches:
+        if branch not in signature.outcomes:
+            yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
+    if signature.rate and gate.rate is None:
+        yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)
+    for name in signature.inputs:
+        if name not in gate.using:
+            yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
+    yield from _input_faults(gate, signature, kept)
+
+
+def _input_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+    for name, at in gate.using.items():
+        if name not in signature.inputs:
+            yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
+            continue
+        for quantity in signature.inputs[name]:
+            takers = kept.get(at, {}).get(quantity) or kept.get(at, {}).get(SAME_IN_OTHER_UNITS.get(quantity, ""))
+            if not takers:
+                yield f"no gate keeps {quantity} under {at!r}", "ask for it there", ("using", name)
+            elif other := _other_rate(gate.rate or _rate_of(name), takers):
+                yield (
+                    f"it judges {at!r}, which {other.id} reads at the other rate",
+                    "name the right rate",
+                    ("using",),
+                )
+                break
+
+
+def _rate_of(name: str) -> str | None:
+    return name if name in {"maximum", "minimum"} else None
+
+
+def _other_rate(rate: str | None, takers: list[PlacedGate]) -> PlacedGate | None:
+    for taker in takers:
+        taken_at = taker.gate.rate if isinstance(taker.gate, ReadingsGate) else None
+        if rate is not None and taken_at is not None and taken_at != rate:
+            return taker
+    return None
+
+
+def _adjust_faults(gate: AdjustGate, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+    for quantity in sorted(COMBUSTION):
+        takers = kept.get(gate.using, {}).get(quantity)
+        if not takers:
+            yield f"no gate keeps {quantity} under {gate.using!r}", "ask for it there", ("using",)
+        elif other := _other_rate(gate.rate, takers):
+            yield (
+                f"it turns on {gate.using!r}, which {other.id} reads at the other rate",
+                "name the right rate",
+                (),
+            )
+            break
+    for name in gate.voids:
+        if name not in kept:
+            yield f"no gate keeps readings under {name!r}", "correct the name", ("voids",)
+
+
+def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
+    """Yield a watch for each name that a verdict or an adjuster uses."""
+    kept = kept_quantities(procedure)
+    used: dict[str, None] = {}
+    for placed in procedure.gates.values():
+        gate = placed.gate
+        if isinstance(gate, VerdictGate):
+            used |= dict.fromkeys(gate.using.values())
+        elif isinstance(gate, AdjustGate):
+            used[gate.using] = None
+    for name in used:
+        if name in kept:
+            yield KeptWatch(name, combustion=bool(COMBUSTION & set(kept[name])))
+
+
+def reading_faults(procedure: Procedure) -> Iterator[Violation]:
+    """Yield stale readings judged, turns without a reason, and verdicts whose readings are never there."""
+    for watch in kept_watches(procedure):
+        yield from violations(procedure, watch)
+        states = explore(procedure, watch).states
+        for gate_id, placed in procedure.gates.items():
+            gate = placed.gate
+            uses = isinstance(gate, VerdictGate) and watch.name in gate.using.values()
+            if uses and states.get(gate_id) == {NONE}:
+                what = f"{gate_id}: {watch.name!r} is never taken before it, so only `missing` is left"
+                fault = Fault("branches", what, "take the readings on the way, or correct the name", ("using",))
+                yield Violation(gate_id, fault, ())
+
+
+def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
+    """Yield finishes and turns that leave a bad verdict behind."""
+    keys = {limit_key(placed): None for placed in procedure.gates.values()}
+    turns = any(isinstance(placed.gate, AdjustGate) for placed in procedure.gates.values())
+    if turns:
+        keys |= {("supply-pressure", None): None}
+    for key in keys:
+        if key is not None:
+            yield from violations(procedure, VerdictWatch(key))
+
+
+def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
+    """Yield readings kept under one name in two units, units nobody can say, and settings of unknown quantity."""
+    units: dict[tuple[str, str], str] = {}
+    for placed in procedure.gates.values():
+        for number, ask in enumerate(asks_of(placed.gate)):
+            path: tuple[str | int, ...] = ("volume",) if isinstance(placed.gate, TimedGate) else ("ask", number)
+            quantity = catalogue.quantities.get(ask.quantity)
+            if quantity is None:
+                continue
+            if quantity.unit not in catalogue.units:
+                fault = Fault("units", f"the unit {quantity.unit!r} cannot be said", "add it to the words", path)
+                yield Violation(placed.id, fault, ())
+            at = placed.gate.at if isinstance(placed.gate, ReadingsGate | TimedGate) else ""
+            family = SAME_IN_OTHER_UNITS.get(ask.quantity, ask.quantity)
+            known = units.setdefault((at, family), quantity.unit)
+            if known != quantity.unit:
+                what = f"{placed.id} keeps {ask.quantity} under {at!r} in {quantity.unit}, another gate in {known}"
+                yield Violation(placed.id, Fault("units", what, "use one unit", path), ())
+        gate = placed.gate
+        if isinstance(gate, ReadingsGate) and gate.captures:
+            value = procedure.things[gate.captures].value
+            if value is None or thing_ask(procedure.things[gate.captures]).quantity != gate.ask[0].quantity:
+                what = f"{placed.id} reads {gate.ask[0].quantity} for {gate.captures}, whose setting is {value}"
+                yield Violation(placed.id, Fault("units", what, "ask for the thing's quantity", ("captures",)), ())

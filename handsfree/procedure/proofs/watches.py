@@ -1,0 +1,203 @@
+"""What is followed through a visit: each thing, each setting as found, each set of readings, each verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from handsfree.procedure.calculations import (
+    CARBON_MONOXIDE_HIGH,
+    FIND_SOURCE,
+    MISSING,
+    OUTSIDE,
+    TOO_CLOSE,
+)
+from handsfree.procedure.model import (
+    AdjustGate,
+    ConfirmGate,
+    FinishGate,
+    ReadingsGate,
+    RestoreGate,
+    Thing,
+    TimedGate,
+    VerdictGate,
+)
+from handsfree.procedure.procedure import DONE, DROPPED_BACK, NOT_DONE, PlacedGate
+from handsfree.procedure.proofs.search import Fault, LimitKey, Watch, generated, limit_key
+
+
+def after_thing(placed: PlacedGate, outcome: str, thing: str, altered: bool) -> bool:
+    """Return whether the thing is altered after the gate was left: what is done restores first, then alters."""
+    gate = placed.gate
+    if outcome != DONE:
+        return altered
+    if isinstance(gate, ConfirmGate):
+        return thing in gate.alters or (altered and thing not in gate.restores)
+    if isinstance(gate, RestoreGate):
+        return altered and thing not in gate.things
+    return altered
+
+
+@dataclass(frozen=True)
+class ThingWatch(Watch):
+    """Whether one thing is altered: what gates need of it, and that it is restored before the finish."""
+
+    name: str
+    thing: Thing
+    start: Any = False
+
+    def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
+        """Follow the thing."""
+        return after_thing(placed, outcome, self.name, bool(state))
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+        """Hold unmet needs, and a finish with the thing altered, against the procedure."""
+        said = f"{self.thing.said} ({self.name})"
+        is_now = self.thing.altered if state else self.thing.restored
+        wanted = placed.gate.needs.get(self.name)
+        if wanted is not None and wanted != is_now:
+            what = f"{placed.id} needs {said} {wanted}, but it is {is_now}"
+            return (
+                Fault("needs", what, "alter or restore it on the way, or lead elsewhere", ("needs", self.name)),
+            )
+        if isinstance(placed.gate, FinishGate) and state:
+            what = f"the finish is reached with {said} still {is_now}"
+            return (Fault("restored", what, "restore it on every way to the finish"),)
+        return ()
+
+    def opened(self, placed: PlacedGate, state: Any) -> Any:
+        """Take an unmet need as met: the visit asks for it."""
+        wanted = placed.gate.needs.get(self.name)
+        if wanted is not None:
+            return wanted == self.thing.altered
+        return False if isinstance(placed.gate, FinishGate) else state
+
+
+@dataclass(frozen=True)
+class CaptureWatch(Watch):
+    """Whether a thing with a setting was read as found before it was altered: (read, altered)."""
+
+    name: str
+    start: Any = (False, False)
+
+    def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
+        """Follow the reading and the thing."""
+        read, altered = state
+        gate = placed.gate
+        captures = isinstance(gate, ReadingsGate) and gate.captures == self.name and outcome == DONE
+        return read or captures, after_thing(placed, outcome, self.name, altered)
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+        """Hold a change without the setting as found, and a reading after it, against the procedure."""
+        read, altered = state
+        gate = placed.gate
+        if isinstance(gate, ConfirmGate) and self.name in gate.alters and not read:
+            what = f"{placed.id} alters {self.name} before its setting as found was read"
+            return (Fault("captured", what, "read it first, in a gate that `captures` it", ("alters",)),)
+        if isinstance(gate, ReadingsGate) and gate.captures == self.name and altered:
+            what = f"{placed.id} reads {self.name} as found when it is already altered"
+            return (Fault("captured", what, "read it before it is altered", ("captures",)),)
+        return ()
+
+    def opened(self, placed: PlacedGate, state: Any) -> Any:
+        """Tell an unread setting once."""
+        read, altered = state
+        gate = placed.gate
+        return read or (isinstance(gate, ConfirmGate) and self.name in gate.alters), altered
+
+
+NONE, TAKEN, TURN, JUDGED, STALE = "not taken", "taken", "judged out", "judged", "taken before the turn"
+TURNABLE = {
+    "combustion-at-rate": frozenset({OUTSIDE, TOO_CLOSE, CARBON_MONOXIDE_HIGH}),
+    "rates-compared": frozenset({OUTSIDE, TOO_CLOSE}),
+}
+"""The calculations whose outcomes are a reason to turn an adjuster, and those outcomes."""
+
+
+@dataclass(frozen=True)
+class KeptWatch(Watch):
+    """The readings kept under one name: taken or not, judged how, and whether a screw moved since."""
+
+    name: str
+    combustion: bool
+    """Whether a screw moves them: CO2, O2 or CO is among them."""
+    start: Any = NONE
+
+    def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
+        """Follow the readings."""
+        gate = placed.gate
+        if isinstance(gate, ReadingsGate | TimedGate) and gate.at == self.name:
+            return NONE if outcome in {NOT_DONE, DROPPED_BACK} else TAKEN
+        if isinstance(gate, VerdictGate) and self.name in gate.using.values() and state != NONE:
+            return TURN if outcome in TURNABLE.get(gate.calculation, ()) else JUDGED
+        if isinstance(gate, AdjustGate) and outcome == DONE:
+            if self.name == gate.using or self.name in gate.voids:
+                return NONE
+            return STALE if self.combustion and state != NONE else state
+        return state
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+        """Hold stale readings, and advice without a verdict that asks for it, against the procedure."""
+        gate = placed.gate
+        if isinstance(gate, VerdictGate) and self.name in gate.using.values() and state == STALE:
+            what = f"{placed.id} judges {self.name}, which was taken before an adjuster was turned"
+            return (Fault("fresh", what, f"let the adjust gate void {self.name}, or take it again", ("using",)),)
+        if isinstance(gate, AdjustGate) and gate.using == self.name and state != TURN:
+            what = f"{placed.id} advises a turn on {self.name}, which is {state}, not judged out"
+            return (Fault("advice", what, "lead there only from a verdict that finds them outside", ("using",)),)
+        return ()
+
+    def opened(self, placed: PlacedGate, state: Any) -> Any:
+        """Void what was kept under the name that is taken again."""
+        gate = placed.gate
+        again = isinstance(gate, ReadingsGate | TimedGate) and gate.at == self.name
+        return NONE if again else state
+
+
+BAD = frozenset({OUTSIDE, CARBON_MONOXIDE_HIGH, FIND_SOURCE})
+
+
+def is_bad(calculation: str, outcome: object) -> bool:
+    """Say whether a later verdict of the same kind must take the outcome back before the visit may finish."""
+    return outcome in BAD or outcome in TURNABLE.get(calculation, ())
+
+
+HAZARDS = frozenset({"supply-pressure", "ambient-clear", "air-duct-clear", "instrument-in-date"})
+"""Calculations that judge more than the mixture: while one of them is outside, no screw is turned."""
+
+BEFORE_ADVICE = frozenset({"supply-pressure"})
+"""Calculations that must have been carried out, and not found their readings missing, before any advice."""
+
+
+@dataclass(frozen=True)
+class VerdictWatch(Watch):
+    """How one calculation last judged at one rate."""
+
+    key: LimitKey
+    start: Any = ""
+
+    @property
+    def _said(self) -> str:
+        return " at ".join(part for part in self.key if part)
+
+    def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
+        """Follow the outcome; missing readings leave a bad one standing."""
+        if limit_key(placed) != self.key or (outcome == MISSING and is_bad(self.key[0], state)):
+            return state
+        return outcome
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+        """Hold an open bad outcome against the finish and against advice."""
+        calculation = self.key[0]
+        if isinstance(placed.gate, FinishGate) and not generated(placed) and is_bad(calculation, state):
+            what = f"the finish is reached although {self._said} was left {state}"
+            return (Fault("resolved", what, "judge again after putting it right, or stop"),)
+        if isinstance(placed.gate, AdjustGate):
+            if calculation in HAZARDS and is_bad(calculation, state):
+                what = f"{placed.id} advises a turn although {self._said} was left {state}"
+                return (Fault("advice", what, "stop there, or judge again first"),)
+            if calculation in BEFORE_ADVICE and state in {"", MISSING}:
+                how = "found no readings" if state else "was not carried out"
+                what = f"{placed.id} advises a turn although {self._said} {how}"
+                return (Fault("advice", what, "judge the supply before any screw"),)
+        return ()

@@ -1,0 +1,169 @@
+"""What is proven of the tool's own words: short, with their sources, and never a stop phrase."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from string import Formatter
+
+from pydantic import BaseModel
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.procedure.model import (
+    ConfirmGate,
+    FinishGate,
+    ReadingsGate,
+    RestoreGate,
+    StopGate,
+)
+from handsfree.procedure.procedure import Procedure
+from handsfree.procedure.proofs.search import Fault, Violation, generated
+from handsfree.procedure.sheets import ApplianceSheet, JobSheet
+
+MOST_WORDS = 10
+"""Words in a prompt. The rule of DIALOGUE.md for busy hands: the longer an instruction, the more of it is lost
+when it has to be kept in mind until the hands are free (errors grow with the items of a message in control
+tower speech: Cardosi 1994, from memory). Ten words are about four seconds; the figure is common practice, no
+source."""
+
+_ACTIONS = (
+    *("off", "close", "closed", "open", "shut", "isolate", "everyone out", "out now", "out into"),
+    *("leave", "stay", "stand", "stop", "turn", "touch", "hands", "ventilate", "nothing further"),
+)
+"""Words that tell what to do; one of them stands in the first sentence of a stop script."""
+ACTION = re.compile(rf"\b({'|'.join(_ACTIONS)})\b", re.IGNORECASE)
+
+PROMISES = re.compile(r"\b(safe|safely|harmless|no danger|no risk)\b", re.IGNORECASE)
+_LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
+_DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+
+
+def as_heard(text: str) -> str:
+    """Return a text as the ear takes it: abbreviations letter by letter, no punctuation, lower case."""
+
+    def spell(match: re.Match[str]) -> str:
+        digit = match.group(2)
+        return " ".join([*match.group(1), *([_DIGITS[int(digit)]] if digit else [])])
+
+    spelled = _LETTERS.sub(spell, re.sub(r"\{[^}]*\}", " ", text))
+    return " ".join(re.sub(r"[^a-z0-9' ]", " ", spelled.lower().replace("-", " ")).split())
+
+
+def texts_of(procedure: Procedure) -> Iterator[tuple[str | None, tuple[str | int, ...], str]]:
+    """Yield every text of the procedure that is spoken: gate id (None for the file), key, text."""
+    for number, caution in enumerate(procedure.file.cautions):
+        yield None, ("cautions", number), caution
+    for name, thing in procedure.file.things.items():
+        yield None, ("things", name, "said"), thing.said
+    for gate_id, placed in procedure.gates.items():
+        for key in ("title", "prompt", "script"):
+            text = getattr(placed.gate, key, None)
+            if text is not None:
+                yield gate_id, (key,), text
+
+
+def too_long(procedure: Procedure) -> Iterator[Violation]:
+    """Yield prompts, scripts and cautions of more words than are remembered."""
+    for gate_id, path, text in texts_of(procedure):
+        count = len(re.sub(r"\{[^}]*\}", "x", text).split())
+        if path[0] in {"prompt", "script", "cautions"} and count > MOST_WORDS:
+            where = gate_id or "a caution"
+            what = f"{where} says {count} words, {MOST_WORDS} are remembered"
+            yield Violation(gate_id or "", Fault("short", what, "say less, or make two gates", path), ())
+
+
+def unclean(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
+    """Yield texts that would stop the visit when the tool speaks them, or that promise what nobody can."""
+    for gate_id, path, text in texts_of(procedure):
+        hazard = catalogue.hazard_of(as_heard(text))
+        if hazard is not None:
+            what = f'"{text}" holds a phrase of {hazard}, which would stop the visit'
+            yield Violation(gate_id or "", Fault("clean", what, "say it in other words", path), ())
+        if PROMISES.search(text):
+            what = f'"{text}" promises what nobody can know'
+            yield Violation(gate_id or "", Fault("clean", what, "say what was found, and no more", path), ())
+
+
+def without_source(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that do not say where they come from; what the language adds itself needs no source."""
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if generated(placed) or isinstance(gate, FinishGate | RestoreGate):
+            continue
+        if not (gate.source or "").strip():
+            what = f"{gate_id} does not say where it comes from"
+            remedy = "write its source, or 'common practice, no source'"
+            yield Violation(gate_id, Fault("sources", what, remedy, ("source",)), ())
+        settle = getattr(gate, "settle", None)
+        if settle is not None and not settle.source.strip():
+            what = f"{gate_id} does not say where its waits come from"
+            yield Violation(gate_id, Fault("sources", what, "write their source", ("settle", "source")), ())
+
+
+def action_last(procedure: Procedure) -> Iterator[Violation]:
+    """Yield stop scripts that do not begin with what to do, or that ask."""
+    for gate_id, placed in procedure.gates.items():
+        if isinstance(placed.gate, StopGate):
+            script = placed.gate.script
+            if not ACTION.search(script.split(".")[0]):
+                what = f'{gate_id} begins "{script.split(".")[0]}", which is not what to do'
+                yield Violation(gate_id, Fault("action-first", what, "say first what to do", ("script",)), ())
+            if "?" in script:
+                what = f"{gate_id} asks a question"
+                yield Violation(gate_id, Fault("action-first", what, "a stop asks nothing", ("script",)), ())
+
+
+def unknown_facts(procedure: Procedure) -> Iterator[Violation]:
+    """Yield blanks in prompts and facts of the job sheet that no sheet has."""
+    for number, fact in enumerate(procedure.file.jobsheet):
+        if fact.replace("-", "_") not in JobSheet.model_fields:
+            fault = Fault("sheets", f"the job sheet has no fact {fact!r}", "correct it", ("jobsheet", number))
+            yield Violation("", fault, ())
+    for gate_id, path, text in texts_of(procedure):
+        for blank in _blanks(text):
+            if blank is None or not _known(blank):
+                what = f"{{{blank or text}}} is no fact of the sheets"
+                fault = Fault("sheets", what, "write {job.NAME} or {appliance.NAME}", path)
+                yield Violation(gate_id or "", fault, ())
+
+
+def _blanks(text: str) -> list[str | None]:
+    try:
+        return [name for _, name, _, _ in Formatter().parse(text) if name is not None]
+    except ValueError:
+        return [None]
+
+
+def _known(blank: str) -> bool:
+    sheet, *names = blank.split(".")
+    model: object = {"job": JobSheet, "appliance": ApplianceSheet}.get(sheet)
+    for name in names:
+        if not (isinstance(model, type) and issubclass(model, BaseModel)) or name not in model.model_fields:
+            return False
+        model = model.model_fields[name].annotation
+    return model is not None and bool(names)
+
+
+def wrong_things(procedure: Procedure) -> Iterator[Violation]:
+    """Yield confirmations that restore a setting without its value, or both alter and restore a thing.
+
+    A gate that reads a setting as found must need the thing restored: whoever goes back to it after the
+    change would otherwise call the changed setting, and it would be put back to that.
+    """
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if isinstance(gate, ReadingsGate) and gate.captures:
+            name, thing = gate.captures, procedure.things[gate.captures]
+            if gate.needs.get(name) != thing.restored:
+                what = f"going back to {gate_id} after {name} was altered would read it as found once more"
+                fault = Fault("captured", what, f"write needs: {{{name}: {thing.restored}}}", ("captures",))
+                yield Violation(gate_id, fault, ())
+        if not isinstance(gate, ConfirmGate):
+            continue
+        for name in gate.restores:
+            if procedure.things[name].value is not None:
+                what = f"{gate_id} restores {name} without its value being called"
+                yield Violation(gate_id, Fault("restored", what, "use a restore gate", ("restores",)), ())
+            if name in gate.alters:
+                what = f"{gate_id} both alters and restores {name}"
+                yield Violation(gate_id, Fault("restored", what, "make two gates", ("restores",)), ())
