@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from handsfree.problem import Problem
 
-_PLAIN = re.compile(r"-?\d+(\.\d+)?")
+_PLAIN = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 
 
 def exact(text: str, what: str = "value") -> Decimal:

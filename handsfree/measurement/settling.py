@@ -1,9 +1,10 @@
 """Whether a value has stopped moving, where it is heading, and how long that takes.
 
-The rule is an equivalence test, not a test of significance: a value is settled when the move still to come
-is shown to be no larger than a tolerance. For a first-order response that move is the present slope times
-the time constant. The slope comes from least squares; its half-width (95 %) never falls below one display
-step over the time watched, since a row of equal readings at coarse resolution hides that much drift.
+The rule is a test of equivalence (two one-sided tests at 5 %, so a 90 % interval), not of significance: a
+value is settled when the move still to come is shown to be no larger than a tolerance. For a first-order
+response that move is the present slope times the time constant. The slope comes from least squares; its
+half-width never falls below what a row of equal readings hides: two display errors, each anywhere within a
+step, leave 68 % of a step over the time watched at 90 % (their difference has a triangular density).
 """
 
 from __future__ import annotations
@@ -20,6 +21,10 @@ from handsfree.problem import Problem
 
 LEAST_WAIT = 90.0
 """Seconds after a change before any reading counts: common practice; makers ask three to five minutes."""
+
+_COVERAGE = 0.90
+_HIDDEN_BY_STEPS = 1 - math.sqrt(1 - _COVERAGE)
+"""Share of a display step that the difference of two rounded readings hides, triangular density."""
 
 _KNOWN_NOISE_WORTH = 8
 """The display's own noise counts as this many degrees of freedom, so that three readings can decide."""
@@ -97,6 +102,7 @@ class Settling:
     count: int
     """Readings that counted."""
     mean: Decimal
+    """Of the newest readings, as many as the rule asks for: an approach before them does not pull it."""
     slope: Decimal
     slope_half_width: Decimal
     remaining: Decimal
@@ -129,16 +135,16 @@ def line_through(samples: Sequence[Sample]) -> Line:
 
 
 def slope_half_width(line: Line, rule: SettleRule) -> float:
-    """Return the half-width used to decide, per second: pooled noise, and at least a step over the span.
+    """Return the half-width used to decide, per second, 90 %: pooled noise, and at least what the steps hide.
 
     The scatter of the readings is pooled with the display's known noise (resolution and flicker) by degrees
-    of freedom, then Student's t at 95 %.
+    of freedom, then Student's t.
     """
     known = combined(of_resolution(float(rule.resolution)), float(rule.noise))
     freedom = _KNOWN_NOISE_WORTH + max(line.count - 2, 0)
     deviation = math.sqrt((_KNOWN_NOISE_WORTH * known**2 + line.residual_squares) / freedom)
-    scatter = student_quantile(0.95, freedom) * deviation / math.sqrt(line.time_squares)
-    return max(scatter, float(rule.resolution) / line.span)
+    scatter = student_quantile(_COVERAGE, freedom) * deviation / math.sqrt(line.time_squares)
+    return max(scatter, _HIDDEN_BY_STEPS * float(rule.resolution) / line.span)
 
 
 def rising(samples: Sequence[Sample], rule: SettleRule) -> bool:
@@ -162,7 +168,7 @@ def judge_settling(samples: Sequence[Sample], rule: SettleRule) -> Settling:
         raise Problem("no readings to judge")
     ordered, step = _ordered(samples), _step(rule)
     counted = _recent([s for s in ordered if float(s.seconds) >= rule.minimum_wait], rule)
-    shown = counted or ordered[-1:]
+    newest = counted[-rule.minimum_samples :] or ordered[-1:]
     slope, half_width, remaining = Decimal(0), Decimal("Infinity"), Decimal("Infinity")
     if _span(counted) > 0:
         line = line_through(counted)
@@ -179,7 +185,7 @@ def judge_settling(samples: Sequence[Sample], rule: SettleRule) -> Settling:
         settled=obstacle is None,
         reason=obstacle or f"at most {remaining} still to come, {rule.tolerance} allowed",
         count=len(counted),
-        mean=rounded(sum(float(s.value) for s in shown) / len(shown), step),
+        mean=rounded(sum(float(s.value) for s in newest) / len(newest), step),
         slope=slope,
         slope_half_width=half_width,
         remaining=remaining,

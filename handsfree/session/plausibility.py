@@ -59,6 +59,9 @@ _ANALYSER_TABLE = 0.15
 _SUPPLIES = ("natural gas", "propane", "butane", "natural gas with 20 % hydrogen")
 """Fuels that a strange pair is compared with."""
 
+_FLICKER = 0.2
+"""Standard deviation, in display steps, between two glances at the two numbers: common practice, no source."""
+
 _COVERAGE = 2.0
 _CLEAR = Decimal("0.900")
 _WORTH_ASKING = Decimal("0.010")
@@ -265,7 +268,7 @@ def _disagreement(
 ) -> Disagreement:
     """Return the residual to expect: the lasting part learned from the pairs, the passing part from steps."""
     slope = _slope(fuel)
-    passing = combined(of_resolution(float(co2.resolution)), slope * of_resolution(float(o2.resolution)))
+    passing = combined(_display(co2), slope * _display(o2))
     if situation.co2_computed:
         known = situation.analyser_ultimate is not None and fuel == situation.fuel
         lasting = 0.0 if known else rectangular(_ANALYSER_TABLE)
@@ -276,6 +279,11 @@ def _disagreement(
         lasting = combined(cells, rectangular(fuel.spread))
     seen = [_residual(situation, fuel, float(c), float(o)) for c, o in pairs]
     return learned(seen, lasting, passing)
+
+
+def _display(reading: Reading) -> float:
+    step = float(reading.resolution)
+    return combined(of_resolution(step), _FLICKER * step)
 
 
 def _residual_and_limit(
