@@ -46,7 +46,7 @@ def _has_empty_sector(tail: bytes, offset: int) -> bool:
 def _is_one_batch(tail: bytes) -> bool:
     """Say whether no whole line but the last ends a batch."""
     before = tail.removesuffix(b"\n").split(b"\n")[:-1]
-    return not any(line.endswith(b'"to_come":0}') and b"\0" not in line for line in before)
+    return not any(line.endswith(b'"to_come":0}') for line in before)
 
 
 def _begins_entry(line: bytes, link: Link) -> bool:

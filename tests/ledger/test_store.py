@@ -9,14 +9,15 @@ from pathlib import Path
 
 import pytest
 from attacks import LEDGER, lines_of
-from faulty_disk import FaultyDisk
-from visits import SOURCES, STATE, VISIT, ToldClock, begin, recorded, resume
+from faulty_disk import FaultyDisk, failing_at
+from visits import SOURCES, STATE, VISIT, ToldClock, begin, recorded, resume, tone
 
 from handsfree.ledger import (
     CLOCK_JUMPED,
     CLOSED,
     OPENED,
     RESUMED,
+    Device,
     Ledger,
     Verdict,
     batches,
@@ -342,3 +343,54 @@ def test_a_failing_disk_is_told_while_reading() -> None:
     for attempt in (lambda: list(read(VISIT, disk)), lambda: verify(VISIT, files=disk), lambda: resume(disk)):
         with pytest.raises(Problem, match="the disk failed"):
             attempt()
+
+
+def test_one_lock_on_a_real_disk(tmp_path: Path) -> None:
+    """The lock of the operating system keeps a second writer out, and is free again afterwards."""
+    folder, state = tmp_path / "one", tmp_path / "state"
+    with Ledger.create(folder, {}, state=state), pytest.raises(Problem, match="another program is writing"):
+        Ledger.open(folder, state=state)
+    Ledger.open(folder, state=state).release()
+
+
+def test_the_openings_own_members_are_not_overwritten() -> None:
+    """What the ledger puts into the first entry cannot be given by the session."""
+    with pytest.raises(ValueError, match="'utc_offset'"):
+        begin(FaultyDisk(), utc_offset=60)
+
+
+def test_a_sound_that_cannot_be_kept_is_told() -> None:
+    """A full disk while keeping a clip leaves the visit as it was."""
+    disk = FaultyDisk()
+    ledger = begin(disk)
+    disk.fault = failing_at(disk.calls + 1, errno.ENOSPC)
+    with pytest.raises(Problem, match="the disk is full while keeping a sound"):
+        ledger.keep_sound(tone(1), 16_000)
+    ledger.append([("heard", {})])
+    assert ledger.head().count == 2
+
+
+def test_a_device_key_on_a_failing_disk_is_told() -> None:
+    """The state folder, too, answers with a sentence."""
+    disk = FaultyDisk()
+    disk.fault = failing_at(0, errno.EIO, sticky=True)
+    with pytest.raises(Problem, match="while using the device key"):
+        Device(STATE, disk).public_key()
+
+
+def test_a_key_that_may_not_be_read_is_no_witness_and_a_failing_one_is_told() -> None:
+    """A verifier without rights to the device's secrets does without them; a broken disk is an error."""
+    disk = recorded(3)
+
+    def refusing(number: int) -> None:
+        def fault(_call: int, name: str) -> None:
+            if name == "mode":
+                raise OSError(number, "refused")
+
+        disk.fault = fault  # type: ignore[assignment]
+
+    refusing(errno.EACCES)
+    assert "this device's own count" not in verify(VISIT, files=disk, state=STATE).checks
+    refusing(errno.EIO)
+    with pytest.raises(Problem, match="the disk failed"):
+        verify(VISIT, files=disk, state=STATE)
