@@ -19,74 +19,93 @@ from handsfree.problem import ExitCode, Problem
 
 @dataclass(frozen=True)
 class Recovered:
-    """Where a record goes on: what it holds, what must follow, its size in bytes, and the secret to seal with.
+    """Where a record goes on: what must follow, its size in bytes, and the secret to seal with.
 
     `set_aside` describes the files of earlier torn ends that no entry names yet.
     """
 
-    entries: tuple[Entry, ...]
     link: Link
     size: int
     secret: Secret
     set_aside: tuple[dict[str, Any], ...]
 
 
-def identity(files: Files, visit: Visit) -> str:
-    """Return the digest of the first entry, which names the visit; Problem when there is none."""
+@dataclass
+class _Survey:
+    """What one pass over a record finds, beside `acknowledged` entries that the device knows of.
+
+    `head` is the digest of the last of those, `beyond` the bytes of whole batches after them, `named` the
+    files of torn ends that entries name, `rest` and `tail` what follows the last whole batch.
+    """
+
+    rest: Rest
+    tail: bytes
+    head: str
+    beyond: bytes
+    named: frozenset[str]
+
+
+def opening_of(files: Files, visit: Visit) -> Entry:
+    """Return the first entry, whose digest names the visit; Problem when there is none."""
     with files.read(visit.ledger) as stream:
         first = stream.readline()
     try:
         entry, _ = Link().follow(first.removesuffix(b"\n"))
     except Broken as broken:
         raise _damaged(visit, 0, broken.why) from broken
-    return entry.digest
+    return entry
 
 
 def recover(files: Files, visit: Visit, key: SealingKey) -> Recovered:
     """Return where to go on, with a torn end set aside and all that is kept durable.
 
     A second crash at any point of this leaves the record as recoverable as before. Raises Problem when the
-    record is closed, or when it lacks or contradicts what this device has acknowledged.
+    record is closed, or when it lacks or contradicts what this device has acknowledged; nothing is touched then.
     """
     kept = key.settle()
-    entries: list[Entry] = []
-    with files.read(visit.ledger) as stream:
-        for found in batches_of(stream):
-            if isinstance(found, Rest):
-                rest = found
-            else:
-                entries += found
-        stream.seek(rest.offset)
-        tail = stream.read()
-    _refuse_contradiction(visit, kept, entries, rest)
-    if kept.secret is None:
+    survey = _surveyed(files, visit, kept.head.count)
+    _refuse_contradiction(visit, kept.head, survey)
+    rest, secret = survey.rest, kept.secret
+    if secret is None:
         raise _closed(visit)
-    if tail:
-        _set_aside(files, visit, rest, tail)
-    unacknowledged = b"".join(entry.line + b"\n" for entry in entries[kept.head.count :])
-    _settle_on_disk(files, visit, rest.offset, unacknowledged)
-    if rest.link.closed:
-        key.write(Kept(Head(rest.link.seq, rest.link.prev), None))
-        raise _closed(visit)
-    secret = kept.secret
     for _ in range(rest.link.seq - kept.head.count):
         secret = secret.following()
     if secret.public().hex() != rest.link.key:
         raise _damaged(visit, rest.link.seq, "the key kept on this device is not the one that must seal it")
-    return Recovered(tuple(entries), rest.link, rest.offset, secret, _unnamed(files, visit, entries))
+    if survey.tail:
+        _set_aside(files, visit, rest, survey.tail)
+    _settle_on_disk(files, visit, rest.offset, survey.beyond)
+    if rest.link.closed:
+        key.write(Kept(Head(rest.link.seq, rest.link.prev), None))
+        raise _closed(visit)
+    return Recovered(rest.link, rest.offset, secret, _unnamed(files, visit, survey.named))
 
 
-def _refuse_contradiction(visit: Visit, kept: Kept, entries: list[Entry], rest: Rest) -> None:
+def _surveyed(files: Files, visit: Visit, acknowledged: int) -> _Survey:
+    head, beyond, named = "", bytearray(), set[str]()
+    with files.read(visit.ledger) as stream:
+        for found in batches_of(stream):
+            if isinstance(found, Rest):
+                stream.seek(found.offset)
+                return _Survey(found, stream.read(), head, bytes(beyond), frozenset(named))
+            for entry in found:
+                if entry.seq == acknowledged - 1:
+                    head = entry.digest
+                if entry.seq >= acknowledged:
+                    beyond += entry.line + b"\n"
+                if entry.kind == RESUMED:
+                    named |= {aside["file"] for aside in entry.event["set_aside"]}
+    raise AssertionError("a record ends in a Rest")
+
+
+def _refuse_contradiction(visit: Visit, head: Head, survey: _Survey) -> None:
     """Raise Problem unless the record holds, unchanged, all that this device acknowledged."""
-    if len(entries) < kept.head.count:
-        why = (
-            rest.broken.why
-            if rest.broken
-            else f"{kept.head.count} entries were recorded here, {len(entries)} are left"
-        )
-        raise _damaged(visit, rest.expected.seq, why)
-    if entries[kept.head.count - 1].digest != kept.head.digest:
-        raise _damaged(visit, kept.head.count - 1, "it is not what this device recorded")
+    rest = survey.rest
+    if rest.link.seq < head.count:
+        fewer = f"{head.count} entries were recorded here, {rest.link.seq} are left"
+        raise _damaged(visit, rest.expected.seq, rest.broken.why if rest.broken else fewer)
+    if survey.head != head.digest:
+        raise _damaged(visit, head.count - 1, "it is not what this device recorded")
 
 
 def _set_aside(files: Files, visit: Visit, rest: Rest, tail: bytes) -> None:
@@ -109,12 +128,11 @@ def _settle_on_disk(files: Files, visit: Visit, size: int, unacknowledged: bytes
         files.close(handle)
 
 
-def _unnamed(files: Files, visit: Visit, entries: list[Entry]) -> tuple[dict[str, Any], ...]:
+def _unnamed(files: Files, visit: Visit, named: frozenset[str]) -> tuple[dict[str, Any], ...]:
     try:
         names = files.names(visit.set_aside)
     except FileNotFoundError:
         return ()
-    named = {aside["file"] for entry in entries if entry.kind == RESUMED for aside in entry.event["set_aside"]}
     found = []
     for name in names:
         if name not in named and not name.endswith(PART):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -17,7 +17,8 @@ from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folde
 from handsfree.ledger.head import Head
 from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED
 from handsfree.ledger.ratchet import Secret
-from handsfree.ledger.recovery import identity, recover
+from handsfree.ledger.reading import batches
+from handsfree.ledger.recovery import opening_of, recover
 from handsfree.ledger.sealing import Kept, SealingKey
 from handsfree.ledger.visit import Visit, is_plain_name
 from handsfree.problem import ExitCode, Problem
@@ -37,8 +38,10 @@ class Ledger:
         visit: Visit,
         files: Files,
         clock: Clock,
+        *,
         key: SealingKey,
         release: Callable[[], None],
+        opening: Entry,
     ) -> None:
         self._visit, self._files, self._clock = visit, files, clock
         self._key, self._release = key, release
@@ -46,8 +49,8 @@ class Ledger:
         self._size = 0
         self._utc_offset = 0
         self._stopped: Problem | None = None
-        self.recovered: tuple[Entry, ...] = ()
-        """The entries there were when writing began: the opening of a new visit, or what `open` found."""
+        self.opening = opening
+        """The first entry; its digest names the visit."""
 
     @classmethod
     def create(
@@ -89,7 +92,7 @@ class Ledger:
             )
             _, link = Link().follow(entry.line)
             key = SealingKey(files, state, entry.digest)
-            ledger = cls(visit, files, clock, key, key.hold())
+            ledger = cls(visit, files, clock, key=key, release=key.hold(), opening=entry)
             try:
                 key.create(Kept(Head(1, entry.digest), secret))
                 put(files, visit.ledger, entry.line + b"\n")
@@ -98,7 +101,7 @@ class Ledger:
                 raise
         except OSError as error:
             raise disk_problem(error, "beginning the record", folder) from error
-        ledger._link, ledger.recovered = link, (entry,)
+        ledger._link = link
         ledger._secret, ledger._size, ledger._utc_offset = secret, len(entry.line) + 1, moment.utc_offset
         return ledger
 
@@ -115,14 +118,16 @@ class Ledger:
 
         What a crash left unfinished is moved to the folder `set-aside`; then an entry of kind
         `visit-resumed` is appended. Raises Problem when there is no record to continue, another writer
-        has it, it is closed, damaged, or of another device, or the disk fails; nothing is lost then.
+        has it, it is closed, damaged, or of another device, or the disk fails; nothing is lost then. Read
+        what there is with `batches`.
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
         visit = Visit(folder)
         try:
             visit.must_hold_record(files)
-            key = SealingKey(files, state, identity(files, visit))
-            ledger = cls(visit, files, clock, key, key.hold())
+            opening = opening_of(files, visit)
+            key = SealingKey(files, state, opening.digest)
+            ledger = cls(visit, files, clock, key=key, release=key.hold(), opening=opening)
             try:
                 ledger._resume()
             except BaseException:
@@ -136,6 +141,10 @@ class Ledger:
     def folder(self) -> Path:
         """The visit's folder."""
         return self._visit.folder
+
+    def batches(self) -> Iterator[tuple[Entry, ...]]:
+        """Yield what is recorded so far, batch by batch, from the disk; raises as reading does."""
+        return batches(self.folder, self._files)
 
     def head(self) -> Head:
         """Return the count of entries and what to read to the office."""
@@ -193,7 +202,6 @@ class Ledger:
 
     def _resume(self) -> None:
         found = recover(self._files, self._visit, self._key)
-        self.recovered = found.entries
         self._link, self._secret, self._size = found.link, found.secret, found.size
         moment = self._clock.now()
         self._write([(RESUMED, {"set_aside": list(found.set_aside), "utc_offset": moment.utc_offset})], moment)

@@ -91,7 +91,7 @@ def test_what_a_failed_flush_dropped_is_written_again() -> None:
         node.pending.clear()
     disk.fault = lambda _number, _name: None
     with resume(disk, clock) as ledger:
-        assert [entry.kind for entry in ledger.recovered] == ["visit-opened", "heard"]
+        assert [entry.kind for (entry,) in ledger.batches()] == ["visit-opened", "heard", "visit-resumed"]
     left = disk.after_power_cut(Loss())
     assert [entry.kind for entry in read(VISIT, left)] == ["visit-opened", "heard", "visit-resumed"]
 

@@ -139,7 +139,7 @@ def test_a_moved_folder_is_still_continued() -> None:
     begin(disk).release()
     disk.rename(VISIT, "renamed")
     with resume(disk, folder=VISIT.with_name("renamed")) as ledger:
-        assert [entry.kind for entry in ledger.recovered] == [OPENED]
+        assert [entry.kind for (entry,) in ledger.batches()] == [OPENED, RESUMED]
 
 
 def test_a_damaged_record_is_not_continued_and_not_touched() -> None:

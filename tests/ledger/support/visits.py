@@ -102,7 +102,7 @@ class WholeVisit:
         """Do the steps not yet acknowledged; whatever the disk raises passes through."""
         if not self.acknowledged:
             self.ledger = begin(self.disk, self.clock, self.folder)
-            self.acknowledged += self.ledger.recovered
+            self.acknowledged.append(self.ledger.opening)
         ledger = self.ledger or resume(self.disk, self.clock, self.folder)
         self.ledger = None
         with ledger:
