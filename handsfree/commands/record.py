@@ -171,7 +171,10 @@ def _with_progress(
 def _key_given(text: str) -> str:
     """Return the device key from an option that holds it or names a file that does."""
     path = Path(text)
-    key = (path.read_text("utf-8") if path.is_file() else text).strip().lower()
+    try:
+        key = (path.read_text("utf-8", errors="replace") if path.is_file() else text).strip().lower()
+    except OSError as error:
+        raise Problem("this file cannot be read", where=text) from error
     if len(key) != 64 or set(key) - set("0123456789abcdef"):
         raise Problem("a device key is 64 hex digits", where="--device-key")
     return key

@@ -18,6 +18,7 @@ from handsfree.ledger.reading import batches
 from handsfree.ledger.report import Report, Verdict, broken_sentence, closed_sentence, open_sentence
 from handsfree.ledger.sealing import SealingKey
 from handsfree.ledger.visit import Visit
+from handsfree.problem import Problem
 
 BEFORE_THE_PROGRAM = "2026-01-01T00:00:00.000Z"
 """No honest clock shows an earlier date: this program did not exist."""
@@ -161,7 +162,11 @@ class _Examination:
             self._find(Finding(max(count - 1, 0), Fault.CHANGED, why))
 
     def _compare_witness(self, state: Path | None, first: Entry) -> None:
-        kept = None if state is None else SealingKey(self.files, state, first.digest).read()
+        try:
+            kept = None if state is None else SealingKey(self.files, state, first.digest).read()
+        except Problem as problem:
+            self.remarks.append(f"this device's own count was not compared: {problem.sentence()}")
+            return
         if kept is None:
             return
         self.checks.append("this device's own count")

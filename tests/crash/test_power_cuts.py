@@ -146,3 +146,19 @@ def _places() -> list[str]:
 def test_each_flush_of_a_visit_is_needed(place: str) -> None:
     """Leaving out any one fsync lets some power cut lose what was acknowledged, or raise a false alarm."""
     assert _fails_without(place)
+
+
+def test_a_reader_at_any_moment_sees_whole_batches_only() -> None:
+    """Between any two calls of the writer a reader finds a sound record and no part of a batch."""
+    disk, sizes = FaultyDisk(), set()
+
+    def look(_number: int, _name: str) -> None:
+        seen = disk.copy()
+        if VISIT / "ledger.jsonl" in seen.files():
+            entries = list(read(VISIT, seen))
+            sizes.add(len(entries))
+            assert not entries or entries[-1].to_come == 0
+
+    disk.fault = look
+    WholeVisit(disk).run()
+    assert sizes == {1, 2, 4, 7, 8, 9, 11, 12}

@@ -394,3 +394,9 @@ def test_a_key_that_may_not_be_read_is_no_witness_and_a_failing_one_is_told() ->
     refusing(errno.EIO)
     with pytest.raises(Problem, match="the disk failed"):
         verify(VISIT, files=disk, state=STATE)
+    disk.fault = lambda _number, _name: None
+    (path,) = [path for path in disk.files() if path.suffix == ".key" and path.parent != STATE]
+    disk.put(path, b"rubbish")
+    report = verify(VISIT, files=disk, state=STATE)
+    assert report.ok
+    assert any("this device's own count was not compared" in remark for remark in report.remarks)
