@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -101,9 +101,12 @@ class Procedure:
         return digest.hexdigest()
 
 
-def load_procedure(path: Path) -> Procedure:
-    """Read a procedure file and all it includes; raise Problem at the first fault, with its line."""
-    flat = _Flat()
+def load_procedure(path: Path, read: Callable[[Path], Document] = read_document) -> Procedure:
+    """Read a procedure file and all it includes; raise Problem at the first fault, with its line.
+
+    `read` gives the document of a path: the authors' tools give documents that stand in no file.
+    """
+    flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     flat.resolve()
     return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words)
@@ -112,7 +115,8 @@ def load_procedure(path: Path) -> Procedure:
 class _Flat:
     """The gates collected so far while files are read depth first."""
 
-    def __init__(self) -> None:
+    def __init__(self, read: Callable[[Path], Document]) -> None:
+        self.read = read
         self.gates: dict[str, PlacedGate] = {}
         self.things: dict[str, Thing] = {}
         self.words: dict[str, str] = {}
@@ -132,7 +136,7 @@ class _Flat:
         if path.resolve() in trail or len(trail) >= DEEPEST_INCLUDE:
             where = str(included_at or path)
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
-        document = read_document(path)
+        document = self.read(path)
         self.documents.append(document)
         file = validate(ProcedureFile, document, _filled(document, parameters, included_at))
         self._names(file, document, path)

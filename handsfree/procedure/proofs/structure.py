@@ -6,18 +6,10 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 
 from handsfree.procedure.model import (
-    AdjustGate,
-    ChoiceGate,
-    ConfirmGate,
-    FinishGate,
-    ReadingsGate,
-    RestoreGate,
     StopGate,
-    TimedGate,
-    VerdictGate,
 )
-from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, NOT_DONE, PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, Watch, Way, generated, violations
+from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, PlacedGate, Procedure
+from handsfree.procedure.proofs.search import Fault, Violation, Watch, Way, violations
 
 Ways = Mapping[str, tuple[tuple[str, str], ...]]
 """Gate -> (outcome, target)."""
@@ -159,54 +151,3 @@ def components(after: Mapping[str, list[str]]) -> list[list[str]]:
                     on_path -= set(path[at:])
                     del path[at:]
     return groups
-
-
-def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates that refuse "not done" without cause, and those that let pass what must not be passed.
-
-    It may be refused where something is altered or restored, and where the answer decides between going on
-    and a written stop; it must be refused where something is restored. Skipping what later gates need is
-    found by the proof of needs.
-    """
-    for gate_id, placed in procedure.gates.items():
-        gate = placed.gate
-        if isinstance(gate, StopGate | FinishGate | RestoreGate | VerdictGate):
-            continue
-        passes = NOT_DONE in placed.ways
-        if isinstance(gate, ConfirmGate) and gate.restores and passes:
-            what = f'{gate_id} restores {", ".join(gate.restores)}, yet "not done" passes it'
-            yield Violation(gate_id, Fault("not-done", what, "write not_done: false", ("not_done",)), ())
-        changes = isinstance(gate, ConfirmGate) and (gate.alters or gate.restores)
-        decides = isinstance(gate, ChoiceGate) and any(
-            isinstance(procedure.gates[to].gate, StopGate) for to in placed.ways.values() if to not in ENDS
-        )
-        if not passes and not changes and not decides:
-            what = f'{gate_id} cannot be passed by "not done, because"'
-            yield Violation(
-                gate_id, Fault("not-done", what, "say with not_done where it leads", ("not_done",)), ()
-            )
-
-
-def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates where the burner must be firing that are not marked so: there silence would be no alarm."""
-    before: dict[str, list[str]] = {}
-    for gate_id, placed in procedure.gates.items():
-        for to in placed.ways.values():
-            before.setdefault(to, []).append(gate_id)
-    for gate_id, placed in procedure.gates.items():
-        gate = placed.gate
-        if gate.firing or generated(placed) or isinstance(gate, StopGate | FinishGate):
-            continue
-        own = isinstance(gate, TimedGate | AdjustGate) or (
-            isinstance(gate, ReadingsGate) and gate.rate is not None
-        )
-        around = [*before.get(gate_id, ()), *placed.ways.values()]
-        others = [procedure.gates[g].gate for g in around if g in procedure.gates]
-        others = [other for other in others if not isinstance(other, StopGate | FinishGate)]
-        has_both = before.get(gate_id) and any(to not in ENDS for to in placed.ways.values())
-        between = bool(has_both) and bool(others) and all(other.firing for other in others)
-        if own or between:
-            why = "reads a held rate or times the meter" if own else "lies between gates that fire"
-            yield Violation(
-                gate_id, Fault("firing", f"{gate_id} {why}, but is not firing", "write firing: true"), ()
-            )

@@ -72,6 +72,9 @@ def _input_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
             continue
         for quantity in signature.inputs[name]:
+            if missing := _not_asking(kept.get(at, {}), quantity):
+                yield f"{missing.id} keeps readings under {at!r} without {quantity}", "ask for it there too", ()
+                break
             takers = kept.get(at, {}).get(quantity) or kept.get(at, {}).get(SAME_IN_OTHER_UNITS.get(quantity, ""))
             if not takers:
                 yield f"no gate keeps {quantity} under {at!r}", "ask for it there", ("using", name)
@@ -82,6 +85,13 @@ def _input_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[
                     ("using",),
                 )
                 break
+
+
+def _not_asking(kept: dict[str, list[PlacedGate]], quantity: str) -> PlacedGate | None:
+    """Return a gate that keeps something under the name, where another keeps the quantity, but not this one."""
+    takers = kept.get(quantity, [])
+    others = (placed for gates in kept.values() for placed in gates)
+    return next((placed for placed in others if takers and placed not in takers), None)
 
 
 def _rate_of(name: str) -> str | None:

@@ -11,9 +11,7 @@ from pydantic import BaseModel
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.model import (
     ConfirmGate,
-    FinishGate,
     ReadingsGate,
-    RestoreGate,
     StopGate,
 )
 from handsfree.procedure.procedure import Procedure
@@ -88,7 +86,7 @@ def without_source(procedure: Procedure) -> Iterator[Violation]:
     """Yield gates that do not say where they come from; what the language adds itself needs no source."""
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
-        if generated(placed) or isinstance(gate, FinishGate | RestoreGate):
+        if generated(placed):
             continue
         if not (gate.source or "").strip():
             what = f"{gate_id} does not say where it comes from"

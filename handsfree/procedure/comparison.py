@@ -1,0 +1,173 @@
+"""What changed between two procedures in meaning, not in text: ways, limits, sources, phrases, things, proofs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from handsfree.procedure.model import GateBlock, StopGate
+from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.proofs.check import check
+from handsfree.procedure.proofs.finding import PROOFS
+
+ASPECTS: Mapping[str, frozenset[str]] = {
+    "limits": frozenset(
+        {"at_most", "settle", "least_seconds", "ask", "volume", "calculation", "rate", "using", "voids"}
+    ),
+    "sources": frozenset({"source", "settle.source"}),
+    "phrases": frozenset({"done", "answers"}),
+    "wording": frozenset({"title", "prompt", "script"}),
+    "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
+    "records": frozenset({"at"}),
+    "watching": frozenset({"firing"}),
+}
+"""What a field of a gate is about; where a gate leads is told by its ways and not by its fields."""
+
+_TOLD_BY_WAYS = frozenset(
+    {"id", "kind", "then", "exhausted", "unsettled", "dropped_back", "no_advice", "branches", "not_done", "exits"}
+)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of meaning: what it is about, where, and before and after."""
+
+    aspect: str
+    gate: str
+    what: str
+    before: str = ""
+    after: str = ""
+
+    def sentence(self) -> str:
+        """Return the change as one line."""
+        here = f"{self.gate}: " if self.gate else ""
+        if self.before or self.after:
+            return f"{here}{self.what}: {self.before or 'nothing'} -> {self.after or 'nothing'}"
+        return f"{here}{self.what}"
+
+
+def meaning(placed: PlacedGate) -> dict[str, Any]:
+    """Return what a gate means apart from where it leads; ways are compared by themselves."""
+    fields = {name: value for name, value in _plain(placed.gate).items() if name not in _TOLD_BY_WAYS}
+    if "answers" in fields:
+        fields["answers"] = {name: answer["heard"] for name, answer in fields["answers"].items()}
+    if isinstance(fields.get("settle"), dict):
+        fields["settle.source"] = fields["settle"].pop("source")
+    if isinstance(placed.gate, StopGate):
+        del fields["firing"]  # a stopped visit watches for nothing
+    return {"kind": placed.gate.kind, **fields}
+
+
+def _plain(gate: GateBlock) -> dict[str, Any]:
+    return gate.model_dump(mode="json", exclude_none=True)
+
+
+def changes(old: Procedure, new: Procedure) -> tuple[Change, ...]:
+    """Return every change of meaning; none when the two lead every visit alike in the same words."""
+    return tuple(_changes(old, new))
+
+
+def _changes(old: Procedure, new: Procedure) -> Iterator[Change]:
+    renamed = _renamed(old, new)
+    for was, now in renamed.items():
+        yield Change("gates", now, "renamed", was, now)
+    gone = [gate_id for gate_id in old.gates if gate_id not in new.gates and gate_id not in renamed]
+    come = [gate_id for gate_id in new.gates if gate_id not in old.gates and gate_id not in renamed.values()]
+    for gate_id in gone:
+        yield Change("gates", gate_id, f"removed ({old.gates[gate_id].gate.title})")
+    for gate_id in come:
+        yield Change("gates", gate_id, f"added ({new.gates[gate_id].gate.title})")
+    if renamed.get(old.first, old.first) != new.first:
+        yield Change("order", "", "the first gate", old.first, new.first)
+    for gate_id, before in old.gates.items():
+        after = new.gates.get(renamed.get(gate_id, gate_id))
+        if after is not None:
+            yield from _of_gate(before, after, renamed)
+    yield from _of_things(old, new)
+    yield from _of_file(old, new)
+
+
+def _renamed(old: Procedure, new: Procedure) -> dict[str, str]:
+    """Return old id -> new id of gates that mean the same under another name and are alike to no other."""
+    gone = {gate_id: meaning(placed) for gate_id, placed in old.gates.items() if gate_id not in new.gates}
+    come = {gate_id: meaning(placed) for gate_id, placed in new.gates.items() if gate_id not in old.gates}
+    found = {}
+    for gate_id, was in gone.items():
+        same = [name for name, now in come.items() if now == was]
+        if len(same) == 1 and sum(other == was for other in gone.values()) == 1:
+            found[gate_id] = same[0]
+    return found
+
+
+def _of_gate(before: PlacedGate, after: PlacedGate, renamed: Mapping[str, str]) -> Iterator[Change]:
+    was, now = meaning(before), meaning(after)
+    for name in dict.fromkeys((*was, *now)):
+        if was.get(name) != now.get(name):
+            yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)))
+    for outcome in dict.fromkeys((*before.ways, *after.ways)):
+        led, leads = before.ways.get(outcome), after.ways.get(outcome)
+        if led is not None and renamed.get(led, led) == leads:
+            continue
+        if led != leads:
+            yield Change("order", after.id, f'on "{outcome}"', led or "", leads or "")
+
+
+def _aspect(field: str) -> str:
+    return next((aspect for aspect, fields in ASPECTS.items() if field in fields), "gates")
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {_shown(item)}" for name, item in value.items())
+    if isinstance(value, list):
+        return ", ".join(_shown(item) for item in value)
+    return "" if value is None else str(value)
+
+
+def _of_things(old: Procedure, new: Procedure) -> Iterator[Change]:
+    for name in dict.fromkeys((*old.things, *new.things)):
+        was, now = old.things.get(name), new.things.get(name)
+        if was != now:
+            before = "" if was is None else _shown(was.model_dump(exclude_none=True))
+            after = "" if now is None else _shown(now.model_dump(exclude_none=True))
+            yield Change("things", "", f"the thing {name}", before, after)
+
+
+def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
+    for field in ("title", "purpose"):
+        was, now = getattr(old.file, field), getattr(new.file, field)
+        if was != now:
+            yield Change("wording", "", field, was, now)
+    for field, aspect in (("cautions", "wording"), ("jobsheet", "records")):
+        was_all, now_all = getattr(old.file, field), getattr(new.file, field)
+        for item in was_all:
+            if item not in now_all:
+                yield Change(aspect, "", f"{field} loses", item, "")
+        for item in now_all:
+            if item not in was_all:
+                yield Change(aspect, "", f"{field} gains", "", item)
+    for word in dict.fromkeys((*old.words, *new.words)):
+        if old.words.get(word) != new.words.get(word):
+            yield Change("phrases", "", f"how {word} is said", old.words.get(word, ""), new.words.get(word, ""))
+
+
+@dataclass(frozen=True)
+class ProofChange:
+    """A proof that holds for one of the two only."""
+
+    proof: str
+    gained: bool
+    reasons: tuple[str, ...]
+
+
+def proof_changes(old: Procedure, new: Procedure) -> tuple[ProofChange, ...]:
+    """Return the proofs that were lost or gained, with what breaks them."""
+    before, after = check(old), check(new)
+    found = []
+    for proof in PROOFS:
+        was, now = before.failed(proof), after.failed(proof)
+        if bool(was) != bool(now):
+            reasons = tuple(finding.what for finding in (was or now))
+            found.append(ProofChange(proof, gained=bool(was), reasons=reasons))
+    return tuple(found)

@@ -1,0 +1,172 @@
+"""What is proven of single gates and their likes: ways out in words, answers that decide, alike gates alike."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from handsfree.procedure.model import (
+    AdjustGate,
+    ChoiceGate,
+    ConfirmGate,
+    FinishGate,
+    ReadingsGate,
+    RestoreGate,
+    StopGate,
+    Thing,
+    TimedGate,
+    VerdictGate,
+)
+from handsfree.procedure.phrases import asks_of
+from handsfree.procedure.procedure import ENDS, NOT_DONE, PlacedGate, Procedure
+from handsfree.procedure.proofs.search import Fault, Violation, generated
+
+
+def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that refuse "not done" without cause, and those that let pass what must not be passed.
+
+    It may be refused where something is altered or restored, and where the answer decides between going on
+    and a written stop; it must be refused where something is restored. Skipping what later gates need is
+    found by the proof of needs.
+    """
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if isinstance(gate, StopGate | FinishGate | RestoreGate | VerdictGate):
+            continue
+        passes = NOT_DONE in placed.ways
+        if placed.ways.get(NOT_DONE) == gate_id:
+            fault = Fault("not-done", f"{gate_id}, not done, leads to itself", "lead elsewhere", ("not_done",))
+            yield Violation(gate_id, fault, ())
+        if isinstance(gate, ConfirmGate) and gate.restores and passes:
+            what = f'{gate_id} restores {", ".join(gate.restores)}, yet "not done" passes it'
+            yield Violation(gate_id, Fault("not-done", what, "write not_done: false", ("not_done",)), ())
+        changes = isinstance(gate, ConfirmGate) and (gate.alters or gate.restores)
+        decides = isinstance(gate, ChoiceGate) and any(
+            isinstance(procedure.gates[to].gate, StopGate) for to in placed.ways.values() if to not in ENDS
+        )
+        if not passes and not changes and not decides:
+            what = f'{gate_id} cannot be passed by "not done, because"'
+            yield Violation(
+                gate_id, Fault("not-done", what, "say with not_done where it leads", ("not_done",)), ()
+            )
+
+
+def undecided(procedure: Procedure) -> Iterator[Violation]:
+    """Yield choices whose answers all lead to one gate, and answers that stop the visit only sometimes.
+
+    One word has one meaning: an answer that leads to a written stop at one question does so at every question.
+    """
+    stops_at: dict[str, str] = {}
+    goes_on_at: dict[str, list[str]] = {}
+    for gate_id, placed in procedure.gates.items():
+        if not isinstance(placed.gate, ChoiceGate):
+            continue
+        targets = {placed.ways[name] for name in placed.gate.answers}
+        only = procedure.gates.get(next(iter(targets)))
+        if len(targets) == 1 and not (only is not None and generated(only)):
+            what = f"all answers of {gate_id} lead to {next(iter(targets))}, so it decides nothing"
+            yield Violation(gate_id, Fault("decides", what, "correct an answer's `then`", ("answers",)), ())
+        for name in placed.gate.answers:
+            to = placed.ways[name]
+            if to not in ENDS and isinstance(procedure.gates[to].gate, StopGate):
+                stops_at.setdefault(name, gate_id)
+            else:
+                goes_on_at.setdefault(name, []).append(gate_id)
+    for name, first in stops_at.items():
+        for gate_id in goes_on_at.get(name, ()):
+            what = f'the answer "{name}" stops the visit at {first}, but leads on at {gate_id}'
+            fault = Fault("decides", what, "use another answer where it does not stop", ("answers", name))
+            yield Violation(gate_id, fault, ())
+
+
+def wrong_words(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that alter a thing but are answered with the word for its restored state, or the reverse."""
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if not isinstance(gate, ConfirmGate):
+            continue
+        for names, wrong, done in ((gate.alters, "restored", "altered"), (gate.restores, "altered", "restored")):
+            words = {getattr(procedure.things[name], wrong) for name in names}
+            right = {getattr(procedure.things[name], done) for name in names}
+            for said in gate.done:
+                if said in words - right:
+                    what = f'{gate_id} counts {", ".join(names)} as {done} when "{said}" is called'
+                    yield Violation(
+                        gate_id, Fault("decides", what, "correct the words or the thing", ("done",)), ()
+                    )
+
+
+def said_not_done(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that speak of a thing and are answered with a state of it, but neither alter nor restore it."""
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if not isinstance(gate, ConfirmGate) or gate.alters or gate.restores:
+            continue
+        text = set(re.findall(r"[a-z]+", f"{gate.prompt} {gate.title}".lower()))
+        for name, thing in procedure.things.items():
+            if _named(thing) <= text and {thing.altered, thing.restored} & set(gate.done):
+                what = f'{gate_id} is answered "{gate.done[0]}" for {thing.said}, but changes nothing'
+                remedy = f"write alters or restores: [{name}]"
+                yield Violation(gate_id, Fault("decides", what, remedy, ("done",)), ())
+                break
+
+
+def _named(thing: Thing) -> set[str]:
+    return set(re.findall(r"[a-z]+", thing.said.lower()))
+
+
+def unlike(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that need less than all others that do the same: a need was forgotten or lost.
+
+    Gates do the same when they ask for the same quantities, turn an adjuster, or alter the same things on the
+    same words.
+    """
+    groups: dict[tuple[object, ...], list[PlacedGate]] = {}
+    for placed in procedure.gates.values():
+        gate = placed.gate
+        key: tuple[object, ...] | None = None
+        if isinstance(gate, ReadingsGate):
+            key = ("asks", *(ask.quantity for ask in asks_of(gate)))
+        elif isinstance(gate, AdjustGate):
+            key = ("adjusts",)
+        elif isinstance(gate, ConfirmGate) and gate.alters and gate.firing:
+            key = ("alters", *gate.alters)
+        if key is not None:
+            groups.setdefault(key, []).append(placed)
+    for group in groups.values():
+        for placed in group:
+            others = [other for other in group if other is not placed]
+            if not others:
+                continue
+            shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
+            for thing, state in sorted(shared - set(placed.gate.needs.items())):
+                likes = ", ".join(other.id for other in others[:3])
+                what = f"{placed.id} does not need {thing} {state}, but all its likes do ({likes})"
+                yield Violation(
+                    placed.id, Fault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",)), ()
+                )
+
+
+def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates where the burner must be firing that are not marked so: there silence would be no alarm."""
+    before: dict[str, list[str]] = {}
+    for gate_id, placed in procedure.gates.items():
+        for to in placed.ways.values():
+            before.setdefault(to, []).append(gate_id)
+    for gate_id, placed in procedure.gates.items():
+        gate = placed.gate
+        if gate.firing or generated(placed) or isinstance(gate, StopGate | FinishGate):
+            continue
+        own = isinstance(gate, TimedGate | AdjustGate) or (
+            isinstance(gate, ReadingsGate) and gate.rate is not None
+        )
+        around = [*before.get(gate_id, ()), *placed.ways.values()]
+        others = [procedure.gates[g].gate for g in around if g in procedure.gates]
+        others = [other for other in others if not isinstance(other, StopGate | FinishGate)]
+        has_both = before.get(gate_id) and any(to not in ENDS for to in placed.ways.values())
+        between = bool(has_both) and bool(others) and all(other.firing for other in others)
+        if own or between:
+            why = "reads a held rate or times the meter" if own else "lies between gates that fire"
+            yield Violation(
+                gate_id, Fault("firing", f"{gate_id} {why}, but is not firing", "write firing: true"), ()
+            )
