@@ -1,0 +1,347 @@
+"""Every way between the gates of the shipped visit is walked, in words, through the session itself.
+
+Whole visits are rehearsed from the table below; from each place they reach, every other answer is then tried
+once (a visit's state never changes once made, so a place can be left in many ways). What is called is invented.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from handsfree.procedure.model import AdjustGate, ChoiceGate, ConfirmGate, ReadingsGate, TimedGate
+from handsfree.procedure.phrases import asks_of
+from handsfree.procedure.procedure import DONE, DROPPED_BACK, NOT_DONE, UNSETTLED, load_procedure
+from handsfree.procedure.sheets import Sheets, load_sheets
+from handsfree.session import events as ev
+from handsfree.session.plan import Plan
+from handsfree.session.rehearsal import Rehearsal
+
+ROOT = Path(__file__).parents[3]
+VISIT = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
+SHEETS, _ = load_sheets(ROOT / "handsfree" / "demo" / "jobsheet.yaml")
+WAYS = {(gate_id, outcome) for gate_id, placed in VISIT.gates.items() for outcome in placed.ways}
+
+Called = Mapping[str, tuple[str, ...]]
+Answers = Mapping[str, tuple[str, ...]]
+
+USUAL: Called = {
+    "co2": ("9.4",), "co": ("20",), "ambient_co": ("2",), "standing_pressure": ("21.0",),
+    "working_pressure": ("20.0",), "water_pressure": ("1.5",), "meter_pressure": ("20.4",),
+    "pressure_drop": ("0.6",), "lockup_pressure": ("21.0",), "reset_slope": ("1.5",), "set_point": ("60",),
+    "flue_temperature": ("58",), "air_temperature": ("18",), "flow_temperature": ("60",),
+    "return_temperature": ("42",), "fan_speed": ("6200",), "flame_current": ("8.5",),
+    "offset_pressure": ("-0.05",), "vent_pressure": ("0.12",), "air_duct_o2": ("20.9",),
+    "air_duct_co2": ("0.05",), "gas_volume_metric": ("0.048",),
+}  # fmt: skip
+DRIFT = tuple(f"{8.0 + 0.2 * number:.1f}" for number in range(9))
+STEPS = " ".join(f"{7.8 + 0.1 * number:.1f}" for number in range(12))
+DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+MARK_SECONDS = 77
+
+# Ways that the sheets or an earlier gate rule out in a visit; they stand in the procedure because every
+# outcome of a calculation must lead somewhere.
+RULED_OUT = {
+    ("air-duct-verdict", "outside"): "the reading itself has stopped the visit",
+    ("supply-before-screws", "outside"): "a supply outside the plate has stopped the visit before",
+    ("found-rule", "missing"): "both sets were judged just before",
+    ("first-maximum-verdict", "no-limit"): "without a band at maximum no screw is reached",
+    ("first-rule", "missing"): "both sets were judged just before",
+    ("second-rule", "missing"): "both sets were judged just before",
+    ("second-rule", "no-limit"): "the first pass has asked for the rule before",
+    ("second-maximum-verdict", "no-limit"): "the first pass has asked for the band before",
+    ("second-minimum-verdict", "no-limit"): "the first pass has asked for the band before",
+    ("minimum-again-verdict", "no-limit"): "the first pass has asked for the band before",
+    ("maximum-agrees", "missing"): "both passes were judged before",
+    ("minimum-agrees", "missing"): "both passes were judged before",
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """A whole visit: which answers differ from the usual ones, entry by entry, the last repeated."""
+
+    name: str
+    answers: Answers = field(default_factory=dict)
+    called: Mapping[str, Called] = field(default_factory=dict)
+    """Where values are kept -> quantity -> the values, one for each time the gate is entered."""
+    sheets: Sheets = SHEETS
+
+
+def lacking(**missing: Any) -> Sheets:
+    fuels = {**SHEETS.appliance.fuels, SHEETS.job.fuel: SHEETS.fuel.model_copy(update=missing)}
+    return Sheets(job=SHEETS.job, appliance=SHEETS.appliance.model_copy(update={"fuels": fuels}))
+
+
+def job(**other: Any) -> Sheets:
+    return Sheets(job=SHEETS.job.model_copy(update=other), appliance=SHEETS.appliance)
+
+
+def co2(**kept_at: str) -> dict[str, Called]:
+    """Return CO2 by where it is kept: found_maximum="8.2 9.4" is 8.2 at the first entry, then 9.4."""
+    return {name.replace("_", "-"): {"co2": tuple(values.split())} for name, values in kept_at.items()}
+
+
+def co(kept_at: str) -> dict[str, Called]:
+    """Return CO2 out of its band as found, and CO in the guard band of the maker's limit, once, at one place."""
+    return {"found-maximum": {"co2": ("8.2",)}, kept_at: {"co": ("145", "20")}}
+
+
+OUT = co2(found_maximum="8.2")
+ONE_BAND = lacking(co2={"maximum": SHEETS.fuel.co2["maximum"]})
+NO_BAND = lacking(co2={})
+OLD = SHEETS.job.instrument.model_copy(update={"calibrated_until": date(2026, 1, 1)})
+
+CASES = (
+    Case("nothing to adjust"),
+    Case(
+        "propane",
+        called=co2(found_maximum="10.4", found_minimum="10.4", final_maximum="10.4", middle="10.4"),
+        sheets=job(fuel="propane"),
+    ),
+    Case("out as found, in when measured again", called=OUT),
+    Case("maximum turned", called=co2(found_maximum="8.2", first_maximum="8.2 8.8 9.4")),
+    Case(
+        "maximum turned behind the cover",
+        {"maximum-screw": ("behind",)},
+        co2(found_maximum="8.2", first_maximum="8.2 9.4"),
+    ),
+    Case("minimum turned", called=co2(found_minimum="8.2", first_minimum="8.2 8.5 8.8 9.4")),
+    Case("minimum too close", called=co2(found_minimum="8.8", first_minimum="8.8 9.4")),
+    Case("maximum too close", called=co2(found_maximum="8.8")),
+    Case(
+        "minimum turned behind the cover",
+        {"minimum-screw": ("behind",)},
+        co2(found_minimum="8.2", first_minimum="8.2 9.4"),
+    ),
+    Case("maximum turned in vain", called=co2(found_maximum="8.2", first_maximum="8.2")),
+    Case("minimum turned in vain", called=co2(found_minimum="8.2", first_minimum="8.2")),
+    Case("maximum turned without end", called=co2(found_maximum=STEPS, first_maximum=STEPS)),
+    Case("minimum turned without end", called=co2(found_minimum=STEPS, first_minimum=STEPS)),
+    Case("rule broken as found", called=co2(found_maximum="9.1", found_minimum="9.6", first_minimum="9.9 9.4")),
+    Case("rule too close", called=co2(found_maximum="9.4", found_minimum="9.7", first_minimum="9.7 9.4")),
+    Case("second rule broken", called=co2(found_maximum="8.2", second_minimum="9.9 9.4")),
+    Case("second rule too close", called=co2(found_maximum="8.2", second_minimum="9.7 9.4")),
+    Case(
+        "maximum does not agree",
+        called=co2(found_maximum="8.2", second_maximum="9.1 9.4", second_minimum="9.2 9.4"),
+    ),
+    Case(
+        "minimum does not agree",
+        called=co2(found_maximum="8.2", first_minimum="9.5", second_maximum="9.3 9.4", second_minimum="9.2 9.4"),
+    ),
+    Case("second maximum out", called=co2(found_maximum="8.2", second_maximum="8.2 8.8 9.4")),
+    Case("second minimum out", called=co2(found_maximum="8.2", second_minimum="8.2 8.8 9.4")),
+    Case("final out", called=co2(final_maximum="8.2 8.8 9.4")),
+    *(
+        Case(f"CO high at {at}", called=co(at))
+        for at in ("found-maximum", "first-maximum", "first-minimum", "second-maximum", "second-minimum")
+    ),
+    Case("CO high at minimum as found", called={"found-minimum": {"co": ("145",)}}),
+    Case("CO high at the end", called={"final-maximum": {"co": ("145", "20")}}),
+    Case(
+        "CO high at minimum after a turn",
+        called={"found-minimum": {"co2": ("8.2",)}, "first-minimum": {"co2": ("8.2", "9.4"), "co": ("20", "145")}},
+    ),
+    *(
+        Case(f"dashes at {at}", called=co2(found_maximum="8.2") | {at: {"co2": ("dashes", "9.4")}})
+        for at in ("first-maximum", "first-minimum", "second-maximum", "second-minimum", "final-maximum")
+    ),
+    Case("dashes at minimum after a turn", called=co2(found_minimum="8.2", first_minimum="8.2 dashes 9.4")),
+    Case("maximum not read as found", {"found-maximum": (NOT_DONE,)}),
+    Case("minimum not read as found", {"found-minimum": (NOT_DONE,)}, co2(found_maximum="9.4")),
+    Case("supply outside", called={"standing": {"standing_pressure": ("8.0",)}}),
+    Case("supply not read", {"standing-pressure": (NOT_DONE,)}, OUT),
+    Case("no limit for the supply", {}, OUT, lacking(standing_pressure=None)),
+    Case("no band", {}, {}, NO_BAND),
+    Case("a band for one rate alone", {}, {}, ONE_BAND),
+    Case("a band for one rate alone, out", {}, OUT, ONE_BAND),
+    Case("no rule between the rates", {}, {}, lacking(between_rates=None)),
+    Case("no rule between the rates, out", {}, OUT, lacking(between_rates=None)),
+    Case("no rated input", {}, {}, lacking(input_kilowatt={})),
+    Case("calibration run out", sheets=job(instrument=OLD)),
+    Case("CO in the room", called={"ambient-entry": {"ambient_co": ("12", "2")}}),
+    Case("CO stays in the room", called={"ambient-entry": {"ambient_co": ("12",)}}),
+    Case("CO in the room afterwards", called={"ambient-exit": {"ambient_co": ("12",)}}),
+    Case("room not read", {"ambient-entry": (NOT_DONE,), "ambient-exit": (NOT_DONE,)}),
+    Case("flue gas in the air duct", called={"air-duct": {"air_duct_o2": ("20.1",)}}),
+    Case("no monoxide alarm", {"monoxide-alarm": ("missing",)}),
+    Case("air duct not read", {"air-duct": (NOT_DONE,)}),
+    *(
+        Case(f"{at} off the plate", called={at: {"gas_volume_metric": ("0.030",)}})
+        for at in ("input-found", "input-final")
+    ),
+    Case(
+        "input too close", called={at: {"gas_volume_metric": ("0.046",)} for at in ("input-found", "input-final")}
+    ),
+    Case("meter not timed", {f"{at}/time-the-meter": (NOT_DONE,) for at in ("input-found", "input-final")}),
+    *(
+        Case(f"{gate_id} without end", {gate_id: (DROPPED_BACK,)}, OUT)
+        for gate_id in ("working-pressure", "found-maximum", "found-minimum", "first-maximum", "first-minimum")
+    ),
+    *(
+        Case(f"{gate_id} without end", {gate_id: (DROPPED_BACK,)}, OUT)
+        for gate_id in ("second-maximum", "second-minimum", "final-maximum")
+    ),
+    Case(
+        "minimum after a turn without end",
+        {"minimum-again": (DROPPED_BACK,)},
+        co2(found_minimum="8.2", first_minimum="8.2"),
+    ),
+)
+
+
+def words(value: str) -> str:
+    names = {"-": "minus", ".": "point"} | {str(digit): word for digit, word in enumerate(DIGITS)}
+    return value if value == "dashes" else " ".join(names[mark] for mark in value)
+
+
+class Walk:
+    """One rehearsed visit answered by a case; `places` are the states in which each gate first asked."""
+
+    def __init__(self, case: Case, rehearsal: Rehearsal | None = None) -> None:
+        self.case = case
+        self.visit = rehearsal or Rehearsal(Plan(VISIT, case.sheets).check(), date(2026, 11, 25))
+        self.places: dict[str, Rehearsal] = {}
+        self.faults: list[str] = []
+
+    def run(self, most: int = 3000) -> None:
+        """Answer until the visit is over or stopped."""
+        for _ in range(most):
+            self.visit.until_asking()
+            if self.visit.over or self.visit.state.status == "stopped":
+                return
+            gate_id = self.visit.state.gate
+            if self.visit.state.question.kind in {"gate", "turn"} and gate_id not in self.places:
+                self.places[gate_id] = self._copy()
+            self.answer(self._pick(self.case.answers.get(gate_id, (DONE,))))
+        raise AssertionError(f"{self.case.name}: no end at {self.visit.state.gate}")
+
+    def leave(self, gate_id: str, outcome: str) -> tuple[ev.Record, ...]:
+        """Leave a place reached before by an outcome; return what happened."""
+        other = Walk(self.case, self.places[gate_id])
+        other.visit = other._copy()
+        values = iter(DRIFT)
+        while not other.visit.over and other.visit.state.status == "running" and other.visit.state.gate == gate_id:
+            drift = (
+                next(values, DRIFT[-1])
+                if outcome == UNSETTLED and other.visit.state.question.kind == "gate"
+                else ""
+            )
+            other.answer(outcome, drift)
+            if other.visit.state.gate == gate_id:
+                other.visit.until_asking()
+        self.faults += other.faults
+        return tuple(other.visit.events)
+
+    def answer(self, outcome: str, drift: str = "") -> None:
+        """Give one answer: towards the outcome at the gate's own question, the usual one at any other."""
+        gate_id, question = self.visit.state.gate, self.visit.state.question
+        if question.kind == "thing-first":
+            self.faults.append(f"{self.case.name}: {gate_id} was entered, {question.about} not as it needs")
+        heard = self.visit.say(self._words(gate_id, outcome, drift))
+        self.faults += [f"{gate_id}: not understood" for event in heard if isinstance(event, ev.NotUnderstood)]
+
+    def _copy(self) -> Rehearsal:
+        twin = copy.copy(self.visit)
+        twin.events = []
+        return twin
+
+    def _pick(self, options: tuple[str, ...]) -> str:
+        return options[min(self.visit.state.entered[self.visit.state.gate], len(options)) - 1]
+
+    def _words(self, gate_id: str, outcome: str, drift: str) -> str:
+        gate, question = VISIT.gates[gate_id].gate, self.visit.state.question
+        thing = VISIT.things.get(question.about)
+        if question.kind in {"gate", "turn"} and outcome in {NOT_DONE, DROPPED_BACK}:
+            return "not done because it is so" if outcome == NOT_DONE else "dropped back"
+        match gate, question.kind:
+            case ConfirmGate(), "gate":
+                return gate.done[0]
+            case ChoiceGate(), "gate":
+                return gate.answers.get(outcome, next(iter(gate.answers.values()))).heard[0]
+            case AdjustGate(), "turn":
+                advised = [event for event in self.visit.events if isinstance(event, ev.Advised)]
+                direction = advised[-1].direction if advised else "clockwise"
+                return f"{direction.replace('-', ' ')} one eighth"
+            case ReadingsGate() | TimedGate(), "gate" | "once-more" | "which-value" | "pair":
+                return self._values(gate, drift)
+            case _, "rate":
+                return str(getattr(gate, "rate", None))
+            case _, "restore" if thing is not None:
+                return words(USUAL[thing.value][0]) if thing.value else thing.restored
+            case _, "mark-first":
+                return "mark"
+            case _, "mark-last":
+                self.visit.wait(MARK_SECONDS)
+                return "mark"
+            case _:
+                return "confirmed"
+
+    def _values(self, gate: ReadingsGate | TimedGate, drift: str) -> str:
+        question = self.visit.state.question
+        called = dict(USUAL) | dict(self.case.called.get(gate.at, {}))
+        asked = [ask.quantity for ask in asks_of(gate)]
+        if question.kind == "pair":
+            asked = ["co2", "o2"]
+        elif question.about:
+            asked = [question.about]
+        picked = {name: self._pick(values) for name, values in called.items()}
+        if drift:
+            picked["co2"] = drift
+        ultimate = {"natural gas": 11.9, "propane": 13.8}[self.visit.plan.sheets.job.fuel]  # rounded
+        share = 0.75 if picked["co2"] == "dashes" else float(picked["co2"]) / ultimate
+        picked["o2"] = f"{20.9 * (1 - share):.1f}"
+        said = [words(picked[quantity]) for quantity in asked]
+        rate = getattr(gate, "rate", None)
+        return " ".join([*said, rate] if rate and question.kind == "gate" else said)
+
+
+def walked(events: list[ev.Record] | tuple[ev.Record, ...]) -> Counter[tuple[str, str]]:
+    return Counter((event.gate, event.outcome) for event in events if isinstance(event, ev.GatePassed))
+
+
+@pytest.fixture(scope="module")
+def walks() -> list[Walk]:
+    found = [Walk(case) for case in CASES]
+    for walk in found:
+        walk.run()
+    return found
+
+
+def test_every_way_is_walked_or_ruled_out(walks: list[Walk]) -> None:
+    """Whole visits and every other answer at their places open every way but those named as ruled out."""
+    seen: Counter[tuple[str, str]] = Counter()
+    for walk in walks:
+        seen += walked(walk.visit.events)
+    for gate_id, outcome in sorted(WAYS):
+        if (gate_id, outcome) in seen:
+            continue
+        for walk in walks:
+            if gate_id in walk.places:
+                seen += walked(walk.leave(gate_id, outcome))
+                break
+    assert WAYS - set(seen) == set(RULED_OUT)
+    assert [fault for walk in walks for fault in walk.faults] == []
+
+
+def test_every_visit_ends_restored_or_stopped(walks: list[Walk]) -> None:
+    """A finished visit leaves nothing altered; a stopped one names what is."""
+    finished = 0
+    for walk in walks:
+        if walk.visit.over:
+            last = walk.visit.events[-1]
+            assert isinstance(last, ev.VisitClosed)
+            assert last.outcome == "finished"
+            assert last.still_altered == ()
+            finished += 1
+        else:
+            assert walk.visit.state.status == "stopped", walk.case.name
+    assert finished > 20
