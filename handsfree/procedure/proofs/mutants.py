@@ -124,7 +124,7 @@ class _Surroundings:
         for answer in self.gate.get("answers", {}).values():
             own += answer["heard"]
         stops = [text for hazard in self.catalogue.hazards.values() for text in hazard.heard[:1]]
-        return own + [self.catalogue.everywhere["not-done"][0], self.catalogue.everywhere["repeat"][0], *stops]
+        return [*own, self.catalogue.everywhere["not-done"][0], self.catalogue.everywhere["repeat"][0], *stops]
 
 
 def _damages(kind: type[BaseModel], block: Mapping[str, Any], around: _Surroundings) -> Iterator[_Damage]:
@@ -150,7 +150,7 @@ def _of_value(  # noqa: C901, PLR0912 - one case a type of the language
         return
     if isinstance(value, bool):
         yield f"flip {name}", path, f"to {not value}", not value
-    elif isinstance(value, int) or isinstance(value, Decimal):
+    elif isinstance(value, int | Decimal):
         for factor in (10, Decimal("0.1")):
             scaled = value * factor
             yield f"widen {path[-1]}", path, f"to {scaled}", int(scaled) if isinstance(value, int) else scaled
@@ -232,7 +232,7 @@ def _aliases(kind: type[BaseModel], name: str) -> frozenset[str]:
 
 def _parts(annotation: Any) -> Iterator[Any]:
     origin = get_origin(annotation)
-    if origin in {Annotated}:
+    if origin is Annotated:
         yield from _parts(get_args(annotation)[0])
     elif origin in {Union, types.UnionType, tuple, dict, list}:
         for part in get_args(annotation):

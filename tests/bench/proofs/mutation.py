@@ -10,6 +10,7 @@ is left out. One is dangerous when it allows what the undamaged procedure ruled 
 import sys
 import time
 from collections import Counter
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from handsfree.lexicon.catalogue import english
@@ -31,8 +32,18 @@ def main(arguments: list[str]) -> None:
         report(path, every, survivors="--survivors" in arguments)
 
 
-def report(path: Path, every: int, *, survivors: bool) -> None:
-    began = time.perf_counter()
+@dataclass
+class Tried:
+    """What became of the damages of one file."""
+
+    caught: Counter[tuple[str, str]] = field(default_factory=Counter)
+    dangerous: Counter[str] = field(default_factory=Counter)
+    alive: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
+    same: int = 0
+
+
+def try_damages(path: Path, every: int) -> Tried:
+    """Damage a file in each way and prove every procedure that it is part of."""
     wholes = [other for other in sorted(PROCEDURES.glob("*.yaml")) if path.resolve() in documents_of(other)]
     documents = {place: document for other in wholes for place, document in documents_of(other).items()}
     loaded = {other: load_procedure(other) for other in wholes}
@@ -40,43 +51,47 @@ def report(path: Path, every: int, *, survivors: bool) -> None:
     for other, failed in known.items():
         if failed:
             print(f"{other.name} itself is not proven ({len(failed)} failures); those are passed over")
-    caught: Counter[tuple[str, str]] = Counter()
-    dangerous: Counter[str] = Counter()
-    alive: list[tuple[str, str, tuple[str, ...]]] = []
-    same = 0
+    tried = Tried()
     for number, mutant in enumerate(mutants(documents[path.resolve()], english())):
         if number % every:
             continue
         try:
             damaged = {other: load_mutant(other, path, mutant, documents) for other in wholes}
         except Problem:
-            caught[mutant.damage, "does not load"] += 1
+            tried.caught[mutant.damage, "does not load"] += 1
             continue
         failure = next(filter(None, (first_failure(damaged[w], known=known[w]) for w in wholes)), None)
         if failure is not None:
-            caught[mutant.damage, failure[0]] += 1
+            tried.caught[mutant.damage, failure[0]] += 1
         elif not any(changes(loaded[w], damaged[w]) for w in wholes):
-            same += 1
+            tried.same += 1
         else:
             found = tuple(danger for w in wholes for danger in dangers(loaded[w], damaged[w]))
-            dangerous[mutant.damage] += bool(found) or mutant.damage.startswith(BY_WORDS)
-            alive.append((mutant.damage, str(mutant), found))
-    killed, total = sum(caught.values()), sum(caught.values()) + len(alive)
+            tried.dangerous[mutant.damage] += bool(found) or mutant.damage.startswith(BY_WORDS)
+            tried.alive.append((mutant.damage, str(mutant), found))
+    return tried
+
+
+def report(path: Path, every: int, *, survivors: bool) -> None:
+    began = time.perf_counter()
+    tried = try_damages(path, every)
+    killed = sum(tried.caught.values())
+    total = killed + len(tried.alive)
     print(
-        f"{path.name}: {killed} of {total} damages caught ({100 * killed / total:.1f} %); of the {len(alive)} others "
-        f"{sum(dangerous.values())} allow what was ruled out before; {same} changed no meaning; "
-        f"{time.perf_counter() - began:.0f} s"
+        f"{path.name}: {killed} of {total} damages caught ({100 * killed / total:.1f} %); "
+        f"of the {len(tried.alive)} others {sum(tried.dangerous.values())} allow what was ruled out before; "
+        f"{tried.same} changed no meaning; {time.perf_counter() - began:.0f} s"
     )
-    by_damage = Counter({damage: 0 for damage, _ in caught})
-    for (damage, _), count in caught.items():
+    by_damage: Counter[str] = Counter()
+    for (damage, _), count in tried.caught.items():
         by_damage[damage] += count
-    left = Counter(damage for damage, _, _ in alive)
+    left = Counter(damage for damage, _, _ in tried.alive)
     for damage in sorted(set(by_damage) | set(left)):
-        proofs = ", ".join(f"{p} {n}" for (d, p), n in sorted(caught.items()) if d == damage)
+        proofs = ", ".join(f"{p} {n}" for (d, p), n in sorted(tried.caught.items()) if d == damage)
         count = f"{by_damage[damage]:4} of {by_damage[damage] + left[damage]:4}"
-        print(f"  {damage:28} {count}  dangerous left {dangerous[damage]:3}  {proofs}")
+        print(f"  {damage:28} {count}  dangerous left {tried.dangerous[damage]:3}  {proofs}")
     if survivors:
-        for _, name, found in alive:
+        for _, name, found in tried.alive:
             print("   survives", name, "|", "; ".join(found[:2]) or "no danger")
 
 
