@@ -9,10 +9,8 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
-from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import torch
@@ -21,7 +19,8 @@ from handsfree.hearing.graph import Tuning, loop_graph
 from handsfree.hearing.model_folder import SUMS, ModelFolder
 from handsfree.hearing.units import Units
 from handsfree.lexicon.pronunciation import Pronunciations
-from models.training.acoustic_model import Floats, Layer, acoustic_model
+from models.training.acoustic_model import acoustic_model
+from models.training.network import Network
 
 FBANK = """\
 --sample-frequency=16000
@@ -43,45 +42,15 @@ DECODING = """\
 """
 
 
-def plain_layers(checkpoint: Mapping[str, Any]) -> list[Layer]:
-    """Fold normalisation into the affine steps of a net of convolution, rectifier, batch normalisation."""
-    state: Mapping[str, torch.Tensor] = checkpoint["sd"]
-    scale = 1.0 / checkpoint["std"].numpy()
-    shift = -checkpoint["mean"].numpy() * scale
-    layers = []
-    for number, (width, spacing) in enumerate(checkpoint["spec"]):
-        weights = state[f"b.{4 * number}.weight"].numpy()
-        bias = state[f"b.{4 * number}.bias"].numpy() + np.einsum("oik,i->o", weights, shift)
-        offsets = tuple((tap - (width - 1) // 2) * spacing for tap in range(width))
-        layers.append(
-            Layer(f"layer{number}", _columns(weights * scale[None, :, None]), bias, offsets, rectified=True)
-        )
-        normal = {name: state[f"b.{4 * number + 2}.{name}"].numpy() for name in _NORMAL}
-        scale = normal["weight"] / np.sqrt(normal["running_var"] + 1e-5)
-        shift = normal["bias"] - normal["running_mean"] * scale
-    weights = state["o.weight"].numpy()
-    bias = state["o.bias"].numpy() + weights[:, :, 0] @ shift
-    layers.append(Layer("output-layer", _columns(weights * scale[None, :, None]), bias, (0,), rectified=False))
-    return layers
-
-
-_NORMAL = ("weight", "bias", "running_mean", "running_var")
-
-
-def _columns(weights: Floats) -> Floats:
-    """Turn (outputs, inputs, taps) into (outputs, taps x inputs)."""
-    return np.ascontiguousarray(weights.transpose(0, 2, 1).reshape(len(weights), -1), dtype=np.float32)
-
-
 def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning) -> None:
     """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones."""
     checkpoint = torch.load(net, map_location="cpu", weights_only=True)
-    units = Units(tuple(checkpoint["ph"]))
+    units = Units(tuple(checkpoint["phones"]))
     priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
     priors[0] = 1.0
     loop, choice, numbers = loop_graph(words, Pronunciations(), units, tuning)
     contents = {
-        "am/final.mdl": acoustic_model(units, plain_layers(checkpoint), priors),
+        "am/final.mdl": acoustic_model(units, Network.from_checkpoint(checkpoint).layers(), priors),
         "conf/fbank.conf": FBANK.encode(),
         "conf/model.conf": DECODING.encode(),
         "conf/listening.json": (json.dumps(asdict(tuning), indent=2) + "\n").encode(),

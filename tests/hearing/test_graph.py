@@ -113,3 +113,9 @@ def test_every_move_of_the_decoder_is_numbered_once():
     moves += [UNITS.filler(phone, at) for phone in PHONES for at in "BEIS"]
     numbers = sorted(number for move in moves for number in (move.stay, move.enter))
     assert numbers == list(range(1, 2 * len(UNITS.outputs()) + 1))
+
+
+def test_any_speech_may_be_a_part_of_a_sentence():
+    language = choice(sequence(phrase("not done because"), optional(phrase(UNKNOWN))), phrase("done"))
+    found = sentences(*strict_graph(language.automaton(), Pronunciations(), UNITS, TUNING))
+    assert found == set(language.automaton().sentences(6)) | {(UNKNOWN,), ()}

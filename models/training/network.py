@@ -1,0 +1,130 @@
+"""The acoustic network: factored time-delay layers with skips, and its form for the recogniser.
+
+Every layer is "valid" (no padding); the edges of an utterance are padded once, by repeating its first and
+last frame of features, as the recogniser does. Normalisation follows each affine step directly, so it folds
+into it exactly. The first four layers look at every frame, the others at every third, which is also the rate
+of the output.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import torch
+from torch import nn
+
+from models.training.acoustic_model import Floats, Layer
+from models.training.features import BINS
+
+SUBSAMPLING = 3
+_TAPS = 5
+_SKIP = 0.66
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Sizes of the network: outputs, width, bottleneck, and how many layers at full and at a third rate."""
+
+    outputs: int
+    width: int = 512
+    bottleneck: int = 96
+    full_rate: int = 4
+    third_rate: int = 6
+
+    @property
+    def context(self) -> int:
+        """How many frames of features are needed on each side."""
+        return (_TAPS - 1) // 2 + self.full_rate + SUBSAMPLING * self.third_rate
+
+
+class _Factored(nn.Module):
+    """Two frames to a bottleneck, two frames of that to the full width, and the middle of the input added."""
+
+    def __init__(self, shape: Shape, dropout: float) -> None:
+        super().__init__()
+        self.narrow = nn.Conv1d(shape.width, shape.bottleneck, 2, bias=False)
+        self.wide = nn.Conv1d(shape.bottleneck, shape.width, 2)
+        self.normal = nn.BatchNorm1d(shape.width)
+        self.dropout = nn.Dropout(dropout)
+
+    def forward(self, frames: torch.Tensor) -> torch.Tensor:
+        out = self.dropout(self.normal(self.wide(self.narrow(frames))).relu())
+        return out + _SKIP * frames[:, :, 1:-1]
+
+
+class Network(nn.Module):
+    """Features (batch, 40, frames with context) to log-probabilities (batch, third of the frames, outputs)."""
+
+    def __init__(self, shape: Shape, dropout: float = 0.1) -> None:
+        super().__init__()
+        self.shape = shape
+        self.mean: torch.Tensor
+        self.deviation: torch.Tensor
+        self.register_buffer("mean", torch.zeros(BINS))
+        self.register_buffer("deviation", torch.ones(BINS))
+        self.first = nn.Conv1d(BINS, shape.width, _TAPS)
+        self.first_normal = nn.BatchNorm1d(shape.width)
+        self.full = nn.Sequential(*(_Factored(shape, dropout) for _ in range(shape.full_rate)))
+        self.third = nn.Sequential(*(_Factored(shape, dropout) for _ in range(shape.third_rate)))
+        self.last = nn.Conv1d(shape.width, shape.outputs, 1)
+
+    def forward(self, features: torch.Tensor) -> torch.Tensor:
+        """`features` are (batch, frames, 40), not yet padded."""
+        frames = ((features - self.mean) / self.deviation).transpose(1, 2)
+        frames = nn.functional.pad(frames, (self.shape.context, self.shape.context), mode="replicate")
+        frames = self.full(self.first_normal(self.first(frames)).relu())
+        frames = self.third(frames[:, :, ::SUBSAMPLING])
+        return self.last(frames).transpose(1, 2).float().log_softmax(2)
+
+    def checkpoint(self, phones: tuple[str, ...]) -> dict[str, Any]:
+        """Return all that is needed to export the network or train on."""
+        return {"shape": asdict(self.shape), "phones": list(phones), "state": self.state_dict()}
+
+    @classmethod
+    def from_checkpoint(cls, checkpoint: dict[str, Any]) -> Network:
+        """Make the network of a checkpoint."""
+        network = cls(Shape(**checkpoint["shape"]))
+        network.load_state_dict(checkpoint["state"])
+        return network
+
+    def layers(self) -> list[Layer]:
+        """Return the network as affine steps with the normalisations folded in."""
+        scale = 1.0 / _array(self.deviation)
+        weights, bias = _array(self.first.weight), _array(self.first.bias)
+        bias = bias - np.einsum("oik,i->o", weights, _array(self.mean) * scale)
+        weights, bias = _folded(weights * scale[None, :, None], bias, self.first_normal)
+        half = (_TAPS - 1) // 2
+        layers = [Layer("first", _columns(weights), bias, tuple(range(-half, half + 1)), rectified=True)]
+        blocks = [(block, 1) for block in self.full] + [(block, SUBSAMPLING) for block in self.third]
+        for number, (block, spread) in enumerate(blocks, 2):
+            assert isinstance(block, _Factored)
+            narrow, wide = _array(block.narrow.weight), _array(block.wide.weight)
+            before = layers[-1].name
+            none = np.zeros(len(narrow), dtype=np.float32)
+            layers.append(Layer(f"narrow{number}", _columns(narrow), none, (-spread, 0), rectified=False))
+            wide, bias = _folded(wide, _array(block.wide.bias), block.normal)
+            layers.append(
+                Layer(f"wide{number}", _columns(wide), bias, (0, spread), rectified=True, skip=before, skip_scale=_SKIP)
+            )
+        layers.append(
+            Layer("last", _columns(_array(self.last.weight)), _array(self.last.bias), (0,), rectified=False)
+        )
+        return layers
+
+
+def _array(tensor: torch.Tensor | None) -> Floats:
+    assert tensor is not None
+    return np.asarray(tensor.detach().cpu().numpy(), dtype=np.float32)
+
+
+def _folded(weights: Floats, bias: Floats, normal: nn.BatchNorm1d) -> tuple[Floats, Floats]:
+    """Fold the normalisation that follows an affine step into it."""
+    scale = _array(normal.weight) / np.sqrt(_array(normal.running_var) + normal.eps)
+    return weights * scale[:, None, None], (bias - _array(normal.running_mean)) * scale + _array(normal.bias)
+
+
+def _columns(weights: Floats) -> Floats:
+    """Turn (outputs, inputs, taps) into (outputs, taps x inputs)."""
+    return np.ascontiguousarray(weights.transpose(0, 2, 1).reshape(len(weights), -1), dtype=np.float32)

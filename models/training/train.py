@@ -1,0 +1,237 @@
+"""Train the network: `python -m models.training.train DATA... --to NET.pt --minutes 20`.
+
+DATA are folders of blocks (see `sound_store`): people, spoken. A GPU takes minutes; on a CPU give it an hour
+or two and a smaller `--batch`. With `--go-on NET.pt` training starts from a network.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import queue
+import random
+import sys
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from copy import deepcopy
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import nn
+
+from handsfree.lexicon.pronunciation import PHONES, Pronunciations
+from models.training.features import RATE, Filterbank, frame_counts
+from models.training.loss import RunningPrior, full_sum_loss
+from models.training.mixing import Mixer, Sound
+from models.training.network import SUBSAMPLING, Network, Shape
+from models.training.sound_store import Utterance, read_block
+from models.training.surroundings import Surroundings
+
+STRETCHES = tuple(np.round(np.linspace(0.84, 1.19, 15), 3))
+_SPEED_RANGE = (0.86, 1.16)
+_POOL = 12
+"""Batches that are drawn together, so that utterances of like length share a batch."""
+
+Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
+
+
+def load(folders: Sequence[Path], part: str) -> list[Utterance]:
+    """Read the blocks of a part ("train", "tune"); what voices spoke is all for training."""
+    blocks = [
+        block
+        for folder in folders
+        for kind in ("*.flac", "*.opus")
+        for block in sorted(folder.glob(kind))
+        if block.name.startswith(f"{part}-") or (part == "train" and not block.name.startswith("tune-"))
+    ]
+    if not blocks:
+        sys.exit(f"no {part} blocks in {', '.join(map(str, folders))}: run recordings and speak first")
+    with ThreadPoolExecutor() as pool:
+        return [one for found in pool.map(lambda block: list(read_block(block)), blocks) for one in found]
+
+
+def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
+    """Yield batches of about so many seconds of sound, padded to the longest; numbers are 16-bit."""
+    chance = random.Random(seed)
+    number = {phone: place for place, phone in enumerate(PHONES, 1)}
+    while True:
+        drawn = sorted((mixer.draw(chance) for _ in range(round(_POOL * seconds / 2.2))), key=lambda one: len(one[0]))
+        groups: list[list[tuple[Sound, list[str]]]] = [[]]
+        for one in drawn:
+            if (len(groups[-1]) + 1) * len(one[0]) > seconds * RATE:
+                groups.append([])
+            groups[-1].append(one)
+        chance.shuffle(groups)
+        for group in groups:
+            sound = np.zeros((len(group), max(len(one) for one, _ in group)), dtype=np.int16)
+            phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
+            for row, (one, said) in enumerate(group):
+                sound[row, : len(one)] = one
+                phones[row, : len(said)] = [number[phone] for phone in said]
+            lengths = np.array([len(one) for one, _ in group])
+            counts = np.array([len(said) for _, said in group])
+            yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
+
+
+def in_background(mixer: Mixer, seconds: float, seed: int, threads: int) -> Iterator[Batch]:
+    """Draw batches in threads of their own."""
+    waiting: queue.Queue[Batch] = queue.Queue(3 * threads)
+
+    def work(turn: int) -> None:
+        for batch in batches(mixer, seconds, seed * 1000 + turn):
+            waiting.put(batch)
+
+    for turn in range(threads):
+        threading.Thread(target=work, args=(turn,), daemon=True).start()
+    while True:
+        yield waiting.get()
+
+
+def sped(sound: torch.Tensor, lengths: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+    """Play each row faster or slower, pitch and all."""
+    speed = torch.empty(len(sound), 1, device=sound.device).uniform_(*_SPEED_RANGE)
+    size = int(sound.shape[1] / _SPEED_RANGE[0])
+    place = torch.arange(size, device=sound.device)[None] * speed
+    left = place.long().clamp(max=sound.shape[1] - 2)
+    share = (place - left).clamp(0, 1)
+    out = sound.gather(1, left) * (1 - share) + sound.gather(1, left + 1) * share
+    out = out * (place < sound.shape[1] - 1)
+    new_lengths = (lengths / speed[:, 0]).long()
+    longest = int(new_lengths.max())
+    return out[:, :longest], new_lengths.clamp(max=longest)
+
+
+def masked(features: torch.Tensor) -> torch.Tensor:
+    """Blank out a few bands and moments, so that no single cue is leaned on."""
+    batch, frames, bins = features.shape
+    for length, widest, dimension in ((bins, 8, 2), (frames, 12, 1)):
+        place = torch.arange(length, device=features.device)[None]
+        begin = torch.rand(batch, 1, device=features.device) * length
+        width = torch.rand(batch, 1, device=features.device) * widest * (torch.rand(batch, 1, device=features.device) < 0.4)
+        hidden = (place >= begin) & (place < begin + width)
+        hidden = hidden[:, None, :] if dimension == 2 else hidden[:, :, None]
+        features = torch.where(hidden, features.mean((1, 2), keepdim=True), features)
+    return features
+
+
+class Training:
+    """One network in training: batches in, a checkpoint out."""
+
+    def __init__(self, folders: Sequence[Path], device: str, go_on: Path | None) -> None:
+        everything = load(folders, "train")
+        noises = [one.samples for one in everything if one.speaker.startswith("noise")]
+        talk = [one.samples for one in everything if one.speaker.startswith("other-talk")]
+        speech = [one for one in everything if not one.speaker.startswith(("noise", "other-talk"))]
+        self.device = device
+        self.mixer = Mixer(speech, Pronunciations())
+        self.surroundings = Surroundings(
+            torch.from_numpy(np.concatenate(noises)).to(device), torch.from_numpy(np.concatenate(talk)).to(device)
+        )
+        print(f"{len(speech)} utterances of {len({one.speaker for one in speech})} speakers", flush=True)
+        shape = Shape(outputs=len(PHONES) + 1)
+        if go_on is not None:
+            self.network = Network.from_checkpoint(torch.load(go_on, map_location="cpu", weights_only=True)).to(device)
+        else:
+            self.network = Network(shape).to(device)
+        self.prior = RunningPrior(shape.outputs).to(device)
+        self.bank = Filterbank(STRETCHES).to(device)
+        self.average = deepcopy(self.network)
+        if go_on is None:
+            self._measure_features()
+
+    def _measure_features(self) -> None:
+        """Take mean and deviation of the features from a few batches."""
+        source = batches(self.mixer, 200, seed=1)
+        found = [self.features(next(source))[0].reshape(-1, 40) for _ in range(4)]
+        values = torch.cat(found)
+        for network in (self.network, self.average):
+            network.mean.copy_(values.mean(0))
+            network.deviation.copy_(values.std(0))
+
+    def features(self, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
+        """Return features (batch, frames, 40) of a batch in random surroundings, and their frame counts."""
+        sound, lengths = (one.to(self.device, non_blocking=True) for one in batch[:2])
+        with torch.no_grad():
+            speech, lengths = sped(sound.float() / 32768, lengths)
+            heard = self.surroundings(speech, lengths)
+            stretch = torch.randint(len(STRETCHES), (len(heard),), device=self.device)
+            return self.bank(heard, stretch), frame_counts(lengths)
+
+    def loss(self, batch: Batch) -> torch.Tensor:
+        """Return the loss of a batch in training."""
+        features, frames = self.features(batch)
+        with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
+            log_probabilities = self.network(masked(features))
+        frames = (frames + SUBSAMPLING - 1) // SUBSAMPLING
+        phones, counts = (one.to(self.device, non_blocking=True) for one in batch[2:])
+        return full_sum_loss(self.prior(log_probabilities, frames), frames, phones, counts)
+
+    def run(self, minutes: float, seconds: float, threads: int, seed: int, rate: float, to: Path) -> None:
+        """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine."""
+        optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2)
+        begun, step, total = time.monotonic(), 0, 0.0
+        for batch in in_background(self.mixer, seconds, seed, threads):
+            passed = (time.monotonic() - begun) / (60 * minutes)
+            if passed >= 1:
+                break
+            now = rate * min(1.0, (step + 1) / 400) * max(0.005, 0.5 * (1 + math.cos(math.pi * passed)))
+            for group in optimiser.param_groups:
+                group["lr"] = now
+            loss = self.loss(batch)
+            optimiser.zero_grad()
+            loss.backward()
+            nn.utils.clip_grad_norm_(self.network.parameters(), 2.0)
+            optimiser.step()
+            self._follow(step)
+            step += 1
+            total += loss.item() if step % 10 == 0 else 0.0
+            if step % 200 == 0:
+                print(f"{step} steps, {60 * minutes * passed:.0f} s, loss {total / 20:.4f}", flush=True)
+                total = 0.0
+            if step % 1000 == 0:
+                self.save(to)
+        self.save(to)
+        print(f"done after {step} steps", flush=True)
+
+    def _follow(self, step: int) -> None:
+        """Keep a running average of the weights: it hears better than the last step."""
+        keep = min(0.9985, 1 - 1 / (step + 1))
+        with torch.no_grad():
+            for mean, value in zip(self.average.state_dict().values(), self.network.state_dict().values(), strict=True):
+                if mean.dtype.is_floating_point:
+                    mean.mul_(keep).add_(value, alpha=1 - keep)
+                else:
+                    mean.copy_(value)
+
+    def save(self, to: Path) -> None:
+        """Write the averaged network."""
+        checkpoint = self.average.checkpoint(PHONES)
+        checkpoint["state"] = {name: value.cpu() for name, value in checkpoint["state"].items()}
+        checkpoint["prior"] = self.prior.share.cpu()
+        torch.save(checkpoint, to)
+
+
+def main() -> None:
+    """Read the command line and train."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("data", type=Path, nargs="+")
+    parser.add_argument("--to", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, default=90)
+    parser.add_argument("--batch", type=float, default=1500, help="seconds of sound a batch")
+    parser.add_argument("--threads", type=int, default=12)
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--go-on", type=Path)
+    given = parser.parse_args()
+    random.seed(given.seed)
+    torch.manual_seed(given.seed)
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    training = Training(given.data, device, given.go_on)
+    training.run(given.minutes, given.batch, given.threads, given.seed, given.rate, given.to)
+
+
+if __name__ == "__main__":
+    main()
