@@ -42,6 +42,7 @@ USUAL: Called = {
     "air_duct_co2": ("0.05",), "gas_volume_metric": ("0.048",),
 }  # fmt: skip
 DRIFT = tuple(f"{8.0 + 0.2 * number:.1f}" for number in range(9))
+VOLUME_LOW: Called = {"gas_volume_metric": ("0.030",)}
 STEPS = " ".join(f"{7.8 + 0.1 * number:.1f}" for number in range(12))
 DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 MARK_SECONDS = 77
@@ -54,6 +55,8 @@ RULED_OUT = {
     ("found-rule", "missing"): "both sets were judged just before",
     ("first-maximum-verdict", "no-limit"): "without a band at maximum no screw is reached",
     ("first-rule", "missing"): "both sets were judged just before",
+    ("input-found/again-verdict", "no-limit"): "the first timing has asked for the input before",
+    ("input-final/again-verdict", "no-limit"): "the first timing has asked for the input before",
     ("second-rule", "missing"): "both sets were judged just before",
     ("second-rule", "no-limit"): "the first pass has asked for the rule before",
     ("second-maximum-verdict", "no-limit"): "the first pass has asked for the band before",
@@ -71,7 +74,7 @@ class Case:
     name: str
     answers: Answers = field(default_factory=dict)
     called: Mapping[str, Called] = field(default_factory=dict)
-    """Where values are kept -> quantity -> the values, one for each time the gate is entered."""
+    """Where values are kept, or the gate -> quantity -> the values, one for each time the gate is entered."""
     sheets: Sheets = SHEETS
 
 
@@ -169,17 +172,30 @@ CASES = (
     Case("calibration run out", sheets=job(instrument=OLD)),
     Case("CO in the room", called={"ambient-entry": {"ambient_co": ("12", "2")}}),
     Case("CO stays in the room", called={"ambient-entry": {"ambient_co": ("12",)}}),
+    Case(
+        "room not read again",
+        called={"ambient-entry": {"ambient_co": ("12",)}, "ambient-again": {"ambient_co": ("dashes",)}},
+    ),
     Case("CO in the room afterwards", called={"ambient-exit": {"ambient_co": ("12",)}}),
     Case("room not read", {"ambient-entry": (NOT_DONE,), "ambient-exit": (NOT_DONE,)}),
     Case("flue gas in the air duct", called={"air-duct": {"air_duct_o2": ("20.1",)}}),
     Case("no monoxide alarm", {"monoxide-alarm": ("missing",)}),
     Case("air duct not read", {"air-duct": (NOT_DONE,)}),
-    *(
-        Case(f"{at} off the plate", called={at: {"gas_volume_metric": ("0.030",)}})
-        for at in ("input-found", "input-final")
-    ),
+    *(Case(f"{at} off the plate", called={at: VOLUME_LOW}) for at in ("input-found", "input-final")),
     Case(
         "input too close", called={at: {"gas_volume_metric": ("0.046",)} for at in ("input-found", "input-final")}
+    ),
+    *(
+        Case(
+            f"{at} off the plate, then not",
+            called={f"{at}/time-the-meter": VOLUME_LOW, f"{at}/time-again": {"gas_volume_metric": (second,)}},
+        )
+        for at in ("input-found", "input-final")
+        for second in ("0.048", "0.046")
+    ),
+    *(
+        Case(f"{at} not timed again", {f"{at}/time-again": (NOT_DONE,)}, {at: VOLUME_LOW})
+        for at in ("input-found", "input-final")
     ),
     Case("meter not timed", {f"{at}/time-the-meter": (NOT_DONE,) for at in ("input-found", "input-final")}),
     *(
@@ -288,6 +304,7 @@ class Walk:
     def _values(self, gate: ReadingsGate | TimedGate, drift: str) -> str:
         question = self.visit.state.question
         called = dict(USUAL) | dict(self.case.called.get(gate.at, {}))
+        called |= dict(self.case.called.get(self.visit.state.gate, {}))
         asked = [ask.quantity for ask in asks_of(gate)]
         if question.kind == "pair":
             asked = ["co2", "o2"]
