@@ -23,7 +23,6 @@ from handsfree.ledger.clock import boot_identity
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
-from handsfree.session.plan import Plan
 from handsfree.session.stops import fuel_of
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
@@ -91,9 +90,10 @@ def scenario_files() -> tuple[Path, Path]:
 class Demo:
     """Plays the scenario; `say` renders the technician's voice at 16 kHz, `tell` prints a line of the dialogue."""
 
-    def __init__(  # noqa: PLR0913 - the parts of a scene
-        self, plan: Plan, recorder: Recorder, clock: DemoClock, ears: Ears, say: Say, tell: Tell, snr_db: float
+    def __init__(
+        self, recorder: Recorder, clock: DemoClock, *, ears: Ears, say: Say, tell: Tell, snr_db: float
     ) -> None:
+        plan = recorder.plan
         self._plan, self._recorder, self._clock = plan, recorder, clock
         self._say, self._tell, self._snr_db = say, tell, snr_db
         self._listener = Listener(ears, plan.stop_grammar.automaton)
@@ -101,6 +101,7 @@ class Demo:
         self._roar = burner_roar(30.0, seed=11)
         self._shift = random.Random(11)  # noqa: S311 - a scenario, not a secret
         self._misses = 0
+        self._asked = recorder.state.question, recorder.state.gate
         self.tally = Tally()
 
     def play(self, opening: tuple[ev.Record, ...]) -> Outcome:
@@ -145,7 +146,7 @@ class Demo:
             )
         start = self._shift.randrange(self._roar.size // 2)
         scene = in_the_closet(clip, self._roar[start:], self._snr_db, BEFORE_S, AFTER_S)
-        question, gate = self._recorder.state.question, self._recorder.state.gate
+        question, gate = self._asked = self._recorder.state.question, self._recorder.state.gate
         self._listener.listen_for(self._plan.grammar(question, gate).automaton)
         began = self._recorder.now()
         found = [one for one in self._listener.utterances(Recording(scene)) if isinstance(one, Utterance)]
@@ -168,11 +169,14 @@ class Demo:
         else:
             self._misses = 0
             if heard is not None:
-                self._count(words, text)
+                self._count(words, text, heard)
         self._hear_tool(decisions)
 
-    def _count(self, words: str, text: str) -> None:
-        if words == text:
+    def _count(self, words: str, text: str, heard: inp.Heard) -> None:
+        grammar = self._plan.grammar(*self._asked)
+        meant = grammar.read(tuple(words.split()))[:1]
+        taken = next((grammar.read(one.text) for one in heard.alternatives if grammar.read(one.text)), ())[:1]
+        if words == text or (meant and meant == taken):
             self.tally.right += 1
         else:
             self.tally.wrong += 1

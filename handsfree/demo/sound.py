@@ -13,7 +13,7 @@ SPEECH_LEVEL = 0.08
 
 
 def burner_roar(seconds: float, seed: int) -> NDArray[np.float64]:
-    """Return a roar of unit power: noise that falls with frequency, a fan's tone and its harmonics, a slow swell."""
+    """Return a roar of unit power: noise that falls with frequency, a fan's harmonics, a slow swell."""
     count = round(seconds * RATE)
     source = np.random.default_rng(seed)
     spectrum = np.fft.rfft(source.standard_normal(count))
@@ -29,7 +29,7 @@ def burner_roar(seconds: float, seed: int) -> NDArray[np.float64]:
 def in_the_closet(
     speech: Samples, roar: NDArray[np.float64], snr_db: float, before: float, after: float
 ) -> Samples:
-    """Return the speech (16 kHz) with the roar around and under it; `snr_db` is speech over roar, both as power."""
+    """Return the speech (16 kHz) with the roar around and under it; `snr_db` is speech power over roar power."""
     clip = speech.astype(np.float64) / 32768
     voiced = clip[np.abs(clip) > 0.02 * np.abs(clip).max()] if clip.size and clip.any() else clip
     level = float(np.sqrt(np.mean(voiced**2))) if voiced.size else 1.0

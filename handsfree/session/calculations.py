@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from handsfree.combustion.altitude import standard_pressure
 from handsfree.combustion.gas_rate import HeatInput as Heat
-from handsfree.combustion.heating_value import gas_properties
 from handsfree.combustion.gas_rate import (
     correction_factor,
     gas_rate,
@@ -17,6 +17,7 @@ from handsfree.combustion.gas_rate import (
     on_basis,
     over_rated_percent,
 )
+from handsfree.combustion.heating_value import gas_properties
 from handsfree.lexicon.spoken import digits
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution
@@ -277,7 +278,7 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     cubic_metres = Decimal(volume.reading.value) * (CUBIC_FOOT if imperial else 1)
     heating_value = meter.heating_value * (BTU_PER_CUBIC_FOOT if meter.unit == "[cft_i]" else 1)
     rate = gas_rate(float(cubic_metres), float(time.reading.value))
-    factor = correction_factor(2.0, _barometer(plan.sheets.job.altitude_metre), 15.0)
+    factor = correction_factor(2.0, standard_pressure(float(plan.sheets.job.altitude_metre)), 15.0)
     measured = heat_input(rate, float(heating_value), meter.basis, factor)
     basis = plan.sheets.appliance.basis
     same = on_basis(measured, basis, gas_properties(fuel_of(plan.sheets)).gross_to_net)
@@ -290,11 +291,6 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     judgement = _from_verdict(plan, "Input", verdict, (source, meter.source), over)
     judgement.numbers.update({"kilowatt": f"{same.kilowatts:.2f}", "rated kilowatt": f"{rated}", "basis": basis})
     return judgement
-
-
-def _barometer(altitude: Decimal) -> float:
-    """Return the standard atmosphere's pressure in kPa (US Standard Atmosphere 1976, below 11 km)."""
-    return 101.325 * (1 - 2.25577e-5 * float(altitude)) ** 5.25588  # type: ignore[no-any-return]
 
 
 def air_duct_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:

@@ -120,7 +120,7 @@ class State:
         return tuple(taken for taken in self.sets.get(kept_at, ()) if taken.complete)
 
 
-def apply(plan: Plan, state: State, event: Any) -> State:  # noqa: C901, PLR0911, PLR0912 - one case an event
+def apply(plan: Plan, state: State, event: Any) -> State:
     """Return the state after an event; AssertionError when the event cannot follow (a record that was altered)."""
     match event:
         case inp.SpeechEnded():

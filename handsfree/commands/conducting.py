@@ -1,0 +1,183 @@
+"""Setting a visit up: folder, ears, voice and keys; and what is said when it ends or is interrupted."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Self
+
+import numpy as np
+
+from handsfree.hearing.microphone import Microphone
+from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.sources import SoundFile, SoundFolder, Source
+from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
+from handsfree.problem import ExitCode, Problem
+from handsfree.session import events as ev
+from handsfree.shipped import model_folder
+from handsfree.speaking import tones
+from handsfree.speaking.sound import Sound
+from handsfree.speaking.voice import Voice
+from handsfree.speaking.worker import Loudspeaker
+from handsfree.visit.conductor import Conductor, QueuedKeys
+from handsfree.visit.folder import load_plan
+from handsfree.visit.recorder import Recorder
+
+TONES = {"attention": tones.attention, "alarm": tones.alarm}
+
+
+@dataclass(frozen=True)
+class Way:
+    """How the person and the tool talk."""
+
+    typed: bool
+    sound: Path | None
+    microphone: str | None
+    headset: bool
+    silent: bool
+    model: Path | None
+
+    def source(self) -> Source | None:
+        """Return what is listened to, or None for keys alone."""
+        if self.typed:
+            return None
+        if self.sound is not None:
+            return (
+                SoundFolder(self.sound, paced=True) if self.sound.is_dir() else SoundFile(self.sound, paced=True)
+            )
+        return Microphone(self.microphone)
+
+    def model_sha256(self) -> str | None:
+        """Return the identity of the model heard with; Problem when its folder cannot be used."""
+        return None if self.typed else ModelFolder.check(self.model or model_folder()).identity
+
+
+def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
+    """Begin a visit in a new folder and lead it."""
+    plan, kept = load_plan(procedure, job_sheet)
+    folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
+    model = way.model_sha256()
+    recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
+    return _conduct(recorder, opening, way)
+
+
+def conduct_resumed(folder: Path, way: Way) -> ExitCode:
+    """Go on with an interrupted visit."""
+    way.model_sha256()
+    recorder, opening = Recorder.resume(folder)
+    return _conduct(recorder, opening, way)
+
+
+def _conduct(recorder: Recorder, opening: Sequence[ev.Record], way: Way) -> ExitCode:
+    code = ExitCode.LEFT_OPEN
+    try:
+        with _ears(recorder, way) as hearing, _Mouth(way, hearing) as mouth:
+            keys = QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
+            conductor = Conductor(recorder, mouth, keys, hearing)
+            code = conductor.run(opening)
+            if recorder.closed:
+                mouth.say([_closing(recorder)], [])
+                mouth.wait()
+    except KeyboardInterrupt:
+        code = ExitCode.LEFT_OPEN
+    finally:
+        recorder.release()
+        if not recorder.closed:
+            sys.stderr.write(_left_open(recorder))
+    return code
+
+
+def _closing(recorder: Recorder) -> str:
+    head = recorder.head()
+    saying = "finished" if recorder.state.gate == "finished" else "closed-stopped"
+    return recorder.plan.catalogue.say(saying, count=str(head.count), checksum=head.checksum)
+
+
+def _left_open(recorder: Recorder) -> str:
+    things = ", ".join(recorder.plan.things[thing].said for thing in recorder.state.altered) or "nothing"
+    return (
+        f"Left open at {recorder.state.gate}. Still altered: {things}. Go on: handsfree resume {recorder.folder}\n"
+    )
+
+
+@contextlib.contextmanager
+def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
+    source = way.source()
+    if source is None:
+        yield None
+        return
+    ears = partial(recogniser_of, way.model or model_folder())
+    hearing = Hearing(HearingPlan(source, ears, recorder.plan.stop_grammar.automaton, way.headset))
+    try:
+        yield hearing
+    finally:
+        hearing.close()
+
+
+class _Mouth:
+    """Prints every line and, unless silent, speaks it through the loudspeaker."""
+
+    def __init__(self, way: Way, hearing: Hearing | None) -> None:
+        self._voice = None if way.silent else Voice()
+        on_change = hearing.tool_speaks if hearing is not None else None
+        self._loudspeaker: Loudspeaker | None = None
+        if self._voice is not None:
+            try:
+                self._loudspeaker = Loudspeaker(on_change=on_change, on_trouble=self._trouble)
+            except Problem as problem:
+                self.note(problem.sentence())
+        self._noticed = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._loudspeaker is not None:
+            self._loudspeaker.close()
+        if self._voice is not None:
+            self._voice.close()
+
+    @property
+    def speaking(self) -> bool:
+        """Whether the tool can be heard now."""
+        return self._loudspeaker is not None and self._loudspeaker.speaking
+
+    def say(self, texts: Sequence[str], tones: Sequence[str]) -> None:
+        """Print and speak, in place of what is being said."""
+        for text in texts:
+            sys.stdout.write(f"{text}\n")
+        sys.stdout.flush()
+        sounds = [TONES[name]() for name in tones]
+        sounds += [sound for text in texts if (sound := self._rendered(text)) is not None]
+        if sounds and self._loudspeaker is not None:
+            rate = sounds[-1].rate
+            joined = np.concatenate([sound.at_rate(rate).after_silence(120).samples for sound in sounds])
+            self._loudspeaker.play(Sound(joined, rate))
+
+    def note(self, text: str) -> None:
+        """Show a line that is not spoken."""
+        sys.stderr.write(f"  {text}\n")
+        sys.stderr.flush()
+
+    def wait(self) -> None:
+        """Let the last words be heard."""
+        if self._loudspeaker is not None:
+            self._loudspeaker.wait(20.0)
+
+    def _rendered(self, text: str) -> Sound | None:
+        if self._voice is None:
+            return None
+        sound = self._voice.render(text)
+        if sound is None and self._voice.notice and not self._noticed:
+            self._noticed = True
+            self.note(self._voice.notice)
+        return sound
+
+    def _trouble(self, sentence: str | None) -> None:
+        if sentence:
+            self.note(sentence)

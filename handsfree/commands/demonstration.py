@@ -1,0 +1,82 @@
+"""Setting the demo's scene: the voice, the recogniser and the folder."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.sources import SoundFile
+from handsfree.ledger import verify
+from handsfree.problem import ExitCode, Problem
+from handsfree.speaking.voice import Voice, VoiceSettings
+from handsfree.visit.folder import load_plan
+from handsfree.visit.recorder import Recorder
+from handsfree.visit.replaying import replay_of
+
+SPEED = 150
+"""Words a minute of the technician's voice."""
+
+
+def play_demo(
+    folder: Path, procedure: Path, model: Path, *, snr_db: float, voice: str, clips: Path | None, tell: Tell
+) -> dict[str, Any]:
+    """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
+    plan, kept = load_plan(procedure, scenario_files()[0])
+    ears = Recogniser(model)
+    clock = DemoClock()
+    with _voice(voice, clips) as say:
+        recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=ears.folder.identity, clock=clock)
+        with contextlib.closing(_Released(recorder)):
+            outcome = Demo(recorder, clock, ears=ears, say=say, tell=tell, snr_db=snr_db).play(opening)
+    report = verify(folder, replay=replay_of(folder))
+    if not report.ok:
+        raise Problem(
+            f"the demo's record does not verify: {report.sentence}", where=str(folder), code=ExitCode.FAILED
+        )
+    return {
+        "folder": str(folder),
+        "ledger": str(folder / "ledger.jsonl"),
+        "outcome": outcome.outcome,
+        "verified": report.ok,
+        "entries": outcome.head.count,
+        "checksum": outcome.head.checksum,
+        "tally": {
+            "said": outcome.tally.said,
+            "right": outcome.tally.right,
+            "wrong": outcome.tally.wrong,
+            "not_understood": outcome.tally.not_understood,
+            "typed": outcome.tally.typed,
+            "heard_as": [list(pair) for pair in outcome.tally.heard_as],
+        },
+        "seconds": f"{outcome.seconds:.1f}",
+        "visit_minutes": f"{clock.ms / 60_000:.0f}",
+    }
+
+
+class _Released:
+    """Gives the ledger back however the demo ends."""
+
+    def __init__(self, recorder: Recorder) -> None:
+        self.close: Callable[[], None] = recorder.release
+
+
+@contextlib.contextmanager
+def _voice(name: str, clips: Path | None) -> Iterator[Say]:
+    """Yield what speaks the technician's words at 16 kHz: a clip named after them, else the voice."""
+    voice = Voice(VoiceSettings(name=name, words_per_minute=SPEED))
+
+    def say(words: str) -> Any:
+        clip = None if clips is None else clips / f"{words.replace(' ', '-')}.wav"
+        if clip is not None and clip.is_file():
+            return SoundFile(clip).samples()
+        sound = voice.render(words)
+        return None if sound is None else sound.at_rate(16_000).samples
+
+    try:
+        yield say
+    finally:
+        voice.close()

@@ -1,0 +1,106 @@
+"""What is heard in sound files, one row a file, under the grammar of a gate or a general one."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.listener import Listener, Utterance, whole_utterance
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.resampling import RATE
+from handsfree.hearing.sources import Recording, SoundFile, sound_files
+from handsfree.lexicon.catalogue import english
+from handsfree.lexicon.grammar import Grammar, Rule, Slot, ValuesRule, answers
+from handsfree.lexicon.meaning import Values
+from handsfree.lexicon.numbers import NumberForm
+from handsfree.problem import Problem
+from handsfree.procedure.phrases import Question, everywhere
+from handsfree.procedure.phrases import grammar as gate_grammar
+from handsfree.procedure.procedure import load_procedure
+from handsfree.shipped import procedure_path
+
+ANY_NUMBER = NumberForm(Decimal(-99), Decimal(9999), 0, 3)
+SHORT_S = 12.0
+"""A file up to this long is heard as one utterance; a longer one is divided at its silences."""
+
+
+def hear_files(files: Sequence[Path], gate: str | None, accept: str, model: Path) -> Iterator[dict[str, Any]]:
+    """Yield a row for each file, in order; folders stand for their sound files."""
+    grammar = _of_gate(gate) if gate is not None else _general(accept)
+    paths = [path for file in files for path in (sound_files(file) if file.is_dir() else (file,))]
+    ears = Recogniser(model)
+    ears.listen_for(grammar.automaton)
+    for path in paths:
+        samples = SoundFile(path).samples()
+        began = time.perf_counter()
+        if samples.size <= SHORT_S * RATE:
+            utterances = [whole_utterance(ears, grammar.automaton, samples)]
+        else:
+            listener = Listener(ears)
+            listener.listen_for(grammar.automaton)
+            found = listener.utterances(Recording(samples))
+            utterances = [one for one in found if isinstance(one, Utterance)]
+        yield _row(path, grammar, utterances, time.perf_counter() - began)
+
+
+def _row(path: Path, grammar: Grammar, utterances: list[Utterance], seconds: float) -> dict[str, Any]:
+    heard = [one for one in utterances if one.alternatives]
+    best = [one.alternatives[0] for one in heard]
+    alternatives = heard[0].alternatives if len(heard) == 1 else ()
+    values = [value for one in best if (value := _value(grammar, one)) is not None]
+    return {
+        "file": str(path),
+        "text": " | ".join(" ".join(one.text) for one in best),
+        "value": " | ".join(values) or None,
+        "confidence": f"{min(_sure(one) for one in best)}" if best else None,
+        "alternatives": [
+            {
+                "text": " ".join(one.text),
+                "value": _value(grammar, one),
+                "score": f"{one.score}",
+                "confidence": f"{_sure(one)}",
+            }
+            for one in alternatives
+        ],
+        "seconds": f"{seconds:.3f}",
+    }
+
+
+def _sure(alternative: Alternative) -> Decimal:
+    return min((word.confidence for word in alternative.words), default=Decimal(0))
+
+
+def _value(grammar: Grammar, alternative: Alternative) -> str | None:
+    """Return the value called, when the words have exactly one; several values of a row stand in order."""
+    called = {meaning.values for meaning in grammar.read(alternative.text) if isinstance(meaning, Values)}
+    if len(called) != 1:
+        return None
+    return " ".join(f"{value:f}" if isinstance(value, Decimal) else value for _, value in next(iter(called)))
+
+
+def _of_gate(text: str) -> Grammar:
+    procedure, colon, gate_id = text.partition(":")
+    if not colon:
+        raise Problem(f"{text!r} is not PROCEDURE:GATE", remedy="for example two-rate-combustion:found-maximum")
+    loaded = load_procedure(procedure_path(procedure))
+    return gate_grammar(Question("gate"), loaded.gate(gate_id).gate, loaded.things, english())
+
+
+def _general(accept: str) -> Grammar:
+    catalogue = english()
+    names = tuple(name for quantity in catalogue.quantities.values() for name in quantity.heard)
+    units = tuple(name for unit in catalogue.units.values() for name in unit.heard)
+    reading: Rule = ValuesRule((Slot("value", ANY_NUMBER, tuple(dict.fromkeys(names)), units),))
+    confirm: Rule = answers({"affirm": (*catalogue.answers["affirm"], "done"), "deny": catalogue.answers["deny"]})
+    kinds: dict[str, tuple[Rule, ...]] = {
+        "reading": (reading,),
+        "confirm": (confirm,),
+        "all": (reading, confirm, *everywhere(catalogue)),
+    }
+    if accept not in kinds:
+        raise Problem(f"--accept {accept!r} is unknown", remedy=f"say {', '.join(kinds)}")
+    return Grammar(kinds[accept])

@@ -1,0 +1,170 @@
+"""The technician's commands: the demo, a visit, going on with one, and hearing files."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from handsfree.problem import ExitCode, Problem
+from handsfree.shipped import model_folder, procedure_path
+
+app = typer.Typer(help="The technician's commands.")
+
+_Model = Annotated[
+    Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
+]
+_AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for a machine to read.")]
+_COLUMN = {"tool": "Tool", "person": "Technician", "heard": "  heard", "keys": "  keys"}
+
+
+@app.command()
+def demo(
+    *,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="A new folder for the visit; visits/demo-N when left out.")
+    ] = None,
+    snr: Annotated[float, typer.Option("--snr", help="Voice over burner roar, in dB.")] = 20.0,
+    procedure: Annotated[
+        str, typer.Option(help="A procedure by name or file; the demo's boiler fits the combustion ones.")
+    ] = "two-rate-combustion",
+    voice: Annotated[str, typer.Option(help="The espeak voice that plays the technician.")] = "en-us+m3",
+    clips: Annotated[
+        Path | None, typer.Option(help="Sound files to speak in place of the voice, named after the words.")
+    ] = None,
+    model: _Model = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Play a whole visit: a voice in burner noise, the real ears, the real record. Takes about a minute."""
+    from handsfree.commands.demonstration import play_demo  # noqa: PLC0415 - loads the recogniser
+
+    def tell(who: str, text: str) -> None:
+        if not as_json:
+            typer.echo(f"{_COLUMN[who]:>10}  {text}")
+
+    path = out or _next_folder(Path("visits"))
+    outcome = play_demo(
+        path,
+        procedure_path(procedure),
+        model or model_folder(),
+        snr_db=snr,
+        voice=voice,
+        clips=clips,
+        tell=tell,
+    )
+    if as_json:
+        typer.echo(json.dumps(outcome))
+        return
+    tally = outcome["tally"]
+    typer.echo(
+        f"\nSaid {tally['said']} times at {snr:g} dB: {tally['right']} heard right, {tally['wrong']} heard wrong, "
+        f"{tally['not_understood']} asked again, {tally['typed']} typed."
+    )
+    typer.echo(f"Record: {outcome['ledger']} ({outcome['entries']} entries, checksum {outcome['checksum']})")
+    typer.echo(f"Check it: handsfree verify {outcome['folder']}")
+    typer.echo(f"Took {outcome['seconds']} s for a visit of {outcome['visit_minutes']} minutes.")
+
+
+def _next_folder(parent: Path) -> Path:
+    number = 1
+    while (parent / f"demo-{number}").exists():
+        number += 1
+    return parent / f"demo-{number}"
+
+
+@app.command()
+def visit(
+    procedure: Annotated[str, typer.Argument(help="A procedure by file, or by name when it is a shipped one.")],
+    *,
+    jobsheet: Annotated[
+        Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
+    ],
+    out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
+    typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False,
+    sound: Annotated[
+        Path | None,
+        typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone."),
+    ] = None,
+    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
+    headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
+    silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    model: _Model = None,
+) -> None:
+    """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
+    from handsfree.commands.conducting import Way, conduct_new  # noqa: PLC0415 - loads sound
+
+    way = Way(typed=typed, sound=sound, microphone=microphone, headset=headset, silent=silent, model=model)
+    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, way))
+
+
+@app.command()
+def resume(
+    folder: Annotated[Path, typer.Argument(help="The folder of the interrupted visit.")],
+    *,
+    typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False,
+    sound: Annotated[Path | None, typer.Option("--sound", help="Hear a sound file or folder.")] = None,
+    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
+    headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
+    silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    model: _Model = None,
+) -> None:
+    """Go on with an interrupted visit: burner, rate and everything altered are asked again first."""
+    from handsfree.commands.conducting import Way, conduct_resumed  # noqa: PLC0415 - loads sound
+
+    way = Way(typed=typed, sound=sound, microphone=microphone, headset=headset, silent=silent, model=model)
+    raise typer.Exit(conduct_resumed(folder, way))
+
+
+@app.command()
+def hear(
+    files: Annotated[list[Path], typer.Argument(help="Sound files, or folders of them.")],
+    *,
+    gate: Annotated[str | None, typer.Option(help="What a gate accepts, as PROCEDURE:GATE.")] = None,
+    accept: Annotated[str, typer.Option(help="Without a gate: reading, confirm or all.")] = "all",
+    model: _Model = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."""
+    from handsfree.commands.hearing_files import hear_files  # noqa: PLC0415 - loads the recogniser
+
+    for row in hear_files(files, gate, accept, model or model_folder()):
+        if as_json:
+            typer.echo(json.dumps(row))
+        else:
+            others = "; ".join(one["text"] for one in row["alternatives"][1:3])
+            shown = [row["file"], row["text"] or "(nothing)", row["value"] or "-", row["confidence"] or "-"]
+            typer.echo("  ".join(shown) + f"  {row['seconds']} s" + (f"  else: {others}" if others else ""))
+
+
+@app.command()
+def jobsheet(
+    file: Annotated[Path, typer.Argument(help="The job sheet to check, or to make with --new.")],
+    *,
+    new: Annotated[bool, typer.Option("--new", help="Make it: every fact is asked for.")] = False,
+    appliance: Annotated[Path | None, typer.Option(help="The maker's data for the model, for --new.")] = None,
+    by_voice: Annotated[bool, typer.Option("--voice", help="Spell serial and dates by voice, for --new.")] = False,
+    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
+    model: _Model = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Make a job sheet from a model's data, or check one and say what it holds and what it lacks."""
+    from handsfree.commands.sheets import check_sheet, make_sheet  # noqa: PLC0415 - loads sound for --voice
+
+    if new:
+        if appliance is None:
+            raise Problem("a new job sheet needs the maker's data", remedy="give --appliance FILE")
+        make_sheet(file, appliance, by_voice=by_voice, microphone=microphone, model=model or model_folder())
+    report: dict[str, Any] = check_sheet(file)
+    if as_json:
+        typer.echo(json.dumps(report))
+    else:
+        for name, value in report["facts"].items():
+            typer.echo(f"{name}: {value}")
+        for lacking in report["no_limit_loaded"]:
+            typer.echo(f"no limit loaded: {lacking} (see the manual)")
+    if report["out_of_date"]:
+        sys.stderr.write("the instrument's calibration is out of date\n")
+        raise typer.Exit(ExitCode.FAILED)
