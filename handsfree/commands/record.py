@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from multiprocessing import get_context
@@ -31,6 +31,7 @@ from handsfree.ledger import (
     verify,
 )
 from handsfree.problem import ExitCode, Problem
+from handsfree.visit.replaying import replay_of
 
 app = typer.Typer(help="The record of a visit.", no_args_is_help=True)
 
@@ -53,7 +54,7 @@ def verify_command(
     as_json: _AsJson = False,
 ) -> None:
     """Check that records are whole, in order and sealed, and name the first entry that is not."""
-    check_folders(folders, device_key=device_key, noted=noted, jobs=jobs, as_json=as_json, replay=None)
+    check_folders(folders, device_key=device_key, noted=noted, jobs=jobs, as_json=as_json, replaying=replay_of)
 
 
 @app.command("head")
@@ -114,11 +115,12 @@ def check_folders(
     noted: str | None,
     jobs: int,
     as_json: bool,
-    replay: Replay | None,
+    replaying: Callable[[Path], Replay] | None,
 ) -> None:
     """Verify records side by side, print what was found, and leave with the exit code that it calls for.
 
-    `replay` must be a function at the top of a module, since it goes to other processes.
+    `replaying` gives what decides the visit of a folder again; it is a function at the top of a module,
+    since it goes to other processes.
     """
     if noted is not None and len(folders) > 1:
         raise Problem("a count and checksum belong to one record", remedy="verify that one by itself")
@@ -126,7 +128,7 @@ def check_folders(
         _checked,
         device_key=None if device_key is None else _key_given(device_key),
         expected=None if noted is None else given_head(noted),
-        replay=replay,
+        replaying=replaying,
     )
     found = list(_with_progress(check, folders, min(jobs, len(folders))))
     reports = [each for each in found if isinstance(each, Report)]
@@ -143,9 +145,14 @@ def check_folders(
 
 
 def _checked(
-    folder: Path, *, device_key: str | None, expected: tuple[int, str] | None, replay: Replay | None
+    folder: Path,
+    *,
+    device_key: str | None,
+    expected: tuple[int, str] | None,
+    replaying: Callable[[Path], Replay] | None,
 ) -> Report | _Unchecked:
     try:
+        replay = None if replaying is None else replaying(folder)
         return verify(folder, device_key=device_key, expected=expected, state=state_folder(), replay=replay)
     except Problem as problem:
         return folder, problem

@@ -25,8 +25,6 @@ from handsfree.session.inputs import (
 )
 
 SCHEMA_VERSION = 1
-DECISION_VERSION = 1
-"""Raised whenever the same inputs may give other events; a verifier compares only under the same version."""
 
 
 class ReadingRecord(Record):
@@ -45,7 +43,8 @@ class VisitOpened(Record):
     kind: Literal["visit-opened"] = "visit-opened"
     at: int
     schema_version: int
-    decision_version: int
+    decision_version: str
+    """The fingerprint of the decision code (session/version.py)."""
     program: str
     procedure: str
     procedure_sha256: str

@@ -13,6 +13,7 @@ from handsfree.session import inputs as inp
 from handsfree.session.decide import after, deadline, decide, opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
+from handsfree.session.version import DECISION_VERSION
 
 SPEAKING_MS = 1_200
 """How long the tool is taken to speak, and a person to answer."""
@@ -26,7 +27,7 @@ class Rehearsal:
         opened = ev.VisitOpened(
             at=0,
             schema_version=ev.SCHEMA_VERSION,
-            decision_version=ev.DECISION_VERSION,
+            decision_version=DECISION_VERSION,
             program="rehearsal",
             procedure=plan.procedure.name,
             procedure_sha256=plan.procedure.version(),

@@ -15,6 +15,7 @@ from handsfree.session import inputs as inp
 from handsfree.session.decide import after, deadline, decide, opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
+from handsfree.session.version import DECISION_VERSION
 from handsfree.visit.folder import digests, plan_of
 
 LEDGERS_OWN = frozenset({RESUMED, CLOCK_JUMPED})
@@ -59,7 +60,7 @@ class Recorder:
         clock = clock or SystemClock()
         ledger = Ledger.open(folder, clock=clock)
         try:
-            plan, state = _recovered(folder, [(entry.kind, entry.event) for entry in ledger.recovered])
+            plan, state = _recovered(folder, [(entry.kind, entry.event) for batch in ledger.batches() for entry in batch])
         except BaseException:
             ledger.release()
             raise
@@ -117,7 +118,7 @@ def _opened(plan: Plan, kept: dict[str, bytes], model_sha256: str | None, moment
     return ev.VisitOpened(
         at=0,
         schema_version=ev.SCHEMA_VERSION,
-        decision_version=ev.DECISION_VERSION,
+        decision_version=DECISION_VERSION,
         program=PROGRAM,
         procedure=plan.procedure.name,
         procedure_sha256=plan.procedure.version(),
@@ -156,9 +157,9 @@ def _recovered(folder: Path, entries: Sequence[tuple[str, Mapping[str, Any]]]) -
     """Return the plan and the state of a recorded visit: recovery only applies events."""
     events = [event for event in (event_of(kind, content) for kind, content in entries) if event is not None]
     opened = events[0]
-    if opened.decision_version != ev.DECISION_VERSION:
+    if opened.schema_version != ev.SCHEMA_VERSION:
         raise Problem(
-            f"this visit was recorded by {opened.program}, which decides otherwise",
+            f"this visit was recorded by {opened.program}, whose events have another form",
             where=str(folder),
             remedy="resume it with that version",
             code=ExitCode.FAILED,

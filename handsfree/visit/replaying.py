@@ -16,6 +16,7 @@ from handsfree.session.decide import decide, opening
 from handsfree.session.inputs import INPUT_KINDS
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
+from handsfree.session.version import DECISION_VERSION
 from handsfree.visit.folder import plan_of
 from handsfree.visit.recorder import LEDGERS_OWN, event_of
 
@@ -66,7 +67,7 @@ class _Replay:
             return f"{entry.kind!r} cannot stand here: {_short(error)}"
 
     def _open(self, event: ev.VisitOpened) -> str | None:
-        self._same_version = event.decision_version == ev.DECISION_VERSION
+        self._same_version = event.decision_version == DECISION_VERSION
         self._plan = plan_of(self._folder, event.procedure)
         if self._plan.procedure.version() != event.procedure_sha256:
             return "the procedure in the folder is not the one that was run"
