@@ -12,20 +12,22 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Protocol
 
 import numpy as np
 
 from handsfree.hearing.alternatives import Alternative
-from handsfree.hearing.ending import MARKS_MS, best_words, silence_wanted, unfinished_too, whole_sentences
+from handsfree.hearing.ending import MARKS_MS, best_words, silence_wanted, unfinished_too
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block, Source
-from handsfree.hearing.voice_activity import Activity, State, VoiceActivity, decibels
+from handsfree.hearing.utterance import Ears, Spoken, Utterance, dithered
+from handsfree.hearing.voice_activity import Activity, State, VoiceActivity
 from handsfree.lexicon.automaton import WordAutomaton
 
-BEFORE_MS = 400
-"""Sound kept from before the voice was noticed: the detector is sure 80 to 130 ms late, weak sounds more."""
+__all__ = ["Ears", "Listener", "SpeechBegan", "Utterance", "whole_utterance"]
+
+BEFORE_MS = 500
+"""Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
 LONGEST_MS = 15_000
 STANDING_MS = 800
 """In unsteady noise no silence may come: a complete sentence that has not changed for so long is taken."""
@@ -38,24 +40,6 @@ SPOT_MARGIN = Decimal(2)
 """How far (log odds) stop words must lead unknown speech over the tool's voice; its own came to 1.4 at most."""
 SPOT_FROM_BLOCKS = 20
 LONGEST_STOP_MS = 1_200
-FEED_BLOCKS = 5
-FULL_SCALE = 32_700
-
-
-class Ears(Protocol):
-    """The recogniser, as far as the listener uses it."""
-
-    def listen_for(self, automaton: WordAutomaton) -> None:
-        """Take up a grammar and forget what was fed."""
-
-    def feed(self, pcm: bytes) -> None:
-        """Take int16 sound at 16 kHz."""
-
-    def partial(self) -> tuple[str, ...]:
-        """Return the words as they look now."""
-
-    def finish(self) -> tuple[Alternative, ...]:
-        """End the utterance: what was heard, best first."""
 
 
 @dataclass(frozen=True)
@@ -64,30 +48,6 @@ class SpeechBegan:
 
     at_ms: int
     during_speech: bool
-
-
-@dataclass(frozen=True, eq=False)
-class Utterance:
-    """What one person said in one go.
-
-    `started_ms` is the time of the first of the `samples` (int16, 16 kHz), to which the words' own times
-    are added; `ended_ms` the time at which the voice fell silent; both on the source's clock.
-    `fragment` holds the words when they are only the beginning of a sentence; the alternatives then say
-    `[unk]`. Levels are in dB of full scale, the speech without the noise. `latency_ms` runs from the end
-    of the voice to this object, and means something for sound that came in real time.
-    """
-
-    alternatives: tuple[Alternative, ...]
-    fragment: tuple[str, ...]
-    started_ms: int
-    ended_ms: int
-    during_speech: bool
-    overflow: bool
-    clipped: bool
-    noise_db: float
-    speech_db: float
-    latency_ms: int
-    samples: Samples
 
 
 class Listener:
@@ -109,7 +69,7 @@ class Listener:
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[Block] = deque(maxlen=BEFORE_MS // BLOCK_MS)
-        self._spoken: _Spoken | None = None
+        self._spoken: Spoken | None = None
         self._tool_speaks = False
         self._deaf_until_ms = 0
         self._now_ms = 0
@@ -169,11 +129,11 @@ class Listener:
             return
         self._before.append(block)
         if activity.state is State.SPEAKING and self._grammar is not None:
-            self._spoken = _Spoken(self._ears, self._grammar, tuple(self._before), activity)
+            self._spoken = Spoken(self._ears, self._grammar, tuple(self._before), activity)
             self._before.clear()
             yield SpeechBegan(block.start_ms, self._tool_speaks)
 
-    def _ended(self, spoken: _Spoken, activity: Activity) -> Iterator[Utterance]:
+    def _ended(self, spoken: Spoken, activity: Activity) -> Iterator[Utterance]:
         too_long = spoken.length_ms >= LONGEST_MS
         if not (too_long or activity.silence_ms in MARKS_MS or spoken.standing_ms >= STANDING_MS):
             return
@@ -186,7 +146,7 @@ class Listener:
         else:
             spoken.go_on()
 
-    def _utterance(self, spoken: _Spoken, alternatives: tuple[Alternative, ...]) -> Iterator[Utterance]:
+    def _utterance(self, spoken: Spoken, alternatives: tuple[Alternative, ...]) -> Iterator[Utterance]:
         self._give_up()
         if alternatives:  # a knock or a breath is nothing said
             yield spoken.utterance(alternatives, during_speech=self._tool_speaks, now=self._clock())
@@ -206,10 +166,10 @@ class Listener:
         if self._stop_words is None or block.start_ms % SPOT_EVERY_MS or len(self._window) < SPOT_FROM_BLOCKS:
             return
         self._ears.listen_for(self._stop_words)
-        self._ears.feed(np.concatenate([each.samples for each in self._window]).tobytes())
+        self._ears.feed(dithered(np.concatenate([each.samples for each in self._window])).tobytes())
         alternatives = self._ears.finish()
         if self._stop_words.accepts(best_words(alternatives)) and lead(alternatives) >= SPOT_MARGIN:
-            spoken = _Spoken(self._ears, self._stop_words, tuple(self._window), None)
+            spoken = Spoken(self._ears, self._stop_words, tuple(self._window), None)
             self._window.clear()
             self._spot_after_ms = self._now_ms + LONGEST_STOP_MS  # the same words are not heard twice
             yield spoken.utterance(alternatives, during_speech=True, now=self._clock())
@@ -217,105 +177,10 @@ class Listener:
             self._ears.listen_for(unfinished_too(self._grammar))
 
 
-class _Spoken:
-    """The utterance in progress."""
-
-    def __init__(
-        self, ears: Ears, grammar: WordAutomaton, begin: tuple[Block, ...], activity: Activity | None
-    ) -> None:
-        self._ears, self.grammar = ears, grammar
-        self._blocks = list(begin)
-        self._noise_db = activity.noise_db if activity else -90.0
-        self._powers: list[float] = []
-        self._last_voiced = begin[-1]
-        self._fed = 0
-        self._words: tuple[str, ...] = ()
-        self._words_since_ms = begin[-1].start_ms
-
-    @property
-    def length_ms(self) -> int:
-        """How long it has been going on."""
-        return len(self._blocks) * BLOCK_MS
-
-    @property
-    def standing_ms(self) -> int:
-        """For how long the running guess has been the same complete sentence."""
-        if not self.grammar.complete(self._words):
-            return 0
-        return self._blocks[-1].start_ms - self._words_since_ms
-
-    @property
-    def speech_db(self) -> float:
-        """Level of the voiced blocks, the noise taken off."""
-        noise = 10 ** (self._noise_db / 10)
-        return decibels(max(sum(self._powers) / max(1, len(self._powers)) - noise, noise / 10))
-
-    @property
-    def above_noise_db(self) -> float:
-        """How far the speech stands above the noise."""
-        return self.speech_db - self._noise_db
-
-    def take(self, block: Block, activity: Activity) -> None:
-        """Add a block, and feed the recogniser in tenths of a second."""
-        self._blocks.append(block)
-        if activity.silence_ms == 0:
-            self._last_voiced = block
-            self._powers.append(10 ** (activity.level_db / 10))
-        if len(self._blocks) - self._fed >= FEED_BLOCKS:
-            self._feed()
-            words = self._ears.partial()
-            if words != self._words:
-                self._words, self._words_since_ms = words, block.start_ms
-
-    def trial(self) -> tuple[Alternative, ...]:
-        """Ask for the final word on all sound so far."""
-        self._feed()
-        return self._ears.finish()
-
-    def go_on(self) -> None:
-        """Take back a trial: begin again with the same sound."""
-        self._ears.listen_for(unfinished_too(self.grammar))
-        self._fed = 0
-        self._feed()
-        self._words_since_ms = self._blocks[-1].start_ms
-
-    def utterance(self, alternatives: tuple[Alternative, ...], *, during_speech: bool, now: float) -> Utterance:
-        """Close it."""
-        words = best_words(alternatives)
-        whole = whole_sentences(alternatives, self.grammar)
-        samples = np.concatenate([block.samples for block in self._blocks])
-        return Utterance(
-            alternatives=whole,
-            fragment=words if words != best_words(whole) else (),
-            started_ms=self._blocks[0].start_ms,
-            ended_ms=self._last_voiced.start_ms + BLOCK_MS,
-            during_speech=during_speech,
-            overflow=any(block.overflow for block in self._blocks),
-            clipped=is_clipped(samples),
-            noise_db=round(self._noise_db, 1),
-            speech_db=round(self.speech_db, 1),
-            latency_ms=round((now - self._last_voiced.arrived) * 1000),
-            samples=samples,
-        )
-
-    def _feed(self) -> None:
-        fresh = self._blocks[self._fed :]
-        self._fed = len(self._blocks)
-        if fresh:
-            self._ears.feed(np.concatenate([block.samples for block in fresh]).tobytes())
-
-
 def lead(alternatives: tuple[Alternative, ...]) -> Decimal:
     """Return how far (log odds) the best is before unknown speech; very far when that is no alternative."""
     rivals = [one.score for one in alternatives if one.text == (UNKNOWN,)]
     return alternatives[0].score - max(rivals) if rivals else Decimal(99)
-
-
-def is_clipped(samples: Samples) -> bool:
-    """Say whether the sound was cut at full scale: three samples in a row there, as no free wave stays."""
-    full = np.abs(samples.astype(np.int32)) >= FULL_SCALE
-    runs = full[2:] & full[1:-1] & full[:-2]
-    return bool(runs.any())
 
 
 def whole_utterance(ears: Ears, grammar: WordAutomaton, samples: Samples) -> Utterance:
@@ -325,7 +190,7 @@ def whole_utterance(ears: Ears, grammar: WordAutomaton, samples: Samples) -> Utt
     quiet = Activity(State.QUIET, 0, -90.0, -90.0)
     blocks = [Block(each, n * BLOCK_MS, time.monotonic()) for n, each in enumerate(padded.reshape(-1, BLOCK))]
     ears.listen_for(unfinished_too(grammar))
-    spoken = _Spoken(ears, grammar, tuple(blocks[:1]), quiet)
+    spoken = Spoken(ears, grammar, tuple(blocks[:1]), quiet)
     for block in blocks[1:]:
         spoken.take(block, activity.follow(block.samples))
     return spoken.utterance(spoken.trial(), during_speech=False, now=time.monotonic())

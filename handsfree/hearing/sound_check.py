@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handsfree.hearing.listener import is_clipped
 from handsfree.hearing.sources import BLOCK_MS, Block
+from handsfree.hearing.utterance import is_clipped
 from handsfree.hearing.voice_activity import Activity, State, VoiceActivity, decibels
 
 GOOD_DB, POOR_DB, REFUSED_DB = 15.0, 10.0, 5.0
@@ -22,6 +22,8 @@ QUIET_SPEECH_DB, LOUD_SPEECH_DB = -45.0, -9.0
 DEAD_DB = -85.0
 """No microphone in the air is so quiet: it is switched off, or not the one meant."""
 SHORTEST_SPEECH_MS = 300
+LEAST_ABOVE_NOISE = 1.25
+"""Speech and noise together against noise alone, as powers: 1 dB."""
 
 
 @dataclass(frozen=True)
@@ -59,8 +61,10 @@ def measure(blocks: Iterable[Block]) -> SoundLevels:
     noise_db = float(np.median(quiet)) if len(quiet) else -90.0
     speech_db = None
     if spoken.sum() * BLOCK_MS >= SHORTEST_SPEECH_MS:
-        power = float(np.mean(10 ** (levels[spoken] / 10))) - 10 ** (noise_db / 10)
-        speech_db = decibels(max(power, 1e-9))
+        noise = 10 ** (noise_db / 10)
+        power = float(np.mean(10 ** (levels[spoken] / 10)))
+        if power > LEAST_ABOVE_NOISE * noise:  # less is the noise's own swell
+            speech_db = decibels(power - noise)
     samples = np.concatenate([block.samples for block in kept]) if kept else np.zeros(0, np.int16)
     return SoundLevels(
         noise_db=round(noise_db, 1),

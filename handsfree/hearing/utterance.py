@@ -1,0 +1,165 @@
+"""One utterance: while it is being said, and when it is finished."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.ending import best_words, unfinished_too, whole_sentences
+from handsfree.hearing.resampling import RATE, Samples
+from handsfree.hearing.sources import BLOCK_MS, Block
+from handsfree.hearing.voice_activity import Activity, decibels
+from handsfree.lexicon.automaton import WordAutomaton
+
+FEED_BLOCKS = 5
+FULL_SCALE = 32_700
+_DITHER = np.random.default_rng(0).integers(-1, 2, RATE).astype(np.int16)
+"""The same on every run, so that the same sound is always heard alike."""
+
+
+class Ears(Protocol):
+    """The recogniser, as far as the listener uses it."""
+
+    def listen_for(self, automaton: WordAutomaton) -> None:
+        """Take up a grammar and forget what was fed."""
+
+    def feed(self, pcm: bytes) -> None:
+        """Take int16 sound at 16 kHz."""
+
+    def partial(self) -> tuple[str, ...]:
+        """Return the words as they look now."""
+
+    def finish(self) -> tuple[Alternative, ...]:
+        """End the utterance: what was heard, best first."""
+
+
+@dataclass(frozen=True, eq=False)
+class Utterance:
+    """What one person said in one go.
+
+    `started_ms` is the time of the first of the `samples` (int16, 16 kHz), to which the words' own times
+    are added; `ended_ms` the time at which the voice fell silent; both on the source's clock.
+    `fragment` holds the words when they are only the beginning of a sentence; the alternatives then say
+    `[unk]`. Levels are in dB of full scale, the speech without the noise. `latency_ms` runs from the end
+    of the voice to this object, and means something for sound that came in real time.
+    """
+
+    alternatives: tuple[Alternative, ...]
+    fragment: tuple[str, ...]
+    started_ms: int
+    ended_ms: int
+    during_speech: bool
+    overflow: bool
+    clipped: bool
+    noise_db: float
+    speech_db: float
+    latency_ms: int
+    samples: Samples
+
+
+class Spoken:
+    """The utterance in progress."""
+
+    def __init__(
+        self, ears: Ears, grammar: WordAutomaton, begin: tuple[Block, ...], activity: Activity | None
+    ) -> None:
+        self._ears, self.grammar = ears, grammar
+        self._blocks = list(begin)
+        self._noise_db = activity.noise_db if activity else -90.0
+        self._powers: list[float] = []
+        self._last_voiced = begin[-1]
+        self._fed = 0
+        self._words: tuple[str, ...] = ()
+        self._words_since_ms = begin[-1].start_ms
+
+    @property
+    def length_ms(self) -> int:
+        """How long it has been going on."""
+        return len(self._blocks) * BLOCK_MS
+
+    @property
+    def standing_ms(self) -> int:
+        """For how long the running guess has been the same complete sentence."""
+        if not self.grammar.complete(self._words):
+            return 0
+        return self._blocks[-1].start_ms - self._words_since_ms
+
+    @property
+    def speech_db(self) -> float:
+        """Level of the voiced blocks, the noise taken off."""
+        noise = 10 ** (self._noise_db / 10)
+        return decibels(max(sum(self._powers) / max(1, len(self._powers)) - noise, noise / 10))
+
+    @property
+    def above_noise_db(self) -> float:
+        """How far the speech stands above the noise."""
+        return self.speech_db - self._noise_db
+
+    def take(self, block: Block, activity: Activity) -> None:
+        """Add a block, and feed the recogniser in tenths of a second."""
+        self._blocks.append(block)
+        if activity.silence_ms == 0:
+            self._last_voiced = block
+            self._powers.append(10 ** (activity.level_db / 10))
+        if len(self._blocks) - self._fed >= FEED_BLOCKS:
+            self._feed()
+            words = self._ears.partial()
+            if words != self._words:
+                self._words, self._words_since_ms = words, block.start_ms
+
+    def trial(self) -> tuple[Alternative, ...]:
+        """Ask for the final word on all sound so far."""
+        self._feed()
+        return self._ears.finish()
+
+    def go_on(self) -> None:
+        """Take back a trial: begin again with the same sound."""
+        self._ears.listen_for(unfinished_too(self.grammar))
+        self._fed = 0
+        self._feed()
+        self._words_since_ms = self._blocks[-1].start_ms
+
+    def utterance(self, alternatives: tuple[Alternative, ...], *, during_speech: bool, now: float) -> Utterance:
+        """Close it."""
+        words = best_words(alternatives)
+        whole = whole_sentences(alternatives, self.grammar)
+        samples = np.concatenate([block.samples for block in self._blocks])
+        return Utterance(
+            alternatives=whole,
+            fragment=words if words != best_words(whole) else (),
+            started_ms=self._blocks[0].start_ms,
+            ended_ms=self._last_voiced.start_ms + BLOCK_MS,
+            during_speech=during_speech,
+            overflow=any(block.overflow for block in self._blocks),
+            clipped=is_clipped(samples),
+            noise_db=round(self._noise_db, 1),
+            speech_db=round(self.speech_db, 1),
+            latency_ms=round((now - self._last_voiced.arrived) * 1000),
+            samples=samples,
+        )
+
+    def _feed(self) -> None:
+        fresh = self._blocks[self._fed :]
+        self._fed = len(self._blocks)
+        if fresh:
+            self._ears.feed(dithered(np.concatenate([block.samples for block in fresh])).tobytes())
+
+
+def is_clipped(samples: Samples) -> bool:
+    """Say whether the sound was cut at full scale: three samples in a row there, as no free wave stays."""
+    full = np.abs(samples.astype(np.int32)) >= FULL_SCALE
+    runs = full[2:] & full[1:-1] & full[:-2]
+    return bool(runs.any())
+
+
+def dithered(samples: Samples) -> Samples:
+    """Return the sound with one unit of noise added, for the recogniser.
+
+    A headset that shuts its microphone between words sends exact zeros, which no training sound has: of
+    20 rendered phrases 16 were heard right so, and 20 with this.
+    """
+    wave = samples.astype(np.int32) + np.resize(_DITHER, len(samples))
+    return np.clip(wave, -32768, 32767).astype(np.int16)
