@@ -48,6 +48,9 @@ class InventedTechnician:
                 case ev.Turned(rate=rate, direction=direction, eighths=eighths):
                     richer = self.plan.sheets.appliance.adjusters[rate].richer  # type: ignore[index]
                     self.boiler.turn(rate, eighths if direction == richer else -eighths, seconds)
+                case ev.Restored(thing="added-load") if self.cold:
+                    self.boiler.changes(seconds, 3.0, "cold")  # the water cools, and the burner with it
+                    self.cold = False
                 case ev.Altered(thing="rate-hold", gate=gate):
                     self._hold("minimum" if "minimum" in gate else "maximum", seconds)
                 case _:
@@ -55,11 +58,7 @@ class InventedTechnician:
 
     def _hold(self, rate: str, seconds: float) -> None:
         self.rate = rate
-        if self.cold:
-            self.boiler.changes(seconds, 3.0, "cold")
-        else:
-            self.boiler.changes(seconds, 0.5, "burner")
-        self.cold = False
+        self.boiler.changes(seconds, 0.5, "burner")
 
     def answer(self, state: State) -> str:
         """Return the words said to the question at hand."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning, Values, Wrong
-from handsfree.procedure.model import ReadingsGate
+from handsfree.procedure.model import ReadingsGate, StopGate, VerdictGate
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.asking import deadline, escalate, time_passed
@@ -178,7 +178,14 @@ def _while_stopped(draft: Draft, meaning: Meaning, utterance: Utterance) -> None
     elif kind == "cleared-check" and meaning == Answer("affirm"):
         reason = draft.expected().about
         is_sound = len(reason) == 64
-        draft.emit(ev.Cleared(at=draft.at, reason="" if is_sound else reason, sound=reason if is_sound else None))
+        draft.emit(
+            ev.Cleared(
+                at=draft.at,
+                gate=_goes_on_at(draft),
+                reason="" if is_sound else reason,
+                sound=reason if is_sound else None,
+            )
+        )
         recheck(draft)
     elif kind == "close-check" and meaning == Answer("affirm"):
         if draft.state.altered:
@@ -187,6 +194,14 @@ def _while_stopped(draft: Draft, meaning: Meaning, utterance: Utterance) -> None
         draft.close("stopped")
     elif kind in {"cleared-check", "close-check"}:
         draft.ask("stopped", draft.words("stopped"))
+
+
+def _goes_on_at(draft: Draft) -> str:
+    """Return where a cleared visit goes on: never at a stop gate, which would only stop it again."""
+    if not isinstance(draft.placed.gate, StopGate):
+        return draft.state.gate
+    asked = [g for g in draft.state.passed if not isinstance(draft.plan.gate(g).gate, VerdictGate)]
+    return asked[-1] if asked else draft.plan.procedure.first
 
 
 def _not_understood(draft: Draft, choice: Choice) -> None:

@@ -377,6 +377,8 @@ class Cleared(Record):
 
     kind: Literal["cleared"] = "cleared"
     at: int
+    gate: str
+    """Where the visit goes on: the gate that was stopped at, or the one that led to a stop gate."""
     reason: str
     sound: str | None
 

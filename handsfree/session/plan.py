@@ -25,7 +25,7 @@ _AGAIN = "again at "
 
 
 class _Cursor:
-    """The place in the machine; it exists for one move."""
+    """The place in the machine; set anew for every move, so that a move depends on nothing before it."""
 
     state: str
 
@@ -61,18 +61,18 @@ class Plan:
             machine.add_transition(_AGAIN + gate_id, STOPPED, gate_id)
             machine.add_transition(_BACK + gate_id, "*", gate_id)
         machine.add_transition(STOP, STOPPED, STOPPED)
+        machine.add_model(self._cursor, initial=self.procedure.first)
         return machine
+
+    @cached_property
+    def _cursor(self) -> _Cursor:
+        return _Cursor()
 
     def move(self, gate_id: str, outcome: str) -> str:
         """Return where an outcome leads; raise MachineError when the procedure has no such way."""
-        cursor = _Cursor()
-        machine = self._machine
-        machine.add_model(cursor, initial=gate_id)
-        try:
-            cursor.trigger(outcome)  # type: ignore[attr-defined]
-            return cursor.state
-        finally:
-            machine.remove_model(cursor)
+        self._machine.set_state(gate_id, self._cursor)
+        self._cursor.trigger(outcome)  # type: ignore[attr-defined]
+        return self._cursor.state
 
     def back(self, gate_id: str, to: str) -> str:
         """Return the gate gone back to."""

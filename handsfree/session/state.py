@@ -237,7 +237,7 @@ def apply(plan: Plan, state: State, event: Any) -> State:
             assert plan.move(state.gate, STOP) == STOPPED
             return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())
         case ev.Cleared():
-            return replace(state, status="running", gate=plan.again(state.gate))
+            return replace(state, status="running", gate=plan.again(event.gate))
         case ev.VisitClosed():
             return replace(state, status="closed", question=Question("nothing"), until=None)
         case _:

@@ -30,6 +30,8 @@ from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
 
 TICK_S = 0.02
+SPEECH_MS = 6_000
+"""Once a person has begun to speak, nothing is taken for silence until they have finished, or for so long."""
 CHECKED = frozenset({"read-back", "thing-check", "done-check", "turn-check", "finish-check", "cleared-check"})
 
 
@@ -64,6 +66,7 @@ class Conductor:
     def __init__(self, recorder: Recorder, mouth: Mouth, keys: Keys | None, hearing: Hearing | None) -> None:
         self._recorder, self._mouth, self._keys, self._hearing = recorder, mouth, keys, hearing
         self._listening_for: tuple[Any, str] | None = None
+        self._speech_until = 0
 
     def run(self, opening: Sequence[ev.Record]) -> ExitCode:
         """Conduct the visit; return DONE when it is finished, FAILED when stopped, LEFT_OPEN otherwise."""
@@ -74,7 +77,7 @@ class Conductor:
                 self._take(inp.SpeechEnded(at=self._recorder.now()))
                 continue
             due = self._recorder.deadline()
-            if due is not None and self._recorder.now() >= due:
+            if due is not None and self._recorder.now() >= max(due, self._speech_until):
                 self._take(inp.TimePassed(at=self._recorder.now()))
                 continue
             if not self._hear() or self._nobody_left():
@@ -121,13 +124,16 @@ class Conductor:
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="recogniser"))
             case SourceEnded():
                 self._hearing = None
-            case SpeechBegan() | None:
+            case SpeechBegan():
+                self._speech_until = self._recorder.now() + SPEECH_MS
+            case None:
                 pass
         return True
 
     def _utterance(self, utterance: Utterance) -> None:
         question, gate = self._listening_for or (self._recorder.state.question, self._recorder.state.gate)
         now = self._recorder.now()
+        self._speech_until = 0
         began = now - utterance.latency_ms - utterance.ended_ms
         sound = self._recorder.keep_sound(utterance.samples, RATE)
         identity = self._recorder.plan.grammar(question, gate).automaton.identity

@@ -60,7 +60,9 @@ class Recorder:
         clock = clock or SystemClock()
         ledger = Ledger.open(folder, clock=clock)
         try:
-            plan, state = _recovered(folder, [(entry.kind, entry.event) for batch in ledger.batches() for entry in batch])
+            plan, state = _recovered(
+                folder, [(entry.kind, entry.event) for batch in ledger.batches() for entry in batch]
+            )
         except BaseException:
             ledger.release()
             raise

@@ -18,7 +18,7 @@ class FinishGates(GateKind):
         if not ask_next_restore(draft, draft.state.altered):
             draft.ask("finish-check", draft.words("finish-check"))
 
-    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
         """Finish when it is confirmed."""
         if draft.expected().kind == "finish-check" and isinstance(meaning, Answer):
             if meaning.name == "affirm":
@@ -26,7 +26,7 @@ class FinishGates(GateKind):
             else:
                 draft.ask_again()
             return True
-        return hear_restore(draft, meaning, utterance, self.open)
+        return hear_restore(draft, meaning, self.open)
 
 
 class StopGates(GateKind):

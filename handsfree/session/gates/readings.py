@@ -220,19 +220,19 @@ def _over_range(draft: Draft, records: Mapping[str, ev.ReadingRecord]) -> bool:
 def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str | None:
     """Say why a value is not believed; a value beyond a stop limit is always believed enough to be read back."""
     ask = _asks(draft).get(quantity)
-    if ask is None or record.value in {OVER_RANGE, NO_READING}:
-        return None if ask is not None else "it was not asked for"
+    if ask is None:
+        return "it was not asked for"
+    if record.value in {OVER_RANGE, NO_READING}:
+        return "a volume is a number" if isinstance(draft.placed.gate, TimedGate) else None
     value = Decimal(record.value)
     decimals = draft.plan.catalogue.quantities[quantity].decimals if ask.decimals is None else ask.decimals
     if -int(value.as_tuple().exponent) < decimals:
         return f"the display shows {decimals} digits after the point"
-    if stops_open(draft.plan.sheets, {quantity: record}):
+    too_low = ask.low is not None and value < ask.low
+    too_high = ask.high is not None and value > ask.high
+    if not (too_low or too_high) or stops_open(draft.plan.sheets, {quantity: record}):
         return None
-    if ask.low is not None and value < ask.low:
-        return f"below {ask.low}"
-    if ask.high is not None and value > ask.high:
-        return f"above {ask.high}"
-    return None
+    return f"below {ask.low}" if too_low else f"above {ask.high}"
 
 
 def _doubtful(

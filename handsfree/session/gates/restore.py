@@ -24,9 +24,9 @@ class RestoreGates(GateKind):
         if not ask_next_restore(draft, [thing for thing in gate.things if thing in draft.state.altered]):
             draft.pass_gate(DONE)
 
-    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
         """Take the state or the value of the thing asked for, then its confirmation."""
-        return hear_restore(draft, meaning, utterance, self.open)
+        return hear_restore(draft, meaning, self.open)
 
 
 def ask_next_restore(draft: Draft, things: Iterable[str]) -> bool:
@@ -37,12 +37,7 @@ def ask_next_restore(draft: Draft, things: Iterable[str]) -> bool:
     return False
 
 
-def hear_restore(
-    draft: Draft,
-    meaning: Meaning,
-    utterance: Utterance,
-    then: Callable[[Draft], None],
-) -> bool:
+def hear_restore(draft: Draft, meaning: Meaning, then: Callable[[Draft], None]) -> bool:
     """Act on an answer while a thing is being put back; False when it is no answer to that."""
     question = draft.expected()
     if question.kind == "restore" and isinstance(meaning, Answer) and meaning.name in {"restored", "altered"}:

@@ -1,0 +1,83 @@
+"""A live visit: by sound files in real time, by keys, interrupted and resumed."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import soundfile
+
+from handsfree.hearing.resampling import RATE
+from handsfree.ledger import read, verify
+from handsfree.speaking.voice import Voice, VoiceSettings
+from handsfree.visit.replaying import replay_of
+
+WORDS = ("cover removed", "one two", "confirmed", "fitted", "confirmed", "confirmed")
+
+
+def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
+    """Six spoken answers, one after the other in real time, through a process of ears of its own."""
+    spoken = tmp_path / "spoken"
+    spoken.mkdir()
+    voice = Voice(VoiceSettings(name="en-us+m3", words_per_minute=140))
+    for number, words in enumerate(WORDS):
+        sound = voice.render(words)
+        assert sound is not None
+        soundfile.write(spoken / f"{number}.wav", sound.at_rate(RATE).samples, RATE)
+    voice.close()
+    out = tmp_path / "visit"
+    done = run("visit", procedure, "--jobsheet", jobsheet, "--sound", spoken, "--silent", "--out", out)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Finished." in done.stdout
+    accepted = [e.event["reading"]["value"] for e in read(out) if e.kind == "reading-accepted"]
+    assert accepted == ["12"]
+    assert sum(1 for e in read(out) if e.kind == "heard") >= len(WORDS)
+    assert len(list((out / "sound").glob("*.flac"))) >= len(WORDS)
+    assert verify(out, replay=replay_of(out)).ok
+
+
+def test_a_visit_is_led_by_keys_alone(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
+    """With --typed the whole visit goes without a microphone."""
+    out = tmp_path / "visit"
+    keys = "\n12\n\nfitted\n\n\n"
+    done = run("visit", procedure, "--jobsheet", jobsheet, "--typed", "--silent", "--out", out, keys=keys)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert verify(out, replay=replay_of(out)).ok
+
+
+def test_ctrl_c_loses_nothing_and_the_visit_goes_on(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
+    """The interrupted visit says what is still altered, and after resuming asks for that first."""
+    out = tmp_path / "visit"
+    command = [sys.executable, "-m", "handsfree.commands.app", "visit", procedure, "--jobsheet", jobsheet]
+    with subprocess.Popen(
+        [*map(str, command), "--typed", "--silent", "--out", str(out)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ,
+    ) as process:
+        assert process.stdin
+        assert process.stdout
+        assert process.stderr
+        process.stdin.write("cover removed\n")
+        process.stdin.flush()
+        while "Ambient" not in process.stdout.readline():
+            pass
+        process.send_signal(signal.SIGINT)
+        assert process.wait(30) == 3
+        told = process.stderr.read()
+    assert "Still altered: Cover" in told
+    assert "Traceback" not in told
+    assert "Aborted" not in told
+
+    done = run("resume", out, "--typed", "--silent", keys="removed\n7\n\nfitted\n\n\n")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Cover?" in done.stdout
+    lines = [json.loads(line) for line in (out / "ledger.jsonl").read_text().splitlines()]
+    assert [line["seq"] for line in lines] == list(range(len(lines)))
+    assert verify(out, replay=replay_of(out)).ok

@@ -1,0 +1,48 @@
+"""What all tests share: a state folder of their own, and no skip in CI that is not listed in `skips.txt`."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+_LISTED = Path(__file__).with_name("skips.txt")
+_SKIPPED: list[tuple[str, str]] = []
+
+
+@pytest.fixture(autouse=True)
+def _own_state(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """The folder of shared recordings beside the checkout; tests that need it skip without."""
+    folder = Path(__file__).resolve().parents[2] / "shared"
+    if not folder.is_dir():
+        pytest.skip("no ../shared: the recordings and data of the team are not here")
+    return folder
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    if report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        _SKIPPED.append((report.nodeid, reason.removeprefix("Skipped: ")))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if hasattr(session.config, "workerinput") or os.environ.get("CI") != "true":
+        return
+    listed = [line for line in _LISTED.read_text("utf-8").splitlines() if line and not line.startswith("#")]
+    unlisted = [(node, why) for node, why in _SKIPPED if not any(why.startswith(entry) for entry in listed)]
+    if unlisted:
+        for node, why in unlisted:
+            print(f"\nskipped without being listed in tests/skips.txt: {node}: {why}")
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_collectreport(report: pytest.CollectReport) -> None:
+    if report.skipped:
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        _SKIPPED.append((report.nodeid, reason.removeprefix("Skipped: ")))
