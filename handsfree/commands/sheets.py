@@ -40,7 +40,7 @@ def check_sheet(file: Path) -> dict[str, Any]:
             "site": job.site,
             "technician": f"{job.technician.name}, licence {job.technician.licence}",
             "appliance": f"{appliance.appliance}, serial {job.serial}",
-            "maker's data": f"{appliance.manual.file}, revision {appliance.manual.revision}, {appliance.basis} basis",
+            "maker's data": f"{appliance.manual.file}, revision {appliance.manual.revision}, {appliance.basis}",
             "fuel": job.fuel,
             "instrument": f"{job.instrument.name}, serial {job.instrument.serial}, CO2 {job.instrument.co2}",
             "calibrated until": job.instrument.calibrated_until.isoformat(),

@@ -5,7 +5,6 @@ Used by rehearsals, by the authors' explorers, and by tests. Nothing here decide
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date
 
 from handsfree.session import events as ev
@@ -99,14 +98,3 @@ class Rehearsal:
     def _take_quietly(self, event: inp.SpeechEnded) -> None:
         self.state = apply(self.plan, self.state, event)
         self.events.append(event)
-
-
-def script_steps(content: object) -> Iterable[tuple[str, str | float]]:
-    """Yield the steps of a rehearsal script: ("say", words), ("wait", seconds) or ("expect", gate id)."""
-    assert isinstance(content, list)
-    for step in content:
-        if isinstance(step, dict):
-            ((name, value),) = step.items()
-            yield str(name), float(value) if name == "wait" else str(value)
-        else:
-            yield "say", str(step)
