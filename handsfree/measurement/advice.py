@@ -2,8 +2,9 @@
 
 A secant with uncertainty: each adjuster has a gain (points per eighth of a turn) with a normal prior; every
 move made updates it. The step divides the distance to the target by the gain one standard deviation above
-its mean, so that what is not yet known makes the step smaller. The maker's map says which adjuster belongs to
-which rate and which way is richer; without it there is no advice. Nothing is advised while anything blocks.
+its mean (two before the first move), so that what is not yet known makes the step smaller. The maker's map
+says which adjuster belongs to which rate and which way is richer; without it there is no advice. Nothing is
+advised while anything blocks.
 """
 
 from __future__ import annotations
@@ -197,7 +198,7 @@ def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]
     target = _target(value, aim)
     distance = target - value
     gain, deviation = learned_gain(adjuster, made, rate)
-    cautious = max(gain + deviation, Decimal(repr(_LEAST_GAIN)))
+    cautious = max(gain + (deviation if made else 2 * deviation), Decimal(repr(_LEAST_GAIN)))
     wanted = max(1, int(abs(distance) / cautious + Decimal("0.5")))
     eighths = min(wanted, adjuster.most_eighths)
     richer = distance > 0

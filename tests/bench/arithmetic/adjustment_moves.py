@@ -32,10 +32,13 @@ TASK = Task(
 
 def off(boiler: SimulatedBoiler) -> float:
     """The worst distance of the true values from their bands."""
-    return max(
-        max(float(BANDS[rate].low) - boiler.value[rate], boiler.value[rate] - float(BANDS[rate].high), 0.0)
-        for rate in RATES
-    )
+    return max(outside(boiler, rate) for rate in RATES)
+
+
+def outside(boiler: SimulatedBoiler, rate: str) -> float:
+    """The distance of one rate's true value from its band."""
+    value = boiler.value[rate]
+    return max(float(BANDS[rate].low) - value, value - float(BANDS[rate].high), 0.0)
 
 
 def with_advice(boiler: SimulatedBoiler) -> tuple[int, str]:
@@ -46,6 +49,7 @@ def with_advice(boiler: SimulatedBoiler) -> tuple[int, str]:
         current = {rate: boiler.read(rate) for rate in RATES}
         for rate in RATES:
             current = {**current, rate: boiler.read(rate)}
+            begun = outside(boiler, rate)
             while True:
                 answer = advise(rate, current, TASK, moves)
                 if isinstance(answer, Refusal):
@@ -56,6 +60,7 @@ def with_advice(boiler: SimulatedBoiler) -> tuple[int, str]:
                 after = boiler.read(rate)
                 moves.append(Move(rate, signed, rate, current[rate], after))
                 current = {rate: after, "maximum": boiler.read("maximum")}
+            boiler.worsened = max(boiler.worsened, outside(boiler, rate) - begun)
             if answer.kind == "get help":
                 return len(moves), f"help: {answer.reason}"
         if len(moves) == before_round and answer.kind == "nothing to adjust":
@@ -85,15 +90,18 @@ def by_blind_eighths(boiler: SimulatedBoiler) -> tuple[int, str]:
     return moves, "help: twelve rounds"
 
 
-def compare(boilers: int, first_seed: int = 0) -> dict[str, list[tuple[int, str, float, float]]]:
-    """Return, by method, turns, ending, and the distance from the bands before and after."""
-    results: dict[str, list[tuple[int, str, float, float]]] = {"advice": [], "blind eighths": []}
+def compare(boilers: int, first_seed: int = 0) -> dict[str, list[tuple[int, str, float, float, float]]]:
+    """Return, by method: turns, ending, distance from the bands before and after, and divergence.
+
+    Divergence is the most that a rate was left further outside its band than when its own adjusting began.
+    """
+    results: dict[str, list[tuple[int, str, float, float, float]]] = {"advice": [], "blind eighths": []}
     for seed in range(first_seed, first_seed + boilers):
         for name, method in (("advice", with_advice), ("blind eighths", by_blind_eighths)):
             boiler = SimulatedBoiler.drawn(seed)
             found = off(boiler)
             turns, ending = method(boiler)
-            results[name].append((turns, ending, found, off(boiler)))
+            results[name].append((turns, ending, found, off(boiler), boiler.worsened))
     return results
 
 
@@ -105,11 +113,17 @@ def main() -> None:
         turns = [row[0] for row in rows if row[1] == "done"]
         deciles = statistics.quantiles(turns, n=10)
         helped = Counter(row[1] for row in rows if row[1] != "done")
-        worse = sum(row[3] > max(row[2], 0.35) for row in rows)
         print(
             f"{name}: reached {len(turns) / len(rows):.1%}; turns median {statistics.median(turns):g}, "
-            f"90 % within {deciles[-1]:g}, most {max(turns)}; ended worse than found: {worse}"
+            f"90 % within {deciles[-1]:g}, most {max(turns)}"
         )
+        if name == "advice":
+            worsened = [row[4] for row in rows]
+            print(
+                f"    left further out than when its adjusting began: {sum(w > 0.1 for w in worsened)} boilers "
+                f"by more than 0.1 points, most {max(worsened):.2f}"
+            )
+            print(f"    ended further out than found by more than 0.2: {sum(r[3] - r[2] > 0.2 for r in rows)}")
         for reason, count in helped.most_common(6):
             print(f"    {count / len(rows):.1%} {reason}")
     ratio = [

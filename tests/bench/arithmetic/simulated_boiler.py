@@ -24,6 +24,8 @@ class SimulatedBoiler:
     noise: float = 0.05
     lag: float = 0.02
     last: dict[str, float] = field(default_factory=dict)
+    worsened: float = 0.0
+    """Kept by whoever adjusts it: the most a rate was left further out than when its adjusting began."""
 
     @classmethod
     def drawn(cls, seed: int) -> SimulatedBoiler:
