@@ -180,9 +180,10 @@ def choose(situation: Situation, alternatives: Sequence[Alternative]) -> Choice:
     limit stands: stopping needs no second hearing. `alternatives` holds at least one.
     """
     heard = shares([each.log_score for each in alternatives])
-    weighed = shares([each.log_score + float(log_prior(situation, each.reading)) for each in alternatives])
+    raw = shares([each.log_score + float(log_prior(situation, each.reading)) for each in alternatives])
+    weighed = [rounded(share, LOG_STEP) for share in raw]
     best = max(range(len(alternatives)), key=lambda place: (weighed[place], -place))
-    reading, probability = alternatives[best].reading, rounded(weighed[best], LOG_STEP)
+    reading, probability = alternatives[best].reading, weighed[best]
     for place, each in enumerate(alternatives):
         if (
             place != best
