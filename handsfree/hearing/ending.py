@@ -15,19 +15,28 @@ NOISE_EXTRA_MS = 100
 NOISY_DB = 12.0
 OPEN_MS = 600
 """After a sentence that could go on ("one hundred", "and twelve"), and after speech not understood."""
+TALK_MS = 1_000
+"""After free talk that the grammar allows (a reason, a note): people think while they speak."""
 UNFINISHED_MS = 1_500
 """After words that cannot stand alone ("nine point")."""
-MARKS_MS = (COMPLETE_MS, COMPLETE_MS + NOISE_EXTRA_MS, OPEN_MS, UNFINISHED_MS)
+MARKS_MS = (COMPLETE_MS, COMPLETE_MS + NOISE_EXTRA_MS, OPEN_MS, TALK_MS, UNFINISHED_MS)
 """The silences at which it is worth looking."""
 
 
 def silence_wanted(words: tuple[str, ...], automaton: WordAutomaton, above_noise_db: float) -> int:
     """Return the silence (ms) after which these words, the best guess so far, are taken as all."""
-    if automaton.complete(words):
+    if complete(words, automaton):
         return COMPLETE_MS if above_noise_db >= NOISY_DB else COMPLETE_MS + NOISE_EXTRA_MS
+    if UNKNOWN in words[1:]:
+        return TALK_MS
     if not words or words == (UNKNOWN,) or automaton.accepts(words):
         return OPEN_MS
     return UNFINISHED_MS
+
+
+def complete(words: tuple[str, ...], automaton: WordAutomaton) -> bool:
+    """Say whether nothing can follow the words; free talk at their end can always go on."""
+    return automaton.complete(words) and words[-1] != UNKNOWN
 
 
 def unfinished_too(automaton: WordAutomaton) -> WordAutomaton:

@@ -16,7 +16,7 @@ from decimal import Decimal
 import numpy as np
 
 from handsfree.hearing.alternatives import Alternative
-from handsfree.hearing.ending import MARKS_MS, best_words, silence_wanted, unfinished_too
+from handsfree.hearing.ending import MARKS_MS, best_words, complete, silence_wanted, unfinished_too
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block, Source
@@ -140,7 +140,7 @@ class Listener:
         alternatives = spoken.trial()
         words = best_words(alternatives)
         wanted = silence_wanted(words, spoken.grammar, spoken.above_noise_db)
-        standing = spoken.standing_ms >= STANDING_MS and spoken.grammar.complete(words)
+        standing = spoken.standing_ms >= STANDING_MS and complete(words, spoken.grammar)
         if too_long or standing or activity.silence_ms >= wanted:
             yield from self._utterance(spoken, alternatives)
         else:

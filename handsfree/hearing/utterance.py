@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from handsfree.hearing.alternatives import Alternative
-from handsfree.hearing.ending import best_words, unfinished_too, whole_sentences
+from handsfree.hearing.ending import best_words, complete, unfinished_too, whole_sentences
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.sources import BLOCK_MS, Block
 from handsfree.hearing.voice_activity import Activity, decibels
@@ -83,7 +83,7 @@ class Spoken:
     @property
     def standing_ms(self) -> int:
         """For how long the running guess has been the same complete sentence."""
-        if not self.grammar.complete(self._words):
+        if not complete(self._words, self.grammar):
             return 0
         return self._blocks[-1].start_ms - self._words_since_ms
 

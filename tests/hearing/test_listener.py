@@ -213,6 +213,14 @@ def test_the_silence_wanted_follows_from_what_could_follow():
     assert wanted == [220, 320, 600, 1500]
 
 
+def test_free_talk_after_a_phrase_is_given_time_to_think():
+    """A reason is any speech after "because": its first short pause does not end it."""
+    grammar = sequence(phrase("because"), optional(phrase("[unk]"))).automaton()
+    assert ending.silence_wanted(("because", "[unk]"), grammar, 30) == ending.TALK_MS
+    assert ending.silence_wanted(("[unk]",), grammar, 30) == ending.OPEN_MS
+    assert not ending.complete(("because", "[unk]"), grammar)
+
+
 def test_a_made_up_end_never_moves_to_the_front():
     """The unfinished words were likelier than any whole sentence: the answer is unknown, not the sentence."""
     judged = ending.whole_sentences(
