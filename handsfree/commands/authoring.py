@@ -1,4 +1,4 @@
-"""The procedures team's commands: check, draw, compare, rehearse, template, language."""
+"""The procedures team's commands: check, draw, compare, template, language, layout."""
 
 from __future__ import annotations
 
@@ -8,22 +8,36 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree.commands.recorded import stays_of, visits_differently
+from handsfree.lexicon.catalogue import english
 from handsfree.problem import ExitCode, Problem
+from handsfree.procedure.comparison import changes, proof_changes
+from handsfree.procedure.documentation import language_text
+from handsfree.procedure.drawing import mermaid, svg
+from handsfree.procedure.layout import laid_out
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import Report, check
+from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.proofs.finding import PROOFS, Finding
+from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
-from handsfree.procedure.yaml_reader import Place
+from handsfree.procedure.schema import schema_text
+from handsfree.procedure.template import template
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
+
+_AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+_File = Annotated[Path, typer.Argument(help="A procedure file.")]
+_Into = Annotated[Path | None, typer.Option("--into", help="Write it to this file instead of printing it.")]
 
 
 @app.command("check")
 def check_files(
     files: Annotated[list[Path], typer.Argument(help="Procedure files, each with the files it includes.")],
     *,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+    as_json: _AsJson = False,
     whole_story: Annotated[bool, typer.Option("--whole", help="Tell every gate of a story.")] = False,
+    sounds: Annotated[int, typer.Option("--sounds", help="Show so many pairs that sound most alike.")] = 0,
 ) -> None:
     """Prove procedures: fails with the shortest story of each proof that does not hold."""
     results: list[dict[str, Any]] = []
@@ -42,10 +56,116 @@ def check_files(
         results.append(_as_json(path, report))
         if not as_json:
             _print(path, report, whole=whole_story)
+            _print_sounds(report, sounds)
     if as_json:
         typer.echo(json.dumps(results, indent=2, ensure_ascii=False))
     if not fine:
         raise typer.Exit(ExitCode.FAILED)
+
+
+@app.command()
+def draw(
+    file: _File,
+    *,
+    into: _Into = None,
+    as_mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text instead of SVG.")] = False,
+    visit: Annotated[Path | None, typer.Option(help="A visit's folder: shows its path and times.")] = None,
+) -> None:
+    """Draw a procedure: gates downwards, altered things as spans, stops aside."""
+    procedure = load_procedure(file)
+    stays = stays_of(visit, procedure) if visit is not None else ()
+    _write(mermaid(procedure, stays) if as_mermaid else svg(procedure, stays), into)
+
+
+@app.command()
+def compare(
+    old: Annotated[Path, typer.Argument(help="The procedure as it was.")],
+    new: Annotated[Path, typer.Argument(help="The procedure as it is now.")],
+    *,
+    visits: Annotated[
+        Path | None, typer.Option(help="A folder of visits: would they have gone otherwise?")
+    ] = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Say what changed in meaning, which proofs came or went, and what is newly allowed."""
+    before, after = load_procedure(old), load_procedure(new)
+    found, proofs, allowed = changes(before, after), proof_changes(before, after), dangers(before, after)
+    gone_otherwise = visits_differently(visits, after) if visits is not None else []
+    if as_json:
+        told = {
+            "changes": [vars(change) for change in found],
+            "proofs": [vars(change) for change in proofs],
+            "newly allowed": allowed,
+            "visits": gone_otherwise,
+        }
+        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return
+    if not found:
+        typer.echo("Nothing changed in meaning.")
+    for aspect in dict.fromkeys(change.aspect for change in found):
+        typer.echo(f"{aspect}:")
+        for change in found:
+            if change.aspect == aspect:
+                typer.echo(f"  {change.sentence()}")
+    for proof in proofs:
+        typer.echo(f"proof {proof.proof} {'gained' if proof.gained else 'LOST'}: {'; '.join(proof.reasons)}")
+    if allowed:
+        typer.echo("newly allowed:")
+        for sentence in allowed:
+            typer.echo(f"  {sentence}")
+    for line in gone_otherwise:
+        typer.echo(line)
+
+
+@app.command("template")
+def new_procedure(
+    name: Annotated[str, typer.Argument(help="Its name, in-kebab-case.")], *, into: _Into = None
+) -> None:
+    """Write a new procedure to start from; it is whole and proven."""
+    text = template(name)
+    if into is not None and into.exists():
+        raise Problem("this file is there already", where=str(into), remedy="choose another name")
+    _write(text, into)
+
+
+@app.command("language")
+def describe_language(
+    *,
+    schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema for editors instead.")] = False,
+    into: _Into = None,
+) -> None:
+    """Describe the language of procedures, from its model."""
+    _write(schema_text() if schema else language_text(), into)
+
+
+@app.command("layout")
+def lay_out(
+    files: Annotated[list[Path], typer.Argument(help="Procedure files or sheets.")],
+    *,
+    only_check: Annotated[
+        bool, typer.Option("--check", help="Change nothing; fail when something would.")
+    ] = False,
+) -> None:
+    """Lay YAML files out alike; comments and values stay."""
+    different = []
+    for path in files:
+        text = path.read_text(encoding="utf-8") if path.is_file() else ""
+        laid = laid_out(text, str(path))
+        if laid != text:
+            different.append(path)
+            typer.echo(f"{path}: {'would be' if only_check else 'is'} laid out anew")
+            if not only_check:
+                path.write_text(laid, encoding="utf-8")
+    if different and only_check:
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _write(text: str, into: Path | None) -> None:
+    if into is None:
+        typer.echo(text, nl=False)
+    else:
+        into.write_text(text, encoding="utf-8")
+        typer.echo(f"written to {into}")
 
 
 def _as_json(path: Path, report: Report) -> dict[str, Any]:
@@ -68,8 +188,7 @@ def _print_finding(finding: Finding, *, whole: bool) -> None:
     typer.echo(f"\n    {finding.place}: {finding.what}")
     if finding.remedy:
         typer.echo(f"      {finding.remedy}")
-    caret = _caret(str(finding.place))
-    for line in caret.splitlines():
+    for line in _caret(str(finding.place)).splitlines():
         typer.echo(f"      {line}")
     if finding.story:
         typer.echo("      It happens so:")
@@ -79,6 +198,13 @@ def _print_finding(finding: Finding, *, whole: bool) -> None:
     typer.echo("")
 
 
+def _print_sounds(report: Report, count: int) -> None:
+    if count:
+        typer.echo(f"  accepted together and most alike, in phones ({LEAST_DISTANCE} needed):")
+        for apart, one, other in closest(hearing_of(report.procedure, english()), count):
+            typer.echo(f"    {apart:.2f}  {one} | {other}")
+
+
 def _caret(where: str) -> str:
     """Return the line a place names with a caret under the column; empty when there is none."""
     name, _, rest = where.rpartition(".yaml:")
@@ -86,9 +212,9 @@ def _caret(where: str) -> str:
     path = Path(f"{name}.yaml")
     if not name or not parts[0].isdigit() or not path.is_file():
         return ""
-    place = Place(str(path), int(parts[0]), int(parts[1]) if len(parts) > 1 and parts[1].isdigit() else 1)
+    line = int(parts[0])
+    column = int(parts[1]) if len(parts) > 1 and parts[1].isdigit() else 1
     lines = path.read_text(encoding="utf-8", errors="replace").splitlines()
-    if not 0 < place.line <= len(lines):
+    if not 0 < line <= len(lines):
         return ""
-    line = lines[place.line - 1][:160]
-    return f"{line}\n{' ' * (place.column - 1)}^\n"
+    return f"{lines[line - 1][:160]}\n{' ' * (min(column, 160) - 1)}^\n"

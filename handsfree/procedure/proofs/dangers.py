@@ -21,13 +21,14 @@ from handsfree.procedure.model import (
     TimedGate,
     VerdictGate,
 )
-from handsfree.procedure.procedure import FINISHED, NOT_DONE, PlacedGate, Procedure
+from handsfree.procedure.procedure import ENDS, FINISHED, NOT_DONE, PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Watch, explore
+from handsfree.procedure.proofs.structure import components
 from handsfree.procedure.proofs.watches import after_thing
 
 
 @dataclass(frozen=True)
-class _Followed(Watch):
+class Followed(Watch):
     """One thing as the ways alone leave it, needs asked or not."""
 
     name: str
@@ -53,7 +54,7 @@ def _thing_states(old: Procedure, new: Procedure) -> Iterator[str]:
         if name not in new.things:
             yield f"{name} is not followed any more"
             continue
-        before, after = explore(old, _Followed(name)).states, explore(new, _Followed(name)).states
+        before, after = explore(old, Followed(name)).states, explore(new, Followed(name)).states
         for gate_id, states in after.items():
             placed = old.gates.get(gate_id)
             if placed is None or isinstance(placed.gate, RestoreGate | StopGate | VerdictGate):
@@ -121,6 +122,8 @@ def _lost_steps(old: Procedure, new: Procedure) -> Iterator[str]:
 
 
 def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
+    groups = components({g: [to for to in p.ways.values() if to not in ENDS] for g, p in new.gates.items()})
+    round_again = {gate_id for group in groups if len(group) > 1 for gate_id in group}
     for gate_id, placed in old.gates.items():
         now = new.gates.get(gate_id)
         if now is None or type(now.gate) is not type(placed.gate):
@@ -133,7 +136,7 @@ def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
             yield f"silence at {gate_id} is no alarm any more"
         if NOT_DONE in now.ways and NOT_DONE not in placed.ways:
             yield f'{gate_id} can be passed by "not done"'
-        if _bound(is_now) > _bound(was):
+        if gate_id in round_again and _bound(is_now) > _bound(was):
             yield f"{gate_id} may be entered more often"
         if was.source and not is_now.source:
             yield f"{gate_id} has lost its source"

@@ -97,15 +97,16 @@ def wrong_words(procedure: Procedure) -> Iterator[Violation]:
 
 
 def said_not_done(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates that speak of a thing and are answered with a state of it, but neither alter nor restore it."""
+    """Yield confirmations that speak of a thing and of a state of it, but neither alter nor restore anything."""
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
         if not isinstance(gate, ConfirmGate) or gate.alters or gate.restores:
             continue
         text = set(re.findall(r"[a-z]+", f"{gate.prompt} {gate.title}".lower()))
         for name, thing in procedure.things.items():
-            if _named(thing) <= text and {thing.altered, thing.restored} & set(gate.done):
-                what = f'{gate_id} is answered "{gate.done[0]}" for {thing.said}, but changes nothing'
+            told = {*gate.done, *text}
+            if _named(thing) <= text and {thing.altered, thing.restored} & told:
+                what = f"{gate_id} speaks of a change of {thing.said}, but changes nothing"
                 remedy = f"write alters or restores: [{name}]"
                 yield Violation(gate_id, Fault("decides", what, remedy, ("done",)), ())
                 break

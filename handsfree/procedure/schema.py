@@ -1,0 +1,58 @@
+"""The language as JSON Schema 2020-12, for editors: completion, hover texts, and faults while typing."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from handsfree.procedure.model import LANGUAGE_VERSION, ProcedureFile
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+PARAMETER = {"type": "string", "pattern": r"^\$[a-z][a-z0-9]*(-[a-z0-9]+)*$", "description": "A parameter."}
+
+
+def schema() -> dict[str, Any]:
+    """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`."""
+    made = ProcedureFile.model_json_schema()
+    for name, block in made["$defs"].items():
+        if name.endswith("Gate") or name in {"Ask", "Settle", "Answer"}:
+            block["properties"] = {key: _or_parameter(key, value) for key, value in block["properties"].items()}
+    return {
+        "$schema": DIALECT,
+        "$id": f"handsfree-procedure-{LANGUAGE_VERSION}",
+        **_numbers_only(made),
+        "title": "A handsfree procedure",
+    }
+
+
+def schema_text() -> str:
+    """Return the schema as it is shipped."""
+    return json.dumps(schema(), indent=2, ensure_ascii=False, sort_keys=False) + "\n"
+
+
+def _or_parameter(key: str, value: dict[str, Any]) -> dict[str, Any]:
+    if key in {"id", "kind"} or "const" in value:
+        return value
+    about: dict[str, Any] = {name: value[name] for name in ("description", "default", "title") if name in value}
+    inner = {name: item for name, item in value.items() if name not in about}
+    for part in ("additionalProperties", "items"):
+        if isinstance(inner.get(part), dict) and "$ref" not in inner[part] and "discriminator" not in inner[part]:
+            inner[part] = {"anyOf": [inner[part], PARAMETER]}
+    return {**about, "anyOf": [*inner.get("anyOf", [inner]), PARAMETER]}
+
+
+def _numbers_only(value: Any) -> Any:
+    """Return the schema without the texts that pydantic also takes for a decimal: in YAML it is a number."""
+    if isinstance(value, list):
+        return [_numbers_only(item) for item in value]
+    if not isinstance(value, dict):
+        return value
+    changed = {key: _numbers_only(item) for key, item in value.items()}
+    options = changed.get("anyOf")
+    if isinstance(options, list) and {"type": "number"} in options:
+        changed["anyOf"] = [option for option in options if not _is_decimal_text(option)]
+    return changed
+
+
+def _is_decimal_text(option: Any) -> bool:
+    return isinstance(option, dict) and option.get("type") == "string" and "\\d" in str(option.get("pattern"))
