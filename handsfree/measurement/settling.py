@@ -148,18 +148,34 @@ def slope_half_width(line: Line, rule: SettleRule) -> float:
 
 
 def rising(samples: Sequence[Sample], rule: SettleRule) -> bool:
-    """Say whether the values rise and are not levelling off; two readings can tell when the step is plain.
+    """Say whether the values rise and are not levelling off: fast, or slowly and for long.
 
-    The newest readings within twice the window are used, the minimum wait is not: a rise may interrupt it.
+    Fast: the newest readings (within twice the window; two can tell when the step is plain) rise beyond their
+    half-width, by more than the tolerance in a time constant. Slowly: all readings since the change rise beyond
+    their half-width by more than the tolerance, and the newest still by half of it in a window. The minimum
+    wait is not asked for: a rise may interrupt it.
     """
-    recent = _recent(_ordered(samples), rule)
-    if len(recent) < 2 or recent[0].seconds == recent[-1].seconds:
+    ordered = _ordered(samples)
+    recent = _recent(ordered, rule)
+    if _span(recent) == 0:
         return False
-    line = line_through(recent)
-    least = (line.slope - slope_half_width(line, rule)) * rule.time_constant
-    return (
-        rounded(least, _step(rule)) > 0 and rounded(line.slope * rule.time_constant, _step(rule)) > rule.tolerance
+    newest, whole = line_through(recent), line_through(ordered)
+    fast = _certain_rise(newest, rule) > 0 and _rise(newest.slope, rule.time_constant, rule) > rule.tolerance
+    slowly = (
+        whole.count > rule.minimum_samples
+        and rounded(float(_certain_rise(whole, rule)) * whole.span, _step(rule)) > rule.tolerance
+        and _rise(newest.slope, rule.window, rule) > rule.tolerance / 2
     )
+    return fast or slowly
+
+
+def _certain_rise(line: Line, rule: SettleRule) -> Decimal:
+    """Return the least slope per second that the readings allow, on a fine grid."""
+    return rounded(line.slope - slope_half_width(line, rule), _step(rule) / 1000)
+
+
+def _rise(slope: float, seconds: float, rule: SettleRule) -> Decimal:
+    return rounded(slope * seconds, _step(rule))
 
 
 def judge_settling(samples: Sequence[Sample], rule: SettleRule) -> Settling:

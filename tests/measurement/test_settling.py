@@ -9,6 +9,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rising_co import measure as measure_rising
 from settling_rates import simulate
 
 from handsfree.measurement.settling import Sample, SettleRule, judge_settling, line_through, rising
@@ -161,3 +162,12 @@ def test_bad_input_is_refused(act, message):
     """Each sentence names what is wrong."""
     with pytest.raises(Problem, match=message):
         act()
+
+
+def test_steady_co_is_hardly_ever_called_rising_and_a_slow_rise_is_seen():
+    """At 120 ppm with 2 % wander under 1 % of visits; 15 ppm a minute is seen by the fifth set."""
+    assert measure_rising(400, 0)["ours"][0] < 0.01
+    share, first = measure_rising(200, 15)["ours"]
+    assert share == 1.0
+    assert first <= 5
+    assert measure_rising(200, 60)["ours"] == (1.0, 2)
