@@ -37,7 +37,11 @@ SPOT_WINDOW_MS = 800
 """About one stop phrase: a longer window holds more of the tool's own voice, and then all is unknown speech."""
 SPOT_EVERY_MS = 200
 SPOT_MARGIN = Decimal(2)
-"""How far (log odds) stop words must lead unknown speech over the tool's voice; its own came to 1.4 at most."""
+"""How far (log odds) stop words must lead unknown speech over the tool's voice.
+
+By the bench (tests/bench/live/stop_over_voice.py) the tool's prompts then stop nothing, except "burner off
+now", which is too like "burner out".
+"""
 SPOT_FROM_BLOCKS = 20
 LONGEST_STOP_MS = 1_200
 
