@@ -157,6 +157,9 @@ class ValuesRule:
             for slot in self.slots:
                 for value in sorted(slot.named(inner, coarse=True), key=str):
                     yield Values(((slot.quantity, value),), before, after)
+                special = slot.specials.get(" ".join(inner))
+                if special == "over range":  # said alone it may be any of the values asked
+                    yield Values(((slot.quantity, special),), before, after)
 
     def example(self) -> str:
         """Return values in order, as they would be called."""

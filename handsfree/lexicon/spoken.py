@@ -20,6 +20,13 @@ WORD_OF = {
 }
 
 
+TWIN_WORDS = frozenset(
+    {"thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"}
+    | {"thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
+)
+"""Words for numbers that have a twin which sounds alike."""
+
+
 def digits(value: Decimal) -> str:
     """Return the words for a finite number, every digit that was given: 9.30 is "nine point three zero"."""
     return " ".join(WORD_OF[character] for character in f"{value:f}")

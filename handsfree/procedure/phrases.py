@@ -19,7 +19,7 @@ from handsfree.lexicon.grammar import (
     answers,
     hazards,
 )
-from handsfree.lexicon.meaning import Called, Command
+from handsfree.lexicon.meaning import Called, Command, Meaning, Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.procedure.model import (
     Ask,
@@ -45,8 +45,8 @@ class Question:
 
     kind: str
     """gate, rate, read-back, once-more, which-value, pair, thing-first, restore, thing-check, turn,
-    turn-check, mark-first, mark-last, recheck-burner, recheck-rate, recheck-thing, finish-check,
-    note, waiting, nothing, stopped, cleared-check, close-check, done-check"""
+    turn-check, answer-check, monoxide, mark-first, mark-last, recheck-burner, recheck-rate, recheck-thing,
+    finish-check, note, waiting, nothing, stopped, cleared-check, close-check, done-check"""
     about: str = ""
 
 
@@ -96,7 +96,18 @@ def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
     commands = {text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts}
     open_ended = frozenset(catalogue.everywhere["not-done"])
     taken_back = {text: name for name in ("co2", "o2", "co") for text in catalogue.quantities[name].heard}
-    return (_hazard_rule(catalogue), PhraseRule(commands, open_ended), WrongRule(taken_back))
+    over_range: dict[str, Meaning] = {
+        f"{name} {text}": Values(((quantity, "over range"),))
+        for quantity in ("co", "ambient_co")
+        for name in catalogue.quantities[quantity].heard
+        for text in catalogue.answers["over-range"]
+    }
+    return (
+        _hazard_rule(catalogue),
+        PhraseRule(commands, open_ended),
+        WrongRule(taken_back),
+        PhraseRule(over_range),
+    )
 
 
 def _hazard_rule(catalogue: Catalogue) -> PhraseRule:
@@ -119,7 +130,7 @@ def _only(asks: Iterable[Ask], quantity: str) -> tuple[Ask, ...]:
     return tuple(ask for ask in asks if ask.quantity == quantity)
 
 
-def _own_rules(  # noqa: PLR0911 - one line of the table for each kind of question
+def _own_rules(
     question: Question, gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue
 ) -> Iterable[Rule]:
     asks, affirm = asks_of(gate), _named(catalogue, "affirm", "deny")
@@ -150,6 +161,9 @@ def _own_rules(  # noqa: PLR0911 - one line of the table for each kind of questi
             return (_named(catalogue, "mark"),)
         case "recheck-burner":
             return (_named(catalogue, "firing", "off"),)
+        case "monoxide":
+            pair = tuple(ask for ask in asks if ask.quantity in {"co", "co2"})
+            return (affirm, ValuesRule(slots(pair, catalogue)), *_drops(gate, catalogue))
         case "note":
             return (TalkRule("talk"),)
         case "stopped":

@@ -39,14 +39,14 @@ def deadline(plan: Plan, state: State) -> int | None:
     """Return when the next thing is due if nothing is heard, in ms of the visit; None when nothing is."""
     if state.status not in {"running", "stopped"} or state.speaking:
         return None
-    if state.question.kind == "waiting":
-        return state.until
     if state.question.kind in _SILENT_KINDS or state.status == "stopped":
         return None
     due = []
     firing = plan.gate(state.gate).gate.firing
     if state.held_since is not None:
         return _alarm_due(state, state.held_since + LONGEST_HOLD_MS) if firing else None
+    if state.question.kind == "waiting":
+        return state.until
     if state.question.kind == "read-back":
         due.append(state.asked_at + CORRECTION_MS)
     if state.attempt <= MOST_REPROMPTS and state.question.kind not in {"mark-last", "note"}:
@@ -68,7 +68,7 @@ def time_passed(draft: Draft) -> None:
     if due is None or state.now < due:
         return
     kind = state.question.kind
-    if kind == "waiting":
+    if kind == "waiting" and state.held_since is None:
         KINDS[draft.placed.gate.kind].time_up(draft)
         return
     firing = draft.placed.gate.firing

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning, Values, Wrong
-from handsfree.procedure.model import ReadingsGate, StopGate, VerdictGate
+from handsfree.procedure.model import FinishGate, ReadingsGate, RestoreGate, StopGate, VerdictGate
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.asking import deadline, escalate, time_passed
@@ -19,6 +19,8 @@ from handsfree.session.fusion import Choice, choose, choose_typed, describe
 from handsfree.session.gates import KINDS
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
+from handsfree.session.gates.restore import ask_next_restore, hear_restore
+from handsfree.session.gates.values import over_range
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 
@@ -79,7 +81,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
         choice = choose(draft.plan, state, grammar, event)
         sound, onset, text = event.sound, choice.onset, ""
     else:
-        choice = choose_typed(grammar, event.text)
+        choice = choose_typed(draft.plan, grammar, event.text)
         sound, onset, text = None, event.at, event.text
     if choice.meaning is None:
         if not over_voice and state.held_since is None:
@@ -88,24 +90,63 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     doubt = choice.doubt
     values = choice.meaning.values if isinstance(choice.meaning, Values) else ()
     draft.emit(ev.Understood(meaning=describe(choice.meaning), doubt=doubt))
-    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values)
+    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values, choice.slight, choice.words)
     _act(draft, choice.meaning, utterance)
 
 
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     if isinstance(meaning, HazardSaid):
         _hazard(draft, meaning.name)
+    elif draft.state.status == "running" and over_range(draft, (meaning, *utterance.rivals)):
+        pass
+    elif utterance.doubt and _must_be_sure(draft, meaning):
+        _not_understood(draft, Choice(None, why=f"in doubt: {utterance.doubt}"))
     elif draft.state.status == "stopped":
         _while_stopped(draft, meaning, utterance)
     elif draft.state.held_since is not None:
-        if meaning == Command("carry-on"):
-            command(draft, "carry-on", utterance)
+        _while_held(draft, meaning, utterance)
     elif isinstance(meaning, Command):
         command(draft, meaning.name, utterance)
     elif isinstance(meaning, Wrong):
         taken_back(draft, meaning.quantity)
     elif not _answer(draft, meaning, utterance):
         _not_understood(draft, Choice(None, why="no answer to this", rivals=(meaning,)))
+
+
+_SURE = frozenset(
+    {
+        "read-back",
+        "thing-check",
+        "done-check",
+        "turn-check",
+        "finish-check",
+        "cleared-check",
+        "close-check",
+        "answer-check",
+        "rate",
+        "recheck-burner",
+        "recheck-rate",
+        "recheck-thing",
+        "thing-first",
+    }
+)
+"""Questions whose answer counts at once."""
+
+
+def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
+    """Say whether a doubtful hearing is asked again: what counts at once, leaves a gate undone, or ends a hold."""
+    if meaning in {Command("not-done"), Command("carry-on")}:
+        return True
+    sure_side = meaning in {Answer("deny"), Answer("dropped-back"), Answer("cleared"), Answer("close")}
+    return isinstance(meaning, Answer) and not sure_side and draft.expected().kind in _SURE
+
+
+def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    """On hold only the way on is taken, and that the rate is lost: it must not be forgotten."""
+    if meaning == Command("carry-on"):
+        command(draft, "carry-on", utterance)
+    elif meaning == Answer("dropped-back"):
+        KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
 
 
 def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
@@ -123,6 +164,8 @@ def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
         return True
     if kind == "thing-first":
         return _need(draft, meaning)
+    if kind in {"restore", "thing-check"} and not isinstance(draft.placed.gate, RestoreGate | FinishGate):
+        return hear_restore(draft, meaning, Draft.open)
     if _ambiguous(draft, meaning, utterance):
         return True
     return KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
@@ -138,6 +181,8 @@ def _need(draft: Draft, meaning: Meaning) -> bool:
     if (draft.plan.things[thing].altered == wanted) != altered:
         draft.ask_again()
         return True
+    if not altered and draft.plan.things[thing].value is not None:
+        return ask_next_restore(draft, [thing])
     event = ev.Altered if altered else ev.Restored
     draft.emit(event(at=draft.at, thing=thing, gate=draft.state.gate))
     draft.open()
@@ -150,8 +195,8 @@ def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
         return False
     others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
     quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
-    if quantities == {"co", "co2"} and draft.expected().kind in {"gate", "read-back"}:
-        draft.ask("which-value", draft.words("monoxide"), "co")
+    if quantities == {"co", "co2"} and draft.expected().kind in {"gate", "read-back", "monoxide"}:
+        draft.ask("monoxide", draft.words("monoxide"))
         return True
     return False
 
@@ -205,7 +250,24 @@ def _goes_on_at(draft: Draft) -> str:
 
 
 def _not_understood(draft: Draft, choice: Choice) -> None:
-    """Count it, and ask again in the next, more helpful way; while waiting or stopped, just count it."""
+    """Count it, and ask again in the next, more helpful way; while waiting, held or stopped, just count it."""
     draft.emit(ev.NotUnderstood(why=choice.why))
+    if draft.state.held_since is not None or _offered(draft, choice):
+        return
     if draft.expected().kind not in {"waiting", "nothing", "stopped"}:
         escalate(draft)
+
+
+OFFERED_FROM = 4
+"""The attempt from which the likeliest candidate is offered for a yes or no."""
+
+
+def _offered(draft: Draft, choice: Choice) -> bool:
+    """Offer what may have been said, for a yes or no, when the shorter ways of asking have failed."""
+    candidate = next((one for one in choice.rivals if isinstance(one, Answer | Values)), None)
+    state = draft.state
+    if candidate is None or state.attempt < OFFERED_FROM or state.question.kind not in {"gate", "which-value"}:
+        return False
+    values = candidate.values if isinstance(candidate, Values) else ()
+    utterance = Utterance(draft.at, choice.why, choice.rivals[1:], values=values)
+    return KINDS[draft.placed.gate.kind].hear(draft, candidate, utterance)

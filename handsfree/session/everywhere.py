@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from handsfree.procedure.model import ReadingsGate, VerdictGate
+from handsfree.procedure.model import ReadingsGate, RestoreGate, TimedGate, VerdictGate
+from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
 from handsfree.session import events as ev
 from handsfree.session.asking import LONG_HOLD_MS
@@ -10,9 +11,18 @@ from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
 
+_LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
+
 
 def command(draft: Draft, name: str, utterance: Utterance) -> None:
-    """Act on an everywhere phrase."""
+    """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered."""
+    if draft.state.rechecks and name in _LEAVING:
+        _not_possible(draft)
+    else:
+        _obey(draft, name, utterance)
+
+
+def _obey(draft: Draft, name: str, utterance: Utterance) -> None:
     match name:
         case "repeat":
             draft.ask_again()
@@ -39,13 +49,21 @@ def command(draft: Draft, name: str, utterance: Utterance) -> None:
 
 
 def _go_back(draft: Draft) -> None:
-    """Return to the last gate that asked something; nothing is un-altered, unmet needs are asked there."""
-    asked = [g for g in draft.state.passed if not isinstance(draft.plan.gate(g).gate, VerdictGate)]
+    """Return to the last gate that asks something; nothing is un-altered, unmet needs are asked there."""
+    asked = [gate_id for gate_id in draft.state.passed if _asks(draft, gate_id)]
     if not asked:
         draft.say("nothing-back")
         draft.ask_again()
         return
     _back_to(draft, asked[-1])
+
+
+def _asks(draft: Draft, gate_id: str) -> bool:
+    """Say whether a gate would ask something now: a restore with nothing left to restore would not."""
+    gate = draft.plan.gate(gate_id).gate
+    if isinstance(gate, RestoreGate):
+        return any(thing in draft.state.altered for thing in gate.things)
+    return not isinstance(gate, VerdictGate)
 
 
 def _back_to(draft: Draft, gate_id: str) -> None:
@@ -88,32 +106,45 @@ def _not_done(draft: Draft, utterance: Utterance) -> None:
 
 def _last_wrong(draft: Draft) -> None:
     """Take back the readings of the gate at hand, or go back to where the last ones were taken."""
-    gate = draft.placed.gate
-    if isinstance(gate, ReadingsGate) and (draft.state.sets.get(gate.at) or draft.state.pending.values):
-        draft.emit(ev.SetVoided(kept_at=gate.at, why="the person called it wrong"))
-        draft.open()
+    if _void_here(draft):
         return
-    taken = [g for g in draft.state.passed if isinstance(draft.plan.gate(g).gate, ReadingsGate)]
+    taken = [g for g in draft.state.passed if isinstance(draft.plan.gate(g).gate, ReadingsGate | TimedGate)]
     if taken:
         _back_to(draft, taken[-1])
     else:
-        draft.say("not-possible")
-        draft.ask_again()
+        _not_possible(draft)
+
+
+def _void_here(draft: Draft) -> bool:
+    """Void the readings of the gate at hand and ask for them anew; False when it has none."""
+    gate = draft.placed.gate
+    if not isinstance(gate, ReadingsGate | TimedGate):
+        return False
+    if not draft.state.sets.get(gate.at) and not draft.state.pending.values:
+        return False
+    draft.emit(ev.SetVoided(kept_at=gate.at, why="the person called it wrong"))
+    draft.open()
+    return True
+
+
+def _not_possible(draft: Draft) -> None:
+    draft.say("not-possible")
+    draft.ask_again()
 
 
 def taken_back(draft: Draft, quantity: str) -> None:
     """Take a value back ("CO two was wrong"): go back to where it was taken; its verdicts are given anew."""
-    gate = draft.placed.gate
-    if isinstance(gate, ReadingsGate) and any(ask.quantity == quantity for ask in gate.ask):
-        _last_wrong(draft)
+    if draft.state.rechecks:
+        _not_possible(draft)
+        return
+    if any(ask.quantity == quantity for ask in asks_of(draft.placed.gate)) and _void_here(draft):
         return
     for gate_id in reversed(draft.state.passed):
         earlier = draft.plan.gate(gate_id).gate
         if isinstance(earlier, ReadingsGate) and any(ask.quantity == quantity for ask in earlier.ask):
             _back_to(draft, gate_id)
             return
-    draft.say("not-possible")
-    draft.ask_again()
+    _not_possible(draft)
 
 
 def recheck(draft: Draft) -> None:
@@ -124,7 +155,7 @@ def recheck(draft: Draft) -> None:
         items.append("rate")
     items += draft.state.altered
     draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
-    if isinstance(gate, ReadingsGate) and gate.at in draft.state.sets:
+    if isinstance(gate, ReadingsGate | TimedGate) and (gate.at in draft.state.sets or draft.state.pending.values):
         draft.emit(ev.SetVoided(kept_at=gate.at, why="settle clocks start afresh"))
     if items:
         draft.say("recheck-start")
@@ -133,10 +164,12 @@ def recheck(draft: Draft) -> None:
 
 def _next_recheck(draft: Draft) -> None:
     if not draft.state.rechecks:
-        draft.open()
+        _rechecked_all(draft)
         return
     item = draft.state.rechecks[0]
-    if item == "burner":
+    if item == "rate" and draft.state.rate_lost:
+        rechecked(draft, "lost")
+    elif item == "burner":
         draft.ask("recheck-burner", draft.words("recheck-burner"))
     elif item == "rate":
         draft.ask("recheck-rate", draft.words("rate-called"))
@@ -146,26 +179,25 @@ def _next_recheck(draft: Draft) -> None:
 
 
 def rechecked(draft: Draft, answer: str) -> None:
-    """Take one answer of a recheck; a burner that is off, or another rate, leads back to where it is held."""
+    """Take one answer of a recheck; a setting said to be restored stays altered until its value proves it."""
     item = draft.state.rechecks[0]
     draft.emit(ev.Rechecked(item=item, answer=answer))
-    gate = draft.placed.gate
-    if item == "burner" and answer == "off":
-        _burner_off(draft)
-        return
-    if item == "rate":
-        assert isinstance(gate, ReadingsGate)
-        if answer != gate.rate:
-            lose_rate(draft, f"the rate called was {answer}")
-            return
-    if item in draft.plan.things and answer == "restored":
+    thing = draft.plan.things.get(item)
+    if thing is not None and thing.value is None and answer == "restored":
         draft.emit(ev.Restored(at=draft.at, thing=item, gate=draft.state.gate))
     _next_recheck(draft)
 
 
-def _burner_off(draft: Draft) -> None:
-    if DROPPED_BACK in draft.placed.ways:
-        lose_rate(draft, "the burner was off")
+def _rechecked_all(draft: Draft) -> None:
+    """Go on where the visit was; with the burner off or the rate lost, where the rate was last held."""
+    lost = draft.state.rate_lost
+    if lost and DROPPED_BACK in draft.placed.ways:
+        lose_rate(draft, lost)
         return
-    hazard = draft.plan.catalogue.hazards["burner-out"]
-    draft.stop("burner-out", "the burner was off at a firing gate", hazard.script, hazard.source)
+    gates = draft.plan.procedure.gates.values()
+    holds = {placed.ways[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.ways}
+    held = [gate_id for gate_id in draft.state.passed if gate_id in holds] if lost else []
+    if held:
+        _back_to(draft, held[-1])
+    else:
+        draft.open()

@@ -7,22 +7,28 @@ The winner may still carry a doubt; the gate then asks for the value a second ti
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import HazardSaid, Meaning, Values
+from handsfree.lexicon.meaning import Answer, HazardSaid, Meaning, Values
 from handsfree.lexicon.spoken import WORD_OF
 from handsfree.measurement.reading import Reading
 from handsfree.session.inputs import Alternative, Heard
 from handsfree.session.plan import Plan
-from handsfree.session.plausibility import Situation, log_prior
+from handsfree.session.plausibility import Situation, log_prior, opens_stop
 from handsfree.session.situation import situation_of
 from handsfree.session.state import State
 
 CLEAR_MARGIN = Decimal("4.0")
 """Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful."""
+
+UNKNOWN_MARGIN = Decimal("2.0")
+"""Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
+
+HAZARD_MARGIN = Decimal("2.0")
+"""A stop or hazard phrase this close behind the best alternative acts too."""
 
 LEAST_CONFIDENCE = Decimal("0.60")
 """A word below this makes its utterance doubtful. High confidence proves nothing (it is often 1.0 and wrong)."""
@@ -37,6 +43,8 @@ class Candidate:
     meaning: Meaning
     score: Decimal
     alternative: int
+    beyond: bool = False
+    """It calls a value beyond a stop limit: no prior may argue it away."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +56,10 @@ class Choice:
     onset: int = 0
     rivals: tuple[Meaning, ...] = ()
     why: str = ""
+    slight: bool = False
+    """The doubt is slight: no other meaning is near, and speech outside the grammar leads by little or not."""
+    words: tuple[str, ...] = ()
+    """The words that were chosen."""
 
 
 def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
@@ -56,8 +68,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
         return Choice(None, why="nothing heard")
     onset = _onset(heard)
     best = heard.alternatives[0]
-    first = grammar.read(best.text)
-    hazard = next((meaning for meaning in first if isinstance(meaning, HazardSaid)), None)
+    hazard = _hazard(plan, heard)
     if hazard is not None:
         return Choice(hazard, onset=onset)
     candidates = sorted(_candidates(plan, state, grammar, heard), key=lambda c: (-c.score, c.alternative))
@@ -67,30 +78,61 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
     if heard.overflow:
         return Choice(None, why="sound was lost", onset=onset)
     winner = candidates[0]
-    rivals = [c for c in candidates[1:] if c.meaning != winner.meaning]
-    if UNKNOWN_WORD in best.text and not first:
-        unknown_lead = best.score - heard.alternatives[winner.alternative].score
-        if unknown_lead > CLEAR_MARGIN:
-            return Choice(None, why="unknown speech", onset=onset)
+    chosen = heard.alternatives[winner.alternative]
+    rivals = _rivals(heard, winner, candidates)
+    unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
+    lead = best.score - chosen.score if unknown else Decimal(0)
+    if lead > CLEAR_MARGIN:
+        return Choice(None, why="unknown speech", onset=onset, rivals=(winner.meaning, *rivals))
     doubt = ""
-    if rivals and winner.score - rivals[0].score < CLEAR_MARGIN:
-        doubt = f"close to {describe(rivals[0].meaning)}"
-    elif _confidence(heard.alternatives[winner.alternative]) < LEAST_CONFIDENCE:
+    if rivals:
+        doubt = f"close to {describe(rivals[0])}"
+    elif unknown:
+        doubt = "other speech is as likely"
+    elif _confidence(chosen) < LEAST_CONFIDENCE:
         doubt = "low confidence"
     elif heard.clipped:
         doubt = "the sound was clipped"
-    return Choice(winner.meaning, doubt, onset, tuple(dict.fromkeys(c.meaning for c in rivals[:2])))
+    slight = not rivals and lead < UNKNOWN_MARGIN
+    return Choice(winner.meaning, doubt, onset, rivals, slight=slight, words=chosen.text)
 
 
-def choose_typed(grammar: Grammar, text: str) -> Choice:
+def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
     """Return what typed words mean; keys are trusted, but words that mean two things are not."""
-    meanings = grammar.read(_spoken(text))
+    words = _spoken(text)
+    meanings = grammar.read(words)
+    hazard = plan.catalogue.hazard_of(" ".join(words))
+    if hazard is not None and Answer("cleared") not in meanings:
+        return Choice(HazardSaid(hazard), words=words)
     if not meanings:
         return Choice(None, why="no answer to this")
-    hazard = next((meaning for meaning in meanings if isinstance(meaning, HazardSaid)), None)
-    chosen = hazard or meanings[0]
-    rivals = tuple(meaning for meaning in meanings[1:] if meaning != chosen)
-    return Choice(chosen, "it has two meanings" if rivals and not hazard else "", rivals=rivals)
+    rivals = meanings[1:]
+    return Choice(meanings[0], "it has two meanings" if rivals else "", rivals=rivals, words=words)
+
+
+def _hazard(plan: Plan, heard: Heard) -> HazardSaid | None:
+    """Return the stop or hazard phrase of the likeliest alternative that has one and is near the best."""
+    best = heard.alternatives[0].score
+    for alternative in heard.alternatives:
+        name = plan.catalogue.hazard_of(" ".join(alternative.text))
+        if name is not None and best - alternative.score <= HAZARD_MARGIN:
+            return HazardSaid(name)
+    return None
+
+
+def _rivals(heard: Heard, winner: Candidate, candidates: Sequence[Candidate]) -> tuple[Meaning, ...]:
+    """Return the other meanings too near the winner to be let go, the nearest first.
+
+    A value beyond a stop limit stays near by its sound alone, however improbable what was called with it.
+    """
+    said = heard.alternatives[winner.alternative].score
+    near = [
+        candidate.meaning
+        for candidate in candidates
+        if winner.score - candidate.score < CLEAR_MARGIN
+        or (candidate.beyond and said - heard.alternatives[candidate.alternative].score < CLEAR_MARGIN)
+    ]
+    return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
 
 
 def _spoken(text: str) -> tuple[str, ...]:
@@ -118,20 +160,21 @@ def describe(meaning: Meaning) -> str:
 def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
     for number, alternative in enumerate(heard.alternatives):
         for meaning in grammar.read(alternative.text):
-            prior = _prior(plan, state, meaning) if isinstance(meaning, Values) else Decimal(0)
-            yield Candidate(meaning, (alternative.score + prior).quantize(STEP), number)
+            prior, beyond = _prior(plan, state, meaning) if isinstance(meaning, Values) else (Decimal(0), False)
+            yield Candidate(meaning, (alternative.score + prior).quantize(STEP), number, beyond)
 
 
-def _prior(plan: Plan, state: State, meaning: Values) -> Decimal:
-    """Return the log prior of called values, each given those before it in the same breath."""
+def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:
+    """Return the log prior of called values, each given those before it, and whether one opens a stop limit."""
     situation: Situation = situation_of(plan, state)
-    total = Decimal(0)
+    total, beyond = Decimal(0), False
     for quantity, value in meaning.values:
         if isinstance(value, Decimal):
             reading = plan.reading(quantity, value)
             total += log_prior(situation, reading)
+            beyond = beyond or opens_stop(situation, reading)
             situation = _knowing(situation, quantity, reading)
-    return total
+    return total, beyond
 
 
 def _knowing(situation: Situation, quantity: str, reading: Reading) -> Situation:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 
-from transitions import Machine
+from transitions import Machine, MachineError
 
 from handsfree.lexicon.catalogue import Catalogue, english
 from handsfree.lexicon.grammar import Grammar
@@ -70,6 +70,8 @@ class Plan:
 
     def move(self, gate_id: str, outcome: str) -> str:
         """Return where an outcome leads; raise MachineError when the procedure has no such way."""
+        if outcome not in self._machine.events:
+            raise MachineError(f"no gate has the way {outcome!r}")
         self._machine.set_state(gate_id, self._cursor)
         self._cursor.trigger(outcome)  # type: ignore[attr-defined]
         return self._cursor.state

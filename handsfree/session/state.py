@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from handsfree.procedure.phrases import Question
-from handsfree.procedure.procedure import STOPPED
+from handsfree.procedure.procedure import NOT_DONE, STOPPED
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.plan import STOP, Plan
@@ -85,12 +85,16 @@ class State:
     silent_since: int = 0
     until: int | None = None
     speaking: bool = False
+    unsaid: bool = False
+    """The question at hand is still being said: its silence is counted from the end of that."""
     alarmed: bool = False
     held_since: int | None = None
     entered: Mapping[str, int] = field(default_factory=_nothing)
     passed: tuple[str, ...] = ()
     altered: Mapping[str, str] = field(default_factory=_nothing)
     """Thing -> the gate that altered it, in the order they were altered."""
+    altered_at: Mapping[str, int] = field(default_factory=_nothing)
+    """Thing -> when it was last altered."""
     found: Mapping[str, ev.ReadingRecord] = field(default_factory=_nothing)
     sets: Mapping[str, tuple[ReadingSet, ...]] = field(default_factory=_nothing)
     settled: Mapping[str, Mapping[str, Settled]] = field(default_factory=_nothing)
@@ -109,6 +113,8 @@ class State:
     not_done: tuple[str, ...] = ()
     burner_outs: int = 0
     rechecks: tuple[str, ...] = ()
+    rate_lost: str = ""
+    """Why the rate is not held any more, as a recheck found it."""
     accepted: int = 0
     last_accepted: str = ""
     returns: tuple[Question, str, int | None] | None = None
@@ -124,15 +130,23 @@ def apply(plan: Plan, state: State, event: Any) -> State:
     """Return the state after an event; AssertionError when the event cannot follow (a record that was altered)."""
     match event:
         case inp.SpeechEnded():
-            silent_since = event.at if state.attempt == 1 else state.silent_since
-            return replace(state, now=event.at, speaking=False, asked_at=event.at, silent_since=silent_since)
+            silent_since = event.at if state.attempt == 1 and state.unsaid else state.silent_since
+            return replace(
+                state, now=event.at, speaking=False, unsaid=False, asked_at=event.at, silent_since=silent_since
+            )
         case inp.DeviceLost():
             return replace(state, now=event.at, lost=state.lost | {event.device})
         case inp.DeviceFound():
             return replace(state, now=event.at, lost=state.lost - {event.device})
         case inp.Resumed():
             return replace(
-                state, now=event.at, speaking=False, asked_at=event.at, silent_since=event.at, held_since=None
+                state,
+                now=event.at,
+                speaking=False,
+                unsaid=False,
+                asked_at=event.at,
+                silent_since=event.at,
+                held_since=None,
             )
         case inp.Heard() | inp.Typed() | inp.TimePassed():
             return replace(state, now=event.at)
@@ -160,13 +174,13 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 rate_called=None,
                 pair_refused=False,
                 rechecks=(),
+                rate_lost="",
             )
         case ev.GatePassed():
             return _gate_passed(plan, state, event)
         case ev.WentBack():
             to = plan.back(state.gate, event.to)
-            passed = state.passed[: len(state.passed) - 1 - state.passed[::-1].index(to)]
-            return replace(state, gate=to, passed=passed)
+            return _back_at(state, to)
         case ev.ReadBack():
             called = MappingProxyType({reading.quantity: reading for reading in event.values})
             return replace(state, pending=replace(state.pending, values=called, doubtful=event.doubtful))
@@ -208,7 +222,12 @@ def apply(plan: Plan, state: State, event: Any) -> State:
         case ev.FoundValue():
             return replace(state, found=_with(state.found, event.thing, event.reading))
         case ev.Altered():
-            return replace(state, altered=_with(state.altered, event.thing, event.gate), last_change=event.at)
+            return replace(
+                state,
+                altered=_with(state.altered, event.thing, event.gate),
+                altered_at=_with(state.altered_at, event.thing, event.at),
+                last_change=event.at,
+            )
         case ev.Restored():
             return replace(state, altered=_without(state.altered, event.thing), last_change=event.at)
         case ev.Marked():
@@ -222,22 +241,24 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 state, moves=(*state.moves, move), history=(*state.history, turned), last_change=event.at
             )
         case ev.NotDone():
-            return replace(state, not_done=(*state.not_done, event.gate))
+            return replace(state, not_done=(*_others(state.not_done, event.gate), event.gate))
         case ev.Held():
             return replace(state, held_since=event.at)
         case ev.CarriedOn():
             return replace(state, held_since=None)
         case ev.RecheckBegun():
-            return replace(state, rechecks=event.items, last_change=event.at)
+            return replace(state, rechecks=event.items, rate_lost="", last_change=event.at)
         case ev.Rechecked():
-            return replace(state, rechecks=tuple(item for item in state.rechecks if item != event.item))
+            return _rechecked(plan, state, event)
         case ev.BurnerWentOut():
             return replace(state, burner_outs=state.burner_outs + 1)
         case ev.Stopped():
             assert plan.move(state.gate, STOP) == STOPPED
             return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())
         case ev.Cleared():
-            return replace(state, status="running", gate=plan.again(event.gate))
+            back = event.gate != state.gate and event.gate in state.passed
+            cleared = _back_at(state, event.gate) if back else state
+            return replace(cleared, status="running", gate=plan.again(event.gate))
         case ev.VisitClosed():
             return replace(state, status="closed", question=Question("nothing"), until=None)
         case _:
@@ -255,6 +276,7 @@ def _asked(state: State, event: ev.Asked) -> State:
         silent_since=event.at if event.attempt == 1 else state.silent_since,
         until=event.until,
         speaking=state.speaking or bool(event.text),
+        unsaid=state.unsaid or bool(event.text),
         returns=(state.question, state.text, state.until) if note else state.returns,
     )
 
@@ -262,7 +284,29 @@ def _asked(state: State, event: ev.Asked) -> State:
 def _gate_passed(plan: Plan, state: State, event: ev.GatePassed) -> State:
     to = plan.move(event.gate, event.outcome)
     assert to == event.to, f"{event.outcome!r} of {event.gate} leads to {to}, not to {event.to}"
-    return replace(state, gate=to, passed=(*state.passed, event.gate))
+    not_done = state.not_done if event.outcome == NOT_DONE else _others(state.not_done, event.gate)
+    return replace(state, gate=to, passed=(*state.passed, event.gate), not_done=not_done)
+
+
+def _others(gates: tuple[str, ...], gate: str) -> tuple[str, ...]:
+    return tuple(one for one in gates if one != gate)
+
+
+def _back_at(state: State, to: str) -> State:
+    """Return the state back at a gate passed before: the verdicts given since are open again."""
+    passed = state.passed[: len(state.passed) - 1 - state.passed[::-1].index(to)]
+    verdicts = MappingProxyType({gate: outcome for gate, outcome in state.verdicts.items() if gate in passed})
+    return replace(state, gate=to, passed=passed, verdicts=verdicts)
+
+
+def _rechecked(plan: Plan, state: State, event: ev.Rechecked) -> State:
+    """Return the state with one answer of a recheck; a rate that is lost is acted on when all are answered."""
+    lost = state.rate_lost
+    if event.item == "burner" and event.answer == "off":
+        lost = "the burner was off"
+    elif event.item == "rate" and event.answer != getattr(plan.gate(state.gate).gate, "rate", None):
+        lost = lost or f"the rate called was {event.answer}"
+    return replace(state, rechecks=_others(state.rechecks, event.item), rate_lost=lost)
 
 
 def _accepted(state: State, event: ev.ReadingAccepted) -> State:

@@ -32,7 +32,9 @@ from handsfree.visit.recorder import Recorder, spoken
 TICK_S = 0.02
 SPEECH_MS = 6_000
 """Once a person has begun to speak, nothing is taken for silence until they have finished, or for so long."""
-CHECKED = frozenset({"read-back", "thing-check", "done-check", "turn-check", "finish-check", "cleared-check"})
+CHECKED = frozenset(
+    {"read-back", "thing-check", "done-check", "turn-check", "answer-check", "finish-check", "cleared-check"}
+)
 
 
 class Mouth(Protocol):

@@ -29,6 +29,10 @@ class Utterance:
 
     values: tuple[tuple[str, Called], ...] = ()
     """The values called, when values were called."""
+    slight: bool = False
+    """The doubt is slight: enough for "done", never for a reading, a restore, a turn or the finish."""
+    words: tuple[str, ...] = ()
+    """The words themselves, where they are known."""
 
 
 class GateKind:

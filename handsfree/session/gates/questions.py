@@ -19,8 +19,8 @@ class ConfirmGates(GateKind):
         assert isinstance(gate, ConfirmGate)
         draft.ask("gate", draft.plan.fill(gate.prompt))
 
-    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
-        """Take "done"; read back what it restores."""
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+        """Take "done", after a yes or no when it was heard in real doubt; read back what it restores."""
         gate = draft.placed.gate
         assert isinstance(gate, ConfirmGate)
         if not isinstance(meaning, Answer):
@@ -32,10 +32,13 @@ class ConfirmGates(GateKind):
                 "done-check", draft.words("thing-check", thing=states.capitalize(), state="").replace(" .", ".")
             )
             return True
-        if meaning.name == "done" or (meaning.name == "affirm" and draft.expected().kind == "done-check"):
+        if meaning.name == "done" and utterance.doubt and not utterance.slight:
+            _check(draft, "done", gate.done[0])
+            return True
+        if meaning.name == "done" or (meaning.name == "affirm" and draft.expected().kind in CHECKS):
             self._done(draft, gate)
             return True
-        if meaning.name == "deny" and draft.expected().kind == "done-check":
+        if meaning.name == "deny" and draft.expected().kind in CHECKS:
             self.open(draft)
             return True
         return False
@@ -58,11 +61,28 @@ class ChoiceGates(GateKind):
         assert isinstance(gate, ChoiceGate)
         draft.ask("gate", draft.plan.fill(gate.prompt))
 
-    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
-        """Leave by the answer."""
-        gate = draft.placed.gate
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+        """Leave by the answer; one heard in doubt is offered for a yes or no first."""
+        gate, question = draft.placed.gate, draft.expected()
         assert isinstance(gate, ChoiceGate)
-        if isinstance(meaning, Answer) and meaning.name in gate.answers:
+        if not isinstance(meaning, Answer):
+            return False
+        if question.kind == "answer-check" and meaning.name == "affirm":
+            draft.pass_gate(question.about)
+        elif question.kind == "answer-check" and meaning.name == "deny":
+            self.open(draft)
+        elif meaning.name not in gate.answers:
+            return False
+        elif utterance.doubt:
+            _check(draft, meaning.name, gate.answers[meaning.name].heard[0])
+        else:
             draft.pass_gate(meaning.name)
-            return True
-        return False
+        return True
+
+
+CHECKS = frozenset({"done-check", "answer-check"})
+
+
+def _check(draft: Draft, name: str, said: str) -> None:
+    """Ask for a yes or no to what was probably answered."""
+    draft.ask("answer-check", draft.words("probably", first=said.capitalize()), name)

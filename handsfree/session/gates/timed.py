@@ -11,7 +11,7 @@ from handsfree.procedure.procedure import DONE
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import GateKind, Utterance
-from handsfree.session.gates.readings import hear_values, silence_after_read_back
+from handsfree.session.gates.values import hear_values, silence_after_read_back
 
 TENTH = Decimal("0.1")
 
@@ -41,8 +41,12 @@ class TimedGates(GateKind):
         draft.ask("mark-first", draft.words("mark-first"))
 
     def _marked(self, draft: Draft, utterance: Utterance) -> None:
+        """Take a mark; one that may be other speech begins the timing anew, since its time is worth nothing."""
         gate = draft.placed.gate
         assert isinstance(gate, TimedGate)
+        if utterance.doubt and not utterance.slight:
+            draft.ask("mark-first", draft.words("mark-first"))
+            return
         draft.emit(ev.Marked(onset=utterance.onset))
         if draft.expected().kind == "mark-first":
             volume = Decimal(draft.state.sets[gate.at][-1].values[gate.volume.quantity].value)

@@ -1,0 +1,339 @@
+"""Values called out at one question: checked, read back, corrected, called a second time, accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
+
+from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
+from handsfree.lexicon.spoken import TWIN_WORDS, ask_apart, digits
+from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
+from handsfree.procedure.phrases import asks_of
+from handsfree.session import events as ev
+from handsfree.session.draft import Draft
+from handsfree.session.gates.kind import Utterance
+from handsfree.session.plausibility import Situation, judge_pair
+from handsfree.session.situation import numeric, situation_of
+from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
+
+Then = Callable[[Draft], None]
+
+CARBON_MONOXIDE = frozenset({"co", "ambient_co"})
+
+
+def record_of(draft: Draft, quantity: str, called: Called) -> ev.ReadingRecord:
+    """Return a called value as it is recorded."""
+    if isinstance(called, Decimal):
+        return ev.ReadingRecord(**draft.plan.reading(quantity, called).to_record())
+    unit = draft.plan.catalogue.quantities[quantity].unit
+    return ev.ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
+
+
+def spoken_value(record: ev.ReadingRecord) -> str:
+    """Return a recorded value as the tool says it."""
+    return record.value if record.value in {OVER_RANGE, NO_READING} else digits(Decimal(record.value))
+
+
+def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then) -> bool:
+    """Act on values, corrections and confirmations; `then` is called when all asked values are accepted."""
+    kind, pending = draft.expected().kind, draft.state.pending
+    if isinstance(meaning, Values):
+        _rate_with_values(draft, meaning, utterance)
+        if kind == "once-more":
+            _second_capture(draft, meaning, utterance, then)
+        else:
+            _first_capture(draft, dict(meaning.values), utterance)
+        return True
+    if isinstance(meaning, Correction) and pending.values:
+        return _correct(draft, meaning, utterance)
+    if kind == "read-back" and meaning == Answer("affirm"):
+        beyond = bool(stops_open(draft.plan.sheets, pending.values))  # stopping needs no second hearing
+        accept(draft, [q for q in pending.values if beyond or q not in pending.doubtful], "affirmed")
+        next_value(draft, then)
+        return True
+    if kind == "monoxide" and meaning in {Answer("affirm"), Answer("deny")}:
+        quantity = "co" if meaning == Answer("affirm") else "co2"
+        draft.ask("which-value", f"{draft.plan.name(quantity)}?", quantity)
+        return True
+    if kind in {"read-back", "once-more"} and meaning == Answer("deny"):
+        if len(pending.values) == 1:
+            quantity = next(iter(pending.values))
+            draft.emit(ev.ReadingRefused(reading=pending.values[quantity], why="the person denied it"))
+            ask_missing(draft)
+        else:
+            draft.ask("which-value", draft.words("wrong-which"))
+        return True
+    return False
+
+
+def _rate_with_values(draft: Draft, meaning: Values, utterance: Utterance) -> None:
+    """Take the rate called before or after the values; the wrong one counts, and a doubtful one not at all."""
+    called = [rate for rate in (meaning.before, meaning.after) if rate is not None]
+    rivals = [rival for rival in utterance.rivals if isinstance(rival, Values)]
+    doubtful = any((rival.before, rival.after) != (meaning.before, meaning.after) for rival in rivals)
+    if called and not doubtful:
+        wrong = [rate for rate in called if rate != getattr(draft.placed.gate, "rate", None)]
+        draft.emit(ev.RateCalled(rate=(wrong or called)[-1]))
+
+
+def _asks(draft: Draft) -> Mapping[str, Ask]:
+    return {ask.quantity: ask for ask in asks_of(draft.placed.gate)}
+
+
+def _first_capture(draft: Draft, values: dict[str, Called], utterance: Utterance) -> None:
+    """Check called values one by one and together, then read back those that may stand."""
+    records = {quantity: record_of(draft, quantity, called) for quantity, called in values.items()}
+    for quantity, record in records.items():
+        why = _not_believed(draft, quantity, record)
+        if why is not None:
+            draft.emit(ev.ReadingRefused(reading=record, why=why))
+            name, value = draft.plan.name(quantity), spoken_value(record)
+            draft.ask("once-more", draft.words("out-of-range", what=name, value=value), quantity)
+            return
+    together = {**draft.state.pending.values, **records}
+    doubtful = _doubtful(draft, together, records, utterance)
+    draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
+    if _pair_refused(draft):
+        return
+    _read_back(draft)
+
+
+def _read_back(draft: Draft) -> None:
+    pending = draft.state.pending
+    spoken = ". ".join(spoken_value(record).capitalize() for record in pending.values.values())
+    draft.ask("read-back", draft.words("taken", values=spoken))
+
+
+def over_range(draft: Draft, meanings: Iterable[Meaning]) -> bool:
+    """Stop at once when CO was, or may have been, called over range; it needs no read-back."""
+    called = [one.values for one in meanings if isinstance(one, Values | Correction)]
+    quantities = [q for values in called for q, value in values if q in CARBON_MONOXIDE and value == OVER_RANGE]
+    if not quantities:
+        return False
+    quantity = str(quantities[0])
+    stop = stops_open(draft.plan.sheets, {quantity: record_of(draft, quantity, "over range")})[0]
+    draft.stop("limit", f"{stop.name} {stop.value}, {stop.limit}", stop.action, stop.source)
+    return True
+
+
+def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str | None:
+    """Say why a value is not believed; a value beyond a stop limit is always believed enough to be read back."""
+    ask = _asks(draft).get(quantity)
+    if ask is None:
+        return "it was not asked for"
+    if record.value in {OVER_RANGE, NO_READING}:
+        return "a volume is a number" if isinstance(draft.placed.gate, TimedGate) else None
+    value = Decimal(record.value)
+    decimals = draft.plan.catalogue.quantities[quantity].decimals if ask.decimals is None else ask.decimals
+    if -int(value.as_tuple().exponent) < decimals:
+        return f"the display shows {decimals} digits after the point"
+    too_low = ask.low is not None and value < ask.low
+    too_high = ask.high is not None and value > ask.high
+    if not (too_low or too_high) or stops_open(draft.plan.sheets, {quantity: record}):
+        return None
+    return f"below {ask.low}" if too_low else f"above {ask.high}"
+
+
+def _doubtful(
+    draft: Draft,
+    together: Mapping[str, ev.ReadingRecord],
+    fresh: Mapping[str, ev.ReadingRecord],
+    utterance: Utterance,
+) -> tuple[str, ...]:
+    """Return the quantities that must be called a second time, whatever is answered to the read-back."""
+    doubtful = set(draft.state.pending.doubtful)
+    stops = stops_open(draft.plan.sheets, together)
+    for quantity, record in fresh.items():
+        number = record.value not in {OVER_RANGE, NO_READING}
+        beyond = bool(stops_open(draft.plan.sheets, {quantity: record})) or (bool(stops) and quantity == "co")
+        if (utterance.doubt and utterance.in_doubt(quantity)) or beyond or (number and _apart(record, utterance)):
+            doubtful.add(quantity)
+    return tuple(quantity for quantity in together if quantity in doubtful)
+
+
+def _apart(record: ev.ReadingRecord, utterance: Utterance) -> bool:
+    """Say whether a number was called by a word with a twin that sounds alike (fifteen, fifty)."""
+    number = record.value not in {OVER_RANGE, NO_READING}
+    return number and ask_apart(Decimal(record.value)) and not TWIN_WORDS.isdisjoint(utterance.words)
+
+
+def _pair_refused(draft: Draft) -> bool:
+    """Ask the pair again when CO2 and O2 cannot both be true; a second time it stands, marked."""
+    situation = situation_of(draft.plan, draft.state)
+    readings = situation.this_set
+    if not {"co2", "o2"} <= set(readings):
+        return False
+    judgement = judge_pair(situation, readings["co2"], readings["o2"])
+    if judgement.consistent:
+        return False
+    gate = draft.placed.gate
+    assert isinstance(gate, ReadingsGate)
+    if draft.state.pair_refused:
+        draft.emit(ev.PairDoubted(kept_at=gate.at, reason=judgement.sentence))
+        return False
+    pending = draft.state.pending.values
+    for quantity in ("co2", "o2"):
+        if quantity in pending:
+            draft.emit(ev.ReadingRefused(reading=pending[quantity], why=judgement.sentence, pair=True))
+    if judgement.fits:
+        draft.ask("pair", draft.words("pair-other-fuel", fuel=judgement.fits[0]))
+    else:
+        draft.ask("pair", draft.words("pair-not-true"))
+    return True
+
+
+def _correct(draft: Draft, meaning: Correction, utterance: Utterance) -> bool:
+    """Replace a pending value by the corrected one and read it back."""
+    quantity, called = meaning.values[0]
+    pending = draft.state.pending.values
+    if quantity is None:
+        fitting = [
+            q
+            for q in pending
+            if isinstance(called, Decimal) and _not_believed(draft, q, record_of(draft, q, called)) is None
+        ]
+        if len(fitting) != 1:
+            draft.ask("which-value", draft.words("wrong-which"))
+            return True
+        quantity = fitting[0]
+    now = record_of(draft, quantity, called)
+    if quantity in pending:
+        draft.emit(ev.ReadingCorrected(was=pending[quantity], now=now))
+    together = {**draft.state.pending.values, quantity: now}
+    doubtful = tuple(
+        q
+        for q in _doubtful(draft, together, {quantity: now}, utterance)
+        if q != quantity or utterance.doubt or _apart(now, utterance)
+    )
+    draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
+    if not _pair_refused(draft):
+        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(now))
+        draft.ask("read-back", text)
+    return True
+
+
+def accept(draft: Draft, quantities: list[str], how: str) -> None:
+    """Accept pending values; a stop limit that they pass stops the visit."""
+    gate = draft.placed.gate
+    assert isinstance(gate, ReadingsGate | TimedGate)
+    taken = draft.state.sets.get(gate.at, ())
+    number = taken[-1].number if taken and not taken[-1].complete else len(taken) + 1
+    for quantity in quantities:
+        pending = draft.state.pending
+        manner = "corrected" if quantity in pending.corrected and how == "affirmed" else how
+        draft.emit(
+            ev.ReadingAccepted(
+                at=draft.at,
+                gate=draft.state.gate,
+                kept_at=gate.at,
+                number=number,
+                reading=pending.values[quantity],
+                how=manner,
+            )
+        )
+
+
+def next_value(draft: Draft, then: Then) -> None:
+    """Go on after values were accepted: stop limits, then a second capture, then what is missing, then `then`."""
+    gate = draft.placed.gate
+    assert isinstance(gate, ReadingsGate | TimedGate)
+    taken = draft.state.sets.get(gate.at, ())
+    if taken and not taken[-1].complete:
+        stops = stops_open(draft.plan.sheets, taken[-1].values, may_adjust=True)
+        if stops:
+            stop = stops[0]
+            draft.stop("limit", f"{stop.name} {stop.value}, {stop.limit}", stop.action, stop.source)
+            return
+    if draft.state.pending.values:
+        quantity, first = next(iter(draft.state.pending.values.items()))
+        twin = first.value not in {OVER_RANGE, NO_READING} and ask_apart(Decimal(first.value))
+        saying = "digit-by-digit" if twin else "once-more"
+        draft.ask("once-more", draft.words(saying, what=draft.plan.name(quantity)), quantity)
+        return
+    if ask_missing(draft):
+        return
+    then(draft)
+
+
+def ask_missing(draft: Draft) -> bool:
+    """Ask for the first value that this set still lacks; False when it is whole."""
+    gate = draft.placed.gate
+    assert isinstance(gate, ReadingsGate | TimedGate)
+    taken = draft.state.sets.get(gate.at, ())
+    have = set(taken[-1].values) if taken and not taken[-1].complete else set()
+    missing = [ask.quantity for ask in asks_of(gate) if ask.quantity not in have | set(draft.state.pending.values)]
+    if not missing:
+        return False
+    draft.ask("which-value", f"{draft.plan.name(missing[0])}?", missing[0])
+    return True
+
+
+def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: Then) -> None:
+    """Compare an independent second call with the first: alike is accepted, different is read back anew.
+
+    A second call in doubt itself, or by a word with a twin, proves nothing and is asked for digit by digit.
+    """
+    quantity, called = meaning.values[0]
+    again = record_of(draft, quantity, called)
+    if _apart(again, utterance) or (utterance.doubt and utterance.in_doubt(quantity)):
+        draft.ask("once-more", draft.words("digit-by-digit", what=draft.plan.name(quantity)), quantity)
+        return
+    first = draft.state.pending.values.get(quantity)
+    if first is not None and _alike(first, again):
+        rest = [record for record in draft.state.pending.values.values() if record.quantity != quantity]
+        draft.emit(ev.ReadBack(values=(again, *rest), doubtful=draft.state.pending.doubtful))
+        accept(draft, [quantity], "twice")
+        next_value(draft, then)
+        return
+    why = _not_believed(draft, quantity, again)
+    if why is not None:
+        draft.emit(ev.ReadingRefused(reading=again, why=why))
+        draft.ask("once-more", draft.words("digit-by-digit", what=draft.plan.name(quantity)), quantity)
+        return
+    together = {**draft.state.pending.values, quantity: again}
+    doubtful = tuple(dict.fromkeys((*draft.state.pending.doubtful, quantity)))
+    draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
+    if not _pair_refused(draft):
+        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(again))
+        draft.ask("read-back", draft.words("differs", what=text) if first is not None else text)
+
+
+FLICKER_STEPS = 1
+CO_FLICKER = Decimal(4)
+"""Two calls of one live display are alike within a step, CO within 4 ppm: common practice, no source."""
+
+
+def _alike(first: ev.ReadingRecord, again: ev.ReadingRecord) -> bool:
+    """Say whether two calls can be the same display seconds apart."""
+    if first.value == again.value or NO_READING in {first.value, again.value}:
+        return first.value == again.value
+    if first.resolution != again.resolution:
+        return False
+    room = CO_FLICKER if first.quantity in {"co", "ambient_co"} else FLICKER_STEPS * Decimal(first.resolution)
+    return abs(Decimal(first.value) - Decimal(again.value)) <= room
+
+
+def silence_after_read_back(draft: Draft, then: Then) -> None:
+    """Accept only what physics has confirmed and no verdict hangs on; ask for everything else once more."""
+    pending = draft.state.pending
+    readings = numeric(pending.values)
+    pair = {"co2", "o2"} <= set(readings) and not {"co2", "o2"} & set(pending.doubtful)
+    situation = situation_of(draft.plan, draft.state)
+    if (
+        pair
+        and judge_pair(situation, readings["co2"], readings["o2"]).consistent
+        and not _verdict_hangs(situation, readings["co2"].value)
+    ):
+        accept(draft, ["co2", "o2"], "silence")
+    next_value(draft, then)
+
+
+VERDICT_ROOM = Decimal("0.2")
+"""Points of CO2: the pair check lets no larger mishearing pass. Common practice, no source."""
+
+
+def _verdict_hangs(situation: Situation, co2: Decimal) -> bool:
+    """Say whether an edge of the maker's band lies so near that a mishearing could change the verdict."""
+    band = situation.co2_band
+    edges = [] if band is None else [edge for edge in (band.low, band.high) if edge is not None]
+    return any(abs(co2 - edge) <= VERDICT_ROOM for edge in edges)
