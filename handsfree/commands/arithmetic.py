@@ -93,6 +93,9 @@ _REFERENCES: dict[str, tuple[GasState, Reference]] = {
 }
 
 
+_CORRECTION, _NO_CORRECTION = "volume correction", "volume correction, none given"
+
+
 @app.command()
 def gasrate(
     *,
@@ -124,6 +127,7 @@ def gasrate(
     state, iso = _REFERENCES[reference]
     seconds = quantity(time, "s", "time")
     rate = gas_rate(quantity(volume, "m3", "volume"), seconds)
+    corrected = not (gauge is barometer is altitude is temperature is None)
     factor, how = _factor(gauge, barometer, altitude, temperature, state)
     gas = _fuel(fuel, composition) if fuel or composition else None
     lines = [
@@ -136,7 +140,7 @@ def gasrate(
             "1 ft3 = 0.0283168 m3",
             "exact",
         ),
-        Line("factor", "volume correction", f"{factor:.4f}", "1", how, "gas law"),
+        Line("factor", _CORRECTION if corrected else _NO_CORRECTION, f"{factor:.4f}", "1", how, "gas law"),
     ]
     if gas is not None or heating_value is not None:
         value, on, source = _heating_value(gas, heating_value, _basis(basis), iso)
