@@ -12,6 +12,7 @@ import typer
 from handsfree.combustion.altitude import standard_pressure
 from handsfree.combustion.fuels import Fuel, fuel_named, fuel_of_composition
 from handsfree.combustion.gas_rate import (
+    CUBIC_FOOT,
     METRIC_STANDARD,
     NORMAL,
     US_STANDARD,
@@ -127,7 +128,7 @@ def gasrate(
     state, iso = _REFERENCES[reference]
     seconds = quantity(time, "s", "time")
     rate = gas_rate(quantity(volume, "m3", "volume"), seconds)
-    corrected = not (gauge is barometer is altitude is temperature is None)
+    corrected = any(given is not None for given in (gauge, barometer, altitude, temperature))
     factor, how = _factor(gauge, barometer, altitude, temperature, state)
     gas = _fuel(fuel, composition) if fuel or composition else None
     lines = [
@@ -135,7 +136,7 @@ def gasrate(
         Line(
             "rate_imperial",
             "gas rate, metered",
-            f"{rate / 0.028316846592:.1f}",
+            f"{rate / CUBIC_FOOT:.1f}",
             "[cft_i]/h",
             "1 ft3 = 0.0283168 m3",
             "exact",
