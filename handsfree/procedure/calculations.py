@@ -28,6 +28,8 @@ class Signature:
     outcomes: tuple[str, ...]
     rate: bool = False
     """Whether the gate must name a rate."""
+    limits: bool = False
+    """Whether the gate itself holds the limits; they then name the quantity that is read."""
 
 
 _SET = ("co2", "o2", "co")
@@ -67,6 +69,12 @@ CALCULATIONS: dict[str, Signature] = {
         {"timing": ("gas_volume_metric", "meter_time")},
         (WITHIN, OUTSIDE, TOO_CLOSE, NO_LIMIT, MISSING),
         rate=True,
+    ),
+    "reading-in-limits": Signature(
+        "Whether a reading keeps the limits written in the gate; its own accuracy counts when it is given.",
+        {"readings": ()},
+        (WITHIN, OUTSIDE, TOO_CLOSE, MISSING),
+        limits=True,
     ),
     "air-duct-clear": Signature(
         "Whether the air duct is free of products: O2 at least 20.6 %, CO2 at most 0.2 %.",

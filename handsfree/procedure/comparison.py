@@ -13,7 +13,7 @@ from handsfree.procedure.proofs.finding import PROOFS
 
 ASPECTS: Mapping[str, frozenset[str]] = {
     "limits": frozenset(
-        {"at_most", "settle", "least_seconds", "ask", "volume", "calculation", "rate", "using", "voids"}
+        {"at_most", "settle", "least_seconds", "ask", "volume", "calculation", "rate", "using", "voids", "limits"}
     ),
     "sources": frozenset({"source", "settle.source"}),
     "phrases": frozenset({"done", "answers"}),

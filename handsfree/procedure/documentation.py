@@ -30,6 +30,7 @@ _BLOCKS: tuple[type[BaseModel], ...] = (
     language.Settle,
     language.TimedGate,
     language.VerdictGate,
+    language.Limits,
     language.AdjustGate,
     language.RestoreGate,
     language.IncludeGate,

@@ -201,6 +201,29 @@ class TimedGate(GateBlock):
     """A shorter time is too coarse to use and is taken again."""
 
 
+class Limits(Block):
+    """Limits that stand in the procedure itself: those of a regulation, not of a maker."""
+
+    quantity: str
+    """What is judged, by its name in the catalogue."""
+    low: Exact | None = None
+    """The least value allowed, in the quantity's unit; open when left out."""
+    high: Exact | None = None
+    """The greatest value allowed; open when left out."""
+    accuracy: Exact | None = None
+    """The instrument's expanded uncertainty (k = 2) in the same unit; without it the value is taken as it is."""
+    source: str = Field(min_length=1)
+    """Where the limits are published."""
+
+    @model_validator(mode="after")
+    def _sensible(self) -> Limits:
+        if self.low is None and self.high is None:
+            raise ValueError("give low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self
+
+
 class VerdictGate(GateBlock):
     """A registered calculation over readings and sheets, which branches; nothing is asked."""
 
@@ -211,6 +234,8 @@ class VerdictGate(GateBlock):
     """The rate it judges, for calculations whose limits depend on the rate."""
     using: dict[Name, Name] = Field(default_factory=dict)
     """Its inputs by name: where the readings were kept."""
+    limits: Limits | None = None
+    """For a calculation that judges against limits written here."""
     branches: dict[str, Target]
     """Each outcome the calculation can have, and where it leads."""
 

@@ -15,7 +15,7 @@ def schema() -> dict[str, Any]:
     """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`."""
     made = ProcedureFile.model_json_schema()
     for name, block in made["$defs"].items():
-        if name.endswith("Gate") or name in {"Ask", "Settle", "Answer"}:
+        if name.endswith("Gate") or name in {"Ask", "Settle", "Answer", "Limits"}:
             block["properties"] = {key: _or_parameter(key, value) for key, value in block["properties"].items()}
     return {
         "$schema": DIALECT,
@@ -35,8 +35,12 @@ def _or_parameter(key: str, value: dict[str, Any]) -> dict[str, Any]:
         return value
     about: dict[str, Any] = {name: value[name] for name in ("description", "default", "title") if name in value}
     inner = {name: item for name, item in value.items() if name not in about}
-    for part in ("additionalProperties", "items"):
-        if isinstance(inner.get(part), dict) and "$ref" not in inner[part] and "discriminator" not in inner[part]:
+    for part in ("additionalProperties", "items", "patternProperties"):
+        if part == "patternProperties" and part in inner:
+            inner[part] = {k: {"anyOf": [v, PARAMETER]} for k, v in inner[part].items() if "$ref" not in v}
+        elif (
+            isinstance(inner.get(part), dict) and "$ref" not in inner[part] and "discriminator" not in inner[part]
+        ):
             inner[part] = {"anyOf": [inner[part], PARAMETER]}
     return {**about, "anyOf": [*inner.get("anyOf", [inner]), PARAMETER]}
 

@@ -293,6 +293,29 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return judgement
 
 
+def reading_in_limits(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+    """Judge a reading against the limits in the gate, edges included; with an accuracy, by the guarded rule."""
+    limits = gate.limits
+    assert limits is not None
+    name = plan.name(limits.quantity)
+    value = _value(state, gate.using["readings"], limits.quantity)
+    if value is None:
+        return _missing(plan, name)
+    number = Decimal(value.reading.value)
+    band = Band(limits.low, limits.high, limits.source)
+    what = name[:1].upper() + name[1:]
+    if limits.accuracy is None:
+        outcome = WITHIN if band.holds(number) else OUTSIDE
+        spoken = plan.catalogue.say(outcome, what=what, value=digits(number))
+        numbers = {"value": value.reading.value, "band": str(band), "unit": value.reading.unit}
+        sentence = f"{name} {value.reading.value} {value.reading.unit} {outcome} {band}"
+        return Judgement(outcome, spoken, sentence, "simple", True, numbers, (limits.source,))
+    own = combined(of_resolution(float(value.reading.resolution)), float(value.uncertainty))
+    measured = Measured(number, expanded(float(limits.accuracy)), own)
+    verdict = judge(number, band, measured.standard_uncertainty)
+    return _from_verdict(plan, what, verdict, (limits.source,), number)
+
+
 def air_duct_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     """Judge the air duct: O2 at least 20.6 %, CO2 at most 0.2 % (UK commissioning flow-chart)."""
     source = "UK commissioning flow-chart as reproduced by a maker"
@@ -317,4 +340,5 @@ REGISTERED: Mapping[str, Calculation] = {
     "supply-pressure": supply_pressure,
     "gas-input": gas_input,
     "air-duct-clear": air_duct_clear,
+    "reading-in-limits": reading_in_limits,
 }

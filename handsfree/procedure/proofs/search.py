@@ -62,9 +62,11 @@ LimitKey = tuple[str, str | None]
 
 
 def limit_key(placed: PlacedGate) -> LimitKey | None:
-    """Return which limit of the sheets a verdict depends on."""
+    """Return which limit a verdict depends on: one of the sheets at a rate, or that of one reading."""
     gate = placed.gate
-    return (gate.calculation, gate.rate) if isinstance(gate, VerdictGate) else None
+    if not isinstance(gate, VerdictGate):
+        return None
+    return gate.calculation, gate.rate if gate.limits is None else gate.using.get("readings")
 
 
 def generated(placed: PlacedGate) -> bool:

@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 
 from handsfree.procedure.model import (
+    RestoreGate,
     StopGate,
 )
 from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, PlacedGate, Procedure
@@ -38,7 +39,10 @@ def unreachable(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterat
 
 
 def dead_ends(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator[Violation]:
-    """Yield each gate from which the finish cannot be reached any more, written stops aside."""
+    """Yield each gate from which the finish cannot be reached any more.
+
+    Written stops are left out, and so are restores: things may be put back on the way to a stop.
+    """
     before: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
         for to in placed.ways.values():
@@ -50,7 +54,7 @@ def dead_ends(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator
                 can.add(gate_id)
                 stack.append(gate_id)
     for gate_id, visit in visits.items():
-        if gate_id not in can and not isinstance(procedure.gates[gate_id].gate, StopGate):
+        if gate_id not in can and not isinstance(procedure.gates[gate_id].gate, StopGate | RestoreGate):
             what = f"from {gate_id} the finish cannot be reached"
             yield Violation(gate_id, Fault("can-finish", what, "let it lead on, or make it a stop"), visit.ways)
 

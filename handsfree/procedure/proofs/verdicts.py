@@ -60,6 +60,11 @@ def _branch_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
     if signature.rate and gate.rate is None:
         yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)
+    if signature.limits != (gate.limits is not None):
+        says = (
+            "judges against limits written in the gate" if signature.limits else "takes its limits from the sheets"
+        )
+        yield f"{gate.calculation} {says}", "add or remove `limits`", ("limits",)
     for name in signature.inputs:
         if name not in gate.using:
             yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
@@ -71,7 +76,8 @@ def _input_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[
         if name not in signature.inputs:
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
             continue
-        for quantity in signature.inputs[name]:
+        judged = (gate.limits.quantity,) if gate.limits is not None else ()
+        for quantity in signature.inputs[name] or judged:
             if missing := _not_asking(kept.get(at, {}), quantity):
                 yield f"{missing.id} keeps readings under {at!r} without {quantity}", "ask for it there too", ()
                 break

@@ -178,7 +178,8 @@ class VerdictWatch(Watch):
 
     @property
     def _said(self) -> str:
-        return " at ".join(part for part in self.key if part)
+        calculation, about = self.key
+        return f"{calculation} ({about})" if about else calculation
 
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
         """Follow the outcome; missing readings leave a bad one standing."""
