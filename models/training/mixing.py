@@ -40,6 +40,16 @@ class Mixer:
         self._by_source: dict[str, list[Piece]] = defaultdict(list)
         self._by_speaker: dict[str, dict[str, list[Piece]]] = defaultdict(lambda: defaultdict(list))
         self._cut: dict[str, list[tuple[Piece, Sequence[int]]]] = defaultdict(list)
+        self.add(utterances)
+        pronunciations.require(word for pieces in self._by_source.values() for piece in pieces for word in piece.words)
+        lacking = [share for share in _SHARES if share not in {*self._by_source, "joined", "none"}]
+        if lacking or not self._cut:
+            raise ValueError(f"the data lack {', '.join(lacking) or 'recordings cut into words'}: prepare them first")
+        self._speakers = {source: sorted(speakers) for source, speakers in self._by_speaker.items()}
+        self._cut_speakers = sorted(self._cut)
+
+    def add(self, utterances: Iterable[Utterance]) -> None:
+        """Take more utterances, of speakers that were known before or not cut into words."""
         for one in utterances:
             source = one.speaker.split()[0]
             piece = Piece(np.round(one.samples * 32767).astype(np.int16), one.words, one.phones)
@@ -48,12 +58,6 @@ class Mixer:
             self._by_speaker[source][one.speaker].append(piece)
             if one.cuts is not None:
                 self._cut[one.speaker].append((piece, one.cuts))
-        pronunciations.require(word for pieces in self._by_source.values() for piece in pieces for word in piece.words)
-        lacking = [share for share in _SHARES if share not in {*self._by_source, "joined", "none"}]
-        if lacking or not self._cut:
-            raise ValueError(f"the data lack {', '.join(lacking) or 'recordings cut into words'}: prepare them first")
-        self._speakers = {source: sorted(speakers) for source, speakers in self._by_speaker.items()}
-        self._cut_speakers = sorted(self._cut)
 
     def draw(self, chance: random.Random) -> tuple[Sound, list[str]]:
         """Return the sound, at most seven seconds, and its phones."""

@@ -16,7 +16,7 @@ from pathlib import Path
 from models.training.sound_store import Utterance, trimmed, write_block
 from models.training.voices import ENGINES
 
-BLOCK = 100
+BLOCK = 25
 DATA = Path(__file__).with_name("data")
 
 

@@ -35,6 +35,8 @@ _SPEED_RANGE = (0.86, 1.16)
 _POOL = 12
 """Batches that are drawn together, so that utterances of like length share a batch."""
 
+_QUARTER = RATE // 4
+
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 
 
@@ -66,7 +68,7 @@ def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
             groups[-1].append(one)
         chance.shuffle(groups)
         for group in groups:
-            sound = np.zeros((len(group), max(len(one) for one, _ in group)), dtype=np.int16)
+            sound = np.zeros((len(group), _rounded_up(max(len(one) for one, _ in group))), dtype=np.int16)
             phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
             for row, (one, said) in enumerate(group):
                 sound[row, : len(one)] = one
@@ -90,18 +92,22 @@ def in_background(mixer: Mixer, seconds: float, seed: int, threads: int) -> Iter
         yield waiting.get()
 
 
+def _rounded_up(samples: int) -> int:
+    """Round up to a quarter of a second: few sizes, and sizes that transform quickly."""
+    return -(-samples // _QUARTER) * _QUARTER
+
+
 def sped(sound: torch.Tensor, lengths: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
     """Play each row faster or slower, pitch and all."""
     speed = torch.empty(len(sound), 1, device=sound.device).uniform_(*_SPEED_RANGE)
-    size = int(sound.shape[1] / _SPEED_RANGE[0])
+    size = _rounded_up(math.ceil(sound.shape[1] / _SPEED_RANGE[0]))
     place = torch.arange(size, device=sound.device)[None] * speed
     left = place.long().clamp(max=sound.shape[1] - 2)
     share = (place - left).clamp(0, 1)
     out = sound.gather(1, left) * (1 - share) + sound.gather(1, left + 1) * share
     out = out * (place < sound.shape[1] - 1)
     new_lengths = (lengths / speed[:, 0]).long()
-    longest = int(new_lengths.max())
-    return out[:, :longest], new_lengths.clamp(max=longest)
+    return out[:, : _rounded_up(int(new_lengths.max()))], new_lengths
 
 
 def masked(features: torch.Tensor) -> torch.Tensor:
@@ -126,6 +132,7 @@ class Training:
         talk = [one.samples for one in everything if one.speaker.startswith("other-talk")]
         speech = [one for one in everything if not one.speaker.startswith(("noise", "other-talk"))]
         self.device = device
+        self._seen: set[Path] = set()
         self.mixer = Mixer(speech, Pronunciations())
         self.surroundings = Surroundings(
             torch.from_numpy(np.concatenate(noises)).to(device), torch.from_numpy(np.concatenate(talk)).to(device)
@@ -150,6 +157,19 @@ class Training:
         for network in (self.network, self.average):
             network.mean.copy_(values.mean(0))
             network.deviation.copy_(values.std(0))
+
+    def grow(self, folder: Path) -> None:
+        """Keep taking in the blocks that appear in a folder, while another program writes them."""
+
+        def watch() -> None:
+            while True:
+                for listing in sorted(set(folder.glob("*.jsonl")) - self._seen):
+                    self._seen.add(listing)
+                    self.mixer.add(read_block(listing.with_suffix(".flac")))
+                print(f"{len(self._seen)} blocks have come", flush=True)
+                time.sleep(30)
+
+        threading.Thread(target=watch, daemon=True).start()
 
     def features(self, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
         """Return features (batch, frames, 40) of a batch in random surroundings, and their frame counts."""
@@ -225,11 +245,14 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--go-on", type=Path)
+    parser.add_argument("--growing", type=Path, help="a folder into which voices are speaking meanwhile")
     given = parser.parse_args()
     random.seed(given.seed)
     torch.manual_seed(given.seed)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     training = Training(given.data, device, given.go_on)
+    if given.growing:
+        training.grow(given.growing)
     training.run(given.minutes, given.batch, given.threads, given.seed, given.rate, given.to)
 
 
