@@ -1,6 +1,6 @@
 """The append-only record of a visit, its seals, and the checking of both.
 
-The format is described in DEVELOPERS.md ("The record"), completely enough to read a record without this
+The format is described in FORMAT.md beside this file, completely enough to read a record without this
 program. What the rest of the program needs:
 """
 

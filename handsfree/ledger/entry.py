@@ -23,7 +23,7 @@ from handsfree.ledger.kinds import is_digest
 from handsfree.problem import Problem
 
 FORMAT = 1
-"""The version of the format described in DEVELOPERS.md; it stands in the first entry."""
+"""The version of the format described in FORMAT.md; it stands in the first entry."""
 
 NOTHING_BEFORE = "0" * 64
 """What stands for the digest of the previous line where there is none."""

@@ -183,8 +183,9 @@ def disk_problem(error: OSError, doing: str, path: Path) -> Problem:
         errno.ENOSPC: ("the disk is full", "free some space, then resume the visit"),
         errno.EDQUOT: ("the disk quota is used up", "free some space, then resume the visit"),
         errno.EROFS: ("the disk is read-only", "choose a folder that can be written"),
-        errno.EACCES: ("permission is refused", "make the folder yours to write"),
-        errno.EPERM: ("permission is refused", "make the folder yours to write"),
+        errno.EACCES: ("permission is refused", "give yourself the right to it"),
+        errno.EPERM: ("permission is refused", "give yourself the right to it"),
+        errno.ENOTDIR: ("a file stands where a folder is needed", "name another folder"),
     }
     trouble = os.strerror(error.errno).lower() if error.errno else str(error)
     what, remedy = remedies.get(error.errno or 0, (f"the disk failed ({trouble})", "check the disk"))

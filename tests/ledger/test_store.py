@@ -247,8 +247,9 @@ def test_a_disk_that_takes_nothing_is_a_failure() -> None:
     ("number", "sentence"),
     [
         (errno.EROFS, "the disk is read-only while beginning the record; choose a folder that can be written"),
-        (errno.EACCES, "permission is refused while beginning the record; make the folder yours to write"),
+        (errno.EACCES, "permission is refused while beginning the record; give yourself the right to it"),
         (errno.EDQUOT, "the disk quota is used up"),
+        (errno.ENOTDIR, "a file stands where a folder is needed while beginning the record; name another folder"),
     ],
 )
 def test_a_disk_that_refuses_is_told_in_one_sentence(number: int, sentence: str) -> None:
