@@ -1,0 +1,245 @@
+"""Pictures, comparison, schema, description, template and layout: what authors get beside the proofs."""
+
+from __future__ import annotations
+
+import json
+import xml.etree.ElementTree as ET
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from typer.testing import CliRunner
+from workshop import PROVEN, block, damaged, procedure_of
+
+from handsfree.commands.app import app
+from handsfree.problem import Problem
+from handsfree.procedure.comparison import changes, proof_changes
+from handsfree.procedure.documentation import EXAMPLE, language_text
+from handsfree.procedure.drawing import Stay, mermaid, spans, svg
+from handsfree.procedure.layout import laid_out
+from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.proofs.check import check
+from handsfree.procedure.proofs.dangers import dangers
+from handsfree.procedure.schema import schema, schema_text
+from handsfree.procedure.template import template
+from handsfree.procedure.yaml_reader import parse_document, read_document
+
+PROCEDURES = Path(__file__).parents[2] / "procedures"
+SHIPPED = sorted(PROCEDURES.glob("*.yaml"))
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def plain(value: Any) -> Any:
+    """Return content as JSON has it: numbers binary."""
+    if isinstance(value, dict):
+        return {key: plain(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [plain(item) for item in value]
+    return float(value) if isinstance(value, Decimal) else value
+
+
+# The schema, against the published meta-schema of JSON Schema 2020-12 (in the jsonschema package).
+
+
+def test_the_schema_is_one_of_the_published_dialect_and_shipped_as_it_is() -> None:
+    jsonschema.Draft202012Validator.check_schema(schema())
+    assert (PROCEDURES / "procedure.schema.json").read_text() == schema_text()
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_every_shipped_procedure_keeps_the_schema(path: Path) -> None:
+    validator = jsonschema.Draft202012Validator(schema())
+    assert [error.json_path for error in validator.iter_errors(plain(read_document(path).content))] == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("kind: finish", "kind: finnish"),
+        ("at_most: 4", "at_most: 400"),
+        ("alters: [cover]", "alter: [cover]"),
+        ("done: [removed]", "done: [Removed!]"),
+        ("handsfree: 1", "handsfree: 2"),
+    ],
+)
+def test_the_schema_refuses_what_the_reader_refuses(old: str, new: str) -> None:
+    text = PROVEN.replace(old, new, 1)
+    validator = jsonschema.Draft202012Validator(schema())
+    assert list(validator.iter_errors(plain(parse_document(text, "sample.yaml").content)))
+    with pytest.raises(Problem):
+        procedure_of(text)
+
+
+def test_hover_texts_come_from_the_model() -> None:
+    gate = schema()["$defs"]["ConfirmGate"]["properties"]
+    assert "Things that are altered once this is done" in gate["alters"]["description"]
+
+
+# The description of the language.
+
+
+def test_the_description_is_shipped_as_it_is_generated() -> None:
+    assert (PROCEDURES / "LANGUAGE.md").read_text() == language_text()
+
+
+def test_the_worked_example_in_the_description_is_proven() -> None:
+    text = language_text()
+    example = text[text.index("```yaml\n") + 8 : text.rindex("```")]
+    assert check(procedure_of(example, EXAMPLE)).findings == ()
+
+
+def test_every_field_is_described() -> None:
+    text = language_text()
+    for block_name in ("settle", "captures", "least_seconds", "no_advice", "limits", "exhausted"):
+        assert f"| `{block_name}` |" in text
+
+
+def test_a_template_is_named_and_proven_and_a_bad_name_refused() -> None:
+    assert check(procedure_of(template("pump-change"), "pump-change")).proven
+    with pytest.raises(Problem, match="cannot name"):
+        template("Pump change")
+
+
+# Layout.
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_layout_keeps_values_and_comments_and_settles_at_once(path: Path) -> None:
+    text = path.read_text()
+    laid = laid_out(text, str(path))
+    assert parse_document(laid, "x").content == parse_document(text, "x").content
+    assert [line.split("#")[1] for line in laid.splitlines() if "#" in line] == [
+        line.split("#")[1] for line in text.splitlines() if "#" in line
+    ]
+    assert laid_out(laid, str(path)) == laid
+
+
+# Pictures.
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_a_picture_is_well_formed_and_holds_every_gate_once(path: Path) -> None:
+    procedure = load_procedure(path)
+    root = ET.fromstring(svg(procedure))
+    drawn = [group.get("id") for group in root.iter(f"{SVG}g")]
+    assert sorted(drawn) == sorted(procedure.gates)
+
+
+def test_spans_stand_where_a_thing_is_altered() -> None:
+    found = spans(procedure_of(PROVEN))
+    assert found["set-point"]["hold"] is True
+    assert "set-point-raised" not in found["set-point"]
+    assert found["cover"]["turn"] is True
+    assert "finish" not in found["cover"]
+
+
+def test_a_visits_path_is_marked_with_its_times() -> None:
+    procedure = procedure_of(PROVEN)
+    stays = [Stay("standing-pressure", 12.0), Stay("set-point-found", 65.0)]
+    root = ET.fromstring(svg(procedure, stays))
+    walked = [group.get("id") for group in root.iter(f"{SVG}g") if "walked" in str(group.get("class"))]
+    assert walked == ["standing-pressure", "set-point-found"]
+    assert "1:05" in svg(procedure, stays)
+    assert "1:05" in mermaid(procedure, stays)
+
+
+def test_mermaid_names_every_gate_and_every_way() -> None:
+    procedure = procedure_of(PROVEN)
+    lines = mermaid(procedure).splitlines()
+    arrows = [line for line in lines if "-->" in line or "-.->" in line]
+    assert lines[0] == "flowchart TD"
+    assert len(arrows) == sum(len(placed.ways) for placed in procedure.gates.values())
+
+
+# Comparison.
+
+
+def test_the_same_meaning_in_other_text_is_no_change() -> None:
+    reworded = PROVEN.replace("done: [removed]", "done:\n      - removed   # as called")
+    assert changes(procedure_of(PROVEN), procedure_of(reworded)) == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "aspect", "says"),
+    [
+        ("at_most: 4", "at_most: 5", "limits", "hold: at_most: 4 -> 5"),
+        ("outside: cover-off", "outside: stop-fault", "order", 'on "outside": cover-off -> stop-fault'),
+        ("done: [removed]", "done: [taken away]", "phrases", "removed -> taken away"),
+        ("wait_seconds: 180", "wait_seconds: 120", "limits", "wait_seconds 120"),
+        ("source: the maker's manual", "source: the book", "sources", "the book"),
+        ("prompt: Cover off.", "prompt: Take the cover off.", "wording", "Take the cover off."),
+    ],
+)
+def test_a_change_is_told_by_what_it_is_about(old: str, new: str, aspect: str, says: str) -> None:
+    (found,) = changes(procedure_of(PROVEN), damaged((old, new)))
+    assert found.aspect == aspect
+    assert says in found.sentence()
+
+
+def test_a_renamed_gate_is_renamed_and_not_another() -> None:
+    text = PROVEN.replace("cover-off", "cover-away")
+    (found,) = changes(procedure_of(PROVEN), procedure_of(text))
+    assert found.sentence() == "cover-away: renamed: cover-off -> cover-away"
+
+
+def test_lost_proofs_and_new_dangers_are_told() -> None:
+    new = damaged(("things: [rate-hold, set-point]", "things: [rate-hold]"))
+    (lost,) = proof_changes(procedure_of(PROVEN), new)
+    assert (lost.proof, lost.gained) == ("restored", False)
+    assert "finish can be entered with set-point raised" in dangers(procedure_of(PROVEN), new)
+
+
+# The commands.
+
+
+def run(*arguments: str) -> tuple[int, str]:
+    result = CliRunner().invoke(app, list(arguments))
+    if isinstance(result.exception, Problem):
+        raise result.exception
+    return result.exit_code, result.output
+
+
+def test_check_shows_the_line_a_caret_and_the_story(tmp_path: Path) -> None:
+    path = tmp_path / "sample.yaml"
+    path.write_text(PROVEN.replace("things: [rate-hold, set-point]", "things: [rate-hold]"))
+    code, output = run("check", str(path))
+    assert code == 1
+    assert "It happens so:" in output
+    assert f"{path}:" in output
+    assert "\n" + " " * 6 in output
+    assert "^" in output
+
+
+def test_check_names_a_schema_fault_with_line_and_column(tmp_path: Path) -> None:
+    path = tmp_path / "sample.yaml"
+    path.write_text(PROVEN.replace("kind: finish", "kind: finnish"))
+    code, output = run("check", str(path))
+    assert code == 1
+    number = next(n for n, line in enumerate(PROVEN.splitlines(), 1) if "id: finish" in line)
+    assert f"sample.yaml:{number}" in output or f"sample.yaml:{number + 1}" in output
+
+
+def test_check_answers_in_json(tmp_path: Path) -> None:
+    path = tmp_path / "sample.yaml"
+    path.write_text(
+        PROVEN.replace(block("put-back"), block("put-back").replace("[rate-hold, set-point]", "[rate-hold]"))
+    )
+    code, output = run("check", "--json", str(path))
+    (told,) = json.loads(output)
+    assert code == 1
+    assert told["proofs"]["restored"] == "failed"
+    assert told["findings"][0]["story"][-1]["gate"] == "finish"
+
+
+def test_draw_compare_template_and_layout_run(tmp_path: Path) -> None:
+    path = tmp_path / "pump-change.yaml"
+    assert run("template", "pump-change", "--into", str(path))[0] == 0
+    assert run("check", str(path))[0] == 0
+    assert run("layout", "--check", str(path))[0] == 0
+    assert run("draw", str(path))[1].startswith("<svg")
+    assert run("draw", "--mermaid", str(path))[1].startswith("flowchart TD")
+    assert "Nothing changed" in run("compare", str(path), str(path))[1]
+    with pytest.raises(Problem, match="there already"):
+        run("template", "pump-change", "--into", str(path))
