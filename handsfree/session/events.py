@@ -457,7 +457,7 @@ def json_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Handsfree events, version {SCHEMA_VERSION}",
-        **EVENT.json_schema(),
+        **EVENT.json_schema(mode="serialization"),
     }
 
 

@@ -1,0 +1,430 @@
+"""The rules of the dialogue on asking for readings, one test each."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from rehearsed import (
+    DAY,
+    at,
+    hear,
+    of_kind,
+    places,
+    plan_with,
+    play,
+    say,
+    shipped,
+    spoken,
+    technician,
+    with_appliance,
+)
+
+from handsfree.procedure.model import ReadingsGate
+from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.session.asking import CORRECTION_MS
+from handsfree.session.rehearsal import Rehearsal
+
+ROW = "nine point three four point four one eight maximum"
+
+
+def accepted(events: tuple[ev.Record, ...]) -> dict[str, tuple[str, str]]:
+    """Return the accepted values: quantity -> value and how."""
+    taken = of_kind(events, ev.ReadingAccepted)
+    return {event.reading.quantity: (event.reading.value, event.how) for event in taken}
+
+
+def pending(visit: Rehearsal) -> dict[str, str]:
+    """Return the values read back and not accepted."""
+    return {quantity: record.value for quantity, record in visit.state.pending.values.items()}
+
+
+def first_row(words: str = ROW) -> Rehearsal:
+    visit = at("found-maximum")
+    visit.say(words)
+    return visit
+
+
+def test_the_wait_is_silent_and_at_least_what_the_maker_asks() -> None:
+    """From the last change to the first question: one forecast, then nothing said, never under 90 s."""
+    visit = at("found-maximum", "waiting")
+    change, began = visit.state.last_change, visit.state.now
+    assert visit.state.until is not None
+    assert visit.state.until - change == 180_000
+    events = visit.wait()
+    assert visit.state.now >= began
+    assert [event.name for event in of_kind(events, ev.ToneSounded)] == ["attention"]
+    assert spoken(events) == ["CO2, O2, CO?"]
+
+
+def test_a_makers_longer_wait_counts() -> None:
+    """The appliance sheet asks for five minutes: the tool waits five."""
+    plan = plan_with(with_appliance(wait_after_change_seconds=300))
+    visit = Rehearsal(plan, DAY)
+    play(visit, technician(plan), until="found-maximum")
+    assert visit.state.until is not None
+    assert visit.state.until - visit.state.last_change == 300_000
+
+
+def test_at_least_three_sets_thirty_seconds_apart() -> None:
+    """Every settled place of a whole visit rests on three sets or more, half a minute apart."""
+    whole = places()["", "end"].events
+    taken: dict[str, list[int]] = {}
+    settled = set()
+    for event in whole:
+        if isinstance(event, ev.SetVoided):
+            taken.pop(event.kept_at, None)
+        if isinstance(event, ev.SetTaken):
+            taken.setdefault(event.kept_at, []).append(event.at)
+        if isinstance(event, ev.ValueSettled) and event.kept_at not in settled:
+            settled.add(event.kept_at)
+            times = taken[event.kept_at]
+            assert len(times) >= 3
+            assert all(later - earlier >= 30_000 for earlier, later in pairwise(times))
+    assert "found-maximum" in settled
+
+
+def test_a_row_is_read_back_digit_by_digit_in_the_order_of_the_prompt() -> None:
+    """P "Nine three, four four, eighteen" T "Nine three. Four four. One eight."."""
+    visit = at("found-maximum")
+    events = visit.say("nine three four four eighteen maximum")
+    assert spoken(events) == ["Nine point three. Four point four. One eight."]
+    assert pending(visit) == {"co2": "9.3", "o2": "4.4", "co": "18"}
+
+
+def test_rising_carbon_monoxide_interrupts() -> None:
+    """120, 160, 220 ppm in three sets: stopped as rising, before any verdict (trade journal, from 100 ppm)."""
+    visit = at("found-maximum")
+    for value in ("one two zero", "one six zero", "two two zero"):
+        events = visit.say(f"nine three four four {value} maximum")
+        for _ in range(6):
+            if visit.state.question.kind in {"waiting", "stopped"}:
+                break
+            events = visit.say(value if visit.state.question.kind == "once-more" else "confirmed")
+        if visit.state.status == "stopped":
+            break
+        visit.wait()
+    (stop,) = of_kind(events, ev.Stopped)
+    assert stop.why == "limit"
+
+
+def test_a_correction_in_one_breath() -> None:
+    """P "No, nine point five": the value that fits is replaced and said back, the rest stays pending."""
+    visit = first_row()
+    events = visit.say("no c o two nine point five")
+    (change,) = of_kind(events, ev.ReadingCorrected)
+    assert (change.was.value, change.now.value) == ("9.3", "9.5")
+    assert pending(visit) == {"co2": "9.5", "o2": "4.4", "co": "18"}
+    assert accepted(visit.say("confirmed"))["co2"] == ("9.5", "corrected")
+
+
+def test_a_correction_by_name() -> None:
+    """P "No, CO eighty": CO alone changes."""
+    visit = first_row()
+    visit.say("no c o eight zero")
+    assert pending(visit)["co"] == "80"
+
+
+def test_a_nameless_correction_that_fits_several_is_asked_about() -> None:
+    """ "No, four point six" may be CO2 or O2: "Which one?", and nothing is lost."""
+    visit = first_row()
+    assert spoken(visit.say("no four point six")) == ["Which one?"]
+    assert pending(visit) == {"co2": "9.3", "o2": "4.4", "co": "18"}
+
+
+def test_the_ear_stays_open_one_and_a_half_seconds_after_a_read_back() -> None:
+    """Silence is acted on 1.5 s after the read-back was said, not before; a correction in between counts."""
+    visit = first_row()
+    assert visit.take(inp.TimePassed(at=visit.state.asked_at + CORRECTION_MS - 1)) == ()
+    assert visit.state.question.kind == "read-back"
+    hear(visit, "no c o two nine point two", after_ms=1)
+    assert pending(visit)["co2"] == "9.2"
+    assert CORRECTION_MS == 1500
+
+
+def test_silence_accepts_a_fitting_pair_and_never_carbon_monoxide() -> None:
+    """CO2 and O2 that agree, far from the band's edges, stand by silence; CO is asked once more."""
+    visit = first_row("nine point four four point four one eight maximum")
+    events = visit.wait()
+    assert accepted(events) == {"co2": ("9.4", "silence"), "o2": ("4.4", "silence")}
+    assert visit.state.question == type(visit.state.question)("once-more", "co")
+    assert pending(visit) == {"co": "18"}
+
+
+def test_silence_accepts_no_pair_on_which_a_verdict_hangs() -> None:
+    """Near an edge of the maker's band (8.9) both values are asked again."""
+    visit = first_row("nine point zero five point one one eight maximum")
+    assert accepted(visit.wait()) == {}
+    assert pending(visit) == {"co2": "9.0", "o2": "5.1", "co": "18"}
+
+
+@pytest.mark.parametrize("place", [key for key in places() if key[1] == "read-back"], ids="/".join)
+def test_silence_never_accepts_carbon_monoxide_anywhere(place: tuple[str, str]) -> None:
+    """At every read-back of the visit."""
+    visit = at(*place)
+    decided: list[ev.Record] = []
+    for _ in range(12):
+        decided += visit.wait()
+    assert not {"co", "ambient_co"} & set(accepted(tuple(decided)))
+
+
+def test_no_input_does_not_lose_the_values_read_back() -> None:
+    """Through prompt after prompt without an answer the pending values stay, until they are confirmed."""
+    visit = first_row("nine point zero five point one one eight maximum")
+    before = pending(visit)
+    for _ in range(4):
+        visit.wait()
+        assert pending(visit) == before
+    say(visit, "nine point zero", "five point one", "one eight")
+    assert visit.state.accepted == places()["found-maximum", "gate"].state.accepted + 3
+
+
+def test_a_doubtful_value_is_called_a_second_time_and_compared() -> None:
+    """A close rival: "confirmed" is not enough; an independent second call of the same value is."""
+    visit = at("found-maximum")
+    hear(visit, (ROW, "0"), ("nine point three four point four one nine maximum", "-1.0"))
+    events = visit.say("confirmed")
+    assert set(accepted(events)) == {"co2", "o2"}
+    assert visit.state.question.about == "co"
+    assert accepted(visit.say("one eight")) == {"co": ("18", "twice")}
+
+
+def test_a_second_call_that_differs_is_read_back_anew() -> None:
+    """18, then 48: neither counts until they agree."""
+    visit = at("found-maximum")
+    hear(visit, (ROW, "0"), ("nine point three four point four one nine maximum", "-1.0"))
+    visit.say("confirmed")
+    events = visit.say("four eight")
+    assert accepted(events) == {}
+    assert spoken(events)[0].startswith("Different.")
+
+
+def test_a_wrong_value_is_taken_back_later_and_its_verdict_is_open_again() -> None:
+    """ "CO two was wrong", said gates later, goes back to the set; the verdicts since no longer stand."""
+    visit = at("first-maximum-hold")
+    assert visit.state.verdicts["found-maximum-verdict"] == "outside"
+    events = visit.say("c o two was wrong")
+    (back,) = of_kind(events, ev.WentBack)
+    assert back.to == "found-minimum"
+    assert "found-maximum-verdict" not in visit.state.verdicts
+    assert "analyser-date" in visit.state.verdicts
+
+
+def test_that_was_wrong_reopens_the_verdicts_after_the_last_readings() -> None:
+    """Verdicts given before those readings stay."""
+    visit = at("first-maximum-hold")
+    visit.say("that was wrong")
+    assert visit.state.gate == "found-minimum-signals"
+    assert "found-maximum-verdict" not in visit.state.verdicts
+    assert "supply-verdict" in visit.state.verdicts
+
+
+def test_a_wrong_value_at_its_own_gate_voids_the_sets_there() -> None:
+    """All sets of the place are taken anew."""
+    visit = at("found-maximum")
+    say(visit, ROW, "confirmed")
+    assert "found-maximum" in visit.state.sets
+    (void,) = of_kind(visit.say("c o two was wrong"), ev.SetVoided)
+    assert void.kept_at == "found-maximum"
+    assert "found-maximum" not in visit.state.sets
+
+
+def test_a_wrong_volume_is_taken_back_at_the_timing() -> None:
+    """ "That was wrong" between the marks asks for the volume again, not for an older reading."""
+    visit = at("input-found/time-the-meter", "mark-first")
+    visit.say("that was wrong")
+    assert (visit.state.gate, visit.state.question.kind) == ("input-found/time-the-meter", "gate")
+
+
+RATED = [
+    (gate_id, placed)
+    for gate_id, placed in shipped().procedure.gates.items()
+    if isinstance(placed.gate, ReadingsGate) and placed.gate.rate is not None and (gate_id, "gate") in places()
+]
+
+
+@pytest.mark.parametrize(("gate_id", "placed"), RATED, ids=[gate_id for gate_id, _ in RATED])
+def test_dropped_back_or_burner_out_voids_the_set_and_returns_to_the_hold(gate_id: str, placed: object) -> None:
+    """At every gate with a rate, while its values stand read back."""
+    for words in ("dropped back", "burner out"):
+        visit = at(gate_id)
+        say(visit, "repeat")
+        events = visit.say(words)
+        (void,) = of_kind(events, ev.SetVoided)
+        assert void.kept_at == shipped().gate(gate_id).gate.at  # type: ignore[union-attr]
+        assert visit.state.gate == shipped().gate(gate_id).ways[DROPPED_BACK]
+        assert visit.state.status == "running"
+
+
+def test_a_second_burner_out_stops() -> None:
+    """No repeated resets: the second time in a visit stops the work (SAFETY A10, common practice)."""
+    visit = at("found-maximum")
+    say(visit, "burner out", "maximum held")
+    visit.wait()
+    (stop,) = of_kind(visit.say("burner out"), ev.Stopped)
+    assert stop.why == "burner-out"
+
+
+def test_dropped_back_is_taken_in_the_wait_and_on_hold() -> None:
+    """The rate lost is never forgotten."""
+    waiting = at("found-maximum", "waiting")
+    waiting.say("dropped back")
+    assert waiting.state.gate == "found-maximum-hold"
+    held = at("found-maximum")
+    say(held, "hold on", "dropped back")
+    assert held.state.gate == "found-maximum-hold"
+
+
+def test_a_set_ends_with_the_rate_called() -> None:
+    """Left out it is asked; called wrong, at either end, it is asked; wrong again, the set is void."""
+    visit = first_row("nine point three four point four one eight")
+    assert spoken(visit.say("confirmed")) == ["Rate?"]
+    (taken,) = of_kind(visit.say("maximum"), ev.SetTaken)
+    assert taken.kept_at == "found-maximum"
+    for words in (ROW.replace("maximum", "minimum"), f"minimum {ROW}"):
+        visit = first_row(words)
+        assert spoken(visit.say("confirmed")) == ["Rate?"]
+        visit.say("minimum")
+        assert visit.state.gate == "found-maximum-hold"
+
+
+def test_the_hold_is_given_up_when_its_time_has_run_out() -> None:
+    """After the sheet's thirty minutes the control lets go by itself: the set is void, the hold is asked again."""
+    visit = at("found-maximum", "waiting")
+    visit.take(inp.TimePassed(at=visit.state.now + 31 * 60_000))
+    assert visit.state.gate == "found-maximum-hold"
+    voids = [event.why for event in of_kind(visit.events, ev.SetVoided)]
+    assert voids[-1] == "the hold's time has run out"
+
+
+def test_co_two_eight_asks_monoxide() -> None:
+    """CO 28 or CO2 8: "Monoxide?"; yes asks CO, no asks CO2, the value itself settles it too."""
+    for answer, about in (("confirmed", "co"), ("no", "co2")):
+        visit = at("found-maximum")
+        assert spoken(visit.say("c o two eight")) == ["Monoxide?"]
+        assert visit.state.pending.values == {}
+        visit.say(answer)
+        assert visit.state.question.about == about
+    visit = at("found-maximum")
+    say(visit, "c o two eight", "monoxide two eight")
+    assert pending(visit) == {"co": "28"}
+
+
+def test_o_two_is_parsed_both_ways() -> None:
+    """O2 4.6, or a nought before more digits: both ways are weighed, and the pair decides or it is asked."""
+    visit = at("found-maximum")
+    hear(visit, ("nine point four o two four point four one eight maximum", "0"))
+    assert pending(visit) == {"co2": "9.4", "o2": "4.4", "co": "18"}
+
+
+@pytest.mark.parametrize(
+    ("said", "twin", "digits"),
+    [("fifteen", "fifty", "one five"), ("nineteen", "ninety", "one nine"), ("eighty", "eighteen", "eight zero")],
+)
+def test_fifteen_and_fifty_are_asked_digit_by_digit(said: str, twin: str, digits: str) -> None:
+    """A word with a twin is never enough, twice neither; the digits are."""
+    visit = at("found-maximum")
+    events = say(visit, f"nine point four four point four {said} maximum", "confirmed")
+    assert "co" not in accepted(events)
+    assert spoken(events) == ["Digit by digit: CO?"]
+    for word in (said, twin):
+        assert spoken(visit.say(word)) == ["Digit by digit: CO?"]
+    assert accepted(visit.say(digits))["co"][1] == "twice"
+
+
+def test_digits_need_no_second_call() -> None:
+    """ "One five" has no twin."""
+    visit = first_row("nine point four four point four one five maximum")
+    assert accepted(visit.say("confirmed"))["co"] == ("15", "affirmed")
+
+
+def test_a_temperature_with_a_twin_is_asked_digit_by_digit_too() -> None:
+    """The rule is for every quantity."""
+    visit = at("final-temperatures")
+    assert spoken(say(visit, "fifty nineteen six two four one", "confirmed")) == ["Digit by digit: flue?"]
+
+
+def test_a_mark_is_timed_at_the_onset_of_its_word() -> None:
+    """What counts is where the word begins in the sound, not when it was recognised."""
+    visit = at("input-found/time-the-meter", "mark-first")
+    first = hear(visit, "mark", after_ms=3000)
+    heard = of_kind(visit.events, inp.Heard)[-1]
+    (mark,) = of_kind(first, ev.Marked)
+    assert mark.onset == heard.started == heard.at - 1000
+
+
+def test_a_doubtful_mark_begins_the_timing_anew() -> None:
+    """Other speech taken for the second mark must not become a time."""
+    visit = at("input-found/time-the-meter", "mark-first")
+    hear(visit, "mark")
+    hear(visit, ("[unk]", "0"), ("mark", "-3.0"), after_ms=70_000)
+    assert visit.state.question.kind == "mark-first"
+
+
+def test_a_time_that_is_too_short_is_taken_again() -> None:
+    """Under the gate's least seconds the time is refused with its reason."""
+    visit = at("input-found/time-the-meter", "mark-first")
+    visit.say("mark")
+    visit.wait(20)
+    (refused,) = of_kind(visit.say("mark"), ev.ReadingRefused)
+    assert refused.why == "shorter than 60 s"
+    assert visit.state.question.kind == "mark-first"
+
+
+def test_covers_are_fitted_or_removed_never_on_or_off() -> None:
+    """No thing of the shipped procedure is called on or off alone."""
+    words = {word for thing in shipped().things.values() for word in (thing.altered, thing.restored)}
+    assert not {"on", "off", "start", "stop", "start stop"} & words
+    assert shipped().things["cover"].restored == "fitted"
+
+
+def test_a_pair_that_cannot_be_true_is_asked_again() -> None:
+    """CO2 9.4 with O2 9.4 fits no natural gas: both are asked again, CO stays pending."""
+    visit = first_row("nine point four nine point four one eight maximum")
+    assert visit.state.question.kind == "pair"
+    assert pending(visit) == {"co": "18"}
+
+
+def test_a_pair_that_fits_another_fuel_says_so() -> None:
+    """CO2 10.4 with O2 5.0 is propane's (13.8 % ultimate CO2, computed)."""
+    visit = at("found-maximum")
+    assert "propane" in spoken(visit.say("ten point four five point one one eight maximum"))[-1]
+
+
+def test_a_pair_called_twice_stands_doubted_and_nothing_there_passes() -> None:
+    """The person is believed, the verdict is not given."""
+    visit = first_row("nine point four nine point four one eight maximum")
+    events = visit.say("nine point four nine point four")
+    assert of_kind(events, ev.PairDoubted)
+    assert visit.state.doubted["found-maximum"]
+
+
+def test_a_reading_unknown_in_some_sets_is_not_taken_for_settled() -> None:
+    """Dashes, then two numbers: two are not three, so another set is asked for."""
+    visit = at("found-maximum")
+    for co2 in ("dashes", "nine point four", "nine point four"):
+        for words in (f"{co2} four point four one eight maximum", "confirmed"):
+            visit.say(words)
+        while visit.state.question.kind != "waiting":
+            visit.say("confirmed")
+        visit.until_asking()
+    assert visit.state.gate == "found-maximum"
+    assert not of_kind(visit.events[len(at("found-maximum").events) :], ev.ValueSettled)
+
+
+def test_a_number_that_is_none_is_asked_again_never_guessed() -> None:
+    """ "Twenty thirty" is no number, and not fifty."""
+    visit = at("ambient-entry")
+    (no,) = of_kind(visit.say("twenty thirty"), ev.NotUnderstood)
+    assert no.why
+    assert visit.state.accepted == 0
+
+
+def test_resolution_is_kept_as_said() -> None:
+    """9.3 and 9.30 are different readings."""
+    visit = at("reset-as-found")
+    say(visit, "one point five")
+    assert pending(visit) == {"reset_slope": "1.5"}
+    assert NOT_DONE in visit.plan.gate("reset-as-found").ways

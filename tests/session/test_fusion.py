@@ -1,0 +1,165 @@
+"""Choosing a meaning: alternatives and scores, doubt, the prior, what is no answer, damaged sound."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rehearsed import at, hear, of_kind, shipped, utterance
+
+from handsfree.lexicon.meaning import Answer, HazardSaid, Values
+from handsfree.session import events as ev
+from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN, Choice, choose, choose_typed
+from handsfree.session.rehearsal import Rehearsal
+
+ROW = "nine point three four point six one eight maximum"
+
+
+def choice(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: object) -> Choice:
+    grammar = shipped().grammar(visit.state.question, visit.state.gate)
+    return choose(shipped(), visit.state, grammar, utterance(visit, *alternatives, **other))  # type: ignore[arg-type]
+
+
+def called(found: Choice) -> dict[str, str]:
+    assert isinstance(found.meaning, Values)
+    return {quantity: str(value) for quantity, value in found.meaning.values}
+
+
+def test_a_clear_best_alternative_is_taken_without_doubt() -> None:
+    """One alternative, or one that leads by the margin."""
+    assert choice(at("permission"), "told") == Choice(
+        Answer("done"), onset=at("permission").state.now + 200, slight=True, words=("told",)
+    )
+    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN}"))
+    assert (found.meaning, found.doubt, found.rivals) == (Answer("tight"), "", ())
+
+
+def test_a_near_rival_is_a_doubt() -> None:
+    """Below the margin the winner stands, in doubt, with its rival named."""
+    found = choice(at("sample-line"), ("tight", "0"), ("leak found", "-3.999"))
+    assert found.meaning == Answer("tight")
+    assert found.rivals == (Answer("leaking"),)
+    assert "leaking" in found.doubt
+
+
+def test_two_wordings_of_one_meaning_are_no_rivals() -> None:
+    """ "Nine point three" and "nine decimal three" say the same."""
+    found = choice(at("found-maximum"), (ROW, "0"), (ROW.replace("nine point", "nine decimal"), "-0.1"))
+    assert found.doubt == ""
+
+
+def test_the_fuel_weighs_improbable_pairs_down() -> None:
+    """CO2 9.3 with O2 4.6 fits natural gas; 5.3 with 4.6 cannot: the better sound of it does not win by little."""
+    wrong = ROW.replace("nine point three", "five point three")
+    found = choice(at("found-maximum"), (wrong, "0"), (ROW, "-2.0"))
+    assert called(found)["co2"] == "9.3"
+
+
+def test_the_prior_never_weighs_carbon_monoxide() -> None:
+    """However odd the value, sound alone decides CO, and the rival is asked about."""
+    odd = ROW.replace("one eight", "nine one eight")
+    found = choice(at("found-maximum"), (odd, "0"), (ROW, "-1.0"))
+    assert called(found)["co"] == "918"
+    assert found.doubt
+
+
+@given(st.decimals("0.001", "3.999", places=3))
+def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
+    """O2 1.5 % (below the 2 % stop) near by its sound stays a rival, however improbable with the rest."""
+    beyond = ROW.replace("four point six", "one point five")
+    crowd = [(ROW.replace("one eight", f"one {digit}"), "-0.0005") for digit in ("six", "nine", "seven")]
+    found = choice(at("found-maximum"), (ROW, "0"), *crowd, (beyond, f"-{lead}"))
+    values = [dict(one.values) for one in (found.meaning, *found.rivals) if isinstance(one, Values)]
+    assert any(one["o2"] == Decimal("1.5") for one in values)
+    assert found.doubt
+
+
+def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
+    """CO 480 behind three harmless rows still has CO called a second time."""
+    visit = at("found-maximum")
+    rows = [(ROW, "0"), *((ROW.replace("nine point three", f"nine point {d}"), "-0.1") for d in ("two", "four"))]
+    (read,) = of_kind(hear(visit, *rows, (ROW.replace("one eight", "four eight zero"), "-3.0")), ev.ReadBack)
+    assert "co" in read.doubtful
+
+
+def test_unknown_speech_far_ahead_is_no_answer() -> None:
+    """It names what it may have been, and nothing is taken."""
+    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", "-4.1"))
+    assert (found.meaning, found.why) == (None, "unknown speech")
+    assert found.rivals == (Answer("tight"),)
+    assert choice(at("sample-line"), "[unk]").why == "unknown speech"
+
+
+def test_unknown_speech_just_ahead_makes_the_answer_doubtful() -> None:
+    """A reading then gets a second capture."""
+    found = choice(at("found-maximum"), ("[unk]", "0"), (ROW, "-1.0"))
+    assert found.doubt
+    assert found.slight
+    visit = at("found-maximum")
+    (read,) = of_kind(hear(visit, ("[unk]", "0"), (ROW, "-1.0")), ev.ReadBack)
+    assert set(read.doubtful) == {"co2", "o2", "co"}
+    assert not of_kind(visit.say("confirmed"), ev.ReadingAccepted)
+
+
+def test_talk_after_an_open_phrase_is_no_unknown_speech() -> None:
+    """ "Not done because [unk]" is a whole sentence of the grammar."""
+    found = choice(at("settings-as-found"), "not done because [unk]")
+    assert found.doubt == ""
+
+
+def test_lost_sound_gives_no_reading() -> None:
+    """An overflow refuses everything but hazards."""
+    found = choice(at("found-maximum"), ROW, overflow=True)
+    assert (found.meaning, found.why) == (None, "sound was lost")
+    assert choice(at("found-maximum"), "gas smell", overflow=True).meaning == HazardSaid("gas-smell")
+
+
+def test_clipped_sound_and_low_confidence_are_doubts() -> None:
+    """The reading is called again."""
+    assert choice(at("found-maximum"), ROW, clipped=True).doubt == "the sound was clipped"
+    assert choice(at("found-maximum"), ROW, confidence="0.590").doubt == "low confidence"
+    assert choice(at("found-maximum"), ROW, confidence="0.600").doubt == ""
+
+
+def test_nothing_heard_and_half_an_answer_are_no_answers() -> None:
+    """Both are told apart."""
+    assert choice(at("found-maximum")).why == "nothing heard"
+    assert choice(at("found-maximum"), "nine point").why == "not a whole answer"
+
+
+@pytest.mark.parametrize(("behind", "acts"), [(HAZARD_MARGIN, True), (HAZARD_MARGIN + Decimal("0.001"), False)])
+def test_a_hazard_acts_within_its_margin(behind: Decimal, acts: bool) -> None:
+    """In any alternative within 2.0 of the best."""
+    found = choice(at("permission"), ("told", "0"), ("[unk]", "-0.5"), ("gas smell", f"-{behind}"))
+    assert (found.meaning == HazardSaid("gas-smell")) == acts
+
+
+def test_the_onset_is_that_of_the_first_word() -> None:
+    """In ms of the visit."""
+    visit = at("permission")
+    heard = utterance(visit, "told")
+    assert choice(visit, "told").onset == heard.started
+
+
+def test_typed_digits_read_as_they_are_said() -> None:
+    """ "9.3, 4.6, 18 maximum" is the row; -0.05 has its minus."""
+    visit = at("found-maximum")
+    grammar = shipped().grammar(visit.state.question, visit.state.gate)
+    assert called(choose_typed(shipped(), grammar, "9.3, 4.6, 18 maximum")) == {
+        "co2": "9.3",
+        "o2": "4.6",
+        "co": "18",
+    }
+    draught = at("found-maximum-draught")
+    grammar = shipped().grammar(draught.state.question, draught.state.gate)
+    found = choose_typed(shipped(), grammar, "-0.05 0.12")
+    assert called(found) == {"offset_pressure": "-0.05", "vent_pressure": "0.12"}
+
+
+def test_typed_words_with_two_meanings_are_in_doubt() -> None:
+    """ "C o two eight"."""
+    visit = at("found-maximum")
+    grammar = shipped().grammar(visit.state.question, visit.state.gate)
+    assert choose_typed(shipped(), grammar, "c o two eight").doubt == "it has two meanings"

@@ -1,0 +1,120 @@
+"""The shapes that other parts and later versions build on, held by golden files.
+
+A golden file changes only together with the version it belongs to: `python tests/session/test_golden.py`
+writes them anew, and refuses to while SCHEMA_VERSION is the one of the files.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any, get_args
+
+import jsonschema
+import pytest
+
+from handsfree.procedure.procedure import load_procedure
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+
+GOLDEN = Path(__file__).with_name("golden")
+ROOT = Path(__file__).parents[2]
+KINDS: dict[str, type[Any]] = {
+    cls.model_fields["kind"].default: cls
+    for union in (ev.Decision, inp.Input)
+    for cls in get_args(get_args(union)[0])
+}
+
+
+def read(name: str) -> Any:
+    return json.loads((GOLDEN / name).read_text(encoding="utf-8"))
+
+
+def gate_ids() -> dict[str, list[str]]:
+    """Return the ids of every shipped procedure after flattening, in order."""
+    files = sorted((ROOT / "procedures").glob("*.yaml"))
+    return {path.stem: list(load_procedure(path).gates) for path in files}
+
+
+def test_there_is_one_example_of_each_kind_of_event_and_input() -> None:
+    """No kind without its example, no example without its kind."""
+    assert set(read("events.json")["examples"]) == set(KINDS)
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_an_example_is_read_and_written_unchanged(kind: str) -> None:
+    """From the record to the event and back, byte for byte of JSON."""
+    content = read("events.json")["examples"][kind]
+    assert ev.to_record(ev.from_record(kind, content)) == (kind, content)
+
+
+def test_every_example_follows_the_json_schema() -> None:
+    """The schema is valid JSON Schema 2020-12 and describes the records."""
+    schema = ev.json_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    for kind, content in read("events.json")["examples"].items():
+        jsonschema.Draft202012Validator(schema).validate({"kind": kind, **content})
+
+
+def test_the_schema_changes_only_with_its_version() -> None:
+    """The JSON Schema is the golden one, or SCHEMA_VERSION was raised and the golden files written anew."""
+    golden = read("schema.json")
+    assert golden["version"] == ev.SCHEMA_VERSION
+    assert ev.json_schema() == golden["schema"]
+
+
+def test_no_shape_holds_a_binary_float() -> None:
+    """Numbers are integers or decimals written as text: "number" stands nowhere in the schema."""
+    assert '"type": "number"' not in json.dumps(read("schema.json"))
+
+
+def test_gate_ids_are_those_the_records_name() -> None:
+    """Ids after flattening; a changed list is a changed procedure, written here on purpose."""
+    assert gate_ids() == read("gate-ids.json")
+
+
+def _examples() -> dict[str, Any]:
+    """Return one record of each kind: from the invented visit, and for rare kinds written by hand."""
+    sys.path.insert(0, str(Path(__file__).parent / "support"))
+    from rehearsed import at, hear, places, say  # noqa: PLC0415
+
+    events = list(places()["", "end"].events)
+    for gate, words in (
+        ("found-maximum", ["burner out", "stop work", "cleared because all is well", "confirmed", "burner off"]),
+        ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
+        ("settings-as-found", ["not done because sealed", "hold on"]),
+        (
+            "found-maximum",
+            ["nine point four nine point four one eight maximum", "nine point four nine point four"],
+        ),
+        ("found-maximum", ["nine point four four point four one eight maximum", "no c o two nine point five"]),
+    ):
+        visit = at(gate)
+        say(visit, *words)
+        events += visit.events
+    visit = at("permission")
+    hear(visit, ("told", "0.000"), ("[unk]", "-6.000"), sound="0" * 64)
+    visit.take(inp.DeviceLost(at=visit.state.now, device="microphone"))
+    visit.take(inp.DeviceFound(at=visit.state.now, device="microphone"))
+    visit.resume()
+    events += visit.events
+    found: dict[str, Any] = {}
+    for event in events:
+        found.setdefault(*ev.to_record(event))
+    return {kind: found[kind] for kind in sorted(found)}
+
+
+def _write(name: str, content: Any) -> None:
+    text = json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    (GOLDEN / name).write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    GOLDEN.mkdir(exist_ok=True)
+    _write("gate-ids.json", gate_ids())
+    old = read("schema.json") if (GOLDEN / "schema.json").exists() else None
+    if old is not None and old["version"] == ev.SCHEMA_VERSION and old["schema"] != ev.json_schema():
+        sys.exit("the schema has changed: raise SCHEMA_VERSION first")
+    _write("schema.json", {"version": ev.SCHEMA_VERSION, "schema": ev.json_schema()})
+    _write("events.json", {"version": ev.SCHEMA_VERSION, "examples": _examples()})
