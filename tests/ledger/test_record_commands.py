@@ -17,6 +17,8 @@ from handsfree.problem import ExitCode, Problem
 @pytest.fixture
 def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    # the events here are made up: deciding again is tested with real visits
+    monkeypatch.setattr("handsfree.commands.record.replay_of", None)
     return tmp_path / "state"
 
 
