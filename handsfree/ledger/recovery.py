@@ -86,8 +86,8 @@ def _surveyed(files: Files, visit: Visit, acknowledged: int) -> _Survey:
     with files.read(visit.ledger) as stream:
         for found in batches_of(stream):
             if isinstance(found, Rest):
-                stream.seek(found.offset)
-                return _Survey(found, stream.read(), head, bytes(beyond), frozenset(named))
+                rest = found
+                continue
             for entry in found:
                 if entry.seq == acknowledged - 1:
                     head = entry.digest
@@ -95,7 +95,8 @@ def _surveyed(files: Files, visit: Visit, acknowledged: int) -> _Survey:
                     beyond += entry.line + b"\n"
                 if entry.kind == RESUMED:
                     named |= {aside["file"] for aside in entry.event["set_aside"]}
-    raise AssertionError("a record ends in a Rest")
+        stream.seek(rest.offset)
+        return _Survey(rest, stream.read(), head, bytes(beyond), frozenset(named))
 
 
 def _refuse_contradiction(visit: Visit, head: Head, survey: _Survey) -> None:

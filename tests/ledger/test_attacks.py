@@ -10,6 +10,7 @@ import pytest
 from attacks import (
     LEDGER,
     attack,
+    changed,
     flipped_bits,
     lines_of,
     remembered_links,
@@ -56,6 +57,17 @@ def test_flipping_any_bit_is_found() -> None:
     data = CLOSED_RECORD.bytes_of(LEDGER)
     with remembered_links():
         assert flipped_bits(data, CLOSED_RECORD.copy(), range(0, len(data) * 8, 11)) == []
+
+
+def test_an_entry_altered_and_repeated_is_changed() -> None:
+    """Of two made-up lines in the place of an entry neither fits: the entry is called changed."""
+    made_up = [
+        changed(LINES[5], lambda members, kind=kind: members.update(kind=kind)) for kind in ("heard-1", "heard-2")
+    ]
+    disk = CLOSED_RECORD.copy()
+    disk.put(LEDGER, b"".join(line + b"\n" for line in [*LINES[:5], *made_up, *LINES[6:]]))
+    report = verify(VISIT, files=disk)
+    assert (report.fault, report.first_bad) == (Fault.CHANGED, 5)
 
 
 def test_every_bit_of_the_last_entry_counts() -> None:
