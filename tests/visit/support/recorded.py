@@ -1,4 +1,4 @@
-"""The invented technician's visit, recorded on a real disk with a real ledger and a clock that is told the time."""
+"""The invented technician's visit, recorded on a real disk with a real ledger and a clock that is told."""
 
 from __future__ import annotations
 

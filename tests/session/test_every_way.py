@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -24,7 +24,7 @@ from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 
-ROOT = Path(__file__).parents[3]
+ROOT = Path(__file__).parents[2]
 VISIT = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
 SHEETS, _ = load_sheets(ROOT / "handsfree" / "demo" / "jobsheet.yaml")
 WAYS = {(gate_id, outcome) for gate_id, placed in VISIT.gates.items() for outcome in placed.ways}
@@ -219,31 +219,81 @@ def words(value: str) -> str:
     return value if value == "dashes" else " ".join(names[mark] for mark in value)
 
 
-class Walk:
-    """One rehearsed visit answered by a case; `places` are the states in which each gate first asked."""
+@dataclass(frozen=True)
+class Place:
+    """A state of a visit as an answer is expected: its number, the visit, and what happened on the way there."""
 
-    def __init__(self, case: Case, rehearsal: Rehearsal | None = None) -> None:
+    number: int
+    visit: Rehearsal
+    happened: tuple[ev.Record, ...]
+
+
+class Tree:
+    """All places reached so far; whole visits share their beginnings, each answer is worked out once."""
+
+    def __init__(self) -> None:
+        self._plans: dict[int, Plan] = {}
+        self._known: dict[tuple[int, str], Place] = {}
+
+    def root(self, sheets: Sheets) -> Place:
+        """Return the first place of a visit on these sheets."""
+        plan = self._plans.setdefault(id(sheets), Plan(VISIT, sheets).check())
+        return self._reached((-id(sheets), ""), lambda: Rehearsal(plan, date(2026, 11, 25)))
+
+    def after(self, place: Place, answer: str) -> Place:
+        """Return the place that an answer leads to."""
+
+        def answered() -> Rehearsal:
+            visit = copy.copy(place.visit)
+            visit.events = []
+            if visit.state.question.kind == "mark-last":
+                visit.wait(MARK_SECONDS)
+            visit.say(answer)
+            return visit
+
+        return self._reached((place.number, answer), answered)
+
+    def _reached(self, key: tuple[int, str], make: Callable[[], Rehearsal]) -> Place:
+        if key not in self._known:
+            visit = make()
+            visit.until_asking()
+            self._known[key] = Place(len(self._known), visit, tuple(visit.events))
+        return self._known[key]
+
+
+TREE = Tree()
+
+
+class Walk:
+    """One rehearsed visit answered by a case; `places` are those in which each gate first asked."""
+
+    def __init__(self, case: Case, place: Place | None = None) -> None:
         self.case = case
-        self.visit = rehearsal or Rehearsal(Plan(VISIT, case.sheets).check(), date(2026, 11, 25))
-        self.places: dict[str, Rehearsal] = {}
+        self.place = place or TREE.root(case.sheets)
+        self.places: dict[str, Place] = {}
         self.faults: list[str] = []
+        self.ways = walked(self.place.happened)
+        self.direction = "clockwise"
+
+    @property
+    def visit(self) -> Rehearsal:
+        """The visit as it stands."""
+        return self.place.visit
 
     def run(self, most: int = 3000) -> None:
         """Answer until the visit is over or stopped."""
         for _ in range(most):
-            self.visit.until_asking()
             if self.visit.over or self.visit.state.status == "stopped":
                 return
             gate_id = self.visit.state.gate
             if self.visit.state.question.kind in {"gate", "turn"} and gate_id not in self.places:
-                self.places[gate_id] = self._copy()
+                self.places[gate_id] = self.place
             self.answer(self._pick(self.case.answers.get(gate_id, (DONE,))))
         raise AssertionError(f"{self.case.name}: no end at {self.visit.state.gate}")
 
-    def leave(self, gate_id: str, outcome: str) -> tuple[ev.Record, ...]:
-        """Leave a place reached before by an outcome; return what happened."""
+    def leave(self, gate_id: str, outcome: str) -> Counter[tuple[str, str]]:
+        """Leave a place reached before by an outcome; return the ways that opened."""
         other = Walk(self.case, self.places[gate_id])
-        other.visit = other._copy()
         values = iter(DRIFT)
         while not other.visit.over and other.visit.state.status == "running" and other.visit.state.gate == gate_id:
             drift = (
@@ -252,23 +302,21 @@ class Walk:
                 else ""
             )
             other.answer(outcome, drift)
-            if other.visit.state.gate == gate_id:
-                other.visit.until_asking()
         self.faults += other.faults
-        return tuple(other.visit.events)
+        return other.ways
 
     def answer(self, outcome: str, drift: str = "") -> None:
         """Give one answer: towards the outcome at the gate's own question, the usual one at any other."""
         gate_id, question = self.visit.state.gate, self.visit.state.question
         if question.kind == "thing-first":
             self.faults.append(f"{self.case.name}: {gate_id} was entered, {question.about} not as it needs")
-        heard = self.visit.say(self._words(gate_id, outcome, drift))
-        self.faults += [f"{gate_id}: not understood" for event in heard if isinstance(event, ev.NotUnderstood)]
-
-    def _copy(self) -> Rehearsal:
-        twin = copy.copy(self.visit)
-        twin.events = []
-        return twin
+        self.place = TREE.after(self.place, self._words(gate_id, outcome, drift))
+        self.ways += walked(self.place.happened)
+        for event in self.place.happened:
+            if isinstance(event, ev.NotUnderstood):
+                self.faults.append(f"{gate_id}: not understood")
+            if isinstance(event, ev.Advised):
+                self.direction = event.direction
 
     def _pick(self, options: tuple[str, ...]) -> str:
         return options[min(self.visit.state.entered[self.visit.state.gate], len(options)) - 1]
@@ -284,9 +332,7 @@ class Walk:
             case ChoiceGate(), "gate":
                 return gate.answers.get(outcome, next(iter(gate.answers.values()))).heard[0]
             case AdjustGate(), "turn":
-                advised = [event for event in self.visit.events if isinstance(event, ev.Advised)]
-                direction = advised[-1].direction if advised else "clockwise"
-                return f"{direction.replace('-', ' ')} one eighth"
+                return f"{self.direction.replace('-', ' ')} one eighth"
             case ReadingsGate() | TimedGate(), "gate" | "once-more" | "which-value" | "pair":
                 return self._values(gate, drift)
             case _, "rate":
@@ -296,7 +342,6 @@ class Walk:
             case _, "mark-first":
                 return "mark"
             case _, "mark-last":
-                self.visit.wait(MARK_SECONDS)
                 return "mark"
             case _:
                 return "confirmed"
@@ -337,13 +382,13 @@ def test_every_way_is_walked_or_ruled_out(walks: list[Walk]) -> None:
     """Whole visits and every other answer at their places open every way but those named as ruled out."""
     seen: Counter[tuple[str, str]] = Counter()
     for walk in walks:
-        seen += walked(walk.visit.events)
+        seen += walk.ways
     for gate_id, outcome in sorted(WAYS):
         if (gate_id, outcome) in seen:
             continue
         for walk in walks:
             if gate_id in walk.places:
-                seen += walked(walk.leave(gate_id, outcome))
+                seen += walk.leave(gate_id, outcome)
                 break
     assert WAYS - set(seen) == set(RULED_OUT)
     assert [fault for walk in walks for fault in walk.faults] == []
@@ -354,7 +399,7 @@ def test_every_visit_ends_restored_or_stopped(walks: list[Walk]) -> None:
     finished = 0
     for walk in walks:
         if walk.visit.over:
-            last = walk.visit.events[-1]
+            last = walk.place.happened[-1]
             assert isinstance(last, ev.VisitClosed)
             assert last.outcome == "finished"
             assert last.still_altered == ()
