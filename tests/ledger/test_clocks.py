@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -42,6 +43,16 @@ def test_two_seconds_are_let_pass(by: int, jumps: int) -> None:
         ledger.append([("heard", {})])
     assert [entry.kind for entry in read(VISIT, disk)].count(CLOCK_JUMPED) == jumps
     assert verify(VISIT, files=disk).verdict == Verdict.OPEN
+
+
+def test_two_appends_within_a_millisecond_are_no_jump() -> None:
+    """A steady clock that shows the same time twice is steady."""
+    disk, clock = FaultyDisk(), ToldClock()
+    with begin(disk, clock) as ledger:
+        for _ in range(2):
+            clock.pass_by(-7)
+            ledger.append([("heard", {})])
+    assert [(entry.kind, entry.mono) for entry in read(VISIT, disk)][1:] == [("heard", START.mono + 7)] * 2
 
 
 def test_a_slow_drift_adds_up_to_a_jump() -> None:
@@ -121,6 +132,18 @@ def test_the_clocks_of_the_machine_run_forward() -> None:
     first, second = clock.now(), clock.now()
     assert second.mono >= first.mono
     assert first.boot == second.boot == boot_identity()
+
+
+@pytest.mark.parametrize(("zone", "minutes"), [("UTC0", 0), ("EST5", -300), ("IST-5:30", 330)])
+def test_the_zone_of_the_machine_is_told_in_minutes_east(
+    zone: str, minutes: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """POSIX zones count hours west; the record counts minutes east, as RFC 3339 offsets do."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    assert SystemClock().now().utc_offset == minutes
+    monkeypatch.undo()
+    time.tzset()
 
 
 def test_where_no_kernel_names_the_boot_each_start_counts_as_one(tmp_path: Path) -> None:

@@ -63,6 +63,17 @@ def test_a_missing_and_an_altered_clip_are_named_at_the_entry_that_carries_them(
     assert [finding.seq for finding in report.findings] == [1, 3]
 
 
+def test_the_first_bad_entry_is_named_whichever_check_found_it() -> None:
+    """A clip missing at entry 3 and a checksum that differs at entry 1: entry 1 comes first."""
+    disk, clips = with_clips()
+    disk.unlink(clip_file(clips[1]))
+    report = verify(VISIT, files=disk, expected=(2, "000 000 000 000"))
+    assert [(finding.seq, finding.fault) for finding in report.findings] == [
+        (1, Fault.CHANGED),
+        (3, Fault.SOUND_MISSING),
+    ]
+
+
 def test_a_missing_and_an_altered_source_are_named() -> None:
     """The procedure as run belongs to the record."""
     disk, _ = with_clips()
