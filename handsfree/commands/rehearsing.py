@@ -1,4 +1,4 @@
-"""Rehearsing a procedure without sound: from a script of words, printed as a dialogue."""
+"""Rehearsing a procedure without a closet: by script, by typing, at random, or its phrases spoken and heard."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from handsfree.demo.play import scenario_files
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.yaml_reader import read_document
 from handsfree.session import events as ev
+from handsfree.session.exploring import explore_randomly
+from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
@@ -27,8 +29,18 @@ def rehearse(
     procedure: Annotated[str, typer.Argument(help="A procedure by file, or by name when it is a shipped one.")],
     *,
     script: Annotated[
-        Path, typer.Option("--script", help="A YAML list of what is said; waits pass by themselves.")
-    ],
+        Path | None, typer.Option("--script", help="A YAML list of what is said; waits pass by themselves.")
+    ] = None,
+    explorers: Annotated[
+        int, typer.Option("--random", min=0, help="So many random visits; prints what they covered.")
+    ] = 0,
+    seed: Annotated[int, typer.Option(help="The first explorer's seed; the next ones count up.")] = 1,
+    aloud: Annotated[
+        bool, typer.Option("--aloud", help="Speak every phrase and hear it where it is accepted.")
+    ] = False,
+    noise: Annotated[
+        float | None, typer.Option(help="With --aloud: signal over white noise, in dB; quiet when left out.")
+    ] = None,
     jobsheet: Annotated[
         Path | None, typer.Option("--jobsheet", help="A job sheet; the demo's when left out.")
     ] = None,
@@ -37,8 +49,20 @@ def rehearse(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print every event as a line of JSON.")] = False,
 ) -> None:
-    """Run a procedure from a script of words, without sound and in no time; a false expectation fails."""
+    """Run a procedure without a closet: by script (a false expectation fails), else by what you type.
+
+    While typing, an empty line lets the time pass until something is due, and "quit" ends the rehearsal.
+    """
     plan, _ = load_plan(procedure_path(procedure), jobsheet or scenario_files()[0])
+    if explorers:
+        _explore(plan, _day(day), explorers, seed)
+        return
+    if aloud:
+        _aloud(plan, noise)
+        return
+    if script is None:
+        _typed(Rehearsal(plan, _day(day)), as_json=as_json)
+        return
     document = read_document(script)
     if not isinstance(document.content, list):
         raise Problem("a script is a list of steps", where=f"{script}:1", remedy=STEPS)
@@ -51,6 +75,55 @@ def rehearse(
     if not as_json:
         altered = ", ".join(plan.things[thing].said for thing in rehearsal.state.altered) or "nothing"
         typer.echo(f"\nEnds {rehearsal.state.status} at {rehearsal.state.gate}. Altered: {altered}.")
+
+
+def _explore(plan: Plan, day: date, explorers: int, seed: int) -> None:
+    """Let random visits explore, and print what they covered; a visit that goes wrong fails."""
+    coverage = explore_randomly(plan, day, explorers, seed)
+    gates, ways = set(plan.procedure.gates), coverage.ways
+    ends = ", ".join(f"{count} {end}" for end, count in sorted(coverage.ends.items()))
+    typer.echo(f"{explorers} explorers from seed {seed}: {ends or 'none ended'}")
+    typer.echo(f"gates entered {len(coverage.entered & gates)} of {len(gates)}")
+    typer.echo(f"ways taken {len(coverage.passed & ways)} of {len(ways)}")
+    for gate_id in plan.procedure.gates:
+        left = sorted(outcome for gate, outcome in ways - coverage.passed if gate == gate_id)
+        if gate_id not in coverage.entered:
+            typer.echo(f"  never entered: {gate_id}")
+        elif left:
+            typer.echo(f"  never left {gate_id} by: {', '.join(left)}")
+    for fault in coverage.faults:
+        typer.echo(f"WRONG: {fault}")
+    if coverage.faults:
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _aloud(plan: Plan, noise: float | None) -> None:
+    """Say and hear every phrase; a mis-heard one fails."""
+    from handsfree.commands.aloud import heard_aloud, summary  # noqa: PLC0415 - voice and ears only here
+
+    hearings = list(heard_aloud(plan.procedure, plan.catalogue, noise_db=noise))
+    for line in summary(hearings):
+        typer.echo(line)
+    if not all(hearing.meant for hearing in hearings):
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _typed(rehearsal: Rehearsal, *, as_json: bool) -> None:
+    """Take lines from the keyboard until the visit is over or the lines end."""
+    shown = 0
+    while not rehearsal.over:
+        shown = _show(rehearsal, shown, as_json=as_json)
+        try:
+            line = typer.prompt("        You ", default="", show_default=False, prompt_suffix=" ")
+        except typer.Abort:
+            break
+        if line.strip() == "quit":
+            break
+        if line.strip():
+            rehearsal.say(line.strip())
+        else:
+            rehearsal.wait()
+    _show(rehearsal, shown, as_json=as_json)
 
 
 def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None:

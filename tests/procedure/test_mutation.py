@@ -19,7 +19,7 @@ from handsfree.procedure.proofs.mutants import GATE_KINDS, Mutant, documents_of,
 from handsfree.procedure.yaml_reader import parse_document
 
 VISIT = Path(__file__).parents[2] / "procedures" / "two-rate-combustion.yaml"
-EVERY = 97
+EVERY = 151
 
 ALWAYS_CAUGHT = (
     *("near-homophone in done", "near-homophone in answers", "hazard phrase in prompt", "hazard phrase in script"),
@@ -75,7 +75,14 @@ def test_a_survivor_that_allows_more_is_a_lost_guard_or_a_skipped_step(tried) ->
         "can be entered with",
         "may be entered more often",
     )
-    known += ("takes a coarser time", "no longer asks for", "no longer alters", "leads on to", "is no alarm")
+    known += (
+        "takes a coarser time",
+        "no longer asks for",
+        "no longer alters",
+        "leads on to",
+        "is no alarm",
+        "can be passed by",
+    )
     for mutant, proof, damaged in tried:
         if proof is None and damaged is not None:
             found = dangers(whole, damaged)

@@ -59,6 +59,7 @@ FAULTS = [
     ("advice", [("within: put-back\n", "within: cover-off\n")], "judged, not judged out"),
     ("advice", [("outside: stop-fault, no-limit", "outside: flue, no-limit")], "supply-pressure was left outside"),
     ("advice", [("no-limit: flue, missing: stop-fault}", "no-limit: flue, missing: flue}")], "found no readings"),
+    ("advice", [("no_advice: stop-fault", "no_advice: cover-on")], "when no turn may be advised"),
     ("resolved", [("outside: cover-off", "outside: put-back")], "left outside"),
     ("decides", [("acceptable], then: put-back", "acceptable], then: stop-fault")], "decides nothing"),
     ("decides", [("done: [removed]\n    alters: [cover]", "done: [fitted]\n    alters: [cover]")], '"fitted"'),

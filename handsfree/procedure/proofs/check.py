@@ -10,7 +10,7 @@ from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
 from handsfree.procedure.proofs import sense, structure, verdicts, wording
 from handsfree.procedure.proofs.finding import PROOFS, Finding
-from handsfree.procedure.proofs.search import Violation, violations
+from handsfree.procedure.proofs.search import Violation, reached, violations
 from handsfree.procedure.proofs.stories import place_in, told
 from handsfree.procedure.proofs.watches import CaptureWatch, ThingWatch
 
@@ -42,7 +42,7 @@ def check(procedure: Procedure, catalogue: Catalogue | None = None) -> Report:
 
 
 def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
-    visits = structure.reached(procedure)
+    visits = reached(procedure)
     yield from structure.unreachable(procedure, visits)
     yield from structure.dead_ends(procedure, visits)
     yield from structure.unbounded(procedure, visits)
@@ -51,6 +51,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.wrong_words(procedure)
     yield from sense.said_not_done(procedure)
     yield from sense.unlike(procedure)
+    yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)
     for name, thing in procedure.things.items():
         yield from violations(procedure, ThingWatch(name, thing))

@@ -28,8 +28,10 @@ from handsfree.procedure.phrases import Question, asks_of
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation
 
-LEAST_DISTANCE = 1.4
-"""Two phrases with different meanings must be at least so many phones apart (`handsfree/lexicon/distance.py`)."""
+LEAST_DISTANCE = 1.9
+"""Two phrases with different meanings must be at least so many phones apart (`handsfree/lexicon/distance.py`).
+
+Set by `tests/bench/proofs/confusions.py`, where one synthetic voice in white noise was heard by our model."""
 
 
 def questions(procedure: Procedure, placed: PlacedGate) -> tuple[Question, ...]:
@@ -89,7 +91,7 @@ def unstoppable(hearing: Hearing) -> Iterator[Violation]:
     for placed, question, grammar in hearing.grammars():
         for name, hazard in hearing.catalogue.hazards.items():
             for text in hazard.heard:
-                meanings = set(_fixed(grammar).get(text, ()))
+                meanings = set(fixed_phrases(grammar).get(text, ()))
                 if meanings == {HazardSaid(name)} or placed.id in told:
                     continue
                 told.add(placed.id)
@@ -98,7 +100,7 @@ def unstoppable(hearing: Hearing) -> Iterator[Violation]:
                 yield Violation(placed.id, Fault("can-stop", what, "take the phrase away from the gate"), ())
 
 
-def _fixed(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
+def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
     """Return the fixed phrases of a grammar and everything each can mean."""
     found: dict[str, tuple[Meaning, ...]] = {}
     for rule in grammar.rules:
@@ -129,7 +131,7 @@ def too_alike(hearing: Hearing) -> Iterator[Violation]:
     told: set[tuple[str, str, str]] = set()
     for placed, _, grammar in hearing.grammars():
         own = own_phrases(hearing.procedure, placed)
-        fixed = _fixed(grammar)
+        fixed = fixed_phrases(grammar)
         mine = [text for text in fixed if text in own]
         for one in mine:
             for other in fixed:
@@ -233,8 +235,8 @@ def closest(hearing: Hearing, count: int) -> list[tuple[float, str, str]]:
     pairs: Mapping[tuple[str, str], float] = {
         (one, other): distance(one, other, hearing.pronunciations)
         for _, _, grammar in hearing.grammars()
-        for one, other in combinations(sorted(_fixed(grammar)), 2)
-        if not set(_fixed(grammar)[one]) & set(_fixed(grammar)[other])
+        for one, other in combinations(sorted(fixed_phrases(grammar)), 2)
+        if not set(fixed_phrases(grammar)[one]) & set(fixed_phrases(grammar)[other])
         and not hearing.pronunciations.unknown((*one.split(), *other.split()))
     }
     return sorted((apart, one, other) for (one, other), apart in pairs.items())[:count]

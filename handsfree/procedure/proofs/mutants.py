@@ -65,28 +65,30 @@ def mutants(document: Document, catalogue: Catalogue) -> Iterator[Mutant]:
     for number, gate in enumerate(gates):
         kind = GATE_KINDS[gate["kind"]]
         for damage, path, detail, value in _damages(kind, gate, _Surroundings(ids, number, gate, catalogue)):
-            changed = copy.deepcopy(document.content)
-            _put(changed["gates"][number], path, value)
-            yield Mutant(damage, gate["id"], ".".join(map(str, path)), detail, changed)
+            block = copy.deepcopy(gate)
+            _put(block, path, value)
+            changed = [*gates[:number], block, *gates[number + 1 :]]
+            yield Mutant(
+                damage, gate["id"], ".".join(map(str, path)), detail, {**document.content, "gates": changed}
+            )
     for number in range(len(gates) - 1):
-        changed = copy.deepcopy(document.content)
-        blocks = changed["gates"]
-        blocks[number], blocks[number + 1] = blocks[number + 1], blocks[number]
-        yield Mutant("swap gates", ids[number], "", f"with {ids[number + 1]}", changed)
+        changed = [*gates[:number], gates[number + 1], gates[number], *gates[number + 2 :]]
+        told = f"with {ids[number + 1]}"
+        yield Mutant("swap gates", ids[number], "", told, {**document.content, "gates": changed})
     for number in range(len(gates)):
-        changed = copy.deepcopy(document.content)
-        del changed["gates"][number]
-        yield Mutant("drop gate", ids[number], "", "", changed)
-    for name, thing in document.content.get("things", {}).items():
-        for key in thing:
-            changed = copy.deepcopy(document.content)
-            block = changed["things"][name]
-            if key == "value":
-                del block["value"]
-                yield Mutant("lose the setting", name, "value", "", changed)
-            elif key == "altered":
-                block["altered"], block["restored"] = block["restored"], block["altered"]
-                yield Mutant("swap states", name, "altered", "", changed)
+        changed = [*gates[:number], *gates[number + 1 :]]
+        yield Mutant("drop gate", ids[number], "", "", {**document.content, "gates": changed})
+    yield from _of_things(document.content)
+
+
+def _of_things(content: Mapping[str, Any]) -> Iterator[Mutant]:
+    things = content.get("things", {})
+    for name, thing in things.items():
+        swapped = {**thing, "altered": thing["restored"], "restored": thing["altered"]}
+        yield Mutant("swap states", name, "altered", "", {**content, "things": {**things, name: swapped}})
+        if "value" in thing:
+            bare = {key: item for key, item in thing.items() if key != "value"}
+            yield Mutant("lose the setting", name, "value", "", {**content, "things": {**things, name: bare}})
 
 
 _LOST = object()

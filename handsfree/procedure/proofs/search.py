@@ -188,6 +188,51 @@ def explore(
     return seen
 
 
+@dataclass(frozen=True)
+class Visits:
+    """The gates that some visit enters; a shortest visit to each is told when it is asked for."""
+
+    seen: Explored
+    nodes: Mapping[str, Node]
+    longer: Mapping[str, tuple[Way, ...]]
+    """Where the first way found cannot happen: one that can."""
+
+    def __contains__(self, gate_id: object) -> bool:
+        return gate_id in self.nodes
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.nodes)
+
+    def ways(self, gate_id: str) -> tuple[Way, ...]:
+        """Return a shortest visit to a gate."""
+        return self.longer[gate_id] if gate_id in self.longer else self.seen.ways(self.nodes[gate_id])
+
+
+class _Reaching(Watch):
+    """Remembers nothing and reports each gate that is entered."""
+
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+        """Report the gate."""
+        del state
+        return (Fault("reached", placed.id),)
+
+
+def reached(procedure: Procedure) -> Visits:
+    """Return the gates that some visit really enters."""
+    watch = _Reaching()
+    seen = explore(procedure, watch)
+    nodes: dict[str, Node] = {}
+    longer: dict[str, tuple[Way, ...]] = {}
+    for (gate_id, fault), node in seen.faults.items():
+        ways = seen.ways(node)
+        found = _confirmed(procedure, watch, gate_id, fault, ways)
+        if found is not None:
+            nodes[gate_id] = node
+            if found.ways != ways:
+                longer[gate_id] = found.ways
+    return Visits(seen, nodes, longer)
+
+
 def violations(procedure: Procedure, watch: Watch) -> Iterator[Violation]:
     """Yield each fault of the watch that some visit really meets, with a shortest story of it."""
     seen = explore(procedure, watch)

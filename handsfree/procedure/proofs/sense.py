@@ -18,7 +18,7 @@ from handsfree.procedure.model import (
     VerdictGate,
 )
 from handsfree.procedure.phrases import asks_of
-from handsfree.procedure.procedure import ENDS, NOT_DONE, PlacedGate, Procedure
+from handsfree.procedure.procedure import ENDS, NO_ADVICE, NOT_DONE, PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
 
 
@@ -96,6 +96,15 @@ def wrong_words(procedure: Procedure) -> Iterator[Violation]:
                     )
 
 
+def advised_on(procedure: Procedure) -> Iterator[Violation]:
+    """Yield adjust gates that lead on when no turn may be advised: then it is to stop and get help."""
+    for gate_id, placed in procedure.gates.items():
+        to = placed.ways.get(NO_ADVICE)
+        if to is not None and to not in ENDS and not isinstance(procedure.gates[to].gate, StopGate):
+            what = f"{gate_id} leads on to {to} when no turn may be advised"
+            yield Violation(gate_id, Fault("advice", what, "lead to a stop", ("no_advice",)), ())
+
+
 def said_not_done(procedure: Procedure) -> Iterator[Violation]:
     """Yield confirmations that speak of a thing and of a state of it, but neither alter nor restore anything."""
     for gate_id, placed in procedure.gates.items():
@@ -116,12 +125,8 @@ def _named(thing: Thing) -> set[str]:
     return set(re.findall(r"[a-z]+", thing.said.lower()))
 
 
-def unlike(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates that need less than all others that do the same: a need was forgotten or lost.
-
-    Gates do the same when they ask for the same quantities, turn an adjuster, or alter the same things on the
-    same words.
-    """
+def _likes(procedure: Procedure) -> dict[tuple[object, ...], list[PlacedGate]]:
+    """Return the gates that do the same, by what they do."""
     groups: dict[tuple[object, ...], list[PlacedGate]] = {}
     for placed in procedure.gates.values():
         gate = placed.gate
@@ -134,11 +139,30 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
             key = ("alters", *gate.alters)
         if key is not None:
             groups.setdefault(key, []).append(placed)
+    return groups
+
+
+def unlike(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that need less than all others that do the same: a need was forgotten or lost.
+
+    Gates do the same when they ask for the same quantities, turn an adjuster, or alter the same things on the
+    same words.
+    """
+    groups = _likes(procedure)
     for group in groups.values():
         for placed in group:
             others = [other for other in group if other is not placed]
             if not others:
                 continue
+            refused = [NOT_DONE not in other.ways for other in others]
+            if (
+                isinstance(placed.gate, ConfirmGate)
+                and len(others) > 1
+                and all(refused)
+                and NOT_DONE in placed.ways
+            ):
+                what = f'"not done" passes {placed.id}, but none of its likes ({others[0].id}, ...)'
+                yield Violation(placed.id, Fault("alike", what, "write not_done: false", ("not_done",)), ())
             shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
             for thing, state in sorted(shared - set(placed.gate.needs.items())):
                 likes = ", ".join(other.id for other in others[:3])

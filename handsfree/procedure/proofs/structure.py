@@ -9,28 +9,14 @@ from handsfree.procedure.model import (
     RestoreGate,
     StopGate,
 )
-from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, Watch, Way, violations
+from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, Procedure
+from handsfree.procedure.proofs.search import Fault, Violation, Visits, Way
 
 Ways = Mapping[str, tuple[tuple[str, str], ...]]
 """Gate -> (outcome, target)."""
 
 
-class ReachWatch(Watch):
-    """Remembers nothing and reports each gate that is entered: used to find out which really are."""
-
-    def enter(self, placed: PlacedGate, state: object) -> tuple[Fault, ...]:
-        """Report the gate."""
-        del state
-        return (Fault("reached", placed.id),)
-
-
-def reached(procedure: Procedure) -> dict[str, Violation]:
-    """Return the gates that some visit enters, each with a shortest visit."""
-    return {found.gate: found for found in violations(procedure, ReachWatch())}
-
-
-def unreachable(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator[Violation]:
+def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """Yield each gate that no visit reaches, and each bound that can never be used up."""
     for gate_id in procedure.gates:
         if gate_id not in visits:
@@ -38,7 +24,7 @@ def unreachable(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterat
             yield Violation(gate_id, fault, ())
 
 
-def dead_ends(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator[Violation]:
+def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """Yield each gate from which the finish cannot be reached any more.
 
     Written stops are left out, and so are restores: things may be put back on the way to a stop.
@@ -53,13 +39,15 @@ def dead_ends(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator
             if gate_id not in can:
                 can.add(gate_id)
                 stack.append(gate_id)
-    for gate_id, visit in visits.items():
+    for gate_id in visits:
         if gate_id not in can and not isinstance(procedure.gates[gate_id].gate, StopGate | RestoreGate):
             what = f"from {gate_id} the finish cannot be reached"
-            yield Violation(gate_id, Fault("can-finish", what, "let it lead on, or make it a stop"), visit.ways)
+            yield Violation(
+                gate_id, Fault("can-finish", what, "let it lead on, or make it a stop"), visits.ways(gate_id)
+            )
 
 
-def unbounded(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator[Violation]:
+def unbounded(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """Yield a loop that never ends: gates with used-up bounds leave by "exhausted", all others by any way.
 
     When the ways that remain form no circle, every visit ends: each round uses up a bound.
@@ -80,7 +68,7 @@ def unbounded(procedure: Procedure, visits: Mapping[str, Violation]) -> Iterator
         silent = all(procedure.gates[g].gate.at_most is not None for g in circle)
         how = "used-up bounds lead round" if silent else "nothing bounds the loop"
         fault = Fault("bounded", f"{how}: {names}", "give one of its gates at_most, leading out when exhausted")
-        ways = visits[gate_id].ways
+        ways = visits.ways(gate_id)
         yield Violation(gate_id, fault, (*ways, *_round(left, circle)))
 
 

@@ -1,0 +1,93 @@
+"""A procedure's phrases spoken by the voice and heard by the ears, each at the question that accepts it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.problem import Problem
+from handsfree.procedure.procedure import Procedure
+from handsfree.procedure.proofs.hearing import distance, fixed_phrases, hearing_of, own_phrases
+from handsfree.shipped import model_folder
+from handsfree.speaking.voice import Voice, VoiceSettings
+
+RATES = (150, 190)
+"""Words a minute at which each phrase is said."""
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """One phrase as it was said and what was heard instead, when it was not itself."""
+
+    gate: str
+    said: str
+    heard: str
+    meant: bool
+    """Whether what was heard means the same."""
+    apart: float | None
+    """How many phones apart the two are; None when one of them cannot be said."""
+
+
+def heard_aloud(
+    procedure: Procedure, catalogue: Catalogue, *, noise_db: float | None = None, seed: int = 1
+) -> Iterator[Hearing]:
+    """Yield each own phrase of each gate as heard among all that is accepted there.
+
+    With `noise_db` white noise is added at that ratio of signal to noise. A phrase at the same grammar is heard
+    once. Raises Problem when there is no voice or no model.
+    """
+    words = hearing_of(procedure, catalogue)
+    ears = Recogniser(model_folder(), Pronunciations(dict(procedure.words)))
+    voices = [Voice(VoiceSettings(words_per_minute=rate)) for rate in RATES]
+    dice = np.random.default_rng(seed)
+    done: set[tuple[str, str]] = set()
+    try:
+        for placed, _, grammar in words.grammars():
+            fixed = fixed_phrases(grammar)
+            own = own_phrases(procedure, placed)
+            for text in (text for text in fixed if text in own):
+                key = (grammar.automaton.identity, text)
+                if key in done:
+                    continue
+                done.add(key)
+                for voice in voices:
+                    heard = _heard(ears, voice, grammar, text, dice, noise_db)
+                    meant = grammar.read(heard.split()) == grammar.read(text.split()) and heard != ""
+                    yield Hearing(placed.id, text, heard, meant, _apart(text, heard, words.pronunciations))
+    finally:
+        for voice in voices:
+            voice.close()
+
+
+def _heard(  # noqa: PLR0917 - the parts of one hearing
+    ears: Recogniser, voice: Voice, grammar: Grammar, text: str, dice: np.random.Generator, noise_db: float | None
+) -> str:
+    sound = voice.render(text)
+    if sound is None:
+        raise Problem(voice.notice or "there is no voice", remedy="see `handsfree soundcheck`")
+    quiet = np.zeros(SAMPLE_RATE // 3)
+    wave = np.concatenate([quiet, sound.at_rate(SAMPLE_RATE).samples.astype(float), quiet])
+    level = float(np.sqrt(np.mean(wave**2)))
+    noise = 2.0 if noise_db is None else level / 10 ** (noise_db / 20)
+    wave += dice.normal(0, noise, len(wave))
+    found = ears.recognise(np.clip(wave, -32768, 32767).astype("<i2").tobytes(), grammar.automaton)
+    return " ".join(found[0].text) if found else ""
+
+
+def _apart(text: str, heard: str, pronunciations: Pronunciations) -> float | None:
+    if not heard or pronunciations.unknown(heard.split()):
+        return None
+    return distance(text, heard, pronunciations)
+
+
+def summary(hearings: Sequence[Hearing]) -> list[str]:
+    """Return the mis-heard phrases and the count, as lines."""
+    lines = [f'{h.gate}: "{h.said}" was heard as "{h.heard or "nothing"}"' for h in hearings if not h.meant]
+    right = sum(hearing.meant for hearing in hearings)
+    return [*lines, f"{right} of {len(hearings)} phrases heard as meant ({len(RATES)} speeds, one voice)"]

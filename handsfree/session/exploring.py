@@ -1,0 +1,335 @@
+"""Random visits: seeded explorers that answer as people might, and a count of the gates and ways they covered.
+
+An explorer goes the usual way most of the time, so that it comes far. At each gate it first tries every way
+not yet taken on a copy of the visit, which is then dropped: a visit's state never changes once it is made.
+"""
+
+from __future__ import annotations
+
+import copy
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+
+from handsfree.combustion.flue_gas import oxygen_from_carbon_dioxide
+from handsfree.lexicon.spoken import digits
+from handsfree.measurement.distributions import rounded
+from handsfree.problem import Problem
+from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
+from handsfree.procedure.phrases import asks_of
+from handsfree.procedure.procedure import DONE, DROPPED_BACK, ENDS, NOT_DONE, PlacedGate, Procedure
+from handsfree.procedure.sheets import Sheets
+from handsfree.session import events as ev
+from handsfree.session.plan import Plan
+from handsfree.session.rehearsal import Rehearsal
+from handsfree.session.state import State
+from handsfree.session.stops import fuel_of
+
+MOST_ANSWERS = 4_000
+"""Answers of one visit; a visit that takes more is taken never to end."""
+
+ASIDE_ANSWERS = 12
+"""How far an unusual value is followed on a copy."""
+
+STRAY = 0.04
+"""How often something other than an answer is said."""
+
+TROUBLES = (0.01, 0.04, 0.15)
+"""How often values are unusual, missing or still moving, and gates not done, on a visit of each temper."""
+
+ASIDES = ("repeat", "go-back", "hold-on", "where-am-i", "what-is-left", "that-was-wrong", "note")
+
+Way = tuple[str, str]
+
+
+@dataclass
+class Coverage:
+    """What all explorers have seen together."""
+
+    procedure: Procedure
+    entered: set[str] = field(default_factory=set)
+    passed: set[Way] = field(default_factory=set)
+    ends: dict[str, int] = field(default_factory=dict)
+    faults: list[str] = field(default_factory=list)
+
+    @property
+    def ways(self) -> set[Way]:
+        """Every way the procedure has."""
+        return {(g, outcome) for g, placed in self.procedure.gates.items() for outcome in placed.ways}
+
+    def notice(self, events: tuple[ev.Record, ...]) -> None:
+        """Count the gates entered and the ways taken."""
+        for event in events:
+            if isinstance(event, ev.GateEntered):
+                self.entered.add(event.gate)
+            elif isinstance(event, ev.GatePassed):
+                self.passed.add((event.gate, event.outcome))
+
+
+def explore_randomly(plan: Plan, day: date, explorers: int, seed: int = 1) -> Coverage:
+    """Let explorers visit, each with its own seed, and return what they covered and what went wrong."""
+    coverage = Coverage(plan.procedure)
+    for number in range(explorers):
+        _Explorer(plan, day, seed + number, coverage).visit()
+    return coverage
+
+
+class _Explorer:
+    """One random visit."""
+
+    def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage) -> None:
+        self._dice = random.Random(seed)  # noqa: S311 - seeded on purpose, nothing secret
+        self._seed = seed
+        self._plan = Plan(plan.procedure, _other_sheets(plan.sheets, self._dice), plan.catalogue)
+        self._coverage = coverage
+        self._visit = Rehearsal(self._plan, day)
+        self._trouble = self._dice.choice(TROUBLES)
+        self._always = Decimal("-0.6") if self._dice.random() < 0.06 else None
+        self._co2: dict[tuple[str, int], Decimal] = {}
+        self._moving: dict[tuple[str, int], bool] = {}
+        self._tried: set[Way] = set()
+        self._advised: ev.Advised | None = None
+        coverage.notice(tuple(self._visit.events))
+
+    def visit(self) -> None:
+        """Answer until the visit is over; note what must never happen."""
+        try:
+            for _ in range(MOST_ANSWERS):
+                self._visit.until_asking()
+                if self._visit.over:
+                    self._ended()
+                    return
+                self._try_other_ways()
+                self._try_other_values()
+                self._say(self._visit, self._next_words())
+            self._fault(f"does not end within {MOST_ANSWERS} answers")
+        except (AssertionError, LookupError, ArithmeticError, TypeError, ValueError, Problem) as error:
+            self._fault(f"{type(error).__name__}: {error}")
+
+    def _fault(self, what: str) -> None:
+        self._coverage.faults.append(f"seed {self._seed}, at {self._visit.state.gate}: {what}")
+
+    def _ended(self) -> None:
+        state = self._visit.state
+        finished = state.gate == ENDS[1]
+        outcome = ENDS[1] if finished else ENDS[0]
+        self._coverage.ends[outcome] = self._coverage.ends.get(outcome, 0) + 1
+        if finished and state.altered:
+            self._fault(f"finished with {', '.join(state.altered)} altered")
+
+    def _say(self, visit: Rehearsal, words: str) -> None:
+        if visit.state.question.kind == "mark-last":
+            visit.wait(70)
+        decided = visit.say(words)
+        self._coverage.notice(decided)
+        for event in decided:
+            if isinstance(event, ev.Advised):
+                self._advised = event
+
+    def _try_other_ways(self) -> None:
+        """Take each way that no explorer has taken yet, on a copy, up to the next gate."""
+        state = self._visit.state
+        if state.question.kind != "gate" or state.status != "running":
+            return
+        placed = self._plan.gate(state.gate)
+        for outcome, words in _ways_in_words(self._plan, placed):
+            way = (state.gate, outcome)
+            if way in self._coverage.passed or way in self._tried:
+                continue
+            self._tried.add(way)
+            aside = copy.copy(self._visit)
+            aside.events = []
+            self._say(aside, words)
+
+    def _try_other_values(self) -> None:
+        """Call unusual values, and none at all, on copies, and follow each up to the verdict."""
+        state = self._visit.state
+        gate = self._plan.gate(state.gate).gate
+        if state.question.kind != "gate" or not isinstance(gate, ReadingsGate) or gate.settle is not None:
+            return
+        if (state.gate, "values") in self._tried:
+            return
+        self._tried.add((state.gate, "values"))
+        nothing = self._plan.catalogue.answers["no-reading"][0]
+        for quantity in (ask.quantity for ask in gate.ask):
+            for value in (*_UNUSUAL.get(quantity, ()), None):
+                words = [
+                    nothing
+                    if value is None
+                    else self._digits(quantity, Decimal(value))
+                    if ask.quantity == quantity
+                    else self._value(state, ask.quantity)
+                    for ask in gate.ask
+                ]
+                aside = copy.copy(self._visit)
+                aside.events = []
+                self._say(aside, " ".join(words))
+                for _ in range(ASIDE_ANSWERS):
+                    aside.until_asking()
+                    if aside.over or aside.state.status != "running":
+                        break
+                    self._say(aside, self._answer(aside.state))
+
+    def _digits(self, quantity: str, value: Decimal) -> str:
+        known = self._plan.catalogue.quantities[quantity]
+        step = Decimal(1).scaleb(-known.decimals)
+        return digits(min(max(value, known.low), known.high).quantize(step))
+
+    def _next_words(self) -> str:
+        state, catalogue = self._visit.state, self._plan.catalogue
+        if state.status == "stopped":
+            return self._while_stopped(state)
+        if state.held_since is not None:
+            return catalogue.everywhere["carry-on"][0]
+        if self._dice.random() < STRAY:
+            return catalogue.everywhere[self._dice.choice(ASIDES)][0]
+        placed = self._plan.gate(state.gate)
+        if NOT_DONE in placed.ways and state.question.kind == "gate" and self._dice.random() < self._trouble / 8:
+            return f"{catalogue.everywhere['not-done'][0]} there is no time"
+        return self._answer(state)
+
+    def _while_stopped(self, state: State) -> str:
+        answers = self._plan.catalogue.answers
+        if state.question.kind != "stopped":
+            return answers["affirm"][0]
+        return f"{answers['cleared'][0]} repaired" if self._dice.random() < 0.3 else answers["close"][0]
+
+    def _answer(self, state: State) -> str:  # noqa: C901, PLR0911, PLR0912 - one line for each kind of question
+        question, placed = state.question, self._plan.gate(state.gate)
+        gate, words = placed.gate, self._plan.catalogue
+        match question.kind:
+            case "gate" if isinstance(gate, ConfirmGate):
+                return gate.done[0]
+            case "gate" if isinstance(gate, ChoiceGate):
+                return gate.answers[self._chosen(placed, gate)].heard[0]
+            case "gate" if isinstance(gate, ReadingsGate | TimedGate):
+                return " ".join(self._value(state, ask.quantity) for ask in asks_of(gate))
+            case "once-more" | "which-value":
+                quantity = question.about or asks_of(gate)[0].quantity
+                pending = state.pending.values.get(quantity)
+                return self._value(state, quantity) if pending is None else _spoken(pending.value)
+            case "pair":
+                return f"{self._value(state, 'co2')} {self._value(state, 'o2')}"
+            case "rate" | "recheck-rate":
+                return words.rates[getattr(gate, "rate", None) or "maximum"][0]
+            case "restore":
+                found = state.found.get(question.about)
+                if self._plan.things[question.about].value is None:
+                    return self._plan.things[question.about].restored
+                return digits(Decimal(found.value)) if found is not None else self._value(state, question.about)
+            case "thing-first":
+                return gate.needs[question.about]
+            case "recheck-thing":
+                return self._plan.things[question.about].altered
+            case "recheck-burner":
+                return words.answers["firing"][0]
+            case "turn":
+                assert self._advised is not None
+                return f"{words.answers[self._advised.direction][0]} {words.turns[self._advised.eighths][0]}"
+            case "mark-first" | "mark-last":
+                return words.answers["mark"][0]
+            case "note":
+                return "a word about the flue"
+            case _:
+                return words.answers["affirm"][0]
+
+    def _chosen(self, placed: PlacedGate, gate: ChoiceGate) -> str:
+        """Return an answer, mostly one that does not stop the visit."""
+        names = list(gate.answers)
+        on = [name for name in names if not self._stops(placed.ways[name])]
+        return self._dice.choice(on if on and self._dice.random() < 0.97 else names)
+
+    def _stops(self, to: str) -> bool:
+        return to not in ENDS and isinstance(self._plan.gate(to).gate, StopGate)
+
+    def _value(self, state: State, quantity: str) -> str:
+        """Return a value in words: in the middle of what is allowed mostly, at and beyond the edges sometimes."""
+        known = self._plan.catalogue.quantities.get(quantity)
+        if known is None:
+            return "1"
+        placed = self._plan.gate(state.gate).gate
+        if self._dice.random() < self._trouble / 10:
+            return self._plan.catalogue.answers["no-reading"][0]
+        entry = (state.gate, state.entered.get(state.gate, 0))
+        if quantity in {"co2", "o2"}:
+            co2 = self._co2.setdefault(entry, self._carbon_dioxide(state))
+            if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
+                co2 += Decimal("0.1") * len(state.sets.get(getattr(placed, "at", ""), ()))
+            if quantity == "co2":
+                return digits(co2)
+            fuel = fuel_of(self._plan.sheets)
+            return digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
+        value = Decimal(_USUAL.get(quantity, (known.low + known.high) / 2))
+        if self._dice.random() < self._trouble:
+            value = Decimal(self._dice.choice(_UNUSUAL.get(quantity, (value,))))
+        return self._digits(quantity, value)
+
+    def _carbon_dioxide(self, state: State) -> Decimal:
+        gate = self._plan.gate(state.gate).gate
+        rate = gate.rate if isinstance(gate, ReadingsGate) else None
+        band = self._plan.sheets.fuel.co2.get(rate or "maximum")
+        low = Decimal("8.5") if band is None or band.low is None else band.low
+        high = low + 1 if band is None or band.high is None else band.high
+        middle = (low + high) / 2
+        tenth = Decimal("0.1")
+        unusual = (low - Decimal("0.6"), low - tenth, low, high, high + tenth)
+        turned = any(move.rate == (rate or "maximum") for move in state.moves)
+        odds = 0.3 if turned else max(0.15, self._trouble)  # a turn mostly brings it in
+        value = self._dice.choice(unusual) if self._dice.random() < odds else middle
+        if self._always is not None:
+            value = low + self._always
+        return value.quantize(tenth)
+
+
+_USUAL: dict[str, int | Decimal] = {
+    "co": 20, "ambient_co": 1, "standing_pressure": 21, "working_pressure": 20, "lockup_pressure": 21,
+    "meter_pressure": 20, "pressure_drop": Decimal("0.6"), "air_duct_o2": Decimal("20.9"),
+    "air_duct_co2": Decimal("0.05"), "gas_volume_metric": Decimal("0.045"), "flue_temperature": 58,
+    "water_pressure": Decimal("1.5"), "set_point": 62, "reset_slope": Decimal("1.5"), "air_flow": Decimal("21.5"),
+}  # fmt: skip
+_UNUSUAL: dict[str, tuple[int | Decimal, ...]] = {
+    "co": (90, 145),
+    "ambient_co": (12, 22),
+    "working_pressure": (5, 24),
+    "air_flow": (Decimal("2.5"), Decimal("7.5")),
+    "gas_volume_metric": (Decimal("0.030"), Decimal("0.060")),
+}
+
+
+def _spoken(value: str) -> str:
+    return value if value[:1].isalpha() else digits(Decimal(value))
+
+
+def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:
+    """Yield each outcome that one utterance brings about, with its words."""
+    gate, words = placed.gate, plan.catalogue
+    if isinstance(gate, ConfirmGate) and not gate.restores:
+        yield DONE, gate.done[0]
+    if isinstance(gate, ChoiceGate):
+        for name, answer in gate.answers.items():
+            yield name, answer.heard[0]
+    if DROPPED_BACK in placed.ways:
+        yield DROPPED_BACK, words.answers["dropped-back"][0]
+    if NOT_DONE in placed.ways:
+        yield NOT_DONE, f"{words.everywhere['not-done'][0]} there is no time"
+
+
+def _other_sheets(sheets: Sheets, dice: random.Random) -> Sheets:
+    """Return the sheets, some of their limits missing on some visits."""
+    missing: dict[str, object] = {}
+    if dice.random() < 0.2:
+        missing["co2"] = {}
+    for name in ("between_rates", "standing_pressure", "co"):
+        if dice.random() < 0.15:
+            missing[name] = None
+    if dice.random() < 0.15:
+        missing["input_kilowatt"] = {}
+    fuels = {**sheets.appliance.fuels, sheets.job.fuel: sheets.fuel.model_copy(update=missing)}
+    job = sheets.job
+    if dice.random() < 0.03:
+        job = job.model_copy(
+            update={"instrument": job.instrument.model_copy(update={"calibrated_until": date(2000, 1, 1)})}
+        )
+    return Sheets(job=job, appliance=sheets.appliance.model_copy(update={"fuels": fuels}))
