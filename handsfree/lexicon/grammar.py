@@ -245,14 +245,15 @@ class WrongRule:
 
 @dataclass(frozen=True)
 class TurnRule:
-    """A turn as made: "clockwise, one eighth", or only how far, or that none was made."""
+    """A turn as made: "clockwise, one eighth", or that none was made."""
 
     directions: Mapping[str, str]
     turns: Mapping[str, int]
 
     def pattern(self) -> Pattern:
-        """Return an optional direction and how far."""
-        return sequence(optional(phrases(self.directions)), phrases(self.turns))
+        """Return a direction and how far, or that no turn was made, which needs no direction."""
+        none = phrases([text for text, eighths in self.turns.items() if eighths == 0])
+        return choice(sequence(phrases(self.directions), phrases(self.turns)), none)
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield the turn."""
