@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from pathlib import Path
 
 import pytest
+from generated import text
 from workshop import PROVEN, block, damaged, procedure_of, random_text
 
 from handsfree.procedure.model import ConfirmGate, FinishGate, RestoreGate
@@ -217,6 +219,14 @@ def everything(  # noqa: C901 - written flat, apart from the product
                 seen.add(following)
                 queue.append(following)
     return reached, unmet, unrestored
+
+
+def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> None:
+    """How it grows is printed by tests/bench/proofs/speed.py."""
+    procedure = procedure_of(text(503, 12), "big")
+    began = time.perf_counter()
+    assert check(procedure).proven
+    assert time.perf_counter() - began < 10
 
 
 def test_every_proof_has_a_test_here() -> None:
