@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -344,6 +345,28 @@ def test_a_failing_disk_is_told_while_reading() -> None:
     for attempt in (lambda: list(read(VISIT, disk)), lambda: verify(VISIT, files=disk), lambda: resume(disk)):
         with pytest.raises(Problem, match="the disk failed"):
             attempt()
+
+
+def test_the_real_disk_is_flushed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each flush of the ledger reaches the operating system: the record, both slots of the key, the folders."""
+    flushed: list[str] = []
+    real = os.fsync
+
+    def recording(handle: int) -> None:
+        flushed.append(Path(f"/proc/self/fd/{handle}").readlink().name)
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", recording)
+    ledger = Ledger.create(tmp_path / "one", {}, sources={"p.yaml": b"x"}, state=tmp_path / "state")
+    assert {"one", "sources", "p.yaml.part", "ledger.jsonl.part", "state", "visits"} <= set(flushed)
+    flushed.clear()
+    ledger.append([("heard", {})])
+    key = f"{ledger.opening.digest}.key"
+    assert flushed == ["ledger.jsonl", key, key]
+    flushed.clear()
+    clip = ledger.keep_sound(tone(1), 16_000)
+    assert flushed == [f"{clip}.flac.part", "sound"]
+    ledger.release()
 
 
 def test_one_lock_on_a_real_disk(tmp_path: Path) -> None:

@@ -114,7 +114,7 @@ def main(how_many: int = 120, seed: int = 1) -> None:
             shutil.copytree(ROOT / part, copy / part)
         shutil.copy(ROOT / "pyproject.toml", copy / "pyproject.toml")
         assert not noticed(copy), "the tests fail on the code as it is"
-        for module, line, what, text in chosen:
+        for number, (module, line, what, text) in enumerate(chosen, start=1):
             path = copy / "handsfree" / "ledger" / f"{module}.py"
             plain = path.read_text()
             path.write_text(text)
@@ -122,6 +122,7 @@ def main(how_many: int = 120, seed: int = 1) -> None:
                 survivors += 1
                 print(f"survived: {module}.py:{line} {what}", flush=True)
             path.write_text(plain)
+            print(f"{number} altered, {number - survivors} noticed", end="\r", file=sys.stderr, flush=True)
     print(f"{len(chosen)} of {len(made)} places altered, {len(chosen) - survivors} noticed: ", end="")
     print(f"{100 * (1 - survivors / len(chosen)):.1f} %")
 
