@@ -9,7 +9,7 @@ import numpy as np
 
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure
@@ -32,6 +32,16 @@ class Hearing:
     """Whether what was heard means the same."""
     apart: float | None
     """How many phones apart the two are; None when one of them cannot be said."""
+
+    @property
+    def refused(self) -> bool:
+        """Whether it was heard as none of the phrases: then the visit asks again."""
+        return not self.meant and self.heard in {"", UNKNOWN_WORD}
+
+    @property
+    def misheard(self) -> bool:
+        """Whether it was taken for a phrase that means something else."""
+        return not self.meant and not self.refused
 
 
 def heard_aloud(
@@ -88,6 +98,15 @@ def _apart(text: str, heard: str, pronunciations: Pronunciations) -> float | Non
 
 def summary(hearings: Sequence[Hearing]) -> list[str]:
     """Return the mis-heard phrases and the count, as lines."""
-    lines = [f'{h.gate}: "{h.said}" was heard as "{h.heard or "nothing"}"' for h in hearings if not h.meant]
-    right = sum(hearing.meant for hearing in hearings)
-    return [*lines, f"{right} of {len(hearings)} phrases heard as meant ({len(RATES)} speeds, one voice)"]
+    lines = []
+    for hearing in hearings:
+        if hearing.misheard:
+            apart = "" if hearing.apart is None else f" ({hearing.apart:.2f} phones apart)"
+            lines.append(f'MISHEARD at {hearing.gate}: "{hearing.said}" as "{hearing.heard}"{apart}')
+        elif hearing.refused:
+            lines.append(f'not understood at {hearing.gate}: "{hearing.said}"')
+    right, wrong = sum(h.meant for h in hearings), sum(h.misheard for h in hearings)
+    counts = (
+        f"{right} of {len(hearings)} heard as meant, {wrong} misheard, {len(hearings) - right - wrong} refused"
+    )
+    return [*lines, f"{counts} ({len(RATES)} speeds, one voice)"]

@@ -15,6 +15,7 @@ from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
 from handsfree.procedure.layout import laid_out
+from handsfree.procedure.model import ProcedureFile
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import Report, check
 from handsfree.procedure.proofs.dangers import dangers
@@ -23,6 +24,7 @@ from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.schema import schema_text
 from handsfree.procedure.template import template
+from handsfree.procedure.yaml_reader import all_faults
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
 
@@ -51,6 +53,7 @@ def check_files(
             if not as_json:
                 typer.echo(problem.sentence())
                 typer.echo(_caret(problem.where or ""), nl=False)
+                _print_other_faults(path, problem)
             continue
         fine = fine and report.proven
         results.append(_as_json(path, report))
@@ -166,6 +169,18 @@ def _write(text: str, into: Path | None) -> None:
     else:
         into.write_text(text, encoding="utf-8")
         typer.echo(f"written to {into}")
+
+
+def _print_other_faults(path: Path, problem: Problem) -> None:
+    """Print what else is wrong in the same file, so that one look mends it all."""
+    try:
+        others = all_faults(ProcedureFile, path)
+    except Problem:
+        return
+    for place, what in others:
+        if str(place) != problem.where:
+            typer.echo(f"{place}: {what}")
+            typer.echo(_caret(str(place)), nl=False)
 
 
 def _as_json(path: Path, report: Report) -> dict[str, Any]:

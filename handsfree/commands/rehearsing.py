@@ -104,7 +104,7 @@ def _aloud(plan: Plan, noise: float | None) -> None:
     hearings = list(heard_aloud(plan.procedure, plan.catalogue, noise_db=noise))
     for line in summary(hearings):
         typer.echo(line)
-    if not all(hearing.meant for hearing in hearings):
+    if any(hearing.misheard for hearing in hearings):
         raise typer.Exit(ExitCode.FAILED)
 
 

@@ -133,6 +133,20 @@ def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[t
     return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
 
 
+def all_faults(model: type[BaseModel], path: Path) -> list[tuple[Place, str]]:
+    """Return every fault of a file as (place, sentence), values that are parameters (`$name`) left out.
+
+    Raises Problem when the file is no strict YAML.
+    """
+    document = read_document(path)
+    try:
+        model.model_validate(document.content)
+    except ValidationError as error:
+        told = faults(error, document)
+        return [(place, what) for place, what in told if "(found '$" not in what]
+    return []
+
+
 def _existing(document: Document, at: Path_, location: Path_) -> Path_:
     """Drop the parts of a validation path that stand for union tags and not for keys of the file."""
     path: Path_ = ()

@@ -221,6 +221,16 @@ def test_check_names_a_schema_fault_with_line_and_column(tmp_path: Path) -> None
     assert f"sample.yaml:{number}" in output or f"sample.yaml:{number + 1}" in output
 
 
+def test_check_names_every_fault_of_the_file_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "sample.yaml"
+    path.write_text(PROVEN.replace("at_most: 4", "at_most: 400").replace("alters: [cover]", "alter: [cover]"))
+    code, output = run("check", str(path))
+    assert code == 1
+    assert "at_most" in output
+    assert "alter:" in output
+    assert output.count("^") >= 2
+
+
 def test_check_answers_in_json(tmp_path: Path) -> None:
     path = tmp_path / "sample.yaml"
     path.write_text(

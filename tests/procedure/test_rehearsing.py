@@ -58,5 +58,5 @@ def test_typing_leads_through_gates_until_quit():
 def test_phrases_spoken_in_quiet_are_heard_as_meant():
     """One synthetic voice in quiet: whatever fails here would fail anyone."""
     result = CliRunner().invoke(app, ["rehearse", "safe-isolation", "--aloud"])
-    assert "phrases heard as meant" in result.output
+    assert "heard as meant, 0 misheard" in result.output
     assert result.exit_code == 0, result.output
