@@ -76,6 +76,15 @@ def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
     assert found.doubt
 
 
+def test_a_value_beyond_a_stop_limit_stays_even_with_an_improbable_neighbour() -> None:
+    """CO2 5.0 with O2 1.5: the pair is far from likely, its sound is near, and 1.5 is below the 2 % stop."""
+    beyond = "five point zero one point five one eight maximum"
+    found = choice(at("found-maximum"), (ROW, "0"), (beyond, "-3.5"))
+    assert [dict(one.values)["o2"] for one in found.rivals if isinstance(one, Values)] == [Decimal("1.5")]
+    harmless = "five point zero nine point five one eight maximum"
+    assert choice(at("found-maximum"), (ROW, "0"), (harmless, "-3.5")).rivals == ()
+
+
 def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
     """CO 480 behind three harmless rows still has CO called a second time."""
     visit = at("found-maximum")
