@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final
@@ -44,20 +44,52 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class Judgement:
+    """How the recogniser's scores become odds; each model brings its own, fitted on speakers kept for that.
+
+    Differences of score are divided by `score_scale`. How well a sentence fits its sound is its score for
+    each of its phones; the chance that it is of the grammar at all is the logistic function of
+    (fit - `middle_fit`) * `steepness`. Steepness 0 judges nothing and trusts the scores alone.
+    """
+
+    score_scale: float = 1.0
+    middle_fit: float = 0.0
+    steepness: float = 0.0
+
+    def known(self, score: float, phones: int) -> float:
+        """Return the chance that a sentence of so many phones with this score is of the grammar."""
+        if self.steepness == 0 or phones == 0:
+            return 1.0
+        depth = (score / phones - self.middle_fit) * self.steepness
+        return 1.0 / (1.0 + math.exp(-max(-_DEEPEST, min(_DEEPEST, depth))))
+
+
+_DEEPEST: Final = 30.0
+
+
+@dataclass
 class _Scored:
     words: tuple[tuple[str, int, int], ...]
-    log_odds: float
+    score: float
+    share: float = 0.0
+
+    @property
+    def text(self) -> tuple[str, ...]:
+        return tuple(word for word, _, _ in self.words)
 
 
 def from_scored(
-    heard: Sequence[Mapping[str, Any]], automaton: WordAutomaton, score_scale: float
+    heard: Sequence[Mapping[str, Any]],
+    automaton: WordAutomaton,
+    judgement: Judgement,
+    phones_in: Callable[[str], int] = len,
 ) -> tuple[Alternative, ...]:
     """Turn the recogniser's list into alternatives of the grammar, best first.
 
     `heard` holds mappings with `confidence` (a log-likelihood) and, when words were heard, `result`: a
-    list of `word`, `start` and `end` in seconds. Log-likelihoods are divided by `score_scale` (above 0).
-    Sentences that the grammar does not hold become `[unk]`; of several such only the best stays. Silence
-    takes its share of the odds but is not returned; when it is the best, nothing is.
+    list of `word`, `start` and `end` in seconds; `phones_in` counts the phones of a word. Sentences that the
+    grammar does not hold become `[unk]`, which also gets the odds that the best sentence is none of the
+    grammar. Silence takes its share of the odds but is not returned; when it is the best, nothing is.
     """
     scored: list[_Scored] = []
     for entry in heard:
@@ -67,34 +99,52 @@ def from_scored(
         )
         if words and not automaton.accepts(word for word, _, _ in words):
             words = ((UNKNOWN, words[0][1], words[-1][2]),)
-        if not any(_texts(words) == _texts(other.words) for other in scored):
-            scored.append(_Scored(words, float(entry["confidence"]) / score_scale))
-    scored.sort(key=lambda one: -one.log_odds)
+        one = _Scored(words, float(entry["confidence"]))
+        if not any(one.text == other.text for other in scored):
+            scored.append(one)
+    _share_odds(scored, judgement)
+    _doubt(scored, judgement, phones_in)
+    scored.sort(key=lambda one: -one.share)
     if not scored or not scored[0].words:
         return ()
-    best = scored[0].log_odds
-    total = sum(math.exp(one.log_odds - best) for one in scored)
+    best = scored[0].share
     return tuple(
         Alternative(
             tuple(
-                SpokenWord(
-                    *word, _rounded(sum(_odds(other, best) for other in scored if _has(other, word)) / total)
-                )
+                SpokenWord(*word, _rounded(sum(other.share for other in scored if _has(other, word))))
                 for word in one.words
             ),
-            _rounded(one.log_odds - best),
+            _rounded(math.log(one.share / best)),
         )
         for one in scored
-        if one.words
+        if one.words and one.share > 0
     )
 
 
-def _texts(words: tuple[tuple[str, int, int], ...]) -> tuple[str, ...]:
-    return tuple(word for word, _, _ in words)
+def _share_odds(scored: Sequence[_Scored], judgement: Judgement) -> None:
+    best = max((one.score for one in scored), default=0.0)
+    odds = [math.exp((one.score - best) / judgement.score_scale) for one in scored]
+    for one, odd in zip(scored, odds, strict=True):
+        one.share = odd / sum(odds)
 
 
-def _odds(one: _Scored, best: float) -> float:
-    return math.exp(one.log_odds - best)
+def _doubt(scored: list[_Scored], judgement: Judgement, phones_in: Callable[[str], int]) -> None:
+    """Move to `[unk]` what the best sentence of the grammar, with no unknown part, lacks in fit."""
+    sentences = [one for one in scored if one.words and UNKNOWN not in one.text]
+    if not sentences:
+        return
+    best = max(sentences, key=lambda one: one.share)
+    known = judgement.known(best.score, sum(phones_in(word) for word in best.text))
+    doubted = 0.0
+    for one in sentences:
+        doubted += one.share * (1 - known)
+        one.share *= known
+    unknown = next((one for one in scored if one.text == (UNKNOWN,)), None)
+    if unknown is None and doubted > 0:
+        unknown = _Scored(((UNKNOWN, best.words[0][1], best.words[-1][2]),), best.score)
+        scored.append(unknown)
+    if unknown is not None:
+        unknown.share += doubted
 
 
 def _has(other: _Scored, word: tuple[str, int, int]) -> bool:

@@ -13,6 +13,7 @@ from typing import Any, Final, Protocol
 
 import vosk
 
+from handsfree.hearing.alternatives import Judgement
 from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.units import Units
@@ -37,8 +38,10 @@ _NEVER_ENDING: Final = (
 class Grammars(Protocol):
     """Makes native recognisers for grammars."""
 
-    score_scale: float
-    """By this the native log-likelihoods are divided to become honest odds."""
+    judgement: Judgement
+
+    def phones_in(self, word: str) -> int:
+        """Return how many phones a word has, for the judgement."""
 
     def recogniser(self, automaton: WordAutomaton) -> Any:
         """Return a fresh native recogniser; `Problem` when the model cannot hear a word of the grammar."""
@@ -51,7 +54,7 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Any] = OrderedDict()
-        self.score_scale = self._tuning.score_scale
+        self.judgement = Judgement(self._tuning.score_scale, self._tuning.middle_fit, self._tuning.steepness)
 
     def recogniser(self, automaton: WordAutomaton) -> Any:
         """Return a fresh native recogniser that hears exactly the sentences of the automaton, or `[unk]`."""
@@ -61,6 +64,10 @@ class StrictGrammars:
         while len(self._kept) > _GRAMMARS_KEPT:
             self._kept.popitem(last=False)
         return _listening(vosk.KaldiRecognizer(self._kept[automaton.identity], SAMPLE_RATE))
+
+    def phones_in(self, word: str) -> int:
+        """Return how many phones a word has when said the commonest way."""
+        return len(self._pronunciations.of(word)[0])
 
     def _model(self, automaton: WordAutomaton) -> Any:
         graph, numbers = strict_graph(automaton, self._pronunciations, self._units, self._tuning)
@@ -80,7 +87,7 @@ class StrictGrammars:
 class PhraseGrammars:
     """Phrase lists over any other model: looser, since the library joins phrases as it likes."""
 
-    score_scale = 1.0  # such a model brings no figure of its own
+    judgement = Judgement()  # such a model brings no figures of its own
 
     def __init__(self, folder: ModelFolder) -> None:
         self._folder = folder
@@ -109,6 +116,10 @@ class PhraseGrammars:
             )
         listing = json.dumps([*phrase_list(automaton), UNKNOWN])
         return _listening(vosk.KaldiRecognizer(self._model, SAMPLE_RATE, listing))
+
+    def phones_in(self, word: str) -> int:
+        """Return the number of letters: the judgement of such a model counts nothing."""
+        return len(word)
 
 
 def phrase_list(automaton: WordAutomaton) -> Sequence[str]:

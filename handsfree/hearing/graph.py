@@ -31,14 +31,15 @@ class Tuning:
     """Costs (natural logs) that belong to one acoustic model; its `conf/listening.json` holds them.
 
     `unknown_phone_cost` is paid for each phone of the filler, `unknown_cost` once for taking the filler,
-    `word_cost` for each word of a sentence; differences of score are divided by `score_scale` so that
-    their exponentials are honest odds.
+    `word_cost` for each word of a sentence. The others are those of `alternatives.Judgement`.
     """
 
     unknown_phone_cost: float
     unknown_cost: float
     word_cost: float
-    score_scale: float
+    score_scale: float = 1.0
+    middle_fit: float = 0.0
+    steepness: float = 0.0
 
     @classmethod
     def of_model(cls, folder: Path) -> Tuning:

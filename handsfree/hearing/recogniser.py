@@ -42,6 +42,8 @@ class Recogniser:
         )
         self._automaton: WordAutomaton | None = None
         self._native: Any = None
+        self.best_score: float | None = None
+        """The log-likelihood of the best path of the last utterance, for tuning."""
 
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
@@ -63,7 +65,8 @@ class Recogniser:
         assert self._native is not None, "listen_for comes first"
         assert self._automaton is not None
         heard = json.loads(self._native.FinalResult())["alternatives"]
-        return from_scored(heard, self._automaton, self._grammars.score_scale)
+        self.best_score = max((float(entry["confidence"]) for entry in heard), default=None)
+        return from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
 
     def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Alternative, ...]:
         """Hear a whole utterance at once."""

@@ -36,7 +36,9 @@ class Filterbank(torch.nn.Module):
         first = frames[:, :, :1] * (1 - 0.97)
         frames = torch.cat([first, frames[:, :, 1:] - 0.97 * frames[:, :, :-1]], 2) * self.window
         power = torch.fft.rfft(frames, _POINTS).abs().square()
-        banks = self.banks[torch.zeros(len(samples), dtype=torch.long, device=samples.device) if stretch is None else stretch]
+        banks = self.banks[
+            torch.zeros(len(samples), dtype=torch.long, device=samples.device) if stretch is None else stretch
+        ]
         return torch.bmm(power, banks).clamp_min(_FLOOR).log()
 
 

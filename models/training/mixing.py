@@ -14,7 +14,15 @@ from handsfree.lexicon.pronunciation import Phones, Pronunciations
 from models.training.sound_store import RATE, Utterance
 
 LONGEST = 7 * RATE
-_SHARES = {"an4": 0.21, "joined": 0.15, "commands": 0.13, "digits": 0.09, "neural": 0.26, "other": 0.13, "none": 0.03}
+_SHARES = {
+    "an4": 0.21,
+    "joined": 0.15,
+    "commands": 0.13,
+    "digits": 0.09,
+    "neural": 0.26,
+    "other": 0.13,
+    "none": 0.03,
+}
 _SYNTHETIC = ("espeak", "flite", "nano", "festival")
 
 _RAMP = np.linspace(0, 1, RATE // 200, dtype=np.float32)
@@ -41,10 +49,14 @@ class Mixer:
         self._by_speaker: dict[str, dict[str, list[Piece]]] = defaultdict(lambda: defaultdict(list))
         self._cut: dict[str, list[tuple[Piece, Sequence[int]]]] = defaultdict(list)
         self.add(utterances)
-        pronunciations.require(word for pieces in self._by_source.values() for piece in pieces for word in piece.words)
+        pronunciations.require(
+            word for pieces in self._by_source.values() for piece in pieces for word in piece.words
+        )
         lacking = [share for share in _SHARES if share not in {*self._by_source, "joined", "none"}]
         if lacking or not self._cut:
-            raise ValueError(f"the data lack {', '.join(lacking) or 'recordings cut into words'}: prepare them first")
+            raise ValueError(
+                f"the data lack {', '.join(lacking) or 'recordings cut into words'}: prepare them first"
+            )
         self._speakers = {source: sorted(speakers) for source, speakers in self._by_speaker.items()}
         self._cut_speakers = sorted(self._cut)
 

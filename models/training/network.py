@@ -106,7 +106,15 @@ class Network(nn.Module):
             layers.append(Layer(f"narrow{number}", _columns(narrow), none, (-spread, 0), rectified=False))
             wide, bias = _folded(wide, _array(block.wide.bias), block.normal)
             layers.append(
-                Layer(f"wide{number}", _columns(wide), bias, (0, spread), rectified=True, skip=before, skip_scale=_SKIP)
+                Layer(
+                    f"wide{number}",
+                    _columns(wide),
+                    bias,
+                    (0, spread),
+                    rectified=True,
+                    skip=before,
+                    skip_scale=_SKIP,
+                )
             )
         layers.append(
             Layer("last", _columns(_array(self.last.weight)), _array(self.last.bias), (0,), rectified=False)

@@ -24,7 +24,7 @@ from models.training.split import Part, of_noise, of_other_talk, of_speaker
 
 _ROOT = Path(__file__).parents[2]
 DATA = Path(__file__).with_name("data")
-_DIGITS = "zero one two three four five six seven eight nine".split()
+_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 _COMMANDS = ("one", "five", "eight", "zero", "go", "up", "down", "left", "right")
 _EARLIER, _LATER = round(0.12 * RATE), round(0.03 * RATE)
 _BLOCK = 400
@@ -119,10 +119,14 @@ def main() -> None:
     """Read the command line and write the blocks of people and noise."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--speech", type=Path, default=_ROOT.parent / "shared" / "speech")
-    parser.add_argument("--model", type=Path, default=_ROOT / "models" / "english", help="finds the borders of words")
+    parser.add_argument(
+        "--model", type=Path, default=_ROOT / "models" / "english", help="finds the borders of words"
+    )
     parser.add_argument("--to", type=Path, default=DATA / "people")
     given = parser.parse_args()
-    lacking = [name for name in ("an4", "commands", "digits", "other-talk", "noise") if not (given.speech / name).is_dir()]
+    lacking = [
+        name for name in ("an4", "commands", "digits", "other-talk", "noise") if not (given.speech / name).is_dir()
+    ]
     if lacking:
         sys.exit(f"{given.speech} lacks {', '.join(lacking)}: see its SOURCES.md")
     ears = Recogniser(given.model)
@@ -140,7 +144,10 @@ def main() -> None:
                 write_block(given.to / f"{part.value}-{name}-{number:02d}.flac", listed[begin : begin + _BLOCK])
             cut = sum(one.cuts is not None for one in listed)
             speakers = len({one.speaker for one in listed})
-            print(f"{part.value} {name}: {len(listed)} utterances, {speakers} speakers, {cut} cut into words", flush=True)
+            print(
+                f"{part.value} {name}: {len(listed)} utterances, {speakers} speakers, {cut} cut into words",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

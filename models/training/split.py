@@ -22,7 +22,16 @@ _FINAL_PERCENT: Final = 10
 _TUNE_PERCENT: Final = 8
 _DIGIT_SPEAKERS: Final = {"s5": Part.TUNE, "s6": Part.FINAL}
 _TRAIN_NOISES: Final = frozenset(
-    ["boat", "wind", "coffee-shop", "room-bg_noise", "room-bg_noise2", "room-bg_noise3", "room-bg_noise4", "room-bg_noise5"]
+    [
+        "boat",
+        "wind",
+        "coffee-shop",
+        "room-bg_noise",
+        "room-bg_noise2",
+        "room-bg_noise3",
+        "room-bg_noise4",
+        "room-bg_noise5",
+    ]
 )
 _TUNE_NOISES: Final = frozenset(["boiler00-synthetic", "city", "room-bg_noise6"])
 

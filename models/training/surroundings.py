@@ -50,7 +50,9 @@ class Surroundings:
             (0.45, _stretches(self.noises, batch, size)),
             (0.22, _stretches(self.talk, batch, size)),
         ]
-        weights = torch.stack([_uniform(batch, 1, 0.0, 1.0, like) * _chance(batch, share, like) for share, _ in kinds])
+        weights = torch.stack(
+            [_uniform(batch, 1, 0.0, 1.0, like) * _chance(batch, share, like) for share, _ in kinds]
+        )
         weights[0] += 0.02
         mixed = sum(weight * _levelled(kind) for weight, (_, kind) in zip(weights, kinds, strict=True))
         assert isinstance(mixed, torch.Tensor)
@@ -83,8 +85,12 @@ def _coloured(speech: torch.Tensor, size: int) -> torch.Tensor:
         gain = gain + _uniform(batch, 1, -9, 9, speech) * torch.exp(-(((hertz - centre) / width) ** 2))
     gain = gain + _uniform(batch, 1, -3, 3, speech) * torch.log2(hertz.clamp_min(60) / 1000)
     shape = 10 ** (gain / 20)
-    low = torch.where(_chance(batch, 0.35, speech), _uniform(batch, 1, 2700, 7000, speech), torch.full_like(centre, 9e3))
-    high = torch.where(_chance(batch, 0.4, speech), _uniform(batch, 1, 50, 350, speech), torch.full_like(centre, -1e3))
+    low = torch.where(
+        _chance(batch, 0.35, speech), _uniform(batch, 1, 2700, 7000, speech), torch.full_like(centre, 9e3)
+    )
+    high = torch.where(
+        _chance(batch, 0.4, speech), _uniform(batch, 1, 50, 350, speech), torch.full_like(centre, -1e3)
+    )
     shape = shape * torch.sigmoid((low - hertz) / 120) * torch.sigmoid((hertz - high) / 30)
     return torch.fft.irfft(spectrum * shape, 2 * size)[:, :size]
 
@@ -100,7 +106,9 @@ def _coloured_noise(batch: int, size: int, like: torch.Tensor) -> torch.Tensor:
         shape = shape * (1 + _uniform(batch, 1, 0, 8, like) * torch.exp(-(((place - centre) / width) ** 2)))
     time = torch.arange(size, device=like.device)[None] / RATE
     beat = _uniform(batch, 1, 0.3, 20, like) * time + _uniform(batch, 1, 0, 1, like)
-    return torch.fft.irfft(spectrum * shape, size) * (1 + _uniform(batch, 1, 0, 0.6, like) * torch.sin(2 * math.pi * beat))
+    return torch.fft.irfft(spectrum * shape, size) * (
+        1 + _uniform(batch, 1, 0, 0.6, like) * torch.sin(2 * math.pi * beat)
+    )
 
 
 def _humming(batch: int, size: int, like: torch.Tensor) -> torch.Tensor:

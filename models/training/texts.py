@@ -20,18 +20,12 @@ from wordfreq import top_n_list
 from handsfree.lexicon.pronunciation import Pronunciations
 
 _ROOT = Path(__file__).parents[2]
-_DIGITS = "zero one two three four five six seven eight nine".split()
-_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
-_ALPHABET = (
-    "alpha bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec "
-    "romeo sierra tango uniform victor whiskey x-ray yankee zulu"
-).split()
-_LETTERS = "a b c d e f g h i j k l m n o p q r s t u v w x y z".split()
-_UNITS = (
-    "percent|parts per million|p p m|degrees|degrees celsius|millibar|bar|inches|cubic metres|cubic feet|seconds|"
-    "microamps|per minute|r p m|kilowatts|metres|pascals|litres|minutes|hertz|volts|feet"
-).split("|")
+_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+_TEENS = ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+_ALPHABET = ["alpha", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "x-ray", "yankee", "zulu"]
+_LETTERS = ["a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k", "l", "m", "n", "o", "p", "q", "r", "s", "t", "u", "v", "w", "x", "y", "z"]
+_UNITS = ["percent", "parts per million", "p p m", "degrees", "degrees celsius", "millibar", "bar", "inches", "cubic metres", "cubic feet", "seconds", "microamps", "per minute", "r p m", "kilowatts", "metres", "pascals", "litres", "minutes", "hertz", "volts", "feet"]
 _COMMON = 6000
 
 
@@ -117,7 +111,7 @@ class Texts:
         if chance() < 0.3:
             return [word for _ in range(self._random.randint(2, 3)) for word in self.number()][:9]
         quantity = self._random.choice(
-            "c o two|o two|c o|oxygen|carbon monoxide|flue temperature|air temperature|pressure|fan speed".split("|")
+            ["c o two", "o two", "c o", "oxygen", "carbon monoxide", "flue temperature", "air temperature", "pressure", "fan speed"]
         )
         before = quantity.split() if chance() < 0.6 else ["no"] if chance() < 0.4 else []
         behind = self._random.choice(_UNITS).split() if chance() < 0.6 else []
@@ -132,7 +126,10 @@ class Texts:
         return self._random.choice([*_DIGITS, *_DIGITS, "oh", "oh", "niner"])
 
     def _tens(self) -> list[str]:
-        return [self._random.choice(_TENS), *([self._random.choice(_DIGITS[1:])] if self._random.random() < 0.65 else [])]
+        return [
+            self._random.choice(_TENS),
+            *([self._random.choice(_DIGITS[1:])] if self._random.random() < 0.65 else []),
+        ]
 
 
 def main() -> None:

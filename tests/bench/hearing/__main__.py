@@ -1,0 +1,170 @@
+"""The hearing bench: `python -m tests.bench.hearing --part final --to FOLDER` (needs the recordings of people).
+
+Plays the same mixtures to every ear that is installed, prints tables, and saves every answer
+(`answers.jsonl`) and a picture (`hearing.png`). `--part tune` is for choosing settings; `final` is for once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import resource
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from models.training.split import Part
+from tests.bench.hearing import ears, material
+from tests.bench.hearing.measures import Played, calibration_error, told, wrong_at
+from tests.bench.hearing.mixtures import RATIOS, Mixer
+
+TRIES = {"single words", "telephone digits", "an4/test strings", "held-out strings", "joined readings"}
+RIVALS_MOST = 150
+"""Clips of a task that the slow rivals hear; ours hear all, and the tables compare on the shared ones."""
+
+
+def clips(part: Part, tasks: set[str] | None) -> list[material.Clip]:
+    """Return the clips of a part, shuffled the same way every time."""
+    sources = {
+        "single": lambda: material.single_words(part),
+        "telephone": lambda: material.telephone_digits(part),
+        "an4": material.an4_strings if part is Part.FINAL else list,
+        "held-out": lambda: material.held_out_strings(part),
+        "joined": lambda: material.joined_readings(part),
+        "phrases": lambda: material.shipped_phrases(part),
+        "other": lambda: material.not_for_us(part),
+        "noise": lambda: material.only_noise(part),
+    }
+    found = [clip for name, source in sources.items() if tasks is None or name in tasks for clip in source()]
+    random.Random(1).shuffle(found)
+    return found
+
+
+def ratios(task: str) -> Sequence[float | None]:
+    """Return the ratios at which a task is played."""
+    return RATIOS if task in TRIES else (15.0,) if "phrases" in task else (None,)
+
+
+def play(ear_name: str, ear: ears.Ear, listed: Sequence[material.Clip], mixer: Mixer) -> list[Played]:
+    """Play clips to an ear."""
+    played = []
+    for clip in listed:
+        for ratio in ratios(clip.task):
+            sound = mixer(clip, ratio)
+            begin = time.perf_counter()
+            heard = ear(sound, clip.grammar)
+            took = time.perf_counter() - begin
+            length = len(sound) / 2 / material.RATE
+            played.append(
+                Played(
+                    ear_name,
+                    clip.task,
+                    ratio,
+                    clip.speaker,
+                    clip.words,
+                    heard.words,
+                    heard.confidence,
+                    took,
+                    length,
+                )
+            )
+    return played
+
+
+def tables(played: Sequence[Played]) -> None:
+    """Print everything that was counted."""
+    by_task: dict[str, list[Played]] = defaultdict(list)
+    for one in played:
+        by_task[one.task].append(one)
+    for task, ones in sorted(by_task.items()):
+        print(f"\n## {task}")
+        names = sorted({one.ear for one in ones})
+        for ratio in ratios(task):
+            at = "clean" if ratio is None else f"{ratio:.0f} dB"
+            for name in names:
+                here = [one for one in ones if one.ear == name and one.ratio == ratio]
+                if here and here[0].said:
+                    wrong, least = wrong_at(here, 0.95)
+                    heard_wrong = sum(bool(one.heard) and not one.right for one in here)
+                    print(
+                        f"{at:>6} {name:<14} right {told(sum(one.right for one in here), len(here)):<32} "
+                        f"wrong {heard_wrong:>3}, not understood {sum(not one.heard for one in here):>3}, "
+                        f"wrong of the surest 95 %: {told(wrong, len(here))} at confidence {least:.3f}"
+                    )
+                elif here:
+                    hours = sum(one.length for one in here) / 3600
+                    taken = sum(bool(one.heard) for one in here)
+                    print(f"{at:>6} {name:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour")
+        for name in names:
+            speakers: dict[str, list[bool]] = defaultdict(list)
+            for one in ones:
+                if one.ear == name and one.said and one.ratio in {None, 15.0}:
+                    speakers[one.speaker].append(one.right)
+            rated = sorted((sum(r) / len(r), len(r), who) for who, r in speakers.items() if len(r) >= 3)
+            if rated and task in TRIES | {"other phrases", "stop and hazard phrases"}:
+                worst = ", ".join(f"{who} {100 * share:.0f} % of {count}" for share, count, who in rated[:3])
+                print(f"       {name:<14} {len(rated)} speakers of 3 clips or more; the worst: {worst}")
+    for name in sorted({one.ear for one in played}):
+        ones = [one for one in played if one.ear == name]
+        told_for = [one for one in ones if one.said and one.task in TRIES]
+        speed = sum(one.seconds for one in ones) / sum(one.length for one in ones)
+        print(f"\n{name}: real-time factor {speed:.3f}; calibration error {calibration_error(told_for):.3f}")
+    print(
+        f"memory of this process at its highest: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
+
+
+def main() -> None:
+    """Read the command line, play, count."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--part", choices=["tune", "final"], default="final")
+    parser.add_argument("--model", type=Path, default=material.ROOT / "models" / "english")
+    parser.add_argument("--tasks", nargs="*", help="single telephone an4 held-out joined phrases other noise")
+    parser.add_argument("--ears", nargs="*", default=["strict", "phrase lists", "pocketsphinx", "whisper"])
+    parser.add_argument("--whisper", type=Path, help="a folder with Whisper weights for faster-whisper")
+    parser.add_argument("--most", type=int, default=10_000, help="clips of a task")
+    parser.add_argument("--to", type=Path, default=Path("hearing-bench"))
+    given = parser.parse_args()
+    if not material.SPEECH.is_dir():
+        sys.exit(f"the recordings of people are not at {material.SPEECH}")
+    part = Part(given.part)
+    by_task: dict[str, list[material.Clip]] = defaultdict(list)
+    for clip in clips(part, set(given.tasks) if given.tasks else None):
+        by_task[clip.task].append(clip)
+    print({task: len(listed) for task, listed in by_task.items()}, flush=True)
+    makers = {
+        "strict": lambda: ears.strict(given.model),
+        "phrase lists": lambda: ears.phrase_lists(given.model),
+        "pocketsphinx": ears.pocketsphinx,
+        "whisper": lambda: ears.whisper(given.whisper),
+    }
+    played: list[Played] = []
+    for name in given.ears:
+        ear = makers[name]()
+        if ear is None:
+            print(f"{name}: not installed, or without weights")
+            continue
+        for task, listed in by_task.items():
+            if name in {"pocketsphinx", "whisper"} and task not in TRIES:
+                continue
+            most = min(given.most, RIVALS_MOST if name == "whisper" else given.most)
+            played += play(name, ear, listed[:most], Mixer(part))
+        print(f"{name}: done", flush=True)
+    given.to.mkdir(parents=True, exist_ok=True)
+    with (given.to / "answers.jsonl").open("w", encoding="utf-8") as file:
+        file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
+    tables(played)
+    try:
+        from tests.bench.hearing.picture import draw  # noqa: PLC0415 - matplotlib is not always there
+    except ImportError:
+        print("no picture: matplotlib is not installed")
+        return
+    draw(played, given.to / "hearing.png")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,189 @@
+"""The recognisers that are compared: each takes sound and a grammar and says what it heard, and how sure it is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import vosk
+
+from handsfree.hearing.alternatives import Judgement, from_scored
+from handsfree.hearing.ending import unfinished_too, whole_sentences
+from handsfree.hearing.grammars import phrase_list
+from handsfree.hearing.graph import UNKNOWN, Tuning
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.pronunciation import Pronunciations
+
+Words = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Heard:
+    """`words` is empty for nothing and for speech that was not understood; `confidence` runs from 0 to 1."""
+
+    words: Words
+    confidence: float
+
+
+Ear = Callable[[bytes, WordAutomaton], Heard]
+
+
+def strict(model: Path) -> Ear:
+    """Our model with strict graphs, as the product uses it; the confidence is that of the least sure word."""
+    ears = Recogniser(model)
+
+    def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
+        return _best(whole_sentences(ears.recognise(sound, unfinished_too(grammar)), grammar))
+
+    return hear
+
+
+def phrase_lists(model: Path) -> Ear:
+    """Our model with the library's phrase lists; sentences outside the grammar count as not understood."""
+    vosk.SetLogLevel(-1)
+    native_model = vosk.Model(str(model))
+    tuning = Tuning.of_model(model)
+    judgement = Judgement(tuning.score_scale, tuning.middle_fit, tuning.steepness)
+    known = Pronunciations()
+
+    def phones_in(word: str) -> int:
+        return len(known.of(word)[0])
+
+    def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
+        listed = [
+            text
+            for text in phrase_list(grammar)
+            if all(native_model.vosk_model_find_word(word) >= 0 for word in text.split())
+        ]
+        native = vosk.KaldiRecognizer(native_model, 16_000, json.dumps([*listed, UNKNOWN]))
+        native.SetMaxAlternatives(20)
+        native.SetWords(True)
+        for begin in range(0, len(sound), 6400):
+            native.AcceptWaveform(sound[begin : begin + 6400])
+        return _best(from_scored(json.loads(native.FinalResult())["alternatives"], grammar, judgement, phones_in))
+
+    return hear
+
+
+def pocketsphinx() -> Ear | None:
+    """pocketsphinx with the model it carries and the same grammar, written in JSGF; None where not installed."""
+    try:
+        from pocketsphinx import Decoder  # noqa: PLC0415 - only the bench has it
+    except ImportError:
+        return None
+    decoder = Decoder(loglevel="FATAL", lm=None, samprate=16_000.0)
+    known: dict[str, bool] = {}
+
+    def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
+        if grammar.identity not in known:
+            decoder.add_jsgf_string(
+                grammar.identity, _jsgf(grammar, lambda word: decoder.lookup_word(word) is not None)
+            )
+            known[grammar.identity] = True
+        decoder.activate_search(grammar.identity)
+        decoder.start_utt()
+        decoder.process_raw(sound, full_utt=True)
+        decoder.end_utt()
+        best = decoder.hyp()
+        words = tuple(best.hypstr.split()) if best is not None else ()
+        return Heard(words if grammar.accepts(words) else (), 1.0)
+
+    return hear
+
+
+def whisper(folder: Path | None) -> Ear | None:
+    """Whisper tiny without a grammar; its text is read into the words it stands for. None without weights."""
+    if folder is None:
+        return None
+    from faster_whisper import WhisperModel  # noqa: PLC0415 - only the bench has it
+
+    model = WhisperModel(str(folder), device="cpu", compute_type="int8", cpu_threads=1)
+
+    def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
+        samples = np.frombuffer(sound, "<i2").astype(np.float32) / 32768
+        parts, _ = model.transcribe(samples, language="en", beam_size=5, without_timestamps=True)
+        text = " ".join(part.text for part in parts)
+        return Heard(_as_words(text, grammar), 1.0)
+
+    return hear
+
+
+def _best(alternatives: tuple) -> Heard:
+    if not alternatives or UNKNOWN in alternatives[0].text:
+        return Heard((), 0.0)
+    best = alternatives[0]
+    return Heard(best.text, float(min(word.confidence for word in best.words)))
+
+
+def _jsgf(grammar: WordAutomaton, knows: Callable[[str], bool]) -> str:
+    """Write an automaton as rules, one a state."""
+    onward: dict[int, list[str]] = {}
+    for source, word, target in grammar.arcs:
+        if knows(word):
+            onward.setdefault(source, []).append(f"{word} <s{target}>")
+    for final in grammar.finals:
+        onward.setdefault(final, []).append("<NULL>")
+    rules = "".join(f"<s{state}> = {' | '.join(ways)};\n" for state, ways in sorted(onward.items()))
+    return f"#JSGF V1.0;\ngrammar g;\npublic <g> = <s0>;\n{rules}"
+
+
+_ONES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_TENS = {
+    "2": "twenty",
+    "3": "thirty",
+    "4": "forty",
+    "5": "fifty",
+    "6": "sixty",
+    "7": "seventy",
+    "8": "eighty",
+    "9": "ninety",
+}
+_TEENS = (
+    "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+)  # fmt: skip
+
+
+def _as_words(text: str, grammar: WordAutomaton) -> Words:
+    """Read free text, digits included, as the sentence of the grammar that it stands for; () when there is none.
+
+    Kindly: digits may be said one by one or in pairs, "0" as zero or oh, and punctuation means nothing.
+    """
+    cleaned = "".join(sign if sign.isalnum() or sign in "'." else " " for sign in text.lower())
+    ways: list[Words] = [()]
+    for token in cleaned.replace(".", " . ").split():
+        said = _readings(token)
+        ways = [way + one for way in ways for one in said][:4096]
+    for way in ways:
+        if grammar.accepts(way):
+            return way
+    return ()
+
+
+def _readings(token: str) -> list[Words]:
+    if token == ".":
+        return [(), ("point",)]
+    if not token.isdigit():
+        return [(token,)]
+    if token == "":
+        return [()]
+    found: list[Words] = []
+    heads: list[tuple[Words, str]] = [((word,), token[1:]) for word in _digit_words(token[0])]
+    if len(token) > 1 and token[0] == "1":
+        heads.append(((_TEENS[int(token[1])],), token[2:]))
+    if len(token) > 1 and token[0] in _TENS:
+        ones = () if token[1] == "0" else (_ONES[int(token[1])],)
+        heads.append(((_TENS[token[0]], *ones), token[2:]))
+    if len(token) == 3 and token[0] != "0":
+        rest = _readings(token[1:].lstrip("0")) if token[1:].strip("0") else [()]
+        found += [(_ONES[int(token[0])], "hundred", *middle, *one) for one in rest for middle in ((), ("and",))]
+    for head, rest in heads:
+        found += [(*head, *one) for one in (_readings(rest) if rest else [()])]
+    return found[:256]
+
+
+def _digit_words(digit: str) -> tuple[str, ...]:
+    return ("zero", "oh") if digit == "0" else (_ONES[int(digit)],)

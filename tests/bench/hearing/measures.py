@@ -1,0 +1,72 @@
+"""What the bench counts, and how sure the counts are."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Played:
+    """One clip played to one ear at one ratio; `said` is empty when it was not for us, `heard` when not understood."""
+
+    ear: str
+    task: str
+    ratio: float | None
+    speaker: str
+    said: tuple[str, ...]
+    heard: tuple[str, ...]
+    confidence: float
+    seconds: float
+    length: float
+
+    @property
+    def right(self) -> bool:
+        """The words that were said were heard, or nothing when nothing was for us."""
+        return self.heard == self.said
+
+
+def interval(count: int, of: int) -> tuple[float, float]:
+    """Return the 95 % interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212)."""
+    if of == 0:
+        return 0.0, 1.0
+    z, share = 1.959964, count / of
+    middle = share + z * z / (2 * of)
+    spread = z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))
+    return (middle - spread) / (1 + z * z / of), (middle + spread) / (1 + z * z / of)
+
+
+def told(count: int, of: int) -> str:
+    """Return a share with its interval, as text."""
+    low, high = interval(count, of)
+    return f"{count}/{of} = {100 * count / max(1, of):.1f} % ({100 * low:.1f}-{100 * high:.1f})"
+
+
+def wrong_at(played: Sequence[Played], answered: float) -> tuple[int, float]:
+    """Return how many clips are answered wrongly when the surest `answered` share is answered, and that confidence.
+
+    When fewer were understood at all, those count and the confidence is 0.
+    """
+    ranked = sorted(played, key=lambda one: (-bool(one.heard), -one.confidence))
+    kept = [one for one in ranked[: math.ceil(answered * len(ranked))] if one.heard]
+    return sum(not one.right for one in kept), min((one.confidence for one in kept), default=0.0)
+
+
+def reliability(played: Sequence[Played], bins: int = 10) -> list[tuple[float, float, int]]:
+    """Return, by bins of confidence, the mean confidence, the share that was right, and the count."""
+    rows = []
+    for number in range(bins):
+        low, high = number / bins, (number + 1) / bins
+        inside = [one for one in played if one.heard and (low < one.confidence <= high)]
+        if inside:
+            mean = sum(one.confidence for one in inside) / len(inside)
+            rows.append((mean, sum(one.right for one in inside) / len(inside), len(inside)))
+    return rows
+
+
+def calibration_error(played: Sequence[Played]) -> float:
+    """Return the expected calibration error: the mean distance of confidence from the share that was right."""
+    rows = reliability(played)
+    total = sum(count for _, _, count in rows)
+    return sum(count * abs(mean - share) for mean, share, count in rows) / max(1, total)
