@@ -7,6 +7,7 @@ that was written ("9.30" stays 9.30), a duplicate key is an error, and an alias 
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,7 +16,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from ruamel.yaml import YAML
-from ruamel.yaml.error import YAMLError
+from ruamel.yaml.error import ReusedAnchorWarning, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from handsfree.problem import Problem
@@ -92,7 +93,9 @@ def parse_document(text: str, file: str) -> Document:
     """Parse YAML text as `read_document` does; `file` only names it in messages."""
     _refuse_depth(text, file)
     try:
-        node = YAML(typ="safe", pure=True).compose(text)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ReusedAnchorWarning)  # anchors are refused below, with their place
+            node = YAML(typ="safe", pure=True).compose(text)
     except YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         what = " ".join(str(getattr(error, "problem", None) or error).split())

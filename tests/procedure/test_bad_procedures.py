@@ -33,6 +33,7 @@ def outcome(path: Path) -> str:
 
 BAD = {
     "bomb": "a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\n",
+    "anchors": PROVEN.replace("title: Sample", "title: &a Sample").replace("id: hold\n", "id: &a hold\n"),
     "tabs": PROVEN.replace("    kind", "\tkind", 1),
     "twice": PROVEN.replace("title: Sample", "title: Sample\ntitle: Again", 1),
     "list": "- 1\n- 2\n",
