@@ -18,14 +18,39 @@ from ruamel.yaml import YAML
 from wordfreq import top_n_list
 
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.lexicon.spelling import ALPHABET
 
 _ROOT = Path(__file__).parents[2]
-_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
-_TEENS = ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
-_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
-_ALPHABET = ["alpha", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform", "victor", "whiskey", "x-ray", "yankee", "zulu"]
-_LETTERS = ["a", "b", "c", "d", "e", "f", "g", "h", "i", "j", "k", "l", "m", "n", "o", "p", "q", "r", "s", "t", "u", "v", "w", "x", "y", "z"]
-_UNITS = ["percent", "parts per million", "p p m", "degrees", "degrees celsius", "millibar", "bar", "inches", "cubic metres", "cubic feet", "seconds", "microamps", "per minute", "r p m", "kilowatts", "metres", "pascals", "litres", "minutes", "hertz", "volts", "feet"]
+_DIGITS = tuple("zero one two three four five six seven eight nine".split())  # noqa: SIM905 - reads as it is said
+_TEENS = tuple(
+    "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()  # noqa: SIM905
+)
+_TENS = tuple("twenty thirty forty fifty sixty seventy eighty ninety".split())  # noqa: SIM905
+_LETTERS = tuple("abcdefghijklmnopqrstuvwxyz")
+_UNITS = [
+    "percent",
+    "parts per million",
+    "p p m",
+    "degrees",
+    "degrees celsius",
+    "millibar",
+    "bar",
+    "inches",
+    "cubic metres",
+    "cubic feet",
+    "seconds",
+    "microamps",
+    "per minute",
+    "r p m",
+    "kilowatts",
+    "metres",
+    "pascals",
+    "litres",
+    "minutes",
+    "hertz",
+    "volts",
+    "feet",
+]
 _COMMON = 6000
 
 
@@ -111,7 +136,17 @@ class Texts:
         if chance() < 0.3:
             return [word for _ in range(self._random.randint(2, 3)) for word in self.number()][:9]
         quantity = self._random.choice(
-            ["c o two", "o two", "c o", "oxygen", "carbon monoxide", "flue temperature", "air temperature", "pressure", "fan speed"]
+            [
+                "c o two",
+                "o two",
+                "c o",
+                "oxygen",
+                "carbon monoxide",
+                "flue temperature",
+                "air temperature",
+                "pressure",
+                "fan speed",
+            ]
         )
         before = quantity.split() if chance() < 0.6 else ["no"] if chance() < 0.4 else []
         behind = self._random.choice(_UNITS).split() if chance() < 0.6 else []
@@ -119,7 +154,7 @@ class Texts:
 
     def serial(self) -> list[str]:
         """Return a piece of a serial number, by spelling alphabet, letters and digits."""
-        kinds = (_ALPHABET, _ALPHABET, _LETTERS, [*_DIGITS, "niner", "oh"])
+        kinds = (ALPHABET, ALPHABET, _LETTERS, (*_DIGITS, "niner", "oh"))
         return [self._random.choice(self._random.choice(kinds)) for _ in range(self._random.randint(1, 4))]
 
     def _digit(self) -> str:

@@ -51,7 +51,7 @@ Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 
 def observe(ears: Recogniser, most: int) -> tuple[Numbers, list[Numbers], Numbers, Numbers]:
-    """Return, for every clip in which a sentence was heard: its fit, how far the others are behind, was it right."""
+    """Return, for every sentence heard: its fit, how far the others are behind, was it right, and its weight."""
     by_task = defaultdict(list)
     for clip in clips(Part.TUNE, None):
         by_task[clip.task].append(clip)

@@ -1,3 +1,4 @@
+# ruff: noqa: RUF001 - the neural voice is told phones in IPA letters
 """Synthetic speakers: five speech engines whose licences allow what they say to be trained on.
 
 Every engine takes words and a random source and gives samples at 16 kHz with the words' phones where the
@@ -38,7 +39,8 @@ _ESPEAK_ACCENTS = (
     "en-gb-x-gbcwmd",
 )
 _ESPEAK_SPEAKERS = (
-    "", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+m7", "+m8", "+f1", "+f3", "+f4", "+f5", "+klatt", "+klatt2", "+klatt3",
+    "", "+m1", "+m2", "+m3", "+m4", "+m5", "+m6", "+m7", "+m8", "+f1", "+f3", "+f4", "+f5", "+klatt", "+klatt2",
+    "+klatt3",
 )  # fmt: skip
 """Left out: those that people can hardly understand, and +f2, which is kept for testing."""
 _FLITE_SPEAKERS = ("awb", "slt", "kal16")
@@ -73,7 +75,7 @@ def flite(words: Sequence[str], chance: random.Random) -> tuple[Samples, Phones 
 
 
 def nano(words: Sequence[str], chance: random.Random) -> tuple[Samples, Phones | None, str]:
-    """The small statistical voice of py-nanotts (Apache-2.0), American only: the British one is for testing."""
+    """Small statistical voice of py-nanotts (Apache-2.0), American only: the British one is for testing."""
     sound = _nano().speak(
         " ".join(words), voice="en-US", speed=chance.uniform(0.7, 1.4), pitch=chance.uniform(0.75, 1.3), volume=1.0
     )

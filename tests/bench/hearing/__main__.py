@@ -84,38 +84,50 @@ def tables(played: Sequence[Played]) -> None:
         print(f"\n## {task}")
         names = sorted({one.ear for one in ones})
         for ratio in ratios(task):
-            at = "clean" if ratio is None else f"{ratio:.0f} dB"
             for name in names:
-                here = [one for one in ones if one.ear == name and one.ratio == ratio]
-                if here and here[0].said:
-                    wrong, least = wrong_at(here, 0.95)
-                    heard_wrong = sum(bool(one.heard) and not one.right for one in here)
-                    print(
-                        f"{at:>6} {name:<14} right {told(sum(one.right for one in here), len(here)):<32} "
-                        f"wrong {heard_wrong:>3}, not understood {sum(not one.heard for one in here):>3}, "
-                        f"wrong of the surest 95 %: {told(wrong, len(here))} at confidence {least:.3f}"
-                    )
-                elif here:
-                    hours = sum(one.length for one in here) / 3600
-                    taken = sum(bool(one.heard) for one in here)
-                    print(f"{at:>6} {name:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour")
+                row([one for one in ones if one.ear == name and one.ratio == ratio])
         for name in names:
-            speakers: dict[str, list[bool]] = defaultdict(list)
-            for one in ones:
-                if one.ear == name and one.said and one.ratio in {None, 15.0}:
-                    speakers[one.speaker].append(one.right)
-            rated = sorted((sum(r) / len(r), len(r), who) for who, r in speakers.items() if len(r) >= 3)
-            if rated and task in TRIES | {"other phrases", "stop and hazard phrases"}:
-                worst = ", ".join(f"{who} {100 * share:.0f} % of {count}" for share, count, who in rated[:3])
-                print(f"       {name:<14} {len(rated)} speakers of 3 clips or more; the worst: {worst}")
+            worst_speakers([one for one in ones if one.ear == name])
     for name in sorted({one.ear for one in played}):
         ones = [one for one in played if one.ear == name]
         told_for = [one for one in ones if one.said and one.task in TRIES]
         speed = sum(one.seconds for one in ones) / sum(one.length for one in ones)
         print(f"\n{name}: real-time factor {speed:.3f}; calibration error {calibration_error(told_for):.3f}")
-    print(
-        f"memory of this process at its highest: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"memory of this process at its highest: {memory:.0f} MB")
+
+
+def row(here: Sequence[Played]) -> None:
+    """Print the counts of one ear at one task and ratio."""
+    if not here:
+        return
+    at = "clean" if here[0].ratio is None else f"{here[0].ratio:.0f} dB"
+    if here[0].said:
+        wrong, least = wrong_at(here, 0.95)
+        print(
+            f"{at:>6} {here[0].ear:<14} right {told(sum(one.right for one in here), len(here)):<32} "
+            f"wrong {sum(bool(one.heard) and not one.right for one in here):>3}, "
+            f"not understood {sum(not one.heard for one in here):>3}, "
+            f"wrong of the surest 95 %: {told(wrong, len(here))} at confidence {least:.3f}"
+        )
+    else:
+        hours = sum(one.length for one in here) / 3600
+        taken = sum(bool(one.heard) for one in here)
+        print(f"{at:>6} {here[0].ear:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour")
+
+
+def worst_speakers(ones: Sequence[Played]) -> None:
+    """Print the speakers of whom least was right, clean or (phrases) at 15 dB."""
+    speakers: dict[str, list[bool]] = defaultdict(list)
+    for one in ones:
+        if one.said and one.ratio == ratios(one.task)[0]:
+            speakers[one.speaker].append(one.right)
+    rated = sorted(
+        (sum(right) / len(right), len(right), who) for who, right in speakers.items() if len(right) >= 3
     )
+    if rated:
+        worst = ", ".join(f"{who} {100 * share:.0f} % of {count}" for share, count, who in rated[:3])
+        print(f"       {ones[0].ear:<14} {len(rated)} speakers of 3 clips or more; the worst: {worst}")
 
 
 def main() -> None:

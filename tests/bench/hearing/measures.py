@@ -9,7 +9,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Played:
-    """One clip played to one ear at one ratio; `said` is empty when it was not for us, `heard` when not understood."""
+    """One clip played to one ear at one ratio.
+
+    `said` is empty when it was not for us, `heard` when it was not understood.
+    """
 
     ear: str
     task: str
@@ -44,7 +47,7 @@ def told(count: int, of: int) -> str:
 
 
 def wrong_at(played: Sequence[Played], answered: float) -> tuple[int, float]:
-    """Return how many clips are answered wrongly when the surest `answered` share is answered, and that confidence.
+    """Return how many of the surest `answered` share are answered wrongly, and the least confidence among them.
 
     When fewer were understood at all, those count and the confidence is 0.
     """

@@ -1,4 +1,7 @@
-"""Speech mixed with noise at a stated ratio. Figures on mixtures are figures on mixtures: nobody raised a voice."""
+"""Speech mixed with noise at a stated ratio.
+
+Figures on mixtures are figures on mixtures: nobody raised a voice.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,7 @@ class Mixer:
         self._noises = [one.samples for one in recordings.noises(SPEECH, part) if len(one.samples) > RATE]
 
     def __call__(self, clip: Clip, ratio: float | None) -> bytes:
-        """Return the mixture as 16-bit samples, the speech's loudest part at -9 dB of full scale or the noise lower.
+        """Return the mixture as 16-bit samples, the loudest speech at -9 dB of full scale, less in loud noise.
 
         The ratio counts the power of the speech where it is loud (within 30 dB of its loudest 20 ms).
         """

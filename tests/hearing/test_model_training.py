@@ -1,0 +1,87 @@
+"""What the training code promises: the recogniser computes what the trained network computes."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch", reason="PyTorch is not installed: it is needed for training only")
+
+from handsfree.hearing.graph import Tuning  # noqa: E402
+from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser  # noqa: E402
+from handsfree.lexicon.automaton import phrase  # noqa: E402
+from handsfree.lexicon.pronunciation import PHONES  # noqa: E402
+from models.training.export import export  # noqa: E402
+from models.training.features import Filterbank, mel_bank  # noqa: E402
+from models.training.loss import full_sum_loss  # noqa: E402
+from models.training.network import Network, Shape  # noqa: E402
+
+
+def test_the_features_are_those_of_kaldi():
+    """kaldi-native-fbank, the reference implementation as a library."""
+    knf = pytest.importorskip("kaldi_native_fbank", reason="kaldi-native-fbank is not installed")
+    options = knf.FbankOptions()
+    options.frame_opts.dither, options.frame_opts.samp_freq, options.frame_opts.snip_edges = 0, 16_000, True
+    options.mel_opts.num_bins, options.mel_opts.low_freq, options.mel_opts.high_freq = 40, 20, -400
+    options.use_energy, options.energy_floor = False, 0.0
+    sound = (np.random.default_rng(0).normal(size=16_000) * 1000).round().astype(np.float32)
+    reference = knf.OnlineFbank(options)
+    reference.accept_waveform(16_000, sound.tolist())
+    reference.input_finished()
+    expected = np.stack([reference.get_frame(n) for n in range(reference.num_frames_ready)])
+    assert np.abs(Filterbank()(torch.from_numpy(sound)[None])[0].numpy() - expected).max() < 1e-3
+
+
+def test_stretching_moves_a_tone_to_another_bin():
+    assert mel_bank(1.15)[100].argmax() > mel_bank(1.0)[100].argmax()
+
+
+def test_the_loss_is_the_sum_over_every_way_to_place_the_phones():
+    """Two phones in four frames: six placements, enumerated here one by one."""
+    chance = torch.randn(1, 4, 3, generator=torch.Generator().manual_seed(1)).log_softmax(2)
+    ways = [
+        sum(chance[0, t, 1 if t == first else 2 if t == second else 0] for t in range(4))
+        for first in range(4)
+        for second in range(first + 1, 4)
+    ]
+    expected = -torch.logsumexp(torch.stack(ways), 0) / 2
+    found = full_sum_loss(chance, torch.tensor([4]), torch.tensor([[1, 2]]), torch.tensor([2]))
+    assert float(found) == pytest.approx(float(expected), rel=1e-5)
+
+
+def test_the_recogniser_scores_a_word_as_the_network_does(tmp_path: Path):
+    """The best path of "go" worked out here from the network's own outputs, against the recogniser's score."""
+    torch.manual_seed(3)
+    network = Network(Shape(outputs=len(PHONES) + 1, width=64, bottleneck=16))
+    for module in network.modules():  # normalisation that does something
+        if isinstance(module, torch.nn.BatchNorm1d):
+            module.running_mean.normal_(0, 0.3)
+            module.running_var.uniform_(0.5, 2.0)
+    network.mean.fill_(10.0)
+    network.deviation.fill_(3.0)
+    network.eval()
+    torch.save(network.checkpoint(PHONES), tmp_path / "net.pt")
+    # enough words that the folder passes for English; no filler, so that only "go" can be heard
+    words = "one two three four five yes no stop point go".split()
+    export(tmp_path / "net.pt", tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0))
+    sound = (np.random.default_rng(1).normal(size=SAMPLE_RATE) * 1000).astype("<i2")
+    with torch.no_grad():
+        scores = network(Filterbank()(torch.from_numpy(sound.astype(np.float32))[None]))[0].numpy()
+    scores[:, 1:] += 6.0  # what the prior of blank takes from blank
+
+    ears = Recogniser(tmp_path / "model")
+    ears.recognise(sound.tobytes(), phrase("go").automaton())
+
+    silence = -0.9 * np.log(2)  # the library scales the costs of the graph by 0.9
+    first, second = (PHONES.index(phone) + 1 for phone in ("G", "OW"))
+    best = -np.inf
+    total = scores[:, 0].sum()
+    for at in range(len(scores)):
+        for then in range(at + 1, len(scores)):
+            placed = total + scores[at, first] - scores[at, 0] + scores[then, second] - scores[then, 0]
+            best = max(best, placed + 2 * silence)
+    only_silence = total + silence
+    assert best > only_silence
+    assert ears.best_score == pytest.approx(best, abs=2e-3)
+    assert json.loads((tmp_path / "model/conf/listening.json").read_text())["unknown_phone_cost"] == 1000.0
