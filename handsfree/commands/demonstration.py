@@ -50,6 +50,7 @@ def play_demo(
             "wrong": outcome.tally.wrong,
             "not_understood": outcome.tally.not_understood,
             "typed": outcome.tally.typed,
+            "false_stops": outcome.tally.false_stops,
             "heard_as": [list(pair) for pair in outcome.tally.heard_as],
         },
         "seconds": f"{outcome.seconds:.1f}",

@@ -22,7 +22,7 @@ from handsfree.session.state import State
 SLIPS = {"found-maximum": ("co", 2)}
 """Gate -> (quantity, set): that value is first called wrong, then corrected."""
 
-REPEATED_MARK = "mark"
+SLIP = 60
 
 
 @dataclass
@@ -33,7 +33,8 @@ class InventedTechnician:
     boiler: InventedBoiler
     rate: str = "maximum"
     called: dict[str, Decimal] = field(default_factory=dict)
-    slipped: set[tuple[str, int]] = field(default_factory=set)
+    slipped: set[str] = field(default_factory=set)
+    """Gates whose written slip has been heard."""
     advised: ev.Advised | None = None
     cold: bool = True
     chosen: dict[str, str] = field(default_factory=dict)
@@ -43,6 +44,10 @@ class InventedTechnician:
         """Follow what happens: advice given, turns made, the rate held, the burner lit."""
         for event in events:
             match event:
+                case ev.ReadBack(values=values):
+                    self.slipped |= {
+                        gate for gate, (quantity, _) in SLIPS.items() if self._slip_in(values, quantity)
+                    }
                 case ev.Advised():
                     self.advised = event
                 case ev.Turned(rate=rate, direction=direction, eighths=eighths):
@@ -55,6 +60,12 @@ class InventedTechnician:
                     self._hold("minimum" if "minimum" in gate else "maximum", seconds)
                 case _:
                     pass
+
+    def _slip_in(self, values: tuple[ev.ReadingRecord, ...], quantity: str) -> bool:
+        meant = self.called.get(quantity)
+        return meant is not None and any(
+            one.quantity == quantity and one.value == f"{meant + SLIP:f}" for one in values
+        )
 
     def _hold(self, rate: str, seconds: float) -> None:
         self.rate = rate
@@ -73,10 +84,12 @@ class InventedTechnician:
                 return self._set(state, gate)
             case "read-back":
                 return self._checked(state)
-            case "once-more" | "which-value" | "pair":
+            case "once-more" | "digits" | "which-value" | "pair":
                 asked = [ask.quantity for ask in asks_of(gate)]
                 wanted = ["co2", "o2"] if question.kind == "pair" else [question.about or asked[0]]
                 return " ".join(digits(self._look(quantity, state)) for quantity in wanted)
+            case "stopped":
+                return f"{words.answers['cleared'][0]} it was misheard"
             case "rate" | "recheck-rate":
                 return words.rates[self.rate][0]
             case "restore":
@@ -95,7 +108,7 @@ class InventedTechnician:
                 turn = words.turns[self.advised.eighths][0]
                 return f"{words.answers[self.advised.direction][0]} {turn}"
             case "mark-first" | "mark-last":
-                return REPEATED_MARK
+                return words.answers["mark"][0]
             case _:
                 return words.answers["affirm"][0]
 
@@ -131,9 +144,8 @@ class InventedTechnician:
         number = len(state.readings(gate.at)) + 1
         for ask in asks_of(gate):
             value = self._look(ask.quantity, state)
-            if SLIPS.get(state.gate) == (ask.quantity, number) and (state.gate, number) not in self.slipped:
-                value += 60
-                self.slipped.add((state.gate, number))
+            if SLIPS.get(state.gate) == (ask.quantity, number) and state.gate not in self.slipped:
+                value += SLIP
             spoken.append(digits(value))
         if isinstance(gate, ReadingsGate) and gate.rate is not None:
             spoken.append(self.plan.catalogue.rates[self.rate][0])

@@ -16,6 +16,7 @@ from handsfree.lexicon.automaton import (
     Pattern,
     WordAutomaton,
     choice,
+    exactly,
     optional,
     phrase,
     phrases,
@@ -31,12 +32,16 @@ from handsfree.lexicon.meaning import (
     Values,
     Wrong,
 )
-from handsfree.lexicon.numbers import NumberForm, pattern, read
+from handsfree.lexicon.numbers import POINTS, SIGNS, ZERO_WORDS, NumberForm, pattern, read
+from handsfree.lexicon.spoken import WORD_OF
 
 UNKNOWN_WORD = "[unk]"
 """How a recogniser writes speech that is none of the words."""
 
 Words = tuple[str, ...]
+
+SINGLE_WORDS = frozenset({*WORD_OF.values(), *POINTS, *SIGNS, *ZERO_WORDS, "niner"})
+"""The words that say one digit, the point or the sign."""
 
 
 class Rule(Protocol):
@@ -189,6 +194,35 @@ class ValuesRule:
                     yield ((slot.quantity, value),)
                 for rest in self._divisions(words[end:], slots[1:]):
                     yield ((slot.quantity, value), *rest)
+
+
+@dataclass(frozen=True)
+class DigitsRule:
+    """One value digit by digit and no other way: no word of it has a twin that sounds alike."""
+
+    slot: Slot
+
+    def pattern(self) -> Pattern:
+        """Return the number's own language without the words that say more than one digit."""
+        automaton = pattern(self.slot.form).automaton()
+        arcs = tuple(arc for arc in automaton.arcs if arc[1] in SINGLE_WORDS)
+        alone = WordAutomaton(arcs, automaton.finals)
+        return choice(
+            exactly(alone), sequence(phrases(self.slot.names), exactly(alone)), phrases(self.slot.specials)
+        )
+
+    def read(self, words: Words) -> Iterator[Meaning]:
+        """Yield the value when every word of it is a single digit, a point or a sign."""
+        for head in ("", *self.slot.names):
+            name = tuple(head.split())
+            rest = words[len(name) :]
+            if words[: len(name)] == name and (" ".join(rest) in self.slot.specials or set(rest) <= SINGLE_WORDS):
+                for value in sorted(self.slot.called(rest), key=str):
+                    yield Values(((self.slot.quantity, value),))
+
+    def example(self) -> str:
+        """Return digits one by one."""
+        return "nine point three" if self.slot.form.decimals else "one two"
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import (
     CorrectionRule,
+    DigitsRule,
     Grammar,
     PhraseRule,
     Rule,
@@ -44,7 +45,7 @@ class Question:
     """What the tool has asked and now expects: its kind, and what it is about."""
 
     kind: str
-    """gate, rate, read-back, once-more, which-value, pair, thing-first, restore, thing-check, turn,
+    """gate, rate, read-back, once-more, digits, which-value, pair, thing-first, restore, thing-check, turn,
     turn-check, answer-check, monoxide, mark-first, mark-last, recheck-burner, recheck-rate, recheck-thing,
     finish-check, note, waiting, nothing, stopped, cleared-check, close-check, done-check"""
     about: str = ""
@@ -141,6 +142,9 @@ def _own_rules(
         case "read-back":
             denials = catalogue.answers["deny"]
             return (affirm, CorrectionRule(denials, row), ValuesRule(row), *_drops(gate, catalogue))
+        case "digits":
+            alone = [slots((ask,), catalogue)[0] for ask in _only(asks, question.about) or asks]
+            return (*map(DigitsRule, alone), *_drops(gate, catalogue))
         case "once-more" | "which-value":
             wanted = _only(asks, question.about) or asks
             return (ValuesRule(slots(wanted, catalogue)), *_drops(gate, catalogue))

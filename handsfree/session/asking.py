@@ -98,12 +98,19 @@ def escalate(draft: Draft) -> None:
     state = draft.state
     attempt = state.attempt + 1
     asks = asks_of(draft.placed.gate)
-    values = bool(asks) and state.question.kind in {"gate", "read-back", "once-more", "which-value", "pair"}
+    values = bool(asks) and state.question.kind in {
+        "gate",
+        "read-back",
+        "once-more",
+        "digits",
+        "which-value",
+        "pair",
+    }
     names = draft.names(
         ask.quantity for ask in asks if state.question.about in {"", ask.quantity} or len(asks) == 1
     )
     if attempt == 2:
-        text = f"{names}?" if values else state.text
+        text = f"{names}?" if values and state.question.kind != "digits" else state.text
     elif attempt == 3:
         grammar = draft.plan.grammar(state.question, state.gate)
         text = draft.words("say-like", example=grammar.example())

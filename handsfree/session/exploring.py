@@ -206,7 +206,7 @@ class _Explorer:
                 return gate.answers[self._chosen(placed, gate)].heard[0]
             case "gate" if isinstance(gate, ReadingsGate | TimedGate):
                 return " ".join(self._value(state, ask.quantity) for ask in asks_of(gate))
-            case "once-more" | "which-value":
+            case "once-more" | "digits" | "which-value":
                 quantity = question.about or asks_of(gate)[0].quantity
                 pending = state.pending.values.get(quantity)
                 return self._value(state, quantity) if pending is None else _spoken(pending.value)

@@ -16,7 +16,7 @@ PROCEDURES = Path(__file__).parents[2] / "procedures"
 VISIT = load_procedure(PROCEDURES / "two-rate-combustion.yaml")
 CATALOGUE = english()
 KINDS = (
-    *("gate", "rate", "read-back", "once-more", "which-value", "pair", "monoxide", "turn", "turn-check"),
+    *("gate", "rate", "read-back", "once-more", "digits", "which-value", "pair", "monoxide", "turn", "turn-check"),
     *("answer-check", "done-check", "thing-check", "mark-first", "mark-last", "recheck-burner", "recheck-rate"),
     *("finish-check", "note", "waiting", "stopped", "cleared-check", "close-check"),
 )

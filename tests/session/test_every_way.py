@@ -333,7 +333,7 @@ class Walk:
                 return gate.answers.get(outcome, next(iter(gate.answers.values()))).heard[0]
             case AdjustGate(), "turn":
                 return f"{self.direction.replace('-', ' ')} one eighth"
-            case ReadingsGate() | TimedGate(), "gate" | "once-more" | "which-value" | "pair":
+            case ReadingsGate() | TimedGate(), "gate" | "once-more" | "digits" | "which-value" | "pair":
                 return self._values(gate, drift)
             case _, "rate":
                 return str(getattr(gate, "rate", None))

@@ -8,7 +8,7 @@ from decimal import Decimal
 from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
 from handsfree.lexicon.spoken import TWIN_WORDS, ask_apart, digits
 from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
-from handsfree.procedure.phrases import asks_of
+from handsfree.procedure.phrases import Question, asks_of
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import Utterance
@@ -39,7 +39,7 @@ def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then
     kind, pending = draft.expected().kind, draft.state.pending
     if isinstance(meaning, Values):
         _rate_with_values(draft, meaning, utterance)
-        if kind == "once-more":
+        if kind in {"once-more", "digits"}:
             _second_capture(draft, meaning, utterance, then)
         else:
             _first_capture(draft, dict(meaning.values), utterance)
@@ -55,7 +55,7 @@ def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then
         quantity = "co" if meaning == Answer("affirm") else "co2"
         draft.ask("which-value", f"{draft.plan.name(quantity)}?", quantity)
         return True
-    if kind in {"read-back", "once-more"} and meaning == Answer("deny"):
+    if kind in {"read-back", "once-more", "digits"} and meaning == Answer("deny"):
         if len(pending.values) == 1:
             quantity = next(iter(pending.values))
             draft.emit(ev.ReadingRefused(reading=pending.values[quantity], why="the person denied it"))
@@ -247,8 +247,10 @@ def next_value(draft: Draft, then: Then) -> None:
     if draft.state.pending.values:
         quantity, first = next(iter(draft.state.pending.values.items()))
         twin = first.value not in {OVER_RANGE, NO_READING} and ask_apart(Decimal(first.value))
-        saying = "digit-by-digit" if twin else "once-more"
-        draft.ask("once-more", draft.words(saying, what=draft.plan.name(quantity)), quantity)
+        if twin:
+            _ask_digits(draft, quantity)
+        else:
+            draft.ask("once-more", draft.words("once-more", what=draft.plan.name(quantity)), quantity)
         return
     if ask_missing(draft):
         return
@@ -268,6 +270,17 @@ def ask_missing(draft: Draft) -> bool:
     return True
 
 
+MOST_DIGITS_ASKED = 3
+
+
+def _ask_digits(draft: Draft, quantity: str) -> None:
+    """Ask for a value digit by digit; when even that stays doubtful, point to the keys."""
+    again = draft.expected() == Question("digits", quantity)
+    attempt = draft.state.attempt + 1 if again else 1
+    saying = "digit-by-digit" if attempt <= MOST_DIGITS_ASKED else "keys"
+    draft.ask("digits", draft.words(saying, what=draft.plan.name(quantity)), quantity, attempt=attempt)
+
+
 def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: Then) -> None:
     """Compare an independent second call with the first: alike is accepted, different is read back anew.
 
@@ -276,7 +289,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     quantity, called = meaning.values[0]
     again = record_of(draft, quantity, called)
     if _apart(again, utterance) or (utterance.doubt and utterance.in_doubt(quantity)):
-        draft.ask("once-more", draft.words("digit-by-digit", what=draft.plan.name(quantity)), quantity)
+        _ask_digits(draft, quantity)
         return
     first = draft.state.pending.values.get(quantity)
     if first is not None and _alike(first, again):
@@ -288,7 +301,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     why = _not_believed(draft, quantity, again)
     if why is not None:
         draft.emit(ev.ReadingRefused(reading=again, why=why))
-        draft.ask("once-more", draft.words("digit-by-digit", what=draft.plan.name(quantity)), quantity)
+        _ask_digits(draft, quantity)
         return
     together = {**draft.state.pending.values, quantity: again}
     doubtful = tuple(dict.fromkeys((*draft.state.pending.doubtful, quantity)))
