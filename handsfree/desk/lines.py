@@ -1,0 +1,181 @@
+"""Who said what: the talk of a visit line by line, with what was heard, how sure, and what came of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from handsfree.desk import wording
+from handsfree.desk.record import Recorded, Step
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+
+LOW_CONFIDENCE = Decimal("0.75")
+"""A word below this is pointed out; it orders attention and decides nothing (no source)."""
+
+
+@dataclass
+class Line:
+    """One line of the talk, or one thing that happened between lines.
+
+    `who` is "tool", "person" or "event"; `notes` are what came of it; `flags` mark it for filters.
+    """
+
+    seq: int
+    at: int
+    wall: str
+    who: str
+    text: str
+    gate: str = ""
+    sound: str | None = None
+    sound_there: bool = False
+    lasts: int = 0
+    """How long the sound lasts, ms."""
+    confidence: str = ""
+    alternatives: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    flags: set[str] = field(default_factory=set)
+
+
+def lines(recorded: Recorded) -> list[Line]:
+    """Return the talk of the whole visit in order."""
+    return _Talk(recorded).told()
+
+
+class _Talk:
+    def __init__(self, recorded: Recorded) -> None:
+        self._recorded = recorded
+        self._lines: list[Line] = []
+        self._gate = ""
+
+    def told(self) -> list[Line]:
+        for step in self._recorded.steps:
+            if step.event is not None:
+                self._tell(step)
+        return self._lines
+
+    def _tell(self, step: Step) -> None:
+        match step.event:
+            case ev.GateEntered(gate=gate):
+                self._gate = gate
+            case ev.Said(text=text) | ev.Asked(text=text):
+                if text:
+                    self._add(step, "tool", text)
+            case inp.Heard() as heard:
+                self._heard(step, heard)
+            case inp.Typed(text=text):
+                self._add(step, "person", text).notes.append("typed")
+            case _:
+                self._came(step)
+
+    def _heard(self, step: Step, heard: inp.Heard) -> None:
+        best = heard.alternatives[0] if heard.alternatives else None
+        line = self._add(step, "person", " ".join(best.text) if best else "(nothing made out)")
+        line.at = heard.started
+        line.sound, line.sound_there = heard.sound, heard.sound in self._recorded.sounds
+        line.lasts = heard.ended - heard.started
+        if best:
+            sure = min(word.confidence for word in best.words)
+            line.confidence = f"{sure:.2f}"
+            line.alternatives = [" ".join(other.text) for other in heard.alternatives[1:]]
+            if sure < LOW_CONFIDENCE:
+                line.flags.add("unsure")
+        odd = (
+            ("sound was lost in it", heard.overflow),
+            ("clipped", heard.clipped),
+            ("over the tool's voice", heard.over_voice),
+        )
+        for words, is_so in odd:
+            if is_so:
+                line.notes.append(words)
+                line.flags.add("unsure")
+
+    def _came(self, step: Step) -> None:
+        """Note what came of the last line, or tell an event as a line of its own."""
+        match step.event:
+            case ev.Understood(meaning=meaning, doubt=doubt):
+                self._note(f"understood: {meaning}")
+                if doubt:
+                    self._note(f"doubt: {doubt}", "unsure")
+            case ev.NotUnderstood(why=why):
+                self._note(f"not understood: {why}", "unsure")
+            case ev.ReadingAccepted(reading=reading, how=how):
+                words = (
+                    f"{wording.quantity(reading.quantity)} {wording.value(reading)} accepted, {wording.HOW[how]}"
+                )
+                self._note(words, "reading")
+            case ev.ReadingCorrected(was=was, now=now):
+                self._note(
+                    f"{wording.quantity(was.quantity)} corrected from {wording.value(was)} to {wording.value(now)}",
+                    "edit",
+                )
+            case ev.ReadingRefused(reading=reading, why=why):
+                self._note(
+                    f"{wording.quantity(reading.quantity)} {wording.value(reading)} not taken: {why}", "edit"
+                )
+            case ev.PairDoubted(reason=reason):
+                self._note(f"pair doubted: {reason}", "unsure")
+            case _:
+                self._happened(step)
+
+    def _happened(self, step: Step) -> None:
+        told = happening(self._recorded, step)
+        if told:
+            words, flag = told
+            self._add(step, "event", words).flags.add(flag)
+
+    def _add(self, step: Step, who: str, text: str) -> Line:
+        line = Line(step.seq, step.at, step.wall, who, text, self._gate)
+        self._lines.append(line)
+        return line
+
+    def _note(self, words: str, flag: str | None = None) -> None:
+        if self._lines:
+            self._lines[-1].notes.append(words)
+            if flag:
+                self._lines[-1].flags.add(flag)
+
+
+def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa: C901, PLR0911, PLR0912 - one case a kind
+    """Return an event in words with the flag it bears, or None for one that is no happening of its own."""
+    match step.event:
+        case ev.Altered(thing=thing):
+            return f"{recorded.thing_named(thing)} {recorded.thing_state(thing, altered=True)}", "thing"
+        case ev.Restored(thing=thing, reading=reading):
+            value = f", {wording.value(reading)}" if reading else ""
+            return f"{recorded.thing_named(thing)} {recorded.thing_state(thing, altered=False)}{value}", "thing"
+        case ev.VerdictGiven(sentence=sentence, outcome=outcome):
+            return f"Judged: {sentence}", "good" if outcome == "within" else "odd"
+        case ev.Advised(adjuster=adjuster, direction=direction, eighths=eighths, reason=reason):
+            step_said = f"{adjuster} {direction}, {wording.turn(eighths)}" if eighths else "no turn"
+            return f"Advised: {step_said} ({reason})", "turn"
+        case ev.Turned(direction=direction, eighths=eighths, rate=rate):
+            return f"Turned at {rate}: {direction}, {wording.turn(eighths)}", "turn"
+        case ev.SetVoided(kept_at=kept_at, why=why):
+            return f"Readings of {kept_at} no longer count: {why}", "edit"
+        case ev.NotDone(gate=gate, reason=reason):
+            return f"Not done: {recorded.gate_title(gate)} ({reason or 'the reason is in the sound'})", "odd"
+        case ev.Noted(text=text):
+            return f"Note: {text or 'kept as sound'}", "note"
+        case ev.Stopped(why=why, detail=detail):
+            return f"Stopped: {why}. {detail}".strip(), "odd"
+        case ev.Cleared(reason=reason):
+            return f"The person says it is cleared: {reason or 'kept as sound'}", "odd"
+        case ev.BurnerWentOut():
+            return "The burner went out", "odd"
+        case ev.WentBack(gate=gate, to=to):
+            return f"Went back from {recorded.gate_title(gate)} to {recorded.gate_title(to)}", "edit"
+        case ev.Held():
+            return "On hold", "edit"
+        case ev.CarriedOn():
+            return "Carried on", "edit"
+        case inp.DeviceLost(device=device):
+            return f"Lost: {device}", "odd"
+        case inp.DeviceFound(device=device):
+            return f"Back: {device}", "edit"
+        case inp.Resumed(program=program):
+            return f"Resumed after an interruption, by {program}", "odd"
+        case ev.VisitClosed(outcome=outcome):
+            return f"Visit closed: {outcome}", "good" if outcome == "finished" else "odd"
+        case _:
+            return None

@@ -1,0 +1,164 @@
+"""Rules about what was done, left undone, put back and signed."""
+
+from __future__ import annotations
+
+from handsfree.desk import wording
+from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
+from handsfree.ledger import Verdict
+from handsfree.session import events as ev
+
+
+def answered(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether a gate was passed with a good answer."""
+    gates = evidence.gate_ids(item["gates"])
+    if not gates:
+        return unknown("the procedure has no such gate")
+    undone = {event.gate: (step, event) for step, event in evidence.not_done}
+    for gate in gates:
+        if gate in undone:
+            step, event = undone[gate]
+            return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
+    passages = [span for span in evidence.gates if span.gate in gates and span.outcome]
+    if not passages:
+        return failed("the visit never came to it") if evidence.finished else unknown("the visit ended before it")
+    last = passages[-1]
+    words = f"{last.title}: {last.outcome}, at {wording.clock(last.until)}"
+    return passed(words, last.seq) if last.outcome in item["good"] else failed(words, last.seq)
+
+
+def all_answered(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether each of several gates was passed, done; one left out with its reason is a fail that says so."""
+    gates = evidence.gate_ids(item["gates"])
+    if not gates:
+        return unknown("the procedure has no such gates")
+    undone = {event.gate: event.reason for _, event in evidence.not_done}
+    through = {span.gate: span for span in evidence.gates if span.outcome}
+    left = [gate for gate in gates if gate in undone]
+    missing = [gate for gate in gates if gate not in through and gate not in undone]
+    if left:
+        named = [
+            f"{evidence.recorded.gate_title(gate)} ({undone[gate] or 'reason in the sound'})" for gate in left
+        ]
+        return failed(f"not done: {wording.listed(named)}")
+    if missing:
+        words = f"never reached: {wording.listed([evidence.recorded.gate_title(gate) for gate in missing])}"
+        return failed(words) if evidence.finished else unknown(words)
+    return passed(f"all {len(gates)} answered", through[gates[-1]].seq)
+
+
+def present(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether a quantity was read; not done with a reason is a fail that says so, never a zero."""
+    for quantity in item["quantities"]:
+        found = evidence.last(quantity)
+        if found:
+            step, event = found
+            return passed(f"{wording.value(event.reading)} at {wording.clock(step.at)}", step.seq)
+    named = {wording.quantity(quantity).lower() for quantity in item["quantities"]}
+    for step, event in evidence.not_done:
+        if named & {evidence.recorded.gate_title(event.gate).lower()}:
+            return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
+    return failed("no value on record") if evidence.finished else unknown("the visit ended before it")
+
+
+def not_done(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether each gate passed undone carries its reason, as words or as sound."""
+    del item
+    if not evidence.not_done:
+        return passed("nothing was passed undone")
+    bare = [event for _, event in evidence.not_done if not (event.reason or event.sound)]
+    if bare:
+        titles = [evidence.recorded.gate_title(event.gate) for event in bare]
+        return failed(f"no reason for {wording.listed(titles)}")
+    return passed(f"{len(evidence.not_done)} passed undone, each with its reason", evidence.not_done[0][0].seq)
+
+
+def put_back(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether nothing was left altered."""
+    del item
+    left = [span for span in evidence.alterations if span.until is None]
+    if left:
+        words = wording.listed([f"{span.said} {span.state}" for span in left])
+        return failed(f"still altered: {words}", left[0].began_seq)
+    if evidence.recorded.closed is None:
+        return unknown("the visit is not closed")
+    return passed(f"{len(evidence.alterations)} alterations, each put back")
+
+
+def settings_back(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether each setting that has a value was put back to the value found."""
+    del item
+    settings = [span for span in evidence.alterations if span.found]
+    if not settings:
+        return unknown("no setting with a value was altered")
+    for span in settings:
+        if not span.as_found_again:
+            left = span.left or "nothing on record"
+            return failed(f"{span.said}: found {span.found}, left {left}", span.until_seq or span.began_seq)
+    return passed(wording.listed([f"{span.said} {span.left}" for span in settings]), settings[-1].until_seq)
+
+
+def notice(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether faults were written down; a visit that stopped or ended outside is due a warning notice."""
+    due = warning_due(evidence)
+    written = answered(evidence, item)
+    if not due:
+        return written
+    return unknown(f"a warning is due ({due[0]}); whether it was handed over is not in the record", written.seq)
+
+
+def warning_due(evidence: Evidence) -> list[str]:
+    """Return why a warning notice is due: the visit stopped, or ended with a verdict outside or something altered."""
+    why = [f"stopped: {event.why}" for _, event in evidence.recorded.all(ev.Stopped)]
+    why += [f"still altered: {span.said} {span.state}" for span in evidence.alterations if span.until is None]
+    bad = {"outside", "carbon-monoxide-high", "find-source"}
+    last_of = {}
+    for step, verdict in evidence.final_verdicts:
+        if not _overtaken(evidence, verdict):
+            last_of[verdict.gate] = (step, verdict)
+    why += [verdict.sentence for _, verdict in last_of.values() if verdict.outcome in bad]
+    return why
+
+
+def _overtaken(evidence: Evidence, verdict: ev.VerdictGiven) -> bool:
+    """Say whether a later verdict of the same calculation at the same rate stands in its place."""
+    same = [
+        other
+        for _, other in evidence.verdicts
+        if other.calculation == verdict.calculation
+        and _rate(evidence, other.gate) == _rate(evidence, verdict.gate)
+    ]
+    return same[-1] is not verdict
+
+
+def _rate(evidence: Evidence, gate: str) -> str:
+    plan = evidence.recorded.plan
+    if plan is None or gate not in plan.procedure.gates:
+        return ""
+    return str(getattr(plan.gate(gate).gate, "rate", None) or "")
+
+
+def edits(evidence: Evidence, item: Item) -> Finding:
+    """Tell how many heard values were changed, and that each change says from what to what."""
+    del item
+    corrected = evidence.recorded.all(ev.ReadingCorrected)
+    voided = evidence.recorded.all(ev.SetVoided)
+    if evidence.recorded.damage:
+        return unknown("the record is damaged")
+    words = f"{len(corrected)} values corrected, {len(voided)} sets set aside, each with what and why"
+    return passed(words, corrected[0][0].seq if corrected else None)
+
+
+def seal(evidence: Evidence, item: Item) -> Finding:
+    """Judge the record itself by what verification found."""
+    del item
+    report = evidence.report
+    if report is None:
+        return unknown("not verified yet")
+    if report.verdict == Verdict.BROKEN:
+        return failed(report.sentence, report.first_bad)
+    if report.verdict == Verdict.OPEN:
+        return unknown(report.sentence)
+    if "decisions" not in report.checks:
+        return unknown("whole, but its decisions were not decided again")
+    other = [remark for remark in report.remarks if remark.startswith("decided again by another version")]
+    return unknown(other[0]) if other else passed(report.sentence)

@@ -1,0 +1,80 @@
+"""How the desk writes quantities, units, times and outcomes: one place, so that page, report and terminal agree."""
+
+from __future__ import annotations
+
+from handsfree.session.events import ReadingRecord
+
+_QUANTITIES = {
+    "co2": "CO₂",
+    "o2": "O₂",
+    "co": "CO",
+    "ambient_co": "CO in the room",
+    "air_duct_o2": "O₂ in the air duct",
+    "air_duct_co2": "CO₂ in the air duct",
+}
+_UNITS = {
+    "[ppm]": "ppm",
+    "Cel": "°C",
+    "uA": "µA",
+    "m3": "m³",
+    "[cft_i]": "ft³",
+    "/min": "1/min",
+    "1": "",
+    "[in_i'H2O]": "in w.c.",
+}
+_OUTCOMES = {
+    "within": "within",
+    "outside": "outside",
+    "too-close": "too close to call",
+    "no-limit": "no limit loaded",
+    "missing": "not judged: a reading is missing",
+    "carbon-monoxide-high": "CO too high",
+    "find-source": "find the source",
+}
+HOW = {
+    "affirmed": "read back and affirmed",
+    "silence": "accepted by silence",
+    "twice": "called twice, both alike",
+    "corrected": "read back and corrected",
+    "timed": "timed between two marks",
+}
+
+
+def quantity(name: str) -> str:
+    """Return a quantity as it is printed."""
+    return _QUANTITIES.get(name, name.replace("_", " ").capitalize())
+
+
+def unit(code: str) -> str:
+    """Return a UCUM unit as it is printed."""
+    return _UNITS.get(code, code)
+
+
+def value(reading: ReadingRecord) -> str:
+    """Return a reading's value with its unit."""
+    return f"{reading.value} {unit(reading.unit)}".strip()
+
+
+def outcome(name: str, *, demonstrated: bool = True) -> str:
+    """Return a verdict's outcome in words; one inside the band that is not proven there says so."""
+    words = _OUTCOMES.get(name, name.replace("-", " "))
+    return f"{words}, not demonstrated" if name == "within" and not demonstrated else words
+
+
+def clock(milliseconds: int) -> str:
+    """Return a time of the visit as minutes and seconds, or with hours from the first hour on."""
+    seconds = milliseconds // 1000
+    hours, rest = divmod(seconds, 3600)
+    minutes, rest = divmod(rest, 60)
+    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+
+
+def turn(eighths: int) -> str:
+    """Return a turn of a screw in words."""
+    names = {1: "an eighth of a turn", 2: "a quarter turn", 4: "half a turn", 8: "a full turn"}
+    return names.get(eighths, f"{eighths} eighths of a turn")
+
+
+def listed(names: list[str]) -> str:
+    """Return names as a list in a sentence."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
