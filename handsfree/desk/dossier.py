@@ -1,0 +1,71 @@
+"""All that the page, the terminal and the report tell of one visit, put together once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from handsfree.desk import lines, outcome
+from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.examination import verified
+from handsfree.desk.record import load
+from handsfree.desk.signoff import SignOff, sign_offs
+from handsfree.desk.supervision import JudgedLine, judge
+from handsfree.ledger import Report
+
+_SEALS = {
+    "closed": "Whole and closed",
+    "open": "Not closed",
+    "broken": "Broken",
+    "unchecked": "Not checked yet",
+    "unreadable": "Cannot be read",
+}
+
+
+def seal_words(seal: str) -> str:
+    """Return the state of a seal in words."""
+    return _SEALS.get(seal, seal)
+
+
+@dataclass(frozen=True)
+class Dossier:
+    """One visit with its verification."""
+
+    evidence: Evidence
+    report: Report
+
+    @cached_property
+    def talk(self) -> list[lines.Line]:
+        """The talk, line by line."""
+        return lines.lines(self.evidence.recorded)
+
+    @cached_property
+    def sentence(self) -> str:
+        """The outcome."""
+        return outcome.sentence(self.evidence)
+
+    @cached_property
+    def notables(self) -> list[outcome.Notable]:
+        """What to look at first."""
+        return outcome.notables(self.evidence, self.talk)
+
+    @cached_property
+    def judged(self) -> tuple[JudgedLine, ...]:
+        """The supervisor's list."""
+        return judge(self.evidence)
+
+    @cached_property
+    def sign_offs(self) -> list[SignOff]:
+        """The sign-offs so far."""
+        return sign_offs(self.report)
+
+    def count(self, result: Result) -> int:
+        """Return how many things on the list have a result."""
+        return sum(item.finding.result == result for line in self.judged for item in line.items)
+
+
+def open_dossier(folder: Path, *, alike: list[str] | None = None, report: Report | None = None) -> Dossier:
+    """Read and verify a visit; raises Problem when the folder holds none."""
+    report = report or verified(folder)
+    return Dossier(Evidence(load(folder), report, alike), report)

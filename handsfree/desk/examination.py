@@ -1,0 +1,164 @@
+"""One visit examined for the index: read, verified, decided again and judged; run in a process of its own."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from handsfree.combustion.flue_gas import pair_residual
+from handsfree.desk import lines as talk
+from handsfree.desk import outcome
+from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.record import Recorded, load
+from handsfree.desk.supervision import JudgedLine, judge
+from handsfree.ledger import Report, Verdict, verify
+from handsfree.problem import Problem
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.visit.replaying import replay_of
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Examined:
+    """What the index keeps of a visit: one row of facts, and rows of readings, gates and mishearings."""
+
+    facts: Row
+    readings: list[Row] = field(default_factory=list)
+    gates: list[Row] = field(default_factory=list)
+    misheard: list[Row] = field(default_factory=list)
+
+
+def verified(folder: Path) -> Report:
+    """Verify a visit's record, its decisions included."""
+    return verify(folder, replay=replay_of(folder))
+
+
+def stamp(folder: Path) -> str:
+    """Return what changes when a visit's folder does, as far as the file system can say: every file's state."""
+    parts = []
+    for root, folders, names in os.walk(folder):
+        folders.sort()
+        for name in sorted(names):
+            found = (Path(root) / name).stat()
+            parts.append(f"{name}:{found.st_size}:{found.st_mtime_ns}:{found.st_ctime_ns}:{found.st_ino}")
+    return f"{hash_of(parts)}"
+
+
+def hash_of(parts: list[str]) -> str:
+    """Return a digest of texts in order."""
+    import hashlib  # noqa: PLC0415 - used here alone
+
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def examine(folder: Path) -> Examined:
+    """Return all the index keeps of a visit; a folder that cannot be read says why in its facts."""
+    before = stamp(folder)
+    try:
+        report = verified(folder)
+        recorded = load(folder)
+    except Problem as problem:
+        return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
+    evidence = Evidence(recorded, report)
+    facts = {**opening_facts(recorded.opened), **_sealed(report), **_outcome(evidence), "stamp": before}
+    return Examined(facts, _readings(evidence), _gates(evidence), _misheard(recorded))
+
+
+def opening_facts(opened: ev.VisitOpened) -> Row:
+    """Return the facts of the first entry."""
+    names = (
+        "job", "site", "technician", "licence", "appliance", "serial", "fuel", "instrument", "instrument_serial",
+        "procedure", "day",
+    )  # fmt: skip
+    return {name: getattr(opened, name) for name in names}
+
+
+def _sealed(report: Report) -> Row:
+    return {
+        "seal": report.verdict.value,
+        "sentence": report.sentence,
+        "entries": report.head.count if report.head else 0,
+        "checksum": report.head.checksum if report.head else "",
+        "identity": report.identity or "",
+        "device": report.device or "",
+        "opened_at": report.opened_at or "",
+    }
+
+
+def _outcome(evidence: Evidence) -> Row:
+    judged = judge(evidence)
+    closed = evidence.recorded.closed
+    return {
+        "outcome": closed.outcome if closed else "open",
+        "summary": outcome.sentence(evidence),
+        "turns": len(evidence.turns),
+        "minutes": round(evidence.recorded.seconds / 60, 1),
+        "not_done": len(evidence.not_done),
+        "fails": _count(judged, Result.FAIL),
+        "unsure": _count(judged, Result.CANNOT_TELL),
+        "flue": _fingerprint(evidence),
+    }
+
+
+def _count(judged: tuple[JudgedLine, ...], result: Result) -> int:
+    return sum(item.finding.result == result for line in judged for item in line.items)
+
+
+def _fingerprint(evidence: Evidence) -> str:
+    """Return a digest of all flue readings in order, so that copied sets are found across visits."""
+    values = [
+        f"{event.kept_at}:{event.reading.quantity}:{event.reading.value}"
+        for _, event in evidence.readings
+        if event.reading.quantity in {"co2", "o2", "co"}
+    ]
+    return hash_of(values) if len(values) >= 9 else ""
+
+
+def _readings(evidence: Evidence) -> list[Row]:
+    rows = []
+    for rate in evidence.rates:
+        for when, group in (("found", rate.before), ("left", rate.after)):
+            if group is None:
+                continue
+            for quantity, value in group.values.items():
+                rows.append(_reading(rate.rate, when, quantity, float(value.reading.value)))
+            if evidence.fuel and {"co2", "o2"} <= group.values.keys():
+                co2, o2 = (float(group.values[name].reading.value) for name in ("co2", "o2"))
+                rows.append(_reading(rate.rate, when, "pair_residual", pair_residual(evidence.fuel, co2, o2)))
+    return rows
+
+
+def _reading(rate: str, when: str, quantity: str, value: float) -> Row:
+    return {"rate": rate, "at_time": when, "quantity": quantity, "value": round(value, 4)}
+
+
+def _gates(evidence: Evidence) -> list[Row]:
+    return [{"gate": span.gate, "title": span.title, "seconds": round(span.seconds, 1)} for span in evidence.gates]
+
+
+def _misheard(recorded: Recorded) -> list[Row]:
+    rows = []
+    heard = ""
+    for step in recorded.steps:
+        match step.event:
+            case inp.Heard(alternatives=alternatives):
+                heard = " ".join(alternatives[0].text) if alternatives else ""
+            case ev.NotUnderstood(why=why):
+                rows.append({"heard": heard, "meant": "", "why": why})
+            case ev.ReadingCorrected(was=was, now=now):
+                rows.append({"heard": was.value, "meant": now.value, "why": f"{was.quantity} corrected"})
+            case _:
+                pass
+    return rows
+
+
+def talk_of(recorded: Recorded) -> list[talk.Line]:
+    """Return the talk of a visit, line by line."""
+    return talk.lines(recorded)
+
+
+__all__ = ["Examined", "Verdict", "examine", "opening_facts", "stamp", "talk_of", "verified"]

@@ -1,0 +1,243 @@
+"""The index of all visits beneath a folder: an SQLite file that can be thrown away, since the folders stay the truth."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from handsfree.desk.examination import Examined, opening_facts
+from handsfree.ledger import OPENED
+from handsfree.problem import Problem
+from handsfree.visit.recorder import event_of
+
+PAGE = 50
+SCHEMA = 3
+_TEXTS = (
+    "job", "site", "technician", "licence", "appliance", "serial", "fuel", "instrument", "instrument_serial",
+    "procedure", "day", "opened_at", "outcome", "summary", "seal", "sentence", "checksum", "identity", "device",
+    "flue", "stamp", "checked_at", "signed",
+)  # fmt: skip
+_NUMBERS = ("entries", "turns", "not_done", "fails", "unsure", "minutes")
+SORTS = {"day": "day DESC, opened_at DESC", "appliance": "appliance, serial, day DESC", "technician": "technician, day DESC"}
+
+
+def cache_folder() -> Path:
+    """Return where indexes are kept: XDG_CACHE_HOME or ~/.cache, then handsfree."""
+    base = os.environ.get("XDG_CACHE_HOME")
+    return (Path(base) if base else Path.home() / ".cache") / "handsfree"
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the list is asked for; empty texts ask for nothing."""
+
+    words: str = ""
+    technician: str = ""
+    since: str = ""
+    until: str = ""
+    outcome: str = ""
+    seal: str = ""
+    sort: str = "day"
+    page: int = 1
+
+
+class Index:
+    """The index of one folder of visits."""
+
+    def __init__(self, root: Path, file: Path | None = None) -> None:
+        self.root = root.resolve()
+        named = hashlib.sha256(str(self.root).encode()).hexdigest()[:16]
+        self.file = file or cache_folder() / f"desk-{named}.sqlite"
+        self.file.parent.mkdir(parents=True, exist_ok=True)
+        with self.open() as base:
+            base.execute("PRAGMA journal_mode=WAL")
+            if base.execute("PRAGMA user_version").fetchone()[0] != SCHEMA:
+                _make(base)
+
+    @contextmanager
+    def open(self) -> Iterator[sqlite3.Connection]:
+        """Yield a connection; what is done in it is committed at the end, or not at all."""
+        with closing(sqlite3.connect(self.file, timeout=30)) as base, base:
+            base.row_factory = sqlite3.Row
+            yield base
+
+    def scan(self) -> int:
+        """Find the visits beneath the folder, note new and changed ones, forget those gone; return how many."""
+        found = dict(self._folders())
+        with self.open() as base:
+            known = {row["key"]: row["light"] for row in base.execute("SELECT key, light FROM visit")}
+            for key in known.keys() - found.keys():
+                _forget(base, key)
+            for key, (folder, light) in found.items():
+                if known.get(key) != light:
+                    facts = {**_quick(self.root / folder), "key": key, "folder": folder, "light": light}
+                    _forget(base, key)
+                    _insert(base, "visit", {"seal": "unchecked", **facts})
+        return len(found)
+
+    def _folders(self) -> Iterator[tuple[str, tuple[str, str]]]:
+        stack = [self.root]
+        while stack:
+            folder = stack.pop()
+            with os.scandir(folder) as entries:
+                inner = list(entries)
+            ledger = next((each for each in inner if each.name == "ledger.jsonl" and each.is_file()), None)
+            if ledger is None:
+                stack += [
+                    Path(each.path)
+                    for each in inner
+                    if each.is_dir(follow_symlinks=False) and not each.name.startswith(".")
+                ]
+                continue
+            name = str(folder.relative_to(self.root))
+            states = [each.stat() for each in inner if each.name in {"ledger.jsonl", "sound", "sources", "redactions.jsonl"}]
+            light = ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
+            yield key_of(name), (name, light)
+
+    def keep(self, key: str, examined: Examined) -> None:
+        """Take in what an examination found."""
+        with self.open() as base:
+            facts = {**examined.facts, "checked_at": datetime.now(UTC).isoformat(timespec="seconds")}
+            names = ", ".join(f"{name} = :{name}" for name in facts)
+            base.execute(f"UPDATE visit SET {names} WHERE key = :key", {**facts, "key": key})  # noqa: S608 - our names
+            for table in ("reading", "gate", "misheard"):
+                base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608
+            for table, rows in (("reading", examined.readings), ("gate", examined.gates), ("misheard", examined.misheard)):
+                for row in rows:
+                    _insert(base, table, {**row, "key": key})
+
+    def sign(self, key: str, verdict: str) -> None:
+        """Note that a visit was signed off."""
+        with self.open() as base:
+            base.execute("UPDATE visit SET signed = ? WHERE key = ?", (verdict, key))
+
+    def unchecked(self, most: int = 20) -> list[tuple[str, Path]]:
+        """Return visits that were never examined in their present state, newest first."""
+        with self.open() as base:
+            rows = base.execute(
+                "SELECT key, folder FROM visit WHERE seal = 'unchecked' ORDER BY day DESC LIMIT ?", (most,)
+            ).fetchall()
+        return [(row["key"], self.root / row["folder"]) for row in rows]
+
+    def one(self, key: str) -> sqlite3.Row | None:
+        """Return the row of a visit."""
+        with self.open() as base:
+            row: sqlite3.Row | None = base.execute("SELECT * FROM visit WHERE key = ?", (key,)).fetchone()
+            return row
+
+    def alike(self, key: str) -> list[str]:
+        """Return the jobs of other visits whose flue readings are the same, value for value."""
+        with self.open() as base:
+            rows = base.execute(
+                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.flue = b.flue AND a.flue <> '' AND a.key <> b.key "
+                "AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
+                (key,),
+            ).fetchall()
+        return [f"{row['job']} of {row['day']}" for row in rows]
+
+    def find(self, wanted: Wanted) -> tuple[list[sqlite3.Row], int]:
+        """Return one page of the visits wanted, and how many there are in all."""
+        where, values = _where(wanted)
+        order = SORTS.get(wanted.sort, SORTS["day"])
+        start = PAGE * (max(wanted.page, 1) - 1)
+        with self.open() as base:
+            total = base.execute(f"SELECT count(*) FROM visit {where}", values).fetchone()[0]  # noqa: S608
+            rows = base.execute(
+                f"SELECT * FROM visit {where} ORDER BY {order} LIMIT {PAGE} OFFSET {start}",  # noqa: S608
+                values,
+            ).fetchall()
+        return rows, int(total)
+
+    def tally(self) -> dict[str, int]:
+        """Return how many visits there are by seal state."""
+        with self.open() as base:
+            return {row[0]: row[1] for row in base.execute("SELECT seal, count(*) FROM visit GROUP BY seal")}
+
+    def technicians(self) -> list[str]:
+        """Return the names of all technicians."""
+        with self.open() as base:
+            return [row[0] for row in base.execute("SELECT DISTINCT technician FROM visit ORDER BY 1") if row[0]]
+
+
+def key_of(name: str) -> str:
+    """Return the key of a visit from its folder's name beneath the root."""
+    return hashlib.sha256(name.encode()).hexdigest()[:16]
+
+
+def _where(wanted: Wanted) -> tuple[str, list[str]]:
+    parts, values = [], []
+    for word in wanted.words.split():
+        parts.append("(job || ' ' || site || ' ' || appliance || ' ' || serial || ' ' || technician) LIKE ? ESCAPE '!'")
+        values.append("%" + word.replace("!", "!!").replace("%", "!%").replace("_", "!_") + "%")
+    for column, value in (("technician", wanted.technician), ("outcome", wanted.outcome), ("seal", wanted.seal)):
+        if value:
+            parts.append(f"{column} = ?")
+            values.append(value)
+    for sign, value in ((">=", wanted.since), ("<=", wanted.until)):
+        if value:
+            parts.append(f"day {sign} ?")
+            values.append(value)
+    return ("WHERE " + " AND ".join(parts) if parts else ""), values
+
+
+def _quick(folder: Path) -> dict[str, Any]:
+    """Return the facts of the first and the last line; nothing is verified by it."""
+    try:
+        with (folder / "ledger.jsonl").open("rb") as stream:
+            first = json.loads(stream.readline())
+            stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
+            lines = stream.read().rstrip(b"\n").split(b"\n")
+        opened = event_of(OPENED, first["event"])
+        facts = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
+    except (ValueError, KeyError, TypeError, OSError):
+        return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}
+    try:
+        last = json.loads(lines[-1])
+        facts["entries"] = int(last["seq"]) + 1
+        if last["kind"] == "visit-closed":
+            facts["outcome"] = str(last["event"]["outcome"])
+            facts["not_done"] = len(last["event"]["not_done"])
+    except (ValueError, KeyError, TypeError):
+        pass
+    return facts
+
+
+def _insert(base: sqlite3.Connection, table: str, row: Mapping[str, Any]) -> None:
+    names: Sequence[str] = list(row)
+    holes = ", ".join(f":{name}" for name in names)
+    base.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({holes})", dict(row))  # noqa: S608 - our names
+
+
+def _forget(base: sqlite3.Connection, key: str) -> None:
+    for table in ("visit", "reading", "gate", "misheard"):
+        base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608 - our names
+
+
+def _make(base: sqlite3.Connection) -> None:
+    texts = ", ".join(f"{name} TEXT NOT NULL DEFAULT ''" for name in _TEXTS)
+    numbers = ", ".join(f"{name} REAL NOT NULL DEFAULT 0" for name in _NUMBERS)
+    for table in ("visit", "reading", "gate", "misheard"):
+        base.execute(f"DROP TABLE IF EXISTS {table}")
+    base.execute(f"CREATE TABLE visit (key TEXT PRIMARY KEY, folder TEXT, light TEXT, {texts}, {numbers})")
+    base.execute("CREATE TABLE reading (key TEXT, rate TEXT, at_time TEXT, quantity TEXT, value REAL)")
+    base.execute("CREATE TABLE gate (key TEXT, gate TEXT, title TEXT, seconds REAL)")
+    base.execute("CREATE TABLE misheard (key TEXT, heard TEXT, meant TEXT, why TEXT)")
+    for table in ("reading", "gate", "misheard"):
+        base.execute(f"CREATE INDEX {table}_key ON {table} (key)")
+    for column in ("day", "technician", "seal", "flue"):
+        base.execute(f"CREATE INDEX visit_{column} ON visit ({column})")
+    base.execute("CREATE INDEX visit_newest ON visit (day DESC, opened_at DESC)")
+    base.execute(f"PRAGMA user_version = {SCHEMA}")
+
+
+def problem_of(root: Path) -> Problem | None:
+    """Return what is wrong with a folder of visits, if anything."""
+    return None if root.is_dir() else Problem("there is no such folder", where=str(root))

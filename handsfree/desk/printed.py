@@ -1,0 +1,141 @@
+"""The customer's report of a visit: two pages of PDF, or the same as one HTML file without any other file."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+from xml.sax.saxutils import escape
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from handsfree.desk import wording
+from handsfree.desk.customer import Customer, Row, customer_report
+from handsfree.desk.dossier import Dossier
+
+_INK, _DEEP, _QUIET, _LINE, _WARN = (colors.HexColor(code) for code in ("#20292b", "#1f4d52", "#5a6466", "#cfc8b8", "#a02c22"))
+_BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9, leading=11.6, textColor=_INK)
+_SMALL = ParagraphStyle("small", parent=_BODY, fontSize=7.8, leading=9.8, textColor=_QUIET)
+_HEAD = ParagraphStyle("head", parent=_BODY, fontName="Helvetica-Bold", fontSize=11, leading=14, textColor=_DEEP, spaceBefore=8, spaceAfter=3)
+_TITLE = ParagraphStyle("title", parent=_HEAD, fontSize=18, leading=22, spaceBefore=0)
+_CELL = ParagraphStyle("cell", parent=_BODY, fontSize=8.4, leading=10.4)
+_STRONG = ParagraphStyle("strong", parent=_CELL, fontName="Helvetica-Bold")
+_WARNING = ParagraphStyle(
+    "warning", parent=_BODY, borderColor=_WARN, borderWidth=1.2, borderPadding=6, textColor=_INK, spaceBefore=8, spaceAfter=8
+)
+WIDTH = A4[0] - 36 * mm
+
+
+def html(dossier: Dossier) -> str:
+    """Return the report as one HTML file."""
+    pages = Environment(
+        loader=PackageLoader("handsfree.desk", "pages"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return pages.get_template("report.html").render(report=customer_report(dossier))
+
+
+def pdf(dossier: Dossier) -> bytes:
+    """Return the report as PDF."""
+    report = customer_report(dossier)
+    out = io.BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=15 * mm, bottomMargin=16 * mm,
+        title=_plain(report.title), author="Handsfree", lang="en",
+    )  # fmt: skip
+    document.build(_story(report), onFirstPage=_foot(report), onLaterPages=_foot(report))
+    return out.getvalue()
+
+
+def _plain(text: str) -> str:
+    """Return a text in the characters that the standard fonts have."""
+    table = {"₂": "2", "→": "to", "–": "-", "’": "'", "“": '"', "”": '"', "✓": "", "✕": "", "…": "..."}
+    return "".join(table.get(letter, letter) for letter in text).encode("cp1252", "replace").decode("cp1252")
+
+
+def _say(text: str, style: ParagraphStyle = _BODY) -> Paragraph:
+    return Paragraph(escape(_plain(text)), style)
+
+
+def _subscripted(text: str, style: ParagraphStyle) -> Paragraph:
+    return Paragraph(escape(_plain(text.replace("₂", "\x01"))).replace("\x01", "<sub>2</sub>").replace("?", "?"), style)
+
+
+def _story(report: Customer) -> list[Any]:
+    story: list[Any] = [_say(report.title, _TITLE), _say(report.sentence), Spacer(0, 5)]
+    story.append(_pairs(report.facts))
+    if report.warning:
+        words = f"WARNING NOTICE DUE. {' '.join(report.warning)} The appliance is not to be used until a licensed person has put this right and measured again."
+        story.append(_say(words, _WARNING))
+    story += [_say("Before and after", _HEAD), _grid(report.rates, [0.16] + [0.21] * 4)]
+    story += [_say("Judged", _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
+    story += [_say("Other readings", _HEAD), _say(report.others)]
+    story += [_say("Not done", _HEAD)]
+    story += [_say(f"- {line}") for line in report.not_done] or [_say("Everything asked for was done.")]
+    story += [_say("Put back", _HEAD), _say(report.put_back)]
+    closing: list[Any] = [_say("Cautions", _HEAD), *(_say(f"- {line}", _SMALL) for line in report.cautions)]
+    closing += [_say("The record", _HEAD), _say(report.seal, _SMALL), Spacer(0, 14 * mm), _lines(report)]
+    story.append(KeepTogether(closing))
+    return story
+
+
+def _grid(rows: list[Row], shares: list[float]) -> Table:
+    cells = [
+        [_say(cell, _STRONG if not number or not place else _CELL) for place, cell in enumerate(row)]
+        for number, row in enumerate(rows)
+    ]
+    table = Table(cells, colWidths=[WIDTH * share for share in shares], repeatRows=1)
+    table.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, -1), 0.4, _LINE),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.9, _DEEP),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 2),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                ("LEFTPADDING", (0, 0), (-1, -1), 2),
+            ]
+        )
+    )
+    return table
+
+
+def _pairs(facts: list[tuple[str, str]]) -> Table:
+    cells = [[_say(name, _SMALL), _say(value, _CELL)] for name, value in facts]
+    half = -(-len(cells) // 2)
+    rows = [
+        [*left, *(cells[number + half] if number + half < len(cells) else ["", ""])]
+        for number, left in enumerate(cells[:half])
+    ]
+    table = Table(rows, colWidths=[WIDTH * share for share in (0.12, 0.38, 0.12, 0.38)])
+    table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))  # fmt: skip
+    return table
+
+
+def _lines(report: Customer) -> Table:
+    cells = [[_say(text, _SMALL) for text in report.signatures]]
+    table = Table(cells, colWidths=[WIDTH / len(report.signatures)] * len(report.signatures))
+    table.setStyle(TableStyle([("LINEABOVE", (number, 0), (number, 0), 0.7, _INK) for number in range(len(report.signatures))] + [("LEFTPADDING", (0, 0), (-1, -1), 0)]))  # fmt: skip
+    return table
+
+
+def _foot(report: Customer) -> Any:
+    def draw(canvas: Any, document: Any) -> None:
+        canvas.saveState()
+        canvas.setFont("Helvetica", 7.5)
+        canvas.setFillColor(_QUIET)
+        canvas.drawString(18 * mm, 9 * mm, _plain(report.foot))
+        canvas.drawRightString(A4[0] - 18 * mm, 9 * mm, f"page {document.page}")
+        canvas.restoreState()
+
+    return draw
+
+
+__all__ = ["html", "pdf", "wording"]

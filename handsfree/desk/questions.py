@@ -1,0 +1,160 @@
+"""Questions across visits, asked once in a portable form and compiled for the engine at hand.
+
+The questions are ibis expressions over the index's tables. Here they are compiled to SQLite's SQL and run by the
+standard library; any engine that ibis knows runs the same expressions.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import ibis
+from ibis import _
+
+VISIT = ibis.table(
+    {
+        "key": "string", "job": "string", "technician": "string", "appliance": "string", "serial": "string",
+        "instrument": "string", "instrument_serial": "string", "day": "string", "outcome": "string",
+        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64", "opened_at": "string",
+    },
+    name="visit",
+)  # fmt: skip
+READING = ibis.table(
+    {"key": "string", "rate": "string", "at_time": "string", "quantity": "string", "value": "float64"}, name="reading"
+)
+GATE = ibis.table({"key": "string", "gate": "string", "title": "string", "seconds": "float64"}, name="gate")
+MISHEARD = ibis.table({"key": "string", "heard": "string", "meant": "string", "why": "string"}, name="misheard")
+
+
+def right_first_time() -> Any:
+    """Return for each technician the visits and the share that finished with nothing on the list failed."""
+    right = ((_.outcome == "finished") & (_.fails == 0)).cast("float64")
+    return (
+        VISIT.filter(_.seal.isin(["closed", "open", "broken"]))
+        .group_by("technician")
+        .aggregate(
+            visits=_.count(),
+            right_percent=(100 * right.mean()).round(1),
+            turns_mean=_.turns.mean().round(2),
+            minutes_mean=_.minutes.mean().round(1),
+        )
+        .order_by([_.right_percent, _.technician])
+    )
+
+
+def drift() -> Any:
+    """Return for each appliance how far CO2 as found lies from what the visit before left, points of CO2."""
+    co2 = READING.filter(_.quantity == "co2")
+    both = co2.group_by(["key", "rate"]).aggregate(
+        found=co2.value.max(where=co2.at_time == "found"), left_at=co2.value.max(where=co2.at_time == "left")
+    )
+    dated = both.join(VISIT, "key").select("serial", "appliance", "day", "opened_at", "rate", "found", "left_at")
+    window = ibis.window(group_by=["serial", "rate"], order_by=["day", "opened_at"])
+    with_before = dated.mutate(left_before=_.left_at.lag().over(window), day_before=_.day.lag().over(window))
+    return (
+        with_before.filter(_.left_before.notnull())
+        .mutate(drift=(_.found - _.left_before).round(2))
+        .select("appliance", "serial", "rate", "day_before", "day", "left_before", "found", "drift")
+        .order_by([_.drift.abs().desc(), _.serial, _.rate])
+    )
+
+
+def instruments() -> Any:
+    """Return for each instrument the mean of CO2 read minus CO2 that belongs to its O2: one far off disagrees."""
+    residual = READING.filter(_.quantity == "pair_residual")
+    joined = residual.join(VISIT, "key")
+    return (
+        joined.group_by(["instrument", "instrument_serial"])
+        .aggregate(
+            pairs=_.count(),
+            residual_mean=_.value.mean().round(3),
+            residual_least=_.value.min().round(3),
+            residual_most=_.value.max().round(3),
+        )
+        .order_by([_.residual_mean.abs().desc(), _.instrument_serial])
+    )
+
+
+def slow_gates() -> Any:
+    """Return the gates with the longest mean stay, seconds."""
+    return (
+        GATE.group_by(["gate", "title"])
+        .aggregate(passages=_.count(), seconds_mean=_.seconds.mean().round(1), seconds_most=_.seconds.max().round(1))
+        .order_by([_.seconds_mean.desc(), _.gate])
+    )
+
+
+def misheard() -> Any:
+    """Return words that were not understood or that became another value, most frequent first."""
+    return (
+        MISHEARD.group_by(["heard", "meant", "why"])
+        .aggregate(times=_.count())
+        .order_by([_.times.desc(), _.heard, _.why])
+    )
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question with its title, how its answer is defined, and the expression that asks it."""
+
+    name: str
+    title: str
+    means: str
+    ask: Callable[[], Any]
+
+
+QUESTIONS = {
+    question.name: question
+    for question in (
+        Question(
+            "right-first-time", "Right first time",
+            "Share of a technician's visits that finished with nothing on the supervisor's list failed.",
+            right_first_time,
+        ),
+        Question(
+            "drift", "Drift between visits",
+            "CO₂ as found minus CO₂ as the visit before left it, in points, by appliance and rate.", drift,
+        ),
+        Question(
+            "instruments", "Instruments that disagree",
+            "CO₂ read minus the CO₂ that belongs to the O₂ read, in points: one far from the others is suspect.",
+            instruments,
+        ),
+        Question("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
+        Question("misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Column names and rows."""
+
+    columns: tuple[str, ...]
+    rows: list[tuple[Any, ...]]
+
+    def csv(self) -> str:
+        """Return the answer as CSV (RFC 4180); a text that a spreadsheet would take for a formula is quoted."""
+        out = io.StringIO()
+        writer = csv.writer(out)
+        writer.writerow(self.columns)
+        writer.writerows([_harmless(cell) for cell in row] for row in self.rows)
+        return out.getvalue()
+
+
+def answer(base: sqlite3.Connection, question: Question, most: int | None = None) -> Answer:
+    """Ask a question of an index."""
+    expression = question.ask()
+    if most is not None:
+        expression = expression.limit(most)
+    found = base.execute(str(ibis.to_sql(expression, dialect="sqlite")))
+    return Answer(tuple(column[0] for column in found.description), [tuple(row) for row in found.fetchall()])
+
+
+def _harmless(cell: Any) -> Any:
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell

@@ -1,0 +1,86 @@
+"""Invented visits for the desk's tests: the real session and ledger, an invented technician, and short invented sounds."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+
+from handsfree.demo.boiler import InventedBoiler
+from handsfree.demo.play import DemoClock, scenario_files
+from handsfree.demo.technician import InventedTechnician
+from handsfree.session import inputs as inp
+from handsfree.session.stops import fuel_of
+from handsfree.shipped import procedure_path
+from handsfree.visit.folder import load_plan
+from handsfree.visit.recorder import Recorder
+
+RATE = 16_000
+Answer = Callable[[str, str], str | None]
+"""Question kind and gate -> words instead of the invented technician's, or None."""
+
+
+def tone(seconds: float = 0.25) -> np.ndarray:
+    """A short tone; no speech."""
+    time = np.arange(int(RATE * seconds)) / RATE
+    return (6000 * np.sin(2 * np.pi * 440 * time)).astype(np.int16)
+
+
+def record_visit(folder: Path, *, stop_at: str = "", answer: Answer | None = None, sheet: str | None = None) -> Path:
+    """Record a whole visit, or one that the person stops by voice at a gate; return its folder."""
+    job_sheet = scenario_files()[0]
+    if sheet is not None:
+        own = folder.parent / f".{folder.name}-sheets"
+        own.mkdir(parents=True, exist_ok=True)
+        shutil.copy(job_sheet.parent / "appliance-24.yaml", own)
+        job_sheet = own / "jobsheet.yaml"
+        job_sheet.write_text(sheet)
+    plan, kept = load_plan(procedure_path("two-rate-combustion"), job_sheet)
+    clock = DemoClock()
+    recorder, _ = Recorder.begin(folder, plan, kept, clock=clock)
+    technician = InventedTechnician(plan, InventedBoiler(fuel_of(plan.sheets)))
+    sounds = [recorder.keep_sound(tone(0.2 + 0.01 * number), RATE) for number in range(5)]
+    said = 0
+    for _ in range(4000):
+        if recorder.closed:
+            break
+        state = recorder.state
+        if state.speaking:
+            clock.passes(1.2)
+            recorder.take(inp.SpeechEnded(at=recorder.now()))
+            continue
+        if state.status == "stopped":
+            recorder.take(heard(recorder, ["done"], sounds[0]))
+            break
+        if state.question.kind in {"waiting", "nothing"}:
+            due = recorder.deadline()
+            assert due is not None
+            clock.passes(max(due - recorder.now(), 1) / 1000)
+            events = recorder.take(inp.TimePassed(at=recorder.now()))
+        else:
+            clock.passes(technician.seconds_before(state) + 3)
+            words = (answer(state.question.kind, state.gate) if answer else None) or technician.answer(state)
+            if stop_at and state.gate == stop_at:
+                words = "stop stop stop"
+            said += 1
+            if said % 9 == 0 or "stop" in words:
+                events = recorder.take(inp.Typed(at=recorder.now(), text=words))
+            else:
+                events = recorder.take(heard(recorder, words.split(), sounds[said % 5]))
+        technician.notice(events, recorder.state.now / 1000)
+    recorder.release()
+    return folder
+
+
+def heard(recorder: Recorder, words: list[str], sound: str) -> inp.Heard:
+    """An utterance as if the recogniser had heard it well."""
+    now = recorder.now()
+    spoken = tuple(
+        inp.HeardWord(word=word, start_ms=100 * n, end_ms=100 * n + 90, confidence=Decimal("0.970"))
+        for n, word in enumerate(words)
+    )
+    best = inp.Alternative(words=spoken, score=Decimal("0.000"))
+    return inp.Heard(at=now, alternatives=(best,), grammar="invented", started=now - 900, ended=now - 400, sound=sound)
