@@ -1,10 +1,11 @@
-"""The chart of a visit over time as plain shapes: the page draws them as SVG, so it prints, scales and needs no script.
+"""The chart of a visit over time as plain shapes, drawn as SVG: it prints, scales and needs no script.
 
 Coordinates are those of the SVG's view box. Nothing is interpolated: a line joins readings of one group only.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from handsfree.desk import wording
@@ -119,11 +120,13 @@ def _plot(chart: Chart, evidence: Evidence, quantity: str, plot: Plot) -> Plot:
 
     plot.ticks = [(y(tick), f"{tick:g}") for tick in _ticks(low, high)]
     for group in shown:
-        _group(chart, plot, group, quantity, bands.get(group.rate), y)
+        _group(chart, plot, group, quantity, bands.get(group.rate), y=y)
     return plot
 
 
-def _group(chart: Chart, plot: Plot, group: Group, quantity: str, band: MakerBand | None, y) -> None:  # type: ignore[no-untyped-def] # noqa: ANN001
+def _group(
+    chart: Chart, plot: Plot, group: Group, quantity: str, band: MakerBand | None, *, y: Callable[[float], float]
+) -> None:
     began, ended = chart.x(group.began), chart.x(group.ended)
     if band is not None:
         top = y(float(band.high)) if band.high is not None else plot.top
@@ -134,16 +137,18 @@ def _group(chart: Chart, plot: Plot, group: Group, quantity: str, band: MakerBan
         value = group.values.get(quantity)
         if value is not None:
             says = f"{group.title}: settled at {wording.value(value.reading)}"
-            plot.bars.append(
-                Bar(began - 5, plot.top, ended - began + 10, plot.height, "settled", says)
-            )
-    points = [(chart.x(at), y(float(value)), at, value) for at, value in group.series(quantity) if _is_number(value)]
-    plot.paths.append(" ".join(f"{'L' if number else 'M'}{px} {py}" for number, (px, py, _, _) in enumerate(points)))
+            plot.bars.append(Bar(began - 5, plot.top, ended - began + 10, plot.height, "settled", says))
+    points = [
+        (chart.x(at), y(float(value)), at, value) for at, value in group.series(quantity) if _is_number(value)
+    ]
+    plot.paths.append(
+        " ".join(f"{'L' if number else 'M'}{px} {py}" for number, (px, py, _, _) in enumerate(points))
+    )
     kind = f"point {group.rate or 'other'}{' voided' if group.voided else ''}"
     seqs = {taken.step.at: taken.step.seq for taken in group.readings}
-    for px, py, at, value in points:
+    for px, py, at, text in points:
         voided = f", set aside: {group.voided}" if group.voided else ""
-        says = f"{wording.quantity(quantity)} {value} at {wording.clock(at)}, {group.title}{voided}"
+        says = f"{wording.quantity(quantity)} {text} at {wording.clock(at)}, {group.title}{voided}"
         plot.points.append(Mark(px, py, kind, says, seqs[at]))
 
 
@@ -158,7 +163,8 @@ def _band(evidence: Evidence, quantity: str, rate: str) -> MakerBand | None:
 
 
 def _edges(band: MakerBand) -> str:
-    return f"{band.low if band.low is not None else 'no lower edge'} to {band.high if band.high is not None else 'no upper edge'}"
+    low, high = band.low, band.high
+    return f"{'no lower edge' if low is None else low} to {'no upper edge' if high is None else high}"
 
 
 def _ticks(low: float, high: float) -> list[float]:
@@ -207,7 +213,9 @@ def _turns(chart: Chart, evidence: Evidence) -> None:
 
 def _times(chart: Chart) -> None:
     span = chart.end - chart.begin
-    step = next((each for each in (30, 60, 120, 300, 600, 900, 1800, 3600) if span / 1000 / each <= 10), 7200) * 1000
+    step = (
+        next((each for each in (30, 60, 120, 300, 600, 900, 1800, 3600) if span / 1000 / each <= 10), 7200) * 1000
+    )
     first = -(-chart.begin // step) * step
     chart.times = [(chart.x(at), wording.clock(at)) for at in range(first, chart.end + 1, step)]
 

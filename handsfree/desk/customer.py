@@ -14,8 +14,10 @@ Row = list[str]
 CAUTIONS = (
     "The maker's manual and local code come first; this report clears no hazard.",
     "Combustion readings hold for the conditions of the day: fuel, air, vent and load.",
-    "Have the appliance serviced by a licensed person at the maker's interval; keep a carbon monoxide alarm working.",
+    "Have a licensed person service the appliance at the maker's interval; keep a carbon monoxide alarm working.",
 )
+
+UNTIL = "Leave the appliance off until a licensed person has put this right and measured again."
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,7 @@ class Customer:
     sentence: str
     facts: list[tuple[str, str]]
     warning: list[str]
+    until: str
     rates: list[Row]
     verdicts: list[Row]
     others: str
@@ -57,6 +60,7 @@ def customer_report(dossier: Dossier) -> Customer:
             ("Manual", _manual(dossier)),
         ],
         warning=warning_due(dossier.evidence),
+        until=UNTIL,
         rates=_rates(dossier),
         verdicts=_verdicts(dossier),
         others=_others(dossier),
@@ -68,14 +72,22 @@ def customer_report(dossier: Dossier) -> Customer:
         cautions=CAUTIONS,
         seal=f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}. Checked: "
         f"{', '.join(dossier.report.checks) or 'nothing'}. Recorded by {opened.program}, procedure {opened.procedure}.",
-        signatures=[f"Technician: {opened.technician}, licence {opened.licence}", "Customer", "Date, next service"],
+        signatures=[
+            f"Technician: {opened.technician}, licence {opened.licence}",
+            "Customer",
+            "Date, next service",
+        ],
         foot=f"{opened.job}, {opened.appliance} {opened.serial}, {opened.day}. {seal}",
     )
 
 
 def _manual(dossier: Dossier) -> str:
     sheets = dossier.evidence.sheets
-    return f"{sheets.appliance.manual.file}, revision {sheets.appliance.manual.revision}" if sheets else "not readable"
+    return (
+        f"{sheets.appliance.manual.file}, revision {sheets.appliance.manual.revision}"
+        if sheets
+        else "not readable"
+    )
 
 
 def _rates(dossier: Dossier) -> list[Row]:
@@ -88,12 +100,12 @@ def _rates(dossier: Dossier) -> list[Row]:
 
 
 def _value(group: Group | None, name: str) -> str:
-    return wording.value(group.values[name].reading) if group and name in group.values else "–"
+    return wording.value(group.values[name].reading) if group and name in group.values else "\N{EN DASH}"
 
 
 def _judged(group: Group | None) -> str:
     if group is None or group.verdict is None:
-        return "–"
+        return "\N{EN DASH}"
     return wording.outcome(group.verdict.outcome, demonstrated=group.verdict.demonstrated)
 
 
@@ -133,4 +145,6 @@ def _put_back(dossier: Dossier) -> str:
         return "Still altered: " + wording.listed([f"{span.said} {span.state}" for span in left]) + "."
     settings = [f"{span.said} {span.left}" for span in dossier.evidence.alterations if span.left]
     count = len(dossier.evidence.alterations)
-    return f"All {count} alterations were put back" + (f"; settings: {wording.listed(settings)}." if settings else ".")
+    return f"All {count} alterations were put back" + (
+        f"; settings: {wording.listed(settings)}." if settings else "."
+    )

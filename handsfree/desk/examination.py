@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from handsfree.combustion.flue_gas import pair_residual
-from handsfree.desk import lines as talk
 from handsfree.desk import outcome
 from handsfree.desk.evidence import Evidence, Result
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
-from handsfree.ledger import Report, Verdict, verify
+from handsfree.ledger import Report, verify
 from handsfree.problem import Problem
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
@@ -50,8 +50,6 @@ def stamp(folder: Path) -> str:
 
 def hash_of(parts: list[str]) -> str:
     """Return a digest of texts in order."""
-    import hashlib  # noqa: PLC0415 - used here alone
-
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
@@ -154,11 +152,3 @@ def _misheard(recorded: Recorded) -> list[Row]:
             case _:
                 pass
     return rows
-
-
-def talk_of(recorded: Recorded) -> list[talk.Line]:
-    """Return the talk of a visit, line by line."""
-    return talk.lines(recorded)
-
-
-__all__ = ["Examined", "Verdict", "examine", "opening_facts", "stamp", "talk_of", "verified"]

@@ -60,6 +60,7 @@ class Guard:
         self._inner, self._door = inner, door
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, refuse, or hand on; the safe headers go with each."""
         if scope["type"] != "http":
             await self._inner(scope, receive, send)
             return
@@ -96,4 +97,6 @@ class Guard:
             answer = RedirectResponse("/", 303)
             answer.set_cookie(COOKIE, self._door.pass_(), httponly=True, samesite="strict", path="/")
             return answer
-        return PlainTextResponse("Open the address that the desk printed when it started: it holds the token.", 401)
+        return PlainTextResponse(
+            "Open the address that the desk printed when it started: it holds the token.", 401
+        )

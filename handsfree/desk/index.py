@@ -1,4 +1,4 @@
-"""The index of all visits beneath a folder: an SQLite file that can be thrown away, since the folders stay the truth."""
+"""The index of all visits beneath a folder: an SQLite file that can be thrown away; the folders stay the truth."""
 
 from __future__ import annotations
 
@@ -26,7 +26,11 @@ _TEXTS = (
     "flue", "stamp", "checked_at", "signed",
 )  # fmt: skip
 _NUMBERS = ("entries", "turns", "not_done", "fails", "unsure", "minutes")
-SORTS = {"day": "day DESC, opened_at DESC", "appliance": "appliance, serial, day DESC", "technician": "technician, day DESC"}
+SORTS = {
+    "day": "day DESC, opened_at DESC",
+    "appliance": "appliance, serial, day DESC",
+    "technician": "technician, day DESC",
+}
 
 
 def cache_folder() -> Path:
@@ -98,7 +102,11 @@ class Index:
                 ]
                 continue
             name = str(folder.relative_to(self.root))
-            states = [each.stat() for each in inner if each.name in {"ledger.jsonl", "sound", "sources", "redactions.jsonl"}]
+            states = [
+                each.stat()
+                for each in inner
+                if each.name in {"ledger.jsonl", "sound", "sources", "redactions.jsonl"}
+            ]
             light = ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
             yield key_of(name), (name, light)
 
@@ -110,7 +118,11 @@ class Index:
             base.execute(f"UPDATE visit SET {names} WHERE key = :key", {**facts, "key": key})  # noqa: S608 - our names
             for table in ("reading", "gate", "misheard"):
                 base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608
-            for table, rows in (("reading", examined.readings), ("gate", examined.gates), ("misheard", examined.misheard)):
+            for table, rows in (
+                ("reading", examined.readings),
+                ("gate", examined.gates),
+                ("misheard", examined.misheard),
+            ):
                 for row in rows:
                     _insert(base, table, {**row, "key": key})
 
@@ -175,7 +187,9 @@ def key_of(name: str) -> str:
 def _where(wanted: Wanted) -> tuple[str, list[str]]:
     parts, values = [], []
     for word in wanted.words.split():
-        parts.append("(job || ' ' || site || ' ' || appliance || ' ' || serial || ' ' || technician) LIKE ? ESCAPE '!'")
+        parts.append(
+            "(job || ' ' || site || ' ' || appliance || ' ' || serial || ' ' || technician) LIKE ? ESCAPE '!'"
+        )
         values.append("%" + word.replace("!", "!!").replace("%", "!%").replace("_", "!_") + "%")
     for column, value in (("technician", wanted.technician), ("outcome", wanted.outcome), ("seal", wanted.seal)):
         if value:

@@ -43,8 +43,10 @@ def notables(evidence: Evidence, talk: list[Line]) -> list[Notable]:
     """Return deviations, things not done, make-safe and moments heard with doubt, gravest kind first."""
     found: list[Notable] = []
     recorded = evidence.recorded
-    for step, event in recorded.all(ev.Stopped):
-        found.append(Notable("Make-safe", f"{event.why}. {event.detail}".strip(), step.seq, step.at))
+    found += [
+        Notable("Make-safe", f"{stop.why}. {stop.detail}".strip(), step.seq, step.at)
+        for step, stop in recorded.all(ev.Stopped)
+    ]
     for span in evidence.alterations:
         if span.until is None:
             found.append(Notable("Left altered", f"{span.said} {span.state}", span.began_seq, span.began))

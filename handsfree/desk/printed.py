@@ -13,19 +13,36 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from handsfree.desk import wording
 from handsfree.desk.customer import Customer, Row, customer_report
 from handsfree.desk.dossier import Dossier
 
-_INK, _DEEP, _QUIET, _LINE, _WARN = (colors.HexColor(code) for code in ("#20292b", "#1f4d52", "#5a6466", "#cfc8b8", "#a02c22"))
+_INK, _DEEP, _QUIET, _LINE, _WARN = (
+    colors.HexColor(code) for code in ("#20292b", "#1f4d52", "#5a6466", "#cfc8b8", "#a02c22")
+)
 _BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9, leading=11.6, textColor=_INK)
 _SMALL = ParagraphStyle("small", parent=_BODY, fontSize=7.8, leading=9.8, textColor=_QUIET)
-_HEAD = ParagraphStyle("head", parent=_BODY, fontName="Helvetica-Bold", fontSize=11, leading=14, textColor=_DEEP, spaceBefore=8, spaceAfter=3)
+_HEAD = ParagraphStyle(
+    "head",
+    parent=_BODY,
+    fontName="Helvetica-Bold",
+    fontSize=11,
+    leading=14,
+    textColor=_DEEP,
+    spaceBefore=8,
+    spaceAfter=3,
+)
 _TITLE = ParagraphStyle("title", parent=_HEAD, fontSize=18, leading=22, spaceBefore=0)
 _CELL = ParagraphStyle("cell", parent=_BODY, fontSize=8.4, leading=10.4)
 _STRONG = ParagraphStyle("strong", parent=_CELL, fontName="Helvetica-Bold")
 _WARNING = ParagraphStyle(
-    "warning", parent=_BODY, borderColor=_WARN, borderWidth=1.2, borderPadding=6, textColor=_INK, spaceBefore=8, spaceAfter=8
+    "warning",
+    parent=_BODY,
+    borderColor=_WARN,
+    borderWidth=1.2,
+    borderPadding=6,
+    textColor=_INK,
+    spaceBefore=8,
+    spaceAfter=8,
 )
 WIDTH = A4[0] - 36 * mm
 
@@ -56,7 +73,7 @@ def pdf(dossier: Dossier) -> bytes:
 
 def _plain(text: str) -> str:
     """Return a text in the characters that the standard fonts have."""
-    table = {"₂": "2", "→": "to", "–": "-", "’": "'", "“": '"', "”": '"', "✓": "", "✕": "", "…": "..."}
+    table = {"\N{SUBSCRIPT TWO}": "2", "\N{EN DASH}": "-", "\N{RIGHT SINGLE QUOTATION MARK}": "'"}
     return "".join(table.get(letter, letter) for letter in text).encode("cp1252", "replace").decode("cp1252")
 
 
@@ -64,15 +81,11 @@ def _say(text: str, style: ParagraphStyle = _BODY) -> Paragraph:
     return Paragraph(escape(_plain(text)), style)
 
 
-def _subscripted(text: str, style: ParagraphStyle) -> Paragraph:
-    return Paragraph(escape(_plain(text.replace("₂", "\x01"))).replace("\x01", "<sub>2</sub>").replace("?", "?"), style)
-
-
 def _story(report: Customer) -> list[Any]:
     story: list[Any] = [_say(report.title, _TITLE), _say(report.sentence), Spacer(0, 5)]
     story.append(_pairs(report.facts))
     if report.warning:
-        words = f"WARNING NOTICE DUE. {' '.join(report.warning)} The appliance is not to be used until a licensed person has put this right and measured again."
+        words = f"WARNING NOTICE DUE. {'; '.join(report.warning)}. {report.until}"
         story.append(_say(words, _WARNING))
     story += [_say("Before and after", _HEAD), _grid(report.rates, [0.16] + [0.21] * 4)]
     story += [_say("Judged", _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
@@ -115,14 +128,24 @@ def _pairs(facts: list[tuple[str, str]]) -> Table:
         for number, left in enumerate(cells[:half])
     ]
     table = Table(rows, colWidths=[WIDTH * share for share in (0.12, 0.38, 0.12, 0.38)])
-    table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1), ("LEFTPADDING", (0, 0), (-1, -1), 0)]))  # fmt: skip
+    table.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ]
+        )
+    )
     return table
 
 
 def _lines(report: Customer) -> Table:
     cells = [[_say(text, _SMALL) for text in report.signatures]]
     table = Table(cells, colWidths=[WIDTH / len(report.signatures)] * len(report.signatures))
-    table.setStyle(TableStyle([("LINEABOVE", (number, 0), (number, 0), 0.7, _INK) for number in range(len(report.signatures))] + [("LEFTPADDING", (0, 0), (-1, -1), 0)]))  # fmt: skip
+    above = [("LINEABOVE", (number, 0), (number, 0), 0.7, _INK) for number in range(len(report.signatures))]
+    table.setStyle(TableStyle([*above, ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     return table
 
 
@@ -136,6 +159,3 @@ def _foot(report: Customer) -> Any:
         canvas.restoreState()
 
     return draw
-
-
-__all__ = ["html", "pdf", "wording"]

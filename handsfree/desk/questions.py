@@ -20,22 +20,29 @@ VISIT = ibis.table(
     {
         "key": "string", "job": "string", "technician": "string", "appliance": "string", "serial": "string",
         "instrument": "string", "instrument_serial": "string", "day": "string", "outcome": "string",
-        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64", "opened_at": "string",
+        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64", "opened_at": "string", "identity": "string",
     },
     name="visit",
 )  # fmt: skip
 READING = ibis.table(
-    {"key": "string", "rate": "string", "at_time": "string", "quantity": "string", "value": "float64"}, name="reading"
+    {"key": "string", "rate": "string", "at_time": "string", "quantity": "string", "value": "float64"},
+    name="reading",
 )
 GATE = ibis.table({"key": "string", "gate": "string", "title": "string", "seconds": "float64"}, name="gate")
 MISHEARD = ibis.table({"key": "string", "heard": "string", "meant": "string", "why": "string"}, name="misheard")
+
+
+def _once() -> Any:
+    """Return the visits without their copies: of the folders that hold one record, the first by key."""
+    first = VISIT.filter(_.identity != "").group_by("identity").aggregate(key=_.key.min())
+    return VISIT.semi_join(first, "key")
 
 
 def right_first_time() -> Any:
     """Return for each technician the visits and the share that finished with nothing on the list failed."""
     right = ((_.outcome == "finished") & (_.fails == 0)).cast("float64")
     return (
-        VISIT.filter(_.seal.isin(["closed", "open", "broken"]))
+        _once()
         .group_by("technician")
         .aggregate(
             visits=_.count(),
@@ -53,7 +60,7 @@ def drift() -> Any:
     both = co2.group_by(["key", "rate"]).aggregate(
         found=co2.value.max(where=co2.at_time == "found"), left_at=co2.value.max(where=co2.at_time == "left")
     )
-    dated = both.join(VISIT, "key").select("serial", "appliance", "day", "opened_at", "rate", "found", "left_at")
+    dated = both.join(_once(), "key").select("serial", "appliance", "day", "opened_at", "rate", "found", "left_at")
     window = ibis.window(group_by=["serial", "rate"], order_by=["day", "opened_at"])
     with_before = dated.mutate(left_before=_.left_at.lag().over(window), day_before=_.day.lag().over(window))
     return (
@@ -67,7 +74,7 @@ def drift() -> Any:
 def instruments() -> Any:
     """Return for each instrument the mean of CO2 read minus CO2 that belongs to its O2: one far off disagrees."""
     residual = READING.filter(_.quantity == "pair_residual")
-    joined = residual.join(VISIT, "key")
+    joined = residual.join(_once(), "key")
     return (
         joined.group_by(["instrument", "instrument_serial"])
         .aggregate(
@@ -83,8 +90,11 @@ def instruments() -> Any:
 def slow_gates() -> Any:
     """Return the gates with the longest mean stay, seconds."""
     return (
-        GATE.group_by(["gate", "title"])
-        .aggregate(passages=_.count(), seconds_mean=_.seconds.mean().round(1), seconds_most=_.seconds.max().round(1))
+        GATE.semi_join(_once(), "key")
+        .group_by(["gate", "title"])
+        .aggregate(
+            passages=_.count(), seconds_mean=_.seconds.mean().round(1), seconds_most=_.seconds.max().round(1)
+        )
         .order_by([_.seconds_mean.desc(), _.gate])
     )
 
@@ -92,7 +102,8 @@ def slow_gates() -> Any:
 def misheard() -> Any:
     """Return words that were not understood or that became another value, most frequent first."""
     return (
-        MISHEARD.group_by(["heard", "meant", "why"])
+        MISHEARD.semi_join(_once(), "key")
+        .group_by(["heard", "meant", "why"])
         .aggregate(times=_.count())
         .order_by([_.times.desc(), _.heard, _.why])
     )

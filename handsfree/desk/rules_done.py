@@ -27,7 +27,7 @@ def answered(evidence: Evidence, item: Item) -> Finding:
 
 
 def all_answered(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether each of several gates was passed, done; one left out with its reason is a fail that says so."""
+    """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
     gates = evidence.gate_ids(item["gates"])
     if not gates:
         return unknown("the procedure has no such gates")
@@ -54,9 +54,9 @@ def present(evidence: Evidence, item: Item) -> Finding:
             step, event = found
             return passed(f"{wording.value(event.reading)} at {wording.clock(step.at)}", step.seq)
     named = {wording.quantity(quantity).lower() for quantity in item["quantities"]}
-    for step, event in evidence.not_done:
-        if named & {evidence.recorded.gate_title(event.gate).lower()}:
-            return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
+    for step, undone in evidence.not_done:
+        if named & {evidence.recorded.gate_title(undone.gate).lower()}:
+            return failed(f"not done: {undone.reason or 'the reason is in the sound'}", step.seq)
     return failed("no value on record") if evidence.finished else unknown("the visit ended before it")
 
 
@@ -107,7 +107,7 @@ def notice(evidence: Evidence, item: Item) -> Finding:
 
 
 def warning_due(evidence: Evidence) -> list[str]:
-    """Return why a warning notice is due: the visit stopped, or ended with a verdict outside or something altered."""
+    """Return why a warning notice is due: a stop, a verdict outside that stands at the end, or a thing altered."""
     why = [f"stopped: {event.why}" for _, event in evidence.recorded.all(ev.Stopped)]
     why += [f"still altered: {span.said} {span.state}" for span in evidence.alterations if span.until is None]
     bad = {"outside", "carbon-monoxide-high", "find-source"}

@@ -44,15 +44,15 @@ class SupervisorKey:
     """The supervisor's own Ed25519 key in the state folder, made on first use, readable by its owner only."""
 
     def __init__(self, state: Path | None = None) -> None:
-        self._state = state or state_folder()
-        self._path = self._state / "supervisor.key"
+        self.folder = state or state_folder()
+        self._path = self.folder / "supervisor.key"
 
     def secret(self) -> Ed25519PrivateKey:
         """Return the key; Problem when the state folder cannot be used."""
         files = Disk()
         try:
-            ensure_folder(files, self._state, 0o700)
-            release = files.lock(self._state / "supervisor.lock", 10)
+            ensure_folder(files, self.folder, 0o700)
+            release = files.lock(self.folder / "supervisor.lock", 10)
             try:
                 if not self._path.exists():
                     put(files, self._path, Ed25519PrivateKey.generate().private_bytes_raw().hex().encode(), 0o600)
@@ -60,9 +60,11 @@ class SupervisorKey:
             finally:
                 release()
         except ValueError as error:
-            raise Problem("this is not a supervisor's key", where=str(self._path), remedy="put the right one back") from error
+            raise Problem(
+                "this is not a supervisor's key", where=str(self._path), remedy="put the right one back"
+            ) from error
         except OSError as error:
-            raise disk_problem(error, "using the supervisor's key", self._state) from error
+            raise disk_problem(error, "using the supervisor's key", self.folder) from error
 
     def public(self) -> str:
         """Return the public key, 64 hex digits."""
@@ -93,10 +95,11 @@ def sign_off(
         raise Problem("say in the remark what is to be done", where=verdict)
     if len(remark) > LONGEST:
         raise Problem(f"the remark is longer than {LONGEST} characters", remedy="shorten it")
-    secret = (key or SupervisorKey()).secret()
+    key = key or SupervisorKey()
+    secret = key.secret()
     path, files = report.folder / "signoff.jsonl", Disk()
     try:
-        release = files.lock((key or SupervisorKey())._state / "signoff.lock", 10)  # noqa: SLF001 - one lock a supervisor
+        release = files.lock(key.folder / "signoff.lock", 10)
         try:
             before = _lines(path)
             members = {
@@ -117,7 +120,7 @@ def sign_off(
             release()
     except OSError as error:
         raise disk_problem(error, "signing off", path) from error
-    return _read(members, str(members["digest"]), "")
+    return _read(members, "")
 
 
 def sign_offs(report: Report) -> list[SignOff]:
@@ -128,7 +131,7 @@ def sign_offs(report: Report) -> list[SignOff]:
         try:
             members = json.loads(line)
             fault = _fault(members, prev, report.identity or "", digest)
-            found.append(_read(members, digest, fault))
+            found.append(_read(members, fault))
         except (ValueError, TypeError, KeyError, AttributeError):
             found.append(SignOff("", "", "", "", "", "this line is not a sign-off"))
         prev = digest_of(line)
@@ -152,10 +155,9 @@ def _fault(members: Mapping[str, Any], prev: str, identity: str, digest: str) ->
     return "" if members["digest"] == digest else "it was made for another state of the record"
 
 
-def _read(members: Mapping[str, Any], digest: str, fault: str) -> SignOff:
-    del digest
-    texts = [str(members[name]) for name in ("at", "by", "verdict", "remark", "key")]
-    return SignOff(*texts, fault=fault)
+def _read(members: Mapping[str, Any], fault: str) -> SignOff:
+    at, by, verdict, remark, key = (str(members[name]) for name in ("at", "by", "verdict", "remark", "key"))
+    return SignOff(at, by, verdict, remark, key, fault)
 
 
 def _lines(path: Path) -> list[bytes]:

@@ -1,4 +1,4 @@
-"""The desk's pages: which address shows what. Everything shown comes from the folders; only a sign-off is written."""
+"""The desk's pages: which address shows what. All comes from the folders; a sign-off is all that is written."""
 
 from __future__ import annotations
 
@@ -96,7 +96,10 @@ class Desk:
 
     async def _list(self, request: Request) -> Response:
         given = dict(request.query_params)
-        texts = {name: given.get(name, "")[:100] for name in ("words", "technician", "since", "until", "outcome", "seal")}
+        texts = {
+            name: given.get(name, "")[:100]
+            for name in ("words", "technician", "since", "until", "outcome", "seal")
+        }
         page = int(given["page"]) if given.get("page", "").isdecimal() and len(given["page"]) < 7 else 1
         wanted = Wanted(**texts, sort=given.get("sort", "day"), page=page)
         rows, total = await run_in_threadpool(self.index.find, wanted)
@@ -175,7 +178,7 @@ class Desk:
         row = self.index.one(key)
         if row is None:
             raise HTTPException(404)
-        folder = (self.index.root / row["folder"]).resolve()
+        folder: Path = (self.index.root / str(row["folder"])).resolve()
         if not folder.is_relative_to(self.index.root):
             raise HTTPException(404)
         return folder

@@ -1,4 +1,4 @@
-"""The supervisor's list, judged line by line from the record: pass, fail or cannot tell, never more than it shows."""
+"""The supervisor's list, judged line by line from the record: pass, fail or cannot tell, never more."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How the desk writes quantities, units, times and outcomes: one place, so that page, report and terminal agree."""
+"""How the desk writes quantities, units, times and outcomes, so that page, report and terminal agree."""
 
 from __future__ import annotations
 

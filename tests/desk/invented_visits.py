@@ -1,4 +1,4 @@
-"""Invented visits for the desk's tests: the real session and ledger, an invented technician, and short invented sounds."""
+"""Invented visits for the desk's tests: the real session and ledger, an invented technician, short tones."""
 
 from __future__ import annotations
 
@@ -29,7 +29,9 @@ def tone(seconds: float = 0.25) -> np.ndarray:
     return (6000 * np.sin(2 * np.pi * 440 * time)).astype(np.int16)
 
 
-def record_visit(folder: Path, *, stop_at: str = "", answer: Answer | None = None, sheet: str | None = None) -> Path:
+def record_visit(
+    folder: Path, *, stop_at: str = "", answer: Answer | None = None, sheet: str | None = None
+) -> Path:
     """Record a whole visit, or one that the person stops by voice at a gate; return its folder."""
     job_sheet = scenario_files()[0]
     if sheet is not None:
@@ -83,4 +85,6 @@ def heard(recorder: Recorder, words: list[str], sound: str) -> inp.Heard:
         for n, word in enumerate(words)
     )
     best = inp.Alternative(words=spoken, score=Decimal("0.000"))
-    return inp.Heard(at=now, alternatives=(best,), grammar="invented", started=now - 900, ended=now - 400, sound=sound)
+    return inp.Heard(
+        at=now, alternatives=(best,), grammar="invented", started=now - 900, ended=now - 400, sound=sound
+    )

@@ -1,0 +1,228 @@
+"""The supervisor's commands: the desk, replay, report, receive and across."""
+
+from __future__ import annotations
+
+import ipaddress
+import json
+import secrets
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from handsfree.desk import wording
+from handsfree.desk.dossier import Dossier, open_dossier, seal_words
+from handsfree.desk.evidence import Result
+from handsfree.ledger import Verdict
+from handsfree.problem import ExitCode, Problem
+
+app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
+
+_Visit = Annotated[Path, typer.Argument(help="The folder of a visit.")]
+_Visits = Annotated[Path, typer.Argument(help="A folder with visits in it, at any depth.")]
+_MARKS = {Result.PASS: ("✓", "green"), Result.FAIL: ("✕", "red"), Result.CANNOT_TELL: ("?", "yellow")}
+
+
+@app.command()
+def desk(
+    folder: _Visits,
+    *,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="The port; 0 takes a free one.")] = 8470,
+    host: Annotated[str, typer.Option(help="The address to listen on; elsewhere than here a token is asked.")] = (
+        "127.0.0.1"
+    ),
+    name: Annotated[list[str] | None, typer.Option(help="A name that browsers may call the desk by.")] = None,
+    supervisor: Annotated[str, typer.Option(help="Your name, as it is put beside a sign-off.")] = "",
+) -> None:
+    """Open the supervisor's pages over a folder of visits."""
+    if not folder.is_dir():
+        raise Problem("there is no such folder", where=str(folder))
+    try:
+        import uvicorn  # noqa: PLC0415 - the extra `desk`
+
+        from handsfree.desk.checker import Checker  # noqa: PLC0415
+        from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
+        from handsfree.desk.index import Index  # noqa: PLC0415
+        from handsfree.desk.site import Desk  # noqa: PLC0415
+    except ImportError as error:
+        raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
+    open_to_all = not _is_loopback(host)
+    token = secrets.token_urlsafe(24) if open_to_all else None
+    door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
+    index = Index(folder)
+    socket = uvicorn.Config("", host=host, port=port).bind_socket()
+    where = f"http://{f'[{host}]' if ':' in host else host}:{socket.getsockname()[1]}/"
+    typer.echo(where + (f"enter?token={token}" if token else ""))
+    if open_to_all:
+        typer.echo(
+            "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
+        )
+    application = Desk(index, door, supervisor).application(Checker(index))
+    uvicorn.Server(uvicorn.Config(application, log_level="warning", access_log=False)).run(sockets=[socket])
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return host == "localhost" or ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+@app.command()
+def replay(
+    folder: _Visit,
+    *,
+    talk: Annotated[bool, typer.Option("--talk/--no-talk", help="Tell the talk line by line.")] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Tell a visit again: how it ended, what a supervisor verifies, and who said what."""
+    dossier = open_dossier(folder)
+    if as_json:
+        typer.echo(json.dumps(_as_json(dossier, talk=talk), indent=1, ensure_ascii=False))
+    else:
+        _tell(dossier, Console(highlight=False), talk=talk)
+    if dossier.report.verdict == Verdict.BROKEN:
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _tell(dossier: Dossier, console: Console, *, talk: bool) -> None:
+    recorded = dossier.evidence.recorded
+    console.print(
+        Text(f"{recorded.opened.appliance} {recorded.opened.serial}, {recorded.opened.day}", style="bold")
+    )
+    console.print(Text(dossier.sentence))
+    console.print(Text(f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}"))
+    console.print(_rates(dossier))
+    for notable in dossier.notables:
+        console.print(Text(f"{notable.kind:17}{wording.clock(notable.at):>8}  {notable.says}"))
+    for line in dossier.judged:
+        console.print(Text(f"\n{line.line}: {line.result}", style="bold"))
+        for item in line.items:
+            mark, colour = _MARKS[item.finding.result]
+            told = f"  {mark} {item.finding.result:11} "
+            console.print(Text(told, style=colour) + Text(f"{item.says}: {item.finding.why}", style="default"))
+    if talk:
+        console.print()
+        for said in dossier.talk:
+            notes = f"  [{' · '.join(said.notes)}]" if said.notes else ""
+            console.print(Text(f"{wording.clock(said.at):>8}  {said.who:6}  {said.text}{notes}"))
+
+
+def _rates(dossier: Dossier) -> Table:
+    table = Table("", *[f"{rate.rate}, {when}" for rate in dossier.evidence.rates for when in ("found", "left")])
+    for quantity in ("co2", "o2", "co"):
+        cells = [
+            wording.value(group.values[quantity].reading) if group and quantity in group.values else "-"
+            for rate in dossier.evidence.rates
+            for group in (rate.before, rate.after)
+        ]
+        table.add_row(wording.quantity(quantity), *cells)
+    return table
+
+
+def _as_json(dossier: Dossier, *, talk: bool) -> dict[str, Any]:
+    return {
+        "outcome": dossier.sentence,
+        "seal": dossier.report.as_json(),
+        "list": [
+            {
+                "line": line.line,
+                "result": line.result.value,
+                "items": [
+                    {
+                        "says": item.says,
+                        "result": item.finding.result.value,
+                        "why": item.finding.why,
+                        "entry": item.finding.seq,
+                    }
+                    for item in line.items
+                ],
+            }
+            for line in dossier.judged
+        ],
+        "first": [{"kind": each.kind, "says": each.says, "entry": each.seq} for each in dossier.notables],
+        "talk": [
+            {"entry": each.seq, "at_ms": each.at, "who": each.who, "text": each.text, "notes": each.notes}
+            for each in dossier.talk
+        ]
+        if talk
+        else [],
+        "sign_offs": [vars(each) for each in dossier.sign_offs],
+    }
+
+
+@app.command()
+def report(
+    folder: _Visit,
+    output: Annotated[Path, typer.Option("--output", "-o", help="Where to write it: a .pdf or an .html file.")],
+) -> None:
+    """Write the customer's report of a visit."""
+    try:
+        from handsfree.desk import printed  # noqa: PLC0415 - the extra `desk`
+    except ImportError as error:
+        raise Problem(f"the report needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
+    ending = output.suffix.lower()
+    if ending not in {".pdf", ".html"}:
+        raise Problem("a report is a .pdf or an .html file", where=str(output))
+    if output.exists():
+        raise Problem("this file exists already", where=str(output), remedy="name a new one")
+    dossier = open_dossier(folder)
+    content = printed.pdf(dossier) if ending == ".pdf" else printed.html(dossier).encode()
+    try:
+        output.write_bytes(content)
+    except OSError as error:
+        raise Problem(f"the report cannot be written ({error.strerror})", where=str(output)) from error
+    typer.echo(f"{output}: {dossier.sentence}")
+    if dossier.report.verdict == Verdict.BROKEN:
+        typer.echo(f"The record does not verify: {dossier.report.sentence}", err=True)
+        raise typer.Exit(ExitCode.FAILED)
+
+
+@app.command()
+def receive(
+    source: Annotated[Path, typer.Argument(help="The stick or share that holds visits.")],
+    into: Annotated[Path, typer.Argument(help="The folder of visits to take them into.")],
+) -> None:
+    """Take visits in: each verified on arrival, none overwritten, those already here recognised."""
+    from handsfree.desk.receiving import Fate  # noqa: PLC0415
+    from handsfree.desk.receiving import receive as arrivals  # noqa: PLC0415
+
+    bad = 0
+    for arrival in arrivals(source, into):
+        bad += arrival.fate in {Fate.FAULTY, Fate.REFUSED, Fate.DIFFERENT}
+        typer.echo(f"{arrival.source}: {arrival.fate}{f' as {arrival.folder}' if arrival.folder else ''}")
+        typer.echo(f"  {arrival.sentence}")
+    if bad:
+        raise typer.Exit(ExitCode.FAILED)
+
+
+@app.command()
+def across(
+    folder: _Visits,
+    question: Annotated[str, typer.Argument(help="Which question; all their names without one.")] = "",
+) -> None:
+    """Ask a question across all visits of a folder; the answer is CSV."""
+    try:
+        from handsfree.desk.examination import examine  # noqa: PLC0415
+        from handsfree.desk.index import Index  # noqa: PLC0415
+        from handsfree.desk.questions import QUESTIONS, answer  # noqa: PLC0415 - the extra `desk`
+    except ImportError as error:
+        raise Problem(f"questions need {error.name}", remedy="pip install 'handsfree[desk]'") from error
+    if not folder.is_dir():
+        raise Problem("there is no such folder", where=str(folder))
+    if not question:
+        for each in QUESTIONS.values():
+            typer.echo(f"{each.name}: {each.means}")
+        return
+    if question not in QUESTIONS:
+        raise Problem(f"there is no question {question!r}", remedy=f"one of: {', '.join(QUESTIONS)}")
+    index = Index(folder)
+    index.scan()
+    while waiting := index.unchecked():
+        for key, visit in waiting:
+            index.keep(key, examine(visit))
+    with index.open() as base:
+        typer.echo(answer(base, QUESTIONS[question]).csv(), nl=False)
