@@ -31,15 +31,19 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
         _SKIPPED.append((report.nodeid, reason.removeprefix("Skipped: ")))
 
 
-def pytest_sessionfinish(session: pytest.Session) -> None:
-    if hasattr(session.config, "workerinput") or os.environ.get("CI") != "true":
-        return
+def _unlisted() -> list[tuple[str, str]]:
     listed = [line for line in _LISTED.read_text("utf-8").splitlines() if line and not line.startswith("#")]
-    unlisted = [(node, why) for node, why in _SKIPPED if not any(why.startswith(entry) for entry in listed)]
-    if unlisted:
-        for node, why in unlisted:
-            print(f"\nskipped without being listed in tests/skips.txt: {node}: {why}")
+    return [(node, why) for node, why in _SKIPPED if not any(why.startswith(entry) for entry in listed)]
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if not hasattr(session.config, "workerinput") and os.environ.get("CI") == "true" and _unlisted():
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for node, why in _unlisted():
+        terminalreporter.write_line(f"skipped without being listed in tests/skips.txt: {node}: {why}", red=True)
 
 
 def pytest_collectreport(report: pytest.CollectReport) -> None:
