@@ -48,22 +48,25 @@ class Judgement:
     """How the recogniser's scores become odds; each model brings its own, fitted on speakers kept for that.
 
     Differences of score are divided by `score_scale`. How well a sentence fits its sound is its score for
-    each of its phones; the chance that it is of the grammar at all is the logistic function of
-    (fit - `middle_fit`) * `steepness`. Steepness 0 judges nothing and trusts the scores alone.
+    each of its phones; the chance that it is of the grammar at all is the logistic function of `base` +
+    `steepness` * fit + `credit` * phones, since a long phrase is rarely heard by chance (beyond fifteen phones
+    it earns no more). Steepness 0 judges nothing and trusts the scores alone.
     """
 
     score_scale: float = 1.0
-    middle_fit: float = 0.0
+    base: float = 0.0
     steepness: float = 0.0
+    credit: float = 0.0
 
     def known(self, score: float, phones: int) -> float:
         """Return the chance that a sentence of so many phones with this score is of the grammar."""
         if self.steepness == 0 or phones == 0:
             return 1.0
-        depth = (score / phones - self.middle_fit) * self.steepness
+        depth = self.base + self.steepness * score / phones + self.credit * min(phones, MOST_CREDITED)
         return 1.0 / (1.0 + math.exp(-max(-_DEEPEST, min(_DEEPEST, depth))))
 
 
+MOST_CREDITED: Final = 15
 _DEEPEST: Final = 30.0
 
 

@@ -38,8 +38,9 @@ class Tuning:
     unknown_cost: float
     word_cost: float
     score_scale: float = 1.0
-    middle_fit: float = 0.0
+    base: float = 0.0
     steepness: float = 0.0
+    credit: float = 0.0
 
     @classmethod
     def of_model(cls, folder: Path) -> Tuning:

@@ -83,16 +83,18 @@ def main() -> None:
     parser.add_argument("--unknown-cost", type=float, default=0.0)
     parser.add_argument("--word-cost", type=float, default=0.0)
     parser.add_argument("--score-scale", type=float, default=1.0)
-    parser.add_argument("--middle-fit", type=float, default=0.0)
+    parser.add_argument("--base", type=float, default=0.0)
     parser.add_argument("--steepness", type=float, default=0.0)
+    parser.add_argument("--credit", type=float, default=0.0)
     given = parser.parse_args()
     tuning = Tuning(
         given.unknown_phone_cost,
         given.unknown_cost,
         given.word_cost,
         given.score_scale,
-        given.middle_fit,
+        given.base,
         given.steepness,
+        given.credit,
     )
     export(given.net, given.folder, given.words.read_text(encoding="utf-8").split(), given.blank_prior, tuning)
 

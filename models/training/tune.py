@@ -1,7 +1,7 @@
 """Fit how scores become odds, on the speakers kept for tuning: `python -m models.training.tune MODEL`.
 
 Plays the bench's `tune` part to a model whose judgement is switched off, and finds the scale of scores and the
-logistic function of the fit that make "the best alternative is right" likeliest. Prints the three settings.
+logistic function that make "the best alternative is right" likeliest. Prints the settings.
 """
 
 from __future__ import annotations
@@ -12,80 +12,103 @@ import math
 import shutil
 import tempfile
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from scipy.optimize import minimize
 
+from handsfree.hearing.alternatives import MOST_CREDITED
 from handsfree.hearing.ending import unfinished_too
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.model_folder import SUMS
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.pronunciation import Pronunciations
 from models.training.split import Part
-from tests.bench.hearing.__main__ import clips, ratios
+from tests.bench.hearing.__main__ import TRIES, clips
 from tests.bench.hearing.mixtures import Mixer
 
-_FOR_US, _NOT_FOR_US = 0.8, 0.2
-"""How often speech at an open ear is for the tool; a judgement, not a measurement."""
+_PEOPLE, _PHRASES, _NOT_FOR_US = 0.4, 0.4, 0.2
+"""What each kind of sound counts for: people's readings and words, phrases by voices, other talk. A judgement."""
+
+Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
+
+
+@dataclass(frozen=True)
+class Observed:
+    """A sentence heard in a clip: its fit, its phones, how far the others are behind, whether it was right."""
+
+    fit: float
+    phones: int
+    behind: Numbers
+    right: bool
+    kind: float
+    """The weight of its kind."""
 
 
 def main() -> None:
     """Read the command line, play, fit, print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("model", type=Path)
-    parser.add_argument("--most", type=int, default=80, help="clips of a task")
+    parser.add_argument(
+        "--most", type=int, default=60, help="clips of people of a task; others three times as many"
+    )
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         model = Path(shutil.copytree(given.model, Path(name) / "model"))
         (model / SUMS).unlink()
         settings = json.loads((model / "conf" / "listening.json").read_text(encoding="utf-8"))
-        settings |= {"score_scale": 1.0, "middle_fit": 0.0, "steepness": 0.0}
+        settings |= {"score_scale": 1.0, "base": 0.0, "steepness": 0.0, "credit": 0.0}
         (model / "conf" / "listening.json").write_text(json.dumps(settings), encoding="utf-8")
-        fits, leads, right, weights = observe(Recogniser(model), given.most)
-    scale, middle, steepness = fitted(fits, leads, right, weights)
-    print(f"--score-scale {scale:.2f} --middle-fit {middle:.2f} --steepness {steepness:.2f}")
+        seen = observe(Recogniser(model), given.most)
+    print(f"{len(seen)} sentences heard, {sum(one.right for one in seen)} of them right")
+    scale, base, steepness, credit = fitted(seen)
+    print(f"--score-scale {scale:.2f} --base {base:.2f} --steepness {steepness:.2f} --credit {credit:.2f}")
 
 
-Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
-
-
-def observe(ears: Recogniser, most: int) -> tuple[Numbers, list[Numbers], Numbers, Numbers]:
-    """Return, for every sentence heard: its fit, how far the others are behind, was it right, and its weight."""
+def observe(ears: Recogniser, most: int) -> list[Observed]:
+    """Play the clips that are kept for tuning; return every sentence of a grammar that was heard."""
     by_task = defaultdict(list)
     for clip in clips(Part.TUNE, None):
         by_task[clip.task].append(clip)
     mixer, known = Mixer(Part.TUNE), Pronunciations()
-    fits, leads, right, ours = [], [], [], []
+    seen = []
     for task, listed in by_task.items():
-        for clip in listed[:most]:
-            for ratio in (None, 15.0, 5.0) if len(ratios(task)) > 1 else ratios(task):
+        of_people = task in TRIES
+        levels = (None, 10.0) if of_people else (15.0, 5.0) if listed[0].words else (None,)
+        kind = _PEOPLE if of_people else _PHRASES if listed[0].words else _NOT_FOR_US
+        for clip in listed[: most if of_people else 3 * most]:
+            for ratio in levels:
                 found = ears.recognise(mixer(clip, ratio), unfinished_too(clip.grammar))
                 if found and UNKNOWN not in found[0].text:
                     phones = sum(len(known.of(word)[0]) for word in found[0].text)
+                    behind = np.array([float(one.score) for one in found[1:]])
                     assert ears.best_score is not None
-                    fits.append(ears.best_score / phones)
-                    leads.append(np.array([float(one.score) for one in found[1:]]))
-                    right.append(found[0].text == clip.words)
-                    ours.append(bool(clip.words))
-    mine = np.array(ours)
-    weights = np.where(mine, _FOR_US / mine.sum(), _NOT_FOR_US / (~mine).sum())
-    print(f"{len(fits)} sentences heard, {sum(right)} of them right, {(~mine).sum()} out of other talk")
-    return np.array(fits), leads, np.array(right, dtype=np.float64), weights
+                    seen.append(
+                        Observed(ears.best_score / phones, phones, behind, found[0].text == clip.words, kind)
+                    )
+    return seen
 
 
-def fitted(fits: Numbers, leads: list[Numbers], right: Numbers, weights: Numbers) -> tuple[float, float, float]:
-    """Return scale, middle and steepness of the greatest likelihood."""
+def fitted(seen: Sequence[Observed]) -> tuple[float, float, float, float]:
+    """Return scale, base, steepness and credit of the greatest likelihood."""
+    fit = np.array([one.fit for one in seen])
+    phones = np.array([min(one.phones, MOST_CREDITED) for one in seen])
+    right = np.array([one.right for one in seen])
+    kinds = np.array([one.kind for one in seen])
+    weights = sum((kinds == kind) * kind / max(1, (kinds == kind).sum()) for kind in set(kinds))
 
     def surprise(values: Numbers) -> float:
-        scale, middle, steepness = math.exp(values[0]), values[1], math.exp(values[2])
-        known = 1 / (1 + np.exp(-np.clip((fits - middle) * steepness, -30, 30)))
-        share = np.array([1 / (1 + np.exp(behind / scale).sum()) for behind in leads])
+        scale, base, steepness, credit = math.exp(values[0]), *values[1:]
+        known = 1 / (1 + np.exp(-np.clip(base + steepness * fit + credit * phones, -30, 30)))
+        share = np.array([1 / (1 + np.exp(one.behind / scale).sum()) for one in seen])
         sure = np.clip(known * share, 1e-6, 1 - 1e-6)
-        return float(-(weights * (right * np.log(sure) + (1 - right) * np.log(1 - sure))).sum())
+        return float(-(weights * np.log(np.where(right, sure, 1 - sure))).sum())
 
-    best = minimize(surprise, np.array([0.0, float(np.median(fits)) - 2, 0.5]), method="Nelder-Mead")
-    return math.exp(best.x[0]), float(best.x[1]), math.exp(best.x[2])
+    start = np.array([0.8, 2.0, 2.0, 0.3])
+    best = minimize(surprise, start, method="Nelder-Mead", options={"maxiter": 4000, "maxfev": 4000})
+    return math.exp(best.x[0]), *(float(value) for value in best.x[1:])
 
 
 if __name__ == "__main__":

@@ -184,7 +184,7 @@ def test_when_silence_is_likeliest_nothing_was_heard():
 
 def test_a_sentence_that_fits_its_sound_badly_gives_its_odds_to_unknown_speech():
     heard = [{"confidence": -12.0, "result": [{"word": "yes", "start": 0, "end": 1}]}]
-    judgement = Judgement(middle_fit=-2.0, steepness=1.0)
+    judgement = Judgement(base=2.0, steepness=1.0)
     found = from_scored(heard, phrase("yes").automaton(), judgement, lambda word: 3)
     known = 1 / (1 + np.exp(2.0))
     assert [one.text for one in found] == [(UNKNOWN,), ("yes",)]

@@ -47,7 +47,7 @@ def phrase_lists(model: Path) -> Ear:
     vosk.SetLogLevel(-1)
     native_model = vosk.Model(str(model))
     tuning = Tuning.of_model(model)
-    judgement = Judgement(tuning.score_scale, tuning.middle_fit, tuning.steepness)
+    judgement = Judgement(tuning.score_scale, tuning.base, tuning.steepness, tuning.credit)
     known = Pronunciations()
 
     def phones_in(word: str) -> int:
