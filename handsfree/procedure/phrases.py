@@ -143,7 +143,7 @@ def _own_rules(
             denials = catalogue.answers["deny"]
             return (affirm, CorrectionRule(denials, row), ValuesRule(row), *_drops(gate, catalogue))
         case "digits":
-            alone = [slots((ask,), catalogue)[0] for ask in _only(asks, question.about) or asks]
+            alone = [_slot(ask, catalogue, 0) for ask in _only(asks, question.about) or asks]
             return (*map(DigitsRule, alone), *_drops(gate, catalogue))
         case "once-more" | "which-value":
             wanted = _only(asks, question.about) or asks

@@ -24,6 +24,9 @@ from handsfree.session.state import State
 CLEAR_MARGIN = Decimal("4.0")
 """Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful."""
 
+SECOND_MARGIN = Decimal("2.0")
+"""The lead that is enough for a second, independent hearing of the value that was heard the first time."""
+
 UNKNOWN_MARGIN = Decimal("2.0")
 """Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
 
@@ -79,7 +82,8 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
         return Choice(None, why="sound was lost", onset=onset)
     winner = candidates[0]
     chosen = heard.alternatives[winner.alternative]
-    rivals = _rivals(heard, winner, candidates)
+    margin = SECOND_MARGIN if _confirms(state, winner.meaning) else CLEAR_MARGIN
+    rivals = _rivals(heard, winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
     if lead > CLEAR_MARGIN:
@@ -120,7 +124,17 @@ def _hazard(plan: Plan, heard: Heard) -> HazardSaid | None:
     return None
 
 
-def _rivals(heard: Heard, winner: Candidate, candidates: Sequence[Candidate]) -> tuple[Meaning, ...]:
+def _confirms(state: State, meaning: Meaning) -> bool:
+    """Say whether a second call gives the very value that is pending."""
+    if state.question.kind not in {"once-more", "digits"} or not isinstance(meaning, Values):
+        return False
+    pending = state.pending.values.get(meaning.values[0][0])
+    return pending is not None and pending.value == str(meaning.values[0][1])
+
+
+def _rivals(
+    heard: Heard, winner: Candidate, candidates: Sequence[Candidate], margin: Decimal
+) -> tuple[Meaning, ...]:
     """Return the other meanings too near the winner to be let go, the nearest first.
 
     A value beyond a stop limit stays near by its sound alone, however improbable what was called with it.
@@ -129,7 +143,7 @@ def _rivals(heard: Heard, winner: Candidate, candidates: Sequence[Candidate]) ->
     near = [
         candidate.meaning
         for candidate in candidates
-        if winner.score - candidate.score < CLEAR_MARGIN
+        if winner.score - candidate.score < margin
         or (candidate.beyond and said - heard.alternatives[candidate.alternative].score < CLEAR_MARGIN)
     ]
     return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
