@@ -49,24 +49,21 @@ class Judgement:
 
     Differences of score are divided by `score_scale`. How well a sentence fits its sound is its score for
     each of its phones; the chance that it is of the grammar at all is the logistic function of `base` +
-    `steepness` * fit + `credit` * phones, since a long phrase is rarely heard by chance (beyond fifteen phones
-    it earns no more). Steepness 0 judges nothing and trusts the scores alone.
+    `steepness` * fit. Steepness 0 judges nothing and trusts the scores alone.
     """
 
     score_scale: float = 1.0
     base: float = 0.0
     steepness: float = 0.0
-    credit: float = 0.0
 
     def known(self, score: float, phones: int) -> float:
         """Return the chance that a sentence of so many phones with this score is of the grammar."""
         if self.steepness == 0 or phones == 0:
             return 1.0
-        depth = self.base + self.steepness * score / phones + self.credit * min(phones, MOST_CREDITED)
+        depth = self.base + self.steepness * score / phones
         return 1.0 / (1.0 + math.exp(-max(-_DEEPEST, min(_DEEPEST, depth))))
 
 
-MOST_CREDITED: Final = 15
 _DEEPEST: Final = 30.0
 
 

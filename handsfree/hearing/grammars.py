@@ -54,9 +54,7 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Any] = OrderedDict()
-        self.judgement = Judgement(
-            self._tuning.score_scale, self._tuning.base, self._tuning.steepness, self._tuning.credit
-        )
+        self.judgement = Judgement(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
     def recogniser(self, automaton: WordAutomaton) -> Any:
         """Return a fresh native recogniser that hears exactly the sentences of the automaton, or `[unk]`."""

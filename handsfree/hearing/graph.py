@@ -40,7 +40,6 @@ class Tuning:
     score_scale: float = 1.0
     base: float = 0.0
     steepness: float = 0.0
-    credit: float = 0.0
 
     @classmethod
     def of_model(cls, folder: Path) -> Tuning:

@@ -85,7 +85,6 @@ def main() -> None:
     parser.add_argument("--score-scale", type=float, default=1.0)
     parser.add_argument("--base", type=float, default=0.0)
     parser.add_argument("--steepness", type=float, default=0.0)
-    parser.add_argument("--credit", type=float, default=0.0)
     given = parser.parse_args()
     tuning = Tuning(
         given.unknown_phone_cost,
@@ -94,7 +93,6 @@ def main() -> None:
         given.score_scale,
         given.base,
         given.steepness,
-        given.credit,
     )
     export(given.net, given.folder, given.words.read_text(encoding="utf-8").split(), given.blank_prior, tuning)
 

@@ -19,7 +19,6 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
-from handsfree.hearing.alternatives import MOST_CREDITED
 from handsfree.hearing.ending import unfinished_too
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.model_folder import SUMS
@@ -29,7 +28,7 @@ from models.training.split import Part
 from tests.bench.hearing.__main__ import TRIES, clips
 from tests.bench.hearing.mixtures import Mixer
 
-_PEOPLE, _PHRASES, _NOT_FOR_US = 0.4, 0.4, 0.2
+_PEOPLE, _PHRASES, _NOT_FOR_US = 0.7, 0.1, 0.2
 """What each kind of sound counts for: people's readings and words, phrases by voices, other talk. A judgement."""
 
 Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -37,10 +36,9 @@ Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 @dataclass(frozen=True)
 class Observed:
-    """A sentence heard in a clip: its fit, its phones, how far the others are behind, whether it was right."""
+    """A sentence heard in a clip: its fit, how far the others are behind, whether it was right."""
 
     fit: float
-    phones: int
     behind: Numbers
     right: bool
     kind: float
@@ -59,12 +57,12 @@ def main() -> None:
         model = Path(shutil.copytree(given.model, Path(name) / "model"))
         (model / SUMS).unlink()
         settings = json.loads((model / "conf" / "listening.json").read_text(encoding="utf-8"))
-        settings |= {"score_scale": 1.0, "base": 0.0, "steepness": 0.0, "credit": 0.0}
+        settings |= {"score_scale": 1.0, "base": 0.0, "steepness": 0.0}
         (model / "conf" / "listening.json").write_text(json.dumps(settings), encoding="utf-8")
         seen = observe(Recogniser(model), given.most)
     print(f"{len(seen)} sentences heard, {sum(one.right for one in seen)} of them right")
-    scale, base, steepness, credit = fitted(seen)
-    print(f"--score-scale {scale:.2f} --base {base:.2f} --steepness {steepness:.2f} --credit {credit:.2f}")
+    scale, base, steepness = fitted(seen)
+    print(f"--score-scale {scale:.2f} --base {base:.2f} --steepness {steepness:.2f}")
 
 
 def observe(ears: Recogniser, most: int) -> list[Observed]:
@@ -85,28 +83,25 @@ def observe(ears: Recogniser, most: int) -> list[Observed]:
                     phones = sum(len(known.of(word)[0]) for word in found[0].text)
                     behind = np.array([float(one.score) for one in found[1:]])
                     assert ears.best_score is not None
-                    seen.append(
-                        Observed(ears.best_score / phones, phones, behind, found[0].text == clip.words, kind)
-                    )
+                    seen.append(Observed(ears.best_score / phones, behind, found[0].text == clip.words, kind))
     return seen
 
 
-def fitted(seen: Sequence[Observed]) -> tuple[float, float, float, float]:
-    """Return scale, base, steepness and credit of the greatest likelihood."""
+def fitted(seen: Sequence[Observed]) -> tuple[float, float, float]:
+    """Return scale, base and steepness of the greatest likelihood."""
     fit = np.array([one.fit for one in seen])
-    phones = np.array([min(one.phones, MOST_CREDITED) for one in seen])
     right = np.array([one.right for one in seen])
     kinds = np.array([one.kind for one in seen])
     weights = sum((kinds == kind) * kind / max(1, (kinds == kind).sum()) for kind in set(kinds))
 
     def surprise(values: Numbers) -> float:
-        scale, base, steepness, credit = math.exp(values[0]), *values[1:]
-        known = 1 / (1 + np.exp(-np.clip(base + steepness * fit + credit * phones, -30, 30)))
+        scale, base, steepness = math.exp(values[0]), *values[1:]
+        known = 1 / (1 + np.exp(-np.clip(base + steepness * fit, -30, 30)))
         share = np.array([1 / (1 + np.exp(one.behind / scale).sum()) for one in seen])
         sure = np.clip(known * share, 1e-6, 1 - 1e-6)
         return float(-(weights * np.log(np.where(right, sure, 1 - sure))).sum())
 
-    start = np.array([0.8, 2.0, 2.0, 0.3])
+    start = np.array([0.8, 2.0, 2.0])
     best = minimize(surprise, start, method="Nelder-Mead", options={"maxiter": 4000, "maxfev": 4000})
     return math.exp(best.x[0]), *(float(value) for value in best.x[1:])
 

@@ -140,7 +140,11 @@ def main() -> None:
     parser.add_argument("--whisper", type=Path, help="a folder with Whisper weights for faster-whisper")
     parser.add_argument("--most", type=int, default=10_000, help="clips of a task")
     parser.add_argument("--to", type=Path, default=Path("hearing-bench"))
+    parser.add_argument("--again", type=Path, nargs="+", help="tables and picture of answers that were saved")
     given = parser.parse_args()
+    if given.again:
+        report([one for file in given.again for one in saved(file)], given.to)
+        return
     if not material.SPEECH.is_dir():
         sys.exit(f"the recordings of people are not at {material.SPEECH}")
     part = Part(given.part)
@@ -169,13 +173,25 @@ def main() -> None:
     given.to.mkdir(parents=True, exist_ok=True)
     with (given.to / "answers.jsonl").open("w", encoding="utf-8") as file:
         file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
+    report(played, given.to)
+
+
+def saved(file: Path) -> list[Played]:
+    """Read answers that were saved."""
+    lines = map(json.loads, file.read_text(encoding="utf-8").splitlines())
+    return [Played(**{**one, "said": tuple(one["said"]), "heard": tuple(one["heard"])}) for one in lines]
+
+
+def report(played: Sequence[Played], to: Path) -> None:
+    """Print the tables and save the picture."""
+    to.mkdir(parents=True, exist_ok=True)
     tables(played)
     try:
         from tests.bench.hearing.picture import draw  # noqa: PLC0415 - matplotlib is not always there
     except ImportError:
         print("no picture: matplotlib is not installed")
         return
-    draw(played, given.to / "hearing.png")
+    draw(played, to / "hearing.png")
 
 
 if __name__ == "__main__":

@@ -47,7 +47,7 @@ def phrase_lists(model: Path) -> Ear:
     vosk.SetLogLevel(-1)
     native_model = vosk.Model(str(model))
     tuning = Tuning.of_model(model)
-    judgement = Judgement(tuning.score_scale, tuning.base, tuning.steepness, tuning.credit)
+    judgement = Judgement(tuning.score_scale, tuning.base, tuning.steepness)
     known = Pronunciations()
 
     def phones_in(word: str) -> int:
@@ -177,11 +177,11 @@ def _readings(token: str) -> list[Words]:
     if len(token) > 1 and token[0] in _TENS:
         ones = () if token[1] == "0" else (_ONES[int(token[1])],)
         heads.append(((_TENS[token[0]], *ones), token[2:]))
+    for head, rest in heads:
+        found += [(*head, *one) for one in (_readings(rest) if rest else [()])]
     if len(token) == 3 and token[0] != "0":
         rest = _readings(token[1:].lstrip("0")) if token[1:].strip("0") else [()]
         found += [(_ONES[int(token[0])], "hundred", *middle, *one) for one in rest for middle in ((), ("and",))]
-    for head, rest in heads:
-        found += [(*head, *one) for one in (_readings(rest) if rest else [()])]
     return found[:256]
 
 

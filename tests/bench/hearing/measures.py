@@ -26,8 +26,41 @@ class Played:
 
     @property
     def right(self) -> bool:
-        """The words that were said were heard, or nothing when nothing was for us."""
+        """The words that were said were heard, or nothing when nothing was for us.
+
+        Whisper writes figures, so of it only the figures must agree: "59" is right for "five nine" too.
+        """
+        if self.ear == "whisper":
+            return _figures(self.heard) == _figures(self.said)
         return self.heard == self.said
+
+
+_ONES = {
+    "zero": "0", "oh": "0", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7",
+    "eight": "8", "nine": "9",
+}  # fmt: skip
+_TEENS = {
+    "ten": "10", "eleven": "11", "twelve": "12", "thirteen": "13", "fourteen": "14", "fifteen": "15",
+    "sixteen": "16", "seventeen": "17", "eighteen": "18", "nineteen": "19",
+}  # fmt: skip
+_TENS = {
+    "twenty": "2", "thirty": "3", "forty": "4", "fifty": "5", "sixty": "6", "seventy": "7", "eighty": "8",
+    "ninety": "9",
+}  # fmt: skip
+
+
+def _figures(words: Sequence[str]) -> str:
+    """Write number words as the figures that they could be written as, other words as they are."""
+    text = ""
+    for place, word in enumerate(words):
+        if word in _TENS:
+            following = words[place + 1] if place + 1 < len(words) else ""
+            text += _TENS[word] + ("" if following in _ONES and _ONES[following] != "0" else "0")
+        elif word in _TEENS:
+            text += _TEENS[word]
+        else:
+            text += _ONES.get(word, f" {word} ")
+    return text
 
 
 def interval(count: int, of: int) -> tuple[float, float]:
