@@ -9,7 +9,7 @@ import typer
 from rich.console import Console
 
 from handsfree import __version__
-from handsfree.commands import arithmetic, authoring, record, rehearsing, sound, technician
+from handsfree.commands import arithmetic, authoring, record, rehearsing, sound, supervising, technician
 from handsfree.problem import ExitCode, Problem
 
 app = typer.Typer(
@@ -20,7 +20,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for family in (technician.app, record.app, authoring.app, rehearsing.app, arithmetic.app):
+for family in (technician.app, record.app, supervising.app, authoring.app, rehearsing.app, arithmetic.app):
     app.registered_commands += family.registered_commands
 app.command()(sound.soundcheck)
 
