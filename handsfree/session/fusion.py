@@ -97,7 +97,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
         doubt = "low confidence"
     elif heard.clipped:
         doubt = "the sound was clipped"
-    slight = not rivals and lead < UNKNOWN_MARGIN
+    slight = not rivals and lead < UNKNOWN_MARGIN and not heard.clipped
     return Choice(winner.meaning, doubt, onset, rivals, slight=slight, words=chosen.text)
 
 

@@ -48,6 +48,8 @@ class Pending:
 
     values: Mapping[str, ev.ReadingRecord] = field(default_factory=_nothing)
     doubtful: tuple[str, ...] = ()
+    unsure: bool = False
+    """They were heard in some doubt: silence accepts none of them."""
     corrected: frozenset[str] = frozenset()
 
 
@@ -81,6 +83,8 @@ class State:
     question: Question = NO_QUESTION
     text: str = ""
     attempt: int = 0
+    doubt: str = ""
+    """What spoke against the last understanding."""
     asked_at: int = 0
     silent_since: int = 0
     until: int | None = None
@@ -159,7 +163,7 @@ def apply(plan: Plan, state: State, event: Any) -> State:
         case ev.ToneSounded():
             return replace(state, alarmed=state.alarmed or event.name == "alarm")
         case ev.Understood():
-            return replace(state, silent_since=state.now, alarmed=False)
+            return replace(state, silent_since=state.now, alarmed=False, doubt=event.doubt)
         case ev.NotUnderstood():
             return state
         case ev.GateEntered():
@@ -183,7 +187,9 @@ def apply(plan: Plan, state: State, event: Any) -> State:
             return _back_at(state, to)
         case ev.ReadBack():
             called = MappingProxyType({reading.quantity: reading for reading in event.values})
-            return replace(state, pending=replace(state.pending, values=called, doubtful=event.doubtful))
+            unsure = state.pending.unsure or bool(state.doubt)
+            pending = replace(state.pending, values=called, doubtful=event.doubtful, unsure=unsure)
+            return replace(state, pending=pending)
         case ev.ReadingCorrected():
             pending = state.pending
             corrected = pending.corrected | {event.now.quantity}

@@ -146,9 +146,17 @@ def _doubtful(
     for quantity, record in fresh.items():
         number = record.value not in {OVER_RANGE, NO_READING}
         beyond = bool(stops_open(draft.plan.sheets, {quantity: record})) or (bool(stops) and quantity == "co")
-        if (utterance.doubt and utterance.in_doubt(quantity)) or beyond or (number and _apart(record, utterance)):
+        if _in_doubt(utterance, quantity) or beyond or (number and _apart(record, utterance)):
             doubtful.add(quantity)
     return tuple(quantity for quantity in together if quantity in doubtful)
+
+
+def _in_doubt(utterance: Utterance, quantity: str) -> bool:
+    """Say whether another value is near, or other speech likelier: a clear "confirmed" is then not enough.
+
+    A slight doubt (no other value near) is settled by the read-back, but never by silence.
+    """
+    return bool(utterance.doubt) and not utterance.slight and utterance.in_doubt(quantity)
 
 
 def _apart(record: ev.ReadingRecord, utterance: Utterance) -> bool:
@@ -203,7 +211,7 @@ def _correct(draft: Draft, meaning: Correction, utterance: Utterance) -> bool:
     doubtful = tuple(
         q
         for q in _doubtful(draft, together, {quantity: now}, utterance)
-        if q != quantity or utterance.doubt or _apart(now, utterance)
+        if q != quantity or _in_doubt(utterance, q) or _apart(now, utterance)
     )
     draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
     if not _pair_refused(draft):
@@ -288,7 +296,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     """
     quantity, called = meaning.values[0]
     again = record_of(draft, quantity, called)
-    if _apart(again, utterance) or (utterance.doubt and utterance.in_doubt(quantity)):
+    if _apart(again, utterance) or _in_doubt(utterance, quantity):
         _ask_digits(draft, quantity)
         return
     first = draft.state.pending.values.get(quantity)
@@ -330,7 +338,7 @@ def silence_after_read_back(draft: Draft, then: Then) -> None:
     """Accept only what physics has confirmed and no verdict hangs on; ask for everything else once more."""
     pending = draft.state.pending
     readings = numeric(pending.values)
-    pair = {"co2", "o2"} <= set(readings) and not {"co2", "o2"} & set(pending.doubtful)
+    pair = not pending.unsure and {"co2", "o2"} <= set(readings) and not {"co2", "o2"} & set(pending.doubtful)
     situation = situation_of(draft.plan, draft.state)
     if (
         pair
