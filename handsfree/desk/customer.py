@@ -71,7 +71,8 @@ def customer_report(dossier: Dossier) -> Customer:
         put_back=_put_back(dossier),
         cautions=CAUTIONS,
         seal=f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}. Checked: "
-        f"{', '.join(dossier.report.checks) or 'nothing'}. Recorded by {opened.program}, procedure {opened.procedure}.",
+        f"{', '.join(dossier.report.checks) or 'nothing'}. "
+        f"Recorded by {opened.program}, procedure {opened.procedure}.",
         signatures=[
             f"Technician: {opened.technician}, licence {opened.licence}",
             "Customer",

@@ -149,8 +149,8 @@ class Index:
         """Return the jobs of other visits whose flue readings are the same, value for value."""
         with self.open() as base:
             rows = base.execute(
-                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.flue = b.flue AND a.flue <> '' AND a.key <> b.key "
-                "AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
+                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.flue = b.flue AND a.flue <> '' "
+                "AND a.key <> b.key AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
                 (key,),
             ).fetchall()
         return [f"{row['job']} of {row['day']}" for row in rows]

@@ -105,10 +105,8 @@ class _Talk:
                 )
                 self._note(words, "reading")
             case ev.ReadingCorrected(was=was, now=now):
-                self._note(
-                    f"{wording.quantity(was.quantity)} corrected from {wording.value(was)} to {wording.value(now)}",
-                    "edit",
-                )
+                named = wording.quantity(was.quantity)
+                self._note(f"{named} corrected from {wording.value(was)} to {wording.value(now)}", "edit")
             case ev.ReadingRefused(reading=reading, why=why):
                 self._note(
                     f"{wording.quantity(reading.quantity)} {wording.value(reading)} not taken: {why}", "edit"

@@ -120,7 +120,10 @@ def _judges(recorded: Recorded, gate: str) -> str:
 
 @dataclass(frozen=True)
 class BeforeAfter:
-    """The first and the last settled flue readings at one rate; they are the same group when measured once."""
+    """The first and the last settled flue readings at one rate; the same group when it was measured once.
+
+    `after` is None when the last no longer counts: an adjuster was turned since, or it was being taken again.
+    """
 
     rate: str
     before: Group | None
@@ -139,4 +142,5 @@ def before_after(found: list[Group]) -> tuple[BeforeAfter, BeforeAfter]:
 
 def _of_rate(found: list[Group], rate: str) -> BeforeAfter:
     settled = [group for group in found if group.settled and group.rate == rate and "co2" in group.values]
-    return BeforeAfter(rate, settled[0] if settled else None, settled[-1] if settled else None)
+    left = settled[-1] if settled and not settled[-1].voided else None
+    return BeforeAfter(rate, settled[0] if settled else None, left)

@@ -44,7 +44,7 @@ _WARNING = ParagraphStyle(
     spaceBefore=8,
     spaceAfter=8,
 )
-WIDTH = A4[0] - 36 * mm
+WIDTH = A4[0] - 36 * mm - 12  # the frame keeps 6 points on each side
 
 
 def html(dossier: Dossier) -> str:
@@ -142,9 +142,15 @@ def _pairs(facts: list[tuple[str, str]]) -> Table:
 
 
 def _lines(report: Customer) -> Table:
-    cells = [[_say(text, _SMALL) for text in report.signatures]]
-    table = Table(cells, colWidths=[WIDTH / len(report.signatures)] * len(report.signatures))
-    above = [("LINEABOVE", (number, 0), (number, 0), 0.7, _INK) for number in range(len(report.signatures))]
+    """Return the lines to sign on, side by side with a gap between."""
+    cells: list[Any] = []
+    for text in report.signatures:
+        cells += [_say(text, _SMALL), ""]
+    cells.pop()
+    gap, count = 6 * mm, len(report.signatures)
+    width = (WIDTH - gap * (count - 1)) / count
+    table = Table([cells], colWidths=([width, gap] * count)[:-1])
+    above = [("LINEABOVE", (2 * number, 0), (2 * number, 0), 0.7, _INK) for number in range(count)]
     table.setStyle(TableStyle([*above, ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     return table
 

@@ -20,7 +20,8 @@ VISIT = ibis.table(
     {
         "key": "string", "job": "string", "technician": "string", "appliance": "string", "serial": "string",
         "instrument": "string", "instrument_serial": "string", "day": "string", "outcome": "string",
-        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64", "opened_at": "string", "identity": "string",
+        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64",
+        "opened_at": "string", "identity": "string",
     },
     name="visit",
 )  # fmt: skip
@@ -137,7 +138,9 @@ QUESTIONS = {
             instruments,
         ),
         Question("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
-        Question("misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard),
+        Question(
+            "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard
+        ),
     )
 }  # fmt: skip
 

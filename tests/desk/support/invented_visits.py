@@ -55,8 +55,11 @@ def record_visit(
             recorder.take(inp.SpeechEnded(at=recorder.now()))
             continue
         if state.status == "stopped":
-            recorder.take(heard(recorder, ["done"], sounds[0]))
-            break
+            clock.passes(3)
+            answers = plan.catalogue.answers
+            words = answers["close" if state.question.kind == "stopped" else "affirm"][0]
+            recorder.take(inp.Typed(at=recorder.now(), text=words))
+            continue
         if state.question.kind in {"waiting", "nothing"}:
             due = recorder.deadline()
             assert due is not None
@@ -88,3 +91,19 @@ def heard(recorder: Recorder, words: list[str], sound: str) -> inp.Heard:
     return inp.Heard(
         at=now, alternatives=(best,), grammar="invented", started=now - 900, ended=now - 400, sound=sound
     )
+
+
+def tampered_copy(whole: Path, target: Path) -> Path:
+    """Copy a visit and change one digit of one accepted reading in the copy, or a word where it has none."""
+    shutil.copytree(whole, target)
+    ledger = target / "ledger.jsonl"
+    lines = ledger.read_bytes().split(b"\n")
+    for number, line in enumerate(lines):
+        if b'"kind":"reading-accepted"' in line and b'"quantity":"co2"' in line and b'"value":"9.2"' in line:
+            lines[number] = line.replace(b'"value":"9.2"', b'"value":"9.4"')
+            break
+    else:
+        lines[5] = lines[5].replace(b"Customer", b"Costumer")
+    assert lines != ledger.read_bytes().split(b"\n")
+    ledger.write_bytes(b"\n".join(lines))
+    return target

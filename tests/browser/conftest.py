@@ -1,0 +1,139 @@
+"""The desk in a real browser: Debian's Chromium driven by Selenium; skipped, with the reason, without it."""
+
+import contextlib
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tarfile
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "desk" / "support"))
+
+uvicorn = pytest.importorskip("uvicorn", reason="the extra `desk` is not installed")
+webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+
+from invented_visits import record_visit, tampered_copy  # noqa: E402
+from selenium.webdriver.chrome.service import Service  # noqa: E402
+
+from handsfree.desk.examination import examine  # noqa: E402
+from handsfree.desk.guard import Door  # noqa: E402
+from handsfree.desk.index import Index  # noqa: E402
+from handsfree.desk.site import Desk  # noqa: E402
+
+CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
+
+
+def _missing():
+    if not (Path(CHROMIUM).exists() and Path(DRIVER).exists()):
+        return "Debian's packages chromium and chromium-driver are not installed"
+    return ""
+
+
+@pytest.fixture(scope="session")
+def shots(tmp_path_factory):
+    """Where pictures of the pages are kept: $SCREENSHOTS, or a temporary folder."""
+    folder = Path(os.environ.get("SCREENSHOTS") or tmp_path_factory.mktemp("screenshots"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def visits(tmp_path_factory):
+    """One whole visit, one stopped, and a tampered copy."""
+    root = tmp_path_factory.mktemp("browsed")
+    patch = pytest.MonkeyPatch()
+    patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
+    record_visit(root / "whole")
+    record_visit(root / "stopped", stop_at="minimum-turn")
+    tampered_copy(root / "whole", root / "tampered")
+    yield root
+    patch.undo()
+
+
+@pytest.fixture(scope="session")
+def desk(visits, tmp_path_factory):
+    """The address of a desk over those visits, all of them examined."""
+    reason = _missing()
+    if reason:
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    index = Index(visits, tmp_path_factory.mktemp("index") / "index.sqlite")
+    index.scan()
+    for key, folder in index.unchecked():
+        index.keep(key, examine(folder))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = uvicorn.Server(
+        uvicorn.Config(Desk(index, Door(), "A. Supervisor").application(), port=port, log_level="error")
+    )
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.05)
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(timeout=10)
+
+
+@pytest.fixture
+def browser(desk):
+    """A fresh browser; after each test its console holds no errors and every request went to the desk."""
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for argument in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-dev-shm-usage",
+        "--window-size=1280,900",
+        "--hide-scrollbars",
+    ):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    driver.requested = []
+    try:
+        yield driver
+        console = [entry for entry in driver.get_log("browser") if entry["level"] in {"SEVERE", "WARNING"}]
+        requested = requests_of(driver)
+    finally:
+        driver.quit()
+    assert not console
+    assert requested
+    assert all(url.startswith((desk, "data:", "about:")) for url in requested), requested
+
+
+def requests_of(driver):
+    """All addresses that were asked for so far."""
+    for entry in driver.get_log("performance"):
+        message = json.loads(entry["message"])["message"]
+        if message["method"] == "Network.requestWillBeSent":
+            driver.requested.append(message["params"]["request"]["url"])
+    return driver.requested
+
+
+@pytest.fixture(scope="session")
+def axe(tmp_path_factory):
+    """The source of axe-core (MPL-2.0), fetched from the npm registry for this test alone."""
+    given = os.environ.get("AXE_CORE")
+    if given:
+        return Path(given).read_text("utf-8")
+    npm = shutil.which("npm")
+    if npm is None:
+        pytest.skip("axe-core is fetched with npm, which is not installed (or set AXE_CORE to its axe.min.js)")
+    folder = tmp_path_factory.mktemp("axe")
+    with contextlib.suppress(subprocess.TimeoutExpired):
+        subprocess.run([npm, "pack", "axe-core@4"], cwd=folder, capture_output=True, timeout=90, check=False)
+    packed = next(folder.glob("axe-core-*.tgz"), None)
+    if packed is None:
+        pytest.skip("the npm registry could not be reached for axe-core")
+    with tarfile.open(packed) as archive:
+        return archive.extractfile("package/axe.min.js").read().decode()

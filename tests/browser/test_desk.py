@@ -1,0 +1,164 @@
+"""What a supervisor does at the desk, done in a real browser."""
+
+import base64
+import io
+import json
+import unicodedata
+
+import pytest
+from pypdf import PdfReader
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import Select, WebDriverWait
+
+COUNT_ENDED = """
+window.ended = 0;
+const play = HTMLMediaElement.prototype.play;
+HTMLMediaElement.prototype.play = function () {
+  this.addEventListener("ended", () => { window.ended += 1; }, { once: true });
+  return play.call(this);
+};
+"""
+
+
+def wait(browser, condition, seconds=20):
+    return WebDriverWait(browser, seconds).until(condition)
+
+
+def open_visit(browser, desk, seal="Whole and closed"):
+    """Open the first finished visit of the list whose record is in that state."""
+    browser.get(desk)
+    for row in browser.find_elements(By.CSS_SELECTOR, ".list tbody tr"):
+        if seal in row.text and "finished" in row.text:
+            row.find_element(By.TAG_NAME, "a").click()
+            wait(browser, lambda b: b.find_elements(By.ID, "seal-head"))
+            return
+    pytest.fail(f"no visit is {seal}")
+
+
+def test_list_filter_and_open(browser, desk, shots):
+    """The list shows all, a filter fewer; a row opens its visit."""
+    browser.get(desk)
+    browser.save_screenshot(str(shots / "list.png"))
+    assert len(browser.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 3
+    Select(browser.find_element(By.NAME, "outcome")).select_by_visible_text("stopped")
+    browser.find_element(By.CSS_SELECTOR, ".filters button").click()
+    wait(browser, lambda b: len(b.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 1)
+    browser.find_element(By.CSS_SELECTOR, ".list tbody a").click()
+    assert "Stopped" in wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".lead")).text
+
+
+def test_a_tampered_visit_is_shown_as_such_on_the_list_and_on_its_page(browser, desk, shots):
+    """In words, on both; it cannot be signed off."""
+    open_visit(browser, desk, "Broken")
+    assert "Broken" in browser.find_element(By.ID, "seal-head").text
+    browser.save_screenshot(str(shots / "tampered.png"))
+    assert not browser.find_elements(By.CSS_SELECTOR, "form.signing")
+
+
+def test_a_line_sounds_and_the_chart_follows(browser, desk):
+    """The clip is fetched, played to its end, and the playhead stands at its time."""
+    open_visit(browser, desk)
+    browser.execute_script(COUNT_ENDED)
+    browser.find_elements(By.CSS_SELECTOR, ".play")[5].click()
+    wait(browser, lambda b: b.execute_script("return window.ended") == 1)
+    head = browser.find_element(By.ID, "playhead")
+    assert head.get_attribute("visibility") == "visible"
+    assert float(head.get_attribute("x1")) > 92
+
+
+def test_the_visit_plays_on_from_a_line(browser, desk):
+    """Several clips sound one after the other, the playhead moves on, and Escape ends it."""
+    open_visit(browser, desk)
+    browser.execute_script(COUNT_ENDED)
+    start = browser.find_elements(By.CSS_SELECTOR, ".person .on")[40]
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", start)
+    start.click()
+    before = float(browser.find_element(By.ID, "playhead").get_attribute("x1"))
+    wait(browser, lambda b: b.execute_script("return window.ended") >= 3)
+    assert float(browser.find_element(By.ID, "playhead").get_attribute("x1")) > before
+    browser.find_element(By.TAG_NAME, "body").send_keys(Keys.ESCAPE)
+    wait(browser, lambda b: b.find_element(By.TAG_NAME, "body").get_attribute("data-playing") == "no")
+
+
+def test_the_keyboard_alone_reaches_and_plays_a_line(browser, desk):
+    """Tab from the filter of the talk to the first play button, and press it."""
+    open_visit(browser, desk)
+    browser.execute_script(COUNT_ENDED)
+    browser.execute_script("document.getElementById('show').focus()")
+    for _ in range(30):
+        browser.switch_to.active_element.send_keys(Keys.TAB)
+        if "play" in (browser.switch_to.active_element.get_attribute("class") or "").split():
+            break
+    browser.switch_to.active_element.send_keys(Keys.ENTER)
+    wait(browser, lambda b: b.execute_script("return window.ended") == 1)
+
+
+def test_an_entry_of_the_list_leads_to_its_line(browser, desk):
+    """From what a supervisor verifies to the words it rests on."""
+    open_visit(browser, desk)
+    link = next(each for each in browser.find_elements(By.CSS_SELECTOR, "a.entry") if each.is_displayed())
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", link)
+    link.click()
+    line = wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".said.now"))
+    assert int(line.get_attribute("id")[5:]) <= int(link.text[1:])
+
+
+def test_a_part_of_the_visit_can_be_looked_at_closely(browser, desk, shots):
+    """The chart's links show fewer readings over a shorter time."""
+    open_visit(browser, desk)
+    whole = len(browser.find_elements(By.CSS_SELECTOR, ".point"))
+    browser.find_element(By.LINK_TEXT, "As found at maximum").click()
+    wait(browser, lambda b: 0 < len(b.find_elements(By.CSS_SELECTOR, ".point")) < whole)
+    browser.find_element(By.ID, "chart").screenshot(str(shots / "chart.png"))
+
+
+def test_signing_off(browser, desk, shots):
+    """The form writes the sign-off, and the page shows it."""
+    open_visit(browser, desk)
+    form = browser.find_element(By.CSS_SELECTOR, "form.signing")
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", form)
+    form.find_element(By.CSS_SELECTOR, "input[value=accepted]").click()
+    form.find_element(By.NAME, "remark").send_keys("read and heard <through>")
+    form.find_element(By.TAG_NAME, "button").click()
+    signed = wait(browser, lambda b: b.find_elements(By.CSS_SELECTOR, ".signed"))
+    assert "Accepted by A. Supervisor" in signed[-1].text
+    assert "read and heard <through>" in signed[-1].text
+    browser.save_screenshot(str(shots / "signed.png"))
+
+
+def test_the_page_prints(browser, desk, shots):
+    """As a PDF with the findings in it and the buttons left out."""
+    open_visit(browser, desk)
+    data = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"])
+    (shots / "printed.pdf").write_bytes(data)
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages)
+    text = unicodedata.normalize("NFKC", text)  # "fi" is one letter in some fonts
+    for words in ("Before and after", "What a supervisor verifies", "Altered, and put back"):
+        assert words in text
+    assert "Play on" not in text
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("page", ["list", "visit", "tampered", "across"])
+def test_nothing_that_axe_finds(browser, desk, axe, shots, page, scheme):
+    """WCAG 2.2 A and AA as axe-core (Deque, MPL-2.0) checks them, in light and in dark."""
+    features = [{"name": "prefers-color-scheme", "value": scheme}]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+    if page == "visit":
+        open_visit(browser, desk)
+    elif page == "tampered":
+        open_visit(browser, desk, "Broken")
+    else:
+        browser.get(desk + ("/across" if page == "across" else "/"))
+    browser.save_screenshot(str(shots / f"{page}-{scheme}.png"))
+    browser.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+    found = browser.execute_async_script(
+        "const done = arguments[0], kinds = ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice'];"
+        "axe.run({runOnly: kinds})"
+        ".then((r) => done(JSON.stringify({bad: r.violations.map((v) => [v.id, v.nodes.length, v.nodes[0].html]),"
+        " good: r.passes.length})))"
+    )
+    result = json.loads(found)
+    assert result["good"] > 10
+    assert result["bad"] == []

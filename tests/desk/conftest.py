@@ -1,0 +1,53 @@
+"""Visits recorded once for all tests of the desk, and copies of them to damage."""
+
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
+
+from invented_visits import record_visit, tampered_copy
+
+
+@pytest.fixture(scope="session")
+def recorded(tmp_path_factory):
+    """A folder with one visit that finished (`whole`), one stopped by voice (`stopped`), and a `tampered` copy."""
+    root = tmp_path_factory.mktemp("visits")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
+        record_visit(root / "whole")
+        record_visit(root / "stopped", stop_at="minimum-turn")
+    tampered_copy(root / "whole", root / "tampered")
+    return root
+
+
+@pytest.fixture(scope="session")
+def recorded_short(tmp_path_factory):
+    """Two visits stopped and closed after a few gates (`first`, `second`), and a `tampered` copy of the first."""
+    root = tmp_path_factory.mktemp("short")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
+        record_visit(root / "first", stop_at="analyser-zeroed")
+        record_visit(root / "second", stop_at="permission")
+    tampered_copy(root / "first", root / "tampered")
+    return root
+
+
+@pytest.fixture
+def short(recorded_short, tmp_path, monkeypatch):
+    """A copy of the short visits that a test may write to, with a state and a cache of its own."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    shutil.copytree(recorded_short, tmp_path / "visits")
+    return tmp_path / "visits"
+
+
+@pytest.fixture
+def visits(recorded, tmp_path, monkeypatch):
+    """A copy of those visits that a test may write to, with a state and a cache of its own."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    shutil.copytree(recorded, tmp_path / "visits")
+    return tmp_path / "visits"

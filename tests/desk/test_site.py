@@ -1,0 +1,209 @@
+"""The pages over HTTP: what they show, what they refuse, and that nothing of a record becomes code."""
+
+import re
+import shutil
+
+import pytest
+from starlette.testclient import TestClient
+
+from handsfree.desk.examination import examine
+from handsfree.desk.guard import Door
+from handsfree.desk.index import Index, key_of
+from handsfree.desk.site import Desk
+
+
+@pytest.fixture
+def index(short):
+    made = Index(short)
+    made.scan()
+    return made
+
+
+def client(index, door=None, host="127.0.0.1"):
+    return TestClient(Desk(index, door or Door(), "A. Supervisor").application(), base_url=f"http://{host}:8470")
+
+
+def test_the_list_and_the_page_show_a_tampered_visit_as_broken(index, short):
+    """On both, in words."""
+    for key, folder in index.unchecked():
+        index.keep(key, examine(folder))
+    page = client(index).get("/").text
+    row = next(part for part in page.split("<tr") if key_of("tampered") in part)
+    assert "Broken" in row
+    text = client(index).get(f"/visit/{key_of('tampered')}").text
+    assert "Broken" in text
+    assert "was changed" in text or "changed" in text
+    assert "can be signed off" in text
+    assert 'name="verdict"' not in text
+    del short
+
+
+def test_a_record_tampered_with_after_the_index_was_built_is_shown_as_broken(index, short):
+    """The folders are the truth: the page verifies what is there now."""
+    key = key_of("first")
+    browser = client(index)
+    assert "Whole and closed" in browser.get(f"/visit/{key}").text
+    shutil.copy(short / "tampered" / "ledger.jsonl", short / "first" / "ledger.jsonl")
+    assert "Broken" in browser.get(f"/visit/{key}").text
+
+
+def test_a_sound_changed_in_place_is_shown_as_broken(index, short):
+    """Each clip is part of the record."""
+    clip = next((short / "first" / "sound").iterdir())
+    clip.write_bytes(clip.read_bytes()[:-1] + b"x")
+    assert "Broken" in client(index).get(f"/visit/{key_of('first')}").text
+
+
+def test_filters_and_search_find_what_they_name_only(index):
+    """By words, outcome, day; a percent sign is a sign."""
+    browser = client(index)
+    for query, count in (
+        ("words=larkmoor", 3),
+        ("words=%25", 0),
+        ("since=2999-01-01", 0),
+        ("technician=nobody", 0),
+    ):
+        assert f"{count} found" in browser.get(f"/?{query}").text, query
+    assert browser.get("/?page=99999999&sort=';drop").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/visit/../../etc/passwd",
+        "/visit/%2e%2e%2f%2e%2e",
+        "/visit/{key}/sound/..%2fledger.jsonl",
+        "/visit/{key}/sound/%2e%2e%2f%2e%2e%2fledger.jsonl",
+        "/visit/{key}/sound/" + "0" * 64 + ".flac",
+        "/visit/{key}/sound/ledger.flac",
+        "/assets/../site.py",
+        "/assets/%2e%2e/site.py",
+        "/visit/0123456789abcdef",
+        "/across/../../x.csv",
+    ],
+)
+def test_paths_that_lead_out_find_nothing(index, path):
+    """Nothing outside a visit's own sound is served."""
+    answer = client(index).get(path.replace("{key}", key_of("first")))
+    assert answer.status_code == 404
+    assert "import" not in answer.text
+
+
+def test_a_link_in_the_sound_folder_is_not_followed(index, short):
+    """A clip is a file."""
+    secret = short.parent / "secret"
+    secret.write_text("secret")
+    name = "a" * 64
+    (short / "first" / "sound" / f"{name}.flac").symlink_to(secret)
+    assert client(index).get(f"/visit/{key_of('first')}/sound/{name}.flac").status_code == 404
+
+
+def test_a_clip_is_served_whole_and_in_parts(index, short):
+    """As FLAC, with ranges so that a browser can seek."""
+    clip = next((short / "first" / "sound").iterdir())
+    url = f"/visit/{key_of('first')}/sound/{clip.name}"
+    whole = client(index).get(url)
+    assert whole.content == clip.read_bytes()
+    assert whole.headers["content-type"] == "audio/flac"
+    part = client(index).get(url, headers={"range": "bytes=0-3"})
+    assert (part.status_code, part.content) == (206, b"fLaC")
+
+
+def test_every_answer_carries_the_headers_that_keep_a_page_to_itself(index):
+    """Pages, files and refusals alike."""
+    for path in ("/", "/assets/desk.css", "/nothing"):
+        headers = client(index).get(path).headers
+        assert "default-src 'none'" in headers["content-security-policy"]
+        assert "unsafe" not in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
+    assert client(index, host="evil.example").get("/").headers["referrer-policy"] == "same-origin"
+
+
+def test_another_name_that_points_here_is_refused(index):
+    """A site cannot reach the desk by a name of its own (DNS rebinding)."""
+    assert client(index, host="evil.example").get("/").status_code == 421
+
+
+def form(index, **changes):
+    browser = client(index)
+    page = browser.get(f"/visit/{key_of('first')}").text
+    values = dict(re.findall(r'name="(form_token|digest)" value="([^"]*)"', page))
+    values |= {"by": "A. Supervisor", "verdict": "accepted", "remark": "<b>good</b>"} | changes
+    return browser, f"/visit/{key_of('first')}/sign-off", values
+
+
+def test_signing_off_writes_one_line_and_shows_it(index, short):
+    """By the form of the page; what was typed stays text."""
+    browser, url, values = form(index)
+    answer = browser.post(url, data=values)
+    assert answer.status_code == 200
+    assert "&lt;b&gt;good&lt;/b&gt;" in answer.text
+    assert len((short / "first" / "signoff.jsonl").read_bytes().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "headers", "status"),
+    [
+        ({"form_token": "0" * 64}, {}, 403),
+        ({"form_token": ""}, {}, 403),
+        ({}, {"origin": "http://evil.example"}, 403),
+        ({}, {"sec-fetch-site": "cross-site"}, 403),
+        ({"digest": "0" * 64}, {}, 409),
+        ({"verdict": "fine"}, {}, 422),
+        ({"remark": "x" * 30_000}, {}, 413),
+    ],
+)
+def test_forms_that_are_not_ours_write_nothing(index, short, changes, headers, status):
+    """Another site's form, an old page's, a wrong or a huge one."""
+    browser, url, values = form(index, **changes)
+    assert browser.post(url, data=values, headers=headers).status_code == status
+    assert not (short / "first" / "signoff.jsonl").exists()
+
+
+def test_elsewhere_than_on_loopback_a_token_is_asked(index):
+    """Nothing is shown without it, nor with a wrong one; with it a cookie stands for it."""
+    door = Door(hosts=frozenset({"desk.example"}), token="right")
+    for path in (
+        "/",
+        "/assets/desk.css",
+        f"/visit/{key_of('first')}",
+        "/enter?token=wrong",
+        "/enter?token=%C3%A9",
+    ):
+        assert client(index, door, "desk.example").get(path).status_code == 401
+    browser = client(index, door, "desk.example")
+    assert browser.get("/enter?token=right").status_code == 200
+    assert "Visits" in browser.get("/").text
+    cookie = browser.cookies.get("desk")
+    assert cookie
+    assert "right" not in cookie
+
+
+def test_what_a_record_holds_never_becomes_markup(index, short):
+    """A job sheet with markup in it is shown as text, on the list as well."""
+    ledger = short / "first" / "ledger.jsonl"
+    lines = ledger.read_bytes().split(b"\n")
+    lines[0] = lines[0].replace(b"Orchard House", b"<script>alert(1)</script>")
+    ledger.write_bytes(b"\n".join(lines))
+    index.scan()
+    page = client(index).get("/").text
+    assert "<script>alert" not in page
+    assert "&lt;script&gt;alert" in page
+    assert "<script>alert" not in client(index).get(f"/visit/{key_of('first')}").text
+
+
+def test_a_folder_that_cannot_be_read_as_a_visit_says_so(index, short):
+    """On the list, and on its page, without a traceback."""
+    (short / "junk").mkdir()
+    (short / "junk" / "ledger.jsonl").write_text("junk\n")
+    index.scan()
+    assert "Cannot be read" in client(index).get("/").text
+    assert client(index).get(f"/visit/{key_of('junk')}").status_code == 422
+
+
+def test_a_name_that_a_spreadsheet_would_run_is_quoted_in_csv(index):
+    """CSV injection: such cells begin with an apostrophe (OWASP)."""
+    with index.open() as base:
+        base.execute("UPDATE visit SET technician = '=1+1', identity = key, seal = 'closed'")
+    text = client(index).get("/across/right-first-time.csv").text
+    assert "'=1+1" in text

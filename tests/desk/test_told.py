@@ -1,0 +1,124 @@
+"""Replay, report and the commands: the same story on the terminal, as PDF and as HTML."""
+
+import io
+import json
+
+import pytest
+from pypdf import PdfReader
+from typer.testing import CliRunner
+
+from handsfree.commands.supervising import app
+from handsfree.desk import chart
+from handsfree.desk.dossier import open_dossier
+from handsfree.problem import Problem
+
+run = CliRunner().invoke
+
+
+def pdf_text(path):
+    pages = PdfReader(io.BytesIO(path.read_bytes())).pages
+    return len(pages), " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
+def test_the_report_holds_what_a_customer_is_owed(visits, tmp_path):
+    """Before/after, instrument, uncertainty, source, seal and cautions, on at most two pages."""
+    assert run(app, ["report", str(visits / "whole"), "-o", str(tmp_path / "r.pdf")]).exit_code == 0
+    pages, text = pdf_text(tmp_path / "r.pdf")
+    report = open_dossier(visits / "whole").report
+    assert pages <= 2
+    for words in (
+        "Maximum, found", "FG2209", "until 2027-06-30", "u = 0.1", "page 41, revision invented A", "Cautions",
+        report.head.checksum, "licence invented 12345", "Everything asked for was done", "too close to call",
+    ):  # fmt: skip
+        assert words in text, words
+    assert "WARNING" not in text
+
+
+def test_a_stopped_visit_bears_a_warning_notice(visits, tmp_path):
+    """With what is still altered."""
+    run(app, ["report", str(visits / "stopped"), "-o", str(tmp_path / "r.pdf")])
+    _, text = pdf_text(tmp_path / "r.pdf")
+    assert "WARNING NOTICE DUE" in text
+    assert "Probe inserted" in text
+
+
+def test_a_report_on_a_tampered_record_says_so_and_fails(visits, tmp_path):
+    """The exit code is 1, and the first sentence tells it."""
+    found = run(app, ["report", str(visits / "tampered"), "-o", str(tmp_path / "r.html")])
+    assert found.exit_code == 1
+    assert "DOES NOT VERIFY" in (tmp_path / "r.html").read_text()
+
+
+def test_no_report_ever_says_safe(visits, tmp_path):
+    """The word is not ours to say."""
+    for name in ("whole", "stopped"):
+        run(app, ["report", str(visits / name), "-o", str(tmp_path / f"{name}.html")])
+        text = (tmp_path / f"{name}.html").read_text().lower().replace("make-safe", "")
+        assert " safe" not in text
+
+
+@pytest.mark.parametrize("name", ["r.doc", "r"])
+def test_another_kind_of_file_is_refused(visits, tmp_path, name):
+    """One sentence, no file."""
+    found = run(app, ["report", str(visits / "whole"), "-o", str(tmp_path / name)])
+    assert isinstance(found.exception, Problem)
+
+
+def test_a_file_that_is_there_is_not_overwritten(visits, tmp_path):
+    """Name a new one."""
+    (tmp_path / "r.pdf").write_text("mine")
+    found = run(app, ["report", str(visits / "whole"), "-o", str(tmp_path / "r.pdf")])
+    assert "exists already" in str(found.exception)
+    assert (tmp_path / "r.pdf").read_text() == "mine"
+
+
+def test_replay_tells_the_talk_and_the_list(visits):
+    """Every line of the list, and what tool and person said."""
+    found = run(app, ["replay", str(visits / "whole"), "--json"])
+    told = json.loads(found.stdout)
+    assert len(told["list"]) == 8
+    assert told["seal"]["ok"]
+    assert {line["who"] for line in told["talk"]} == {"tool", "person", "event"}
+    text = run(app, ["replay", str(visits / "whole"), "--no-talk"]).stdout
+    assert "Both rates, in order, settled: pass" in " ".join(text.split())
+
+
+def test_replay_of_a_tampered_record_fails(visits):
+    """Exit code 1."""
+    assert run(app, ["replay", str(visits / "tampered"), "--no-talk"]).exit_code == 1
+
+
+def test_across_prints_csv(visits):
+    """One header, one row a technician; the copy counts once."""
+    lines = run(app, ["across", str(visits), "right-first-time"]).stdout.splitlines()
+    assert lines[0].startswith("technician,visits,right_percent")
+    assert lines[1].startswith("Ines Demoville,")
+
+
+def test_receive_says_what_became_of_each(visits, tmp_path):
+    """And fails when one does not verify."""
+    found = run(app, ["receive", str(visits), str(tmp_path / "here")])
+    assert found.exit_code == 1
+    assert "taken in, but it does not verify" in found.stdout
+
+
+def test_the_chart_shows_every_flue_reading_and_every_turn(visits):
+    """Counted against the events themselves."""
+    evidence = open_dossier(visits / "whole").evidence
+    drawn = chart.draw(evidence)
+    co2 = [event for _, event in evidence.readings if event.reading.quantity == "co2"]
+    assert len(drawn.plots[0].points) == len(co2)
+    assert len(drawn.turns) == len(evidence.turns) > 0
+    assert len({lane for _, lane in drawn.lanes}) == len({span.said for span in evidence.alterations}) + 1
+
+
+def test_a_part_of_the_visit_shows_only_what_lies_in_it(visits):
+    """Nothing is drawn outside the frame."""
+    evidence = open_dossier(visits / "whole").evidence
+    title, begin, end = chart.phases(evidence)[0]
+    drawn = chart.draw(evidence, begin, end)
+    assert title == "As found at maximum"
+    points = [point for plot in drawn.plots for point in plot.points]
+    assert points
+    assert all(drawn.left <= point.x <= drawn.width - drawn.right for point in points)
+    assert len(points) < len([p for plot in chart.draw(evidence).plots for p in plot.points])
