@@ -13,7 +13,7 @@ from handsfree.desk.evidence import Evidence
 from handsfree.desk.measured import Group
 from handsfree.procedure.sheets import MakerBand
 
-WIDTH, LEFT, RIGHT = 1100, 92, 12
+WIDTH, LEFT, RIGHT = 1100, 112, 12
 LANE, GAP = 16, 26
 PLOTS = {"co2": ("CO₂ %", 150), "o2": ("O₂ %", 96), "co": ("CO ppm", 96)}
 

@@ -91,7 +91,7 @@ def _outcome(evidence: Evidence) -> Row:
     judged = judge(evidence)
     closed = evidence.recorded.closed
     return {
-        "outcome": closed.outcome if closed else "open",
+        "outcome": "damaged" if evidence.recorded.damage else closed.outcome if closed else "open",
         "summary": outcome.sentence(evidence),
         "turns": len(evidence.turns),
         "minutes": round(evidence.recorded.seconds / 60, 1),

@@ -8,11 +8,21 @@ from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.lines import Line
 from handsfree.desk.rules_done import warning_due
+from handsfree.ledger import Verdict
 from handsfree.session import events as ev
 
 
 def sentence(evidence: Evidence) -> str:
     """Return how the visit ended and what that rests on, in a sentence; it never says that anything is safe."""
+    if evidence.recorded.damage:
+        last = wording.clock(evidence.recorded.steps[-1].at)
+        return f"The record is damaged and can be read up to {last} only: nothing can be concluded from it."
+    if evidence.report is not None and evidence.report.verdict == Verdict.BROKEN:
+        return f"The record does not verify. It tells: {_ended(evidence)}"
+    return _ended(evidence)
+
+
+def _ended(evidence: Evidence) -> str:
     closed = evidence.recorded.closed
     if closed is None:
         return "This visit is not closed: it is going on, or was interrupted."
@@ -57,7 +67,9 @@ def notables(evidence: Evidence, talk: list[Line]) -> list[Notable]:
         if verdict.outcome != "within" or not verdict.demonstrated:
             words = wording.outcome(verdict.outcome, demonstrated=verdict.demonstrated)
             title = recorded.gate_title(verdict.gate)
-            found.append(Notable("Deviation", f"{title}: {verdict.sentence} ({words})", step.seq, step.at))
+            told = f"{title}: {verdict.sentence}"
+            told = told if words.removeprefix("within, ") in told else f"{told} ({words})"
+            found.append(Notable("Deviation", told, step.seq, step.at))
     for step, corrected in recorded.all(ev.ReadingCorrected):
         words = f"{wording.value(corrected.was)} became {wording.value(corrected.now)}"
         name = wording.quantity(corrected.was.quantity)

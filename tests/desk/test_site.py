@@ -34,6 +34,7 @@ def test_the_list_and_the_page_show_a_tampered_visit_as_broken(index, short):
     assert "Broken" in text
     assert "was changed" in text or "changed" in text
     assert "can be signed off" in text
+    assert "nothing can be concluded" in text
     assert 'name="verdict"' not in text
     del short
 

@@ -80,7 +80,10 @@ def answered_otherwise(gate, outcome):
 
 
 FAULTS = {
-    "another boiler": ("Serial number is the one on the job sheet", answered_otherwise("boiler-serial", "different")),
+    "another boiler": (
+        "Serial number is the one on the job sheet",
+        answered_otherwise("boiler-serial", "different"),
+    ),
     "analyser out of date": (
         "Instrument in date",
         with_members(ev.VerdictGiven, {"outcome": "outside"}, calculation="instrument-in-date"),
@@ -119,7 +122,10 @@ FAULTS = {
         "Limits from the maker's manual with page and revision",
         with_members(ev.VerdictGiven, {"sources": ("somebody said",)}, calculation="combustion-at-rate"),
     ),
-    "verdict without a rule": ("Decision rule stated with each verdict", with_members(ev.VerdictGiven, {"rule": ""})),
+    "verdict without a rule": (
+        "Decision rule stated with each verdict",
+        with_members(ev.VerdictGiven, {"rule": ""}),
+    ),
     "no lock-up pressure": (
         "Lock-up pressure",
         lambda event: None
@@ -134,7 +140,10 @@ FAULTS = {
         if isinstance(event, ev.ReadingAccepted) and event.reading.quantity == "co"
         else event,
     ),
-    "the same set at both rates": ("Maximum and minimum are not the same set", reading(co2="9.2", o2="4.7", co="29")),
+    "the same set at both rates": (
+        "Maximum and minimum are not the same set",
+        reading(co2="9.2", o2="4.7", co="29"),
+    ),
     "only round values": ("Not all values are round", reading(co2="9.0", o2="5.0")),
     "no signatures": ("Signatures", without(ev.GatePassed, gate="signatures")),
     "other sheets": (
