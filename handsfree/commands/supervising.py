@@ -53,7 +53,7 @@ def desk(
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     index = Index(folder)
-    socket = uvicorn.Config("", host=host, port=port).bind_socket()
+    socket = uvicorn.Config("", host=host, port=port, log_level="warning").bind_socket()
     where = f"http://{f'[{host}]' if ':' in host else host}:{socket.getsockname()[1]}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
     if open_to_all:

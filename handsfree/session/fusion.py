@@ -30,8 +30,8 @@ SECOND_MARGIN = Decimal("2.0")
 UNKNOWN_MARGIN = Decimal("2.0")
 """Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
 
-HAZARD_MARGIN = Decimal("2.0")
-"""A stop or hazard phrase this close behind the best alternative acts too."""
+HAZARD_MARGIN = Decimal("3.0")
+"""A stop or hazard phrase this close behind the best alternative acts too: a missed stop is the worse fault."""
 
 LEAST_CONFIDENCE = Decimal("0.60")
 """A word below this makes its utterance doubtful. High confidence proves nothing (it is often 1.0 and wrong)."""

@@ -26,7 +26,9 @@ DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 DIGIT = phrases(DIGITS)
 READING = sequence(DIGIT, phrase("point"), DIGIT, optional(DIGIT)).automaton()
 
-needs_people = pytest.mark.skipif(not PEOPLE.is_dir(), reason="no ../shared: the recordings of people are not here")
+needs_people = pytest.mark.skipif(
+    not PEOPLE.is_dir(), reason="no ../shared: the recordings of people are not here"
+)
 needs_voice = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak-ng is not installed")
 
 

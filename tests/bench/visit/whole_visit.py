@@ -46,7 +46,9 @@ def play(snr: str, folder: Path) -> None:
     wrong = silently_wrong(folder, said) if (folder / "ledger.jsonl").exists() else ["no record"]
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     print(f"{snr:>4} dB  {summary}")
-    print(f"         silently wrong: {len(wrong)} {wrong or ''}; {seconds:.0f} s; peak memory so far {peak:.0f} MiB")
+    print(
+        f"         silently wrong: {len(wrong)} {wrong or ''}; {seconds:.0f} s; peak memory so far {peak:.0f} MiB"
+    )
 
 
 def start_up(times: int = 5) -> None:
@@ -63,7 +65,9 @@ def start_up(times: int = 5) -> None:
         bare.append(time.perf_counter() - began)
         told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
         ears.append(float(told.stdout))
-    print(f"start-up: command {statistics.median(bare):.2f} s, recogniser with model {statistics.median(ears):.2f} s")
+    print(
+        f"start-up: command {statistics.median(bare):.2f} s, recogniser with model {statistics.median(ears):.2f} s"
+    )
 
 
 def main() -> None:
