@@ -8,7 +8,7 @@ from importlib import resources
 from string import Formatter
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from ruamel.yaml import YAML
 
 Exact = Annotated[Decimal, BeforeValidator(lambda value: str(value) if isinstance(value, int) else value)]
@@ -44,6 +44,16 @@ class Unit(_Frozen):
     heard: tuple[str, ...]
 
 
+class GlanceWords(_Frozen):
+    """What the technician's screen shows: unit signs, devices, reasons that can be chosen by key, and labels."""
+
+    units: dict[str, str]
+    devices: dict[str, str]
+    cleared: tuple[str, ...]
+    not_done: tuple[str, ...] = Field(alias="not-done")
+    labels: dict[str, str]
+
+
 class Catalogue(_Frozen):
     """Everything the tool says or hears by itself, in one language."""
 
@@ -56,11 +66,15 @@ class Catalogue(_Frozen):
     quantities: dict[str, Quantity]
     units: dict[str, Unit]
     sayings: dict[str, str]
+    glance: GlanceWords
 
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
-        template = self.sayings[saying]
-        return template.format(**{name: blanks[name] for _, name, _, _ in Formatter().parse(template) if name})
+        return _filled(self.sayings[saying], blanks)
+
+    def show(self, label: str, **blanks: str) -> str:
+        """Return a label of the technician's screen with its blanks filled; KeyError as for `say`."""
+        return _filled(self.glance.labels[label], blanks)
 
     def hazard_of(self, text: str) -> str | None:
         """Return which hazard a text contains as whole words, or None."""
@@ -69,6 +83,10 @@ class Catalogue(_Frozen):
             if any(f" {heard} " in padded for heard in hazard.heard):
                 return name
         return None
+
+
+def _filled(template: str, blanks: dict[str, str]) -> str:
+    return template.format(**{name: blanks[name] for _, name, _, _ in Formatter().parse(template) if name})
 
 
 @cache

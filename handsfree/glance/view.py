@@ -1,0 +1,395 @@
+"""What the technician sees: one picture of the visit, made from its plan, its state and the notes. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from handsfree.glance.keys import PATIENT, Answers, Field, answers
+from handsfree.glance.notes import Notes
+from handsfree.glance.pad import Pad, fields_of, here, shown
+from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate
+from handsfree.procedure.phrases import asks_of
+from handsfree.session.asking import ALARM_MS, LONGEST_MARK_MS
+from handsfree.session.events import ReadingRecord
+from handsfree.session.plan import Plan
+from handsfree.session.settling import settle_seconds
+from handsfree.session.state import State
+from handsfree.session.stops import NO_READING, OVER_RANGE
+
+Condition = Literal["running", "held", "stopped", "finished", "closed"]
+MINUTE_MS = 60_000
+
+
+@dataclass(frozen=True)
+class Seal:
+    """How the record stands."""
+
+    entries: int = 0
+    checksum: str = ""
+    failure: str = ""
+    """Why nothing more can be recorded; empty while it is."""
+
+
+@dataclass(frozen=True)
+class Sound:
+    """How the ears stand."""
+
+    listening: bool = False
+    """Whether there is a microphone or a file at all; without one the visit goes by keys."""
+    voice_db: float | None = None
+    """The last voice over the noise around it; None before the first."""
+    trouble: str = ""
+    """The last notice of the ears or the voice."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value with its name, and how it stands."""
+
+    name: str
+    value: str
+    unit: str
+    stands: str
+    """In words: entering, called, accepted, rising, settled; empty when nothing is to be said."""
+    at_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Time that runs out: what for, how much of it is left."""
+
+    label: str
+    left_ms: int
+    total_ms: int
+
+    @property
+    def gone(self) -> float:
+        """The share of the time that is over, from 0 to 1."""
+        return 1.0 if self.total_ms <= 0 else min(1.0, max(0.0, 1 - self.left_ms / self.total_ms))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A labelled line; `alarming` ones are marked by a sign as well as a colour."""
+
+    label: str
+    text: str
+    alarming: bool = False
+
+
+@dataclass(frozen=True)
+class Key:
+    """A key that works now and what it does."""
+
+    key: str
+    does: str
+
+
+@dataclass(frozen=True)
+class Glance:
+    """One picture."""
+
+    condition: Condition
+    banner: str
+    """The condition in words; empty while the visit runs undisturbed."""
+    gate: str
+    """Which gate of how many, and its name."""
+    headline: str
+    """What to do."""
+    remark: str
+    """A second, smaller line below it: how it was asked again, or why the visit stopped."""
+    values: tuple[Value, ...]
+    taken: str
+    """Which set of how many, or where the values shown were taken."""
+    bar: Bar | None
+    heard: Line
+    verdict: Line
+    altered: Line
+    seal: Line
+    sound: Line
+    offers: tuple[str, ...]
+    chosen: int | None
+    typing: str
+    keys: tuple[Key, ...]
+
+
+def glance(
+    plan: Plan,
+    state: State,
+    now: int,
+    notes: Notes,
+    *,
+    pad: Pad | None = None,
+    seal: Seal | None = None,
+    sound: Sound | None = None,
+) -> Glance:
+    """Return the picture at a time (ms of the visit)."""
+    found, pad = answers(plan, state), here(state, pad or Pad(), now)
+    condition = _condition(state)
+    return Glance(
+        condition=condition,
+        banner=_banner(plan, state, condition, seal or Seal()),
+        gate=_gate(plan, state),
+        headline=_headline(plan, state, notes),
+        remark=_remark(plan, state, notes),
+        values=tuple(_values(plan, state, notes, pad, found)),
+        taken=_taken(plan, state),
+        bar=_bar(plan, state, now),
+        heard=_heard(plan, notes),
+        verdict=_verdict(plan, notes),
+        altered=_altered(plan, state, now),
+        seal=_seal(plan, seal or Seal()),
+        sound=_sound(plan, state, notes, sound or Sound()),
+        offers=tuple(offer.label for offer in found.offers),
+        chosen=pad.chosen,
+        typing=pad.words,
+        keys=tuple(_keys(plan, state, pad, found)),
+    )
+
+
+def _condition(state: State) -> Condition:
+    if state.status == "closed":
+        return "finished" if state.gate == "finished" else "closed"
+    if state.status == "stopped":
+        return "stopped"
+    return "running" if state.held_since is None else "held"
+
+
+def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
+    if condition != "running":
+        return plan.catalogue.show(f"banner-{condition}")
+    if seal.failure:
+        return plan.catalogue.show("disk-failed")
+    return plan.catalogue.say("answer-now") if state.alarmed else ""
+
+
+def _gate(plan: Plan, state: State) -> str:
+    gates = list(plan.procedure.gates)
+    if state.gate not in plan.procedure.gates:
+        return ""
+    number, of = gates.index(state.gate) + 1, len(gates)
+    title = plan.gate(state.gate).gate.title
+    return plan.catalogue.show("gate", number=str(number), of=str(of), title=title)
+
+
+def _headline(plan: Plan, state: State, notes: Notes) -> str:
+    if state.status == "closed":
+        return plan.catalogue.show("closed" if state.gate != "finished" else "finished")
+    if state.question.kind == "stopped":
+        return notes.stopped.script if notes.stopped is not None else state.text
+    if state.held_since is not None:
+        return plan.catalogue.say("hold-on-firing" if plan.gate(state.gate).gate.firing else "hold-on")
+    if state.question.kind in {"waiting", "read-back"}:
+        return plan.catalogue.show("wait-for-tone" if state.question.kind == "waiting" else "right")
+    return notes.question or state.text
+
+
+def _remark(plan: Plan, state: State, notes: Notes) -> str:
+    if state.status == "stopped" and notes.stopped is not None:
+        return plan.catalogue.show("stopped-why", why=notes.stopped.why, detail=notes.stopped.detail)
+    again = state.attempt > 1 and state.text != notes.question and state.status == "running"
+    return state.text if again else ""
+
+
+def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Answers) -> Iterator[Value]:
+    """Yield the values of the gate at hand, entered or called or accepted; else those taken last."""
+    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
+    fields = fields_of(pad, found)
+    entered = dict(zip((one.quantity for one in fields), pad.entries, strict=False))
+    at_hand = fields[len(pad.entries) - 1].quantity if fields else ""
+    if isinstance(gate, ReadingsGate | TimedGate) and state.status == "running":
+        known = {**_counted(plan, state, notes, gate), **_called(plan, state)}
+        quantities = [ask.quantity for ask in asks_of(gate)]
+    else:
+        known = {} if fields else {quantity: ("", one) for quantity, one in _last_set(plan, state).items()}
+        quantities = [one.quantity for one in fields] or list(known)
+    for quantity in quantities:
+        stands, reading = known.get(quantity, ("", None))
+        text = _written(plan, reading)
+        if entered.get(quantity):
+            one = next(one for one in fields if one.quantity == quantity)
+            stands, text = plan.catalogue.show("entering"), shown(entered[quantity], one.decimals)
+        yield Value(_name(plan, quantity), text, _unit(plan, quantity), stands, at_hand=quantity == at_hand)
+
+
+def _called(plan: Plan, state: State) -> Mapping[str, tuple[str, ReadingRecord]]:
+    """Return the values called and not accepted yet, each with what is still wanted."""
+    pending = state.pending
+    stands = {True: plan.catalogue.show("once-more"), False: plan.catalogue.show("called")}
+    return {quantity: (stands[quantity in pending.doubtful], one) for quantity, one in pending.values.items()}
+
+
+def _counted(
+    plan: Plan, state: State, notes: Notes, gate: ReadingsGate | TimedGate
+) -> Mapping[str, tuple[str, ReadingRecord]]:
+    """Return the values of the set at hand; between two sets those of the last, with how they move."""
+    taken = state.sets.get(gate.at, ())
+    if not taken or (taken[-1].complete and state.question.kind != "waiting"):
+        return {}
+    found = {}
+    for quantity, reading in taken[-1].values.items():
+        judged = notes.settling.get(quantity)
+        stands = "accepted"
+        if judged is not None and taken[-1].complete:
+            moves = "falling" if judged.slope.startswith("-") else "rising"
+            stands = "settled" if judged.settled else moves
+        found[quantity] = (plan.catalogue.show(stands), reading)
+    return found
+
+
+def _last_set(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
+    """Return the set taken last, where it still matters: the burner fires, a screw is turned, or it stopped."""
+    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
+    if state.status == "running" and gate is not None and not (gate.firing or isinstance(gate, AdjustGate)):
+        return {}
+    taken = [one for sets in state.sets.values() for one in sets if one.complete]
+    return max(taken, key=lambda one: one.at).values if taken else {}
+
+
+def _name(plan: Plan, quantity: str) -> str:
+    known = plan.catalogue.quantities.get(quantity)
+    return plan.catalogue.show("time") if known is None else known.said
+
+
+def _unit(plan: Plan, quantity: str) -> str:
+    """Return the unit as it is printed on instruments."""
+    known = plan.catalogue.quantities.get(quantity)
+    code = "s" if known is None else known.unit
+    return plan.catalogue.glance.units.get(code, code)
+
+
+def _written(plan: Plan, reading: ReadingRecord | None) -> str:
+    if reading is None:
+        return ""
+    names = {OVER_RANGE: "over-range", NO_READING: "no-reading"}
+    return plan.catalogue.answers[names[reading.value]][0] if reading.value in names else reading.value
+
+
+def _taken(plan: Plan, state: State) -> str:
+    """Return which set is being taken, of how many."""
+    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
+    if isinstance(gate, ReadingsGate) and gate.settle is not None and state.status == "running":
+        number = len(state.readings(gate.at))
+        most, least = str(gate.settle.most_sets), str(gate.settle.sets)
+        return plan.catalogue.show("sets", number=str(number), least=least, most=most)
+    own = isinstance(gate, ReadingsGate | TimedGate) and state.status == "running"
+    return "" if own or not _last_set(plan, state) else plan.catalogue.show("last-set")
+
+
+def _bar(plan: Plan, state: State, now: int) -> Bar | None:
+    """Return the wait for the next set, else how long a firing gate still waits for an answer."""
+    if state.status != "running" or state.gate not in plan.procedure.gates or state.held_since is not None:
+        return None
+    gate = plan.gate(state.gate).gate
+    if state.question.kind == "waiting" and state.until is not None:
+        settle = gate.settle if isinstance(gate, ReadingsGate) else None
+        label, total = "readings-in", state.until - state.asked_at
+        if settle is not None:
+            again = bool(state.readings(gate.at)) if isinstance(gate, ReadingsGate) else False
+            total = 1000 * (settle.apart_seconds if again else settle_seconds(plan, settle))
+        return Bar(plan.catalogue.show(label), max(0, state.until - now), total)
+    if gate.firing and not state.speaking:
+        patience = LONGEST_MARK_MS if state.question.kind == "mark-last" else ALARM_MS
+        left = state.silent_since + patience - now
+        return Bar(plan.catalogue.show("stops" if left <= 0 else "answer-within"), max(0, left), patience)
+    return None
+
+
+def _heard(plan: Plan, notes: Notes) -> Line:
+    heard, show = notes.heard, plan.catalogue.show
+    if heard is None:
+        return Line(show("heard"), show("nothing-yet"))
+    label = show("typed" if heard.typed else "heard")
+    words = heard.words or show("nothing-clear")
+    if not heard.understood:
+        return Line(label, show("not-understood", words=words, why=heard.why), alarming=True)
+    taken = heard.meaning if heard.meaning and heard.meaning != words else show("taken")
+    doubt = show("in-doubt", why=heard.why) if heard.why else ""
+    return Line(label, show("understood", words=words, taken=taken) + doubt)
+
+
+def _verdict(plan: Plan, notes: Notes) -> Line:
+    label, verdict = plan.catalogue.show("verdict"), notes.verdict
+    if verdict is None:
+        return Line(label, plan.catalogue.show("none-yet"))
+    return Line(label, verdict.sentence.partition(" (")[0], alarming=verdict.outcome not in {"within", "passes"})
+
+
+def _altered(plan: Plan, state: State, now: int) -> Line:
+    """Return everything that is still altered, the latest first, with since when."""
+    label = plan.catalogue.show("altered")
+    if not state.altered:
+        return Line(label, plan.catalogue.say("nothing-altered"))
+    parts = []
+    for name in reversed(list(state.altered)):
+        thing = plan.things[name]
+        minutes = str(max(0, now - state.altered_at.get(name, now)) // MINUTE_MS)
+        parts.append(plan.catalogue.show("altered-thing", thing=thing.said, state=thing.altered, minutes=minutes))
+    return Line(label, f"{len(parts)}: " + ", ".join(parts))
+
+
+def _seal(plan: Plan, seal: Seal) -> Line:
+    label, show = plan.catalogue.show("record"), plan.catalogue.show
+    if seal.failure:
+        return Line(label, show("record-failed", why=seal.failure), alarming=True)
+    return Line(label, show("recording", entries=str(seal.entries), checksum=seal.checksum))
+
+
+LITTLE_DB, LEAST_DB = 15.0, 10.0
+"""Voice over noise: from the first on it is heard well, below the second with errors (hearing/sound_check.py)."""
+
+
+def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
+    """Return the state of the ears: lost devices first, then the last voice, then what was noticed."""
+    show = plan.catalogue.show
+    parts, alarming = [], bool(state.lost)
+    if state.lost:
+        names = (plan.catalogue.glance.devices.get(name, name) for name in sorted(state.lost))
+        parts.append(show("lost", devices=", ".join(names)))
+    elif not sound.listening:
+        parts.append(show("keys-alone"))
+    elif sound.voice_db is None:
+        parts.append(show("listening"))
+    else:
+        grade = "good" if sound.voice_db >= LITTLE_DB else "noisy" if sound.voice_db >= LEAST_DB else "too-noisy"
+        parts.append(show("voice", decibels=f"{sound.voice_db:.0f}", grade=show(grade)))
+        alarming = alarming or grade == "too-noisy"
+    if notes.heard is not None and notes.heard.clipped:
+        parts.append(show("clipped"))
+    if notes.heard is not None and notes.heard.overflow:
+        parts.append(show("overflow"))
+    if sound.trouble:
+        parts.append(sound.trouble)
+    return Line(show("ears"), "  ".join(parts), alarming)
+
+
+def _keys(plan: Plan, state: State, pad: Pad, found: Answers) -> Iterator[Key]:
+    """Yield the keys that do something now, the most wanted first."""
+    show = plan.catalogue.show
+    fields = fields_of(pad, found)
+    if pad.chosen is not None:
+        yield Key(show("key-enter"), found.offers[pad.chosen].label)
+    elif pad.words:
+        yield Key(show("key-enter"), show("sends", what=pad.words))
+    elif fields and any(pad.entries):
+        last = len(pad.entries) == len(fields) or not pad.entries[-1]
+        yield Key(show("key-enter"), _entered(pad, fields) if last else show("next-value"))
+    elif found.plain:
+        patient = state.question.kind in PATIENT
+        yield Key(show("key-enter"), show("again-plain", what=found.plain) if patient else found.plain)
+    if fields:
+        yield Key(show("key-digits"), fields[len(pad.entries) - 1].name)
+    if pad.words or pad.chosen is not None or any(pad.entries):
+        yield Key(show("key-left"), show("takes-back"))
+    elif found.no:
+        yield Key(show("key-left"), found.no)
+    if found.offers:
+        yield Key(show("key-arrows"), show("other-answers", count=str(len(found.offers))))
+    if state.status == "running":
+        yield Key(show("key-stop"), show("stops-work", done=str(len(pad.stops))) if pad.stops else show("stop"))
+
+
+def _entered(pad: Pad, fields: tuple[Field, ...]) -> str:
+    return "  ".join(shown(entry, one.decimals) for one, entry in zip(fields, pad.entries, strict=False) if entry)
