@@ -47,10 +47,11 @@ def deadline(plan: Plan, state: State) -> int | None:
         return _alarm_due(state, state.held_since + LONGEST_HOLD_MS) if firing else None
     if state.question.kind == "waiting":
         return state.until
-    if state.question.kind == "read-back":
-        due.append(state.asked_at + CORRECTION_MS)
-    if state.attempt <= MOST_REPROMPTS and state.question.kind not in {"mark-last", "note"}:
-        due.append(state.asked_at + NO_INPUT_MS)
+    if not state.deaf:  # who is not heard is not silent
+        if state.question.kind == "read-back" and not state.cut_off:
+            due.append(state.asked_at + CORRECTION_MS)
+        if state.attempt <= MOST_REPROMPTS and state.question.kind not in {"mark-last", "note"}:
+            due.append(state.asked_at + NO_INPUT_MS)
     if firing:
         patience = LONGEST_MARK_MS if state.question.kind == "mark-last" else ALARM_MS
         due.append(_alarm_due(state, state.silent_since + patience))
@@ -77,7 +78,7 @@ def time_passed(draft: Draft) -> None:
     alarm_at = held + LONGEST_HOLD_MS if held is not None else state.silent_since + patience
     if firing and state.now >= _alarm_due(state, alarm_at):
         _alarm_or_stop(draft)
-    elif kind == "read-back":
+    elif kind == "read-back" and not state.cut_off:
         KINDS[draft.placed.gate.kind].silence(draft)
     else:
         escalate(draft)
@@ -94,8 +95,14 @@ def _alarm_or_stop(draft: Draft) -> None:
 
 
 def escalate(draft: Draft) -> None:
-    """Ask the question at hand again: shorter, then with an example, then digit by digit, then by keys."""
+    """Ask the question at hand again: shorter, then with an example, then digit by digit, then by keys.
+
+    One that was cut off has not been heard, so it is asked in full.
+    """
     state = draft.state
+    if state.cut_off:
+        draft.ask_over()
+        return
     attempt = state.attempt + 1
     asks = asks_of(draft.placed.gate)
     values = bool(asks) and state.question.kind in {

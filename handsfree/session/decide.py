@@ -22,7 +22,7 @@ from handsfree.session.gates.readings import lose_rate
 from handsfree.session.gates.restore import ask_next_restore, hear_restore
 from handsfree.session.gates.values import over_range
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
+from handsfree.session.state import EARS, State, apply
 
 __all__ = ["after", "deadline", "decide", "opening"]
 
@@ -47,8 +47,13 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Record, ...]:
             _words(draft, event)
         case inp.TimePassed():
             time_passed(draft)
-        case inp.DeviceLost(device=device):
-            draft.say("microphone-lost" if device == "microphone" else "hearing-restarted")
+        case inp.DeviceLost(device=device) if device in EARS:
+            _ears_changed(draft, f"{device}-lost")
+        case inp.DeviceFound(device=device) if device in EARS and not draft.state.deaf:
+            _ears_changed(draft, "hearing-again")
+        case inp.SoundPoor(fault=fault):
+            if draft.state.status == "running":
+                draft.say(f"sound-{fault}")
         case inp.Resumed():
             _resumed(draft)
         case _:
@@ -61,6 +66,13 @@ def after(plan: Plan, state: State, events: tuple[Any, ...]) -> State:
     for event in events:
         state = apply(plan, state, event)
     return state
+
+
+def _ears_changed(draft: Draft, saying: str) -> None:
+    """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
+    if draft.state.status == "running":
+        draft.say(saying)
+        draft.ask_over()
 
 
 def _resumed(draft: Draft) -> None:
@@ -105,6 +117,8 @@ def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
         _while_stopped(draft, meaning, utterance)
     elif draft.state.held_since is not None:
         _while_held(draft, meaning, utterance)
+    elif draft.state.cut_off and meaning == Answer("affirm"):
+        draft.ask_over()  # nobody can confirm what was not said to its end
     elif isinstance(meaning, Command):
         command(draft, meaning.name, utterance)
     elif isinstance(meaning, Wrong):

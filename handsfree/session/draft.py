@@ -58,6 +58,12 @@ class Draft:
         text = "" if question.kind == "waiting" else state.text
         self.ask(question.kind, text, question.about, until=state.until)
 
+    def ask_over(self) -> None:
+        """Ask the question at hand in full, its silence going on; not while waiting or on hold."""
+        question, state = self.state.question, self.state
+        if state.held_since is None and question.kind not in {"waiting", "nothing"}:
+            self.ask(question.kind, state.text, question.about, attempt=max(2, state.attempt), until=state.until)
+
     def wait(self, until: int, text: str) -> None:
         """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
         self.ask("waiting", text, until=until)

@@ -19,12 +19,13 @@ from handsfree.session.inputs import (
     Input,
     Record,
     Resumed,
+    SoundPoor,
     SpeechEnded,
     TimePassed,
     Typed,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 class ReadingRecord(Record):
@@ -435,7 +436,7 @@ Decision = Annotated[
     Field(discriminator="kind"),
 ]
 Event = Annotated[
-    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | Resumed | Decision,
+    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed | Decision,
     Field(discriminator="kind"),
 ]
 EVENT: TypeAdapter[Any] = TypeAdapter(Event)

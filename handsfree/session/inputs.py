@@ -75,10 +75,12 @@ class TimePassed(Record):
 
 
 class SpeechEnded(Record):
-    """The tool has finished (or was cut off) saying what it had to say."""
+    """The tool has finished saying what it had to say."""
 
     kind: Literal["speech-ended"] = "speech-ended"
     at: int
+    cut: bool = False
+    """It was cut off, because a person spoke over it: the question may not have been heard."""
 
 
 class DeviceLost(Record):
@@ -97,6 +99,19 @@ class DeviceFound(Record):
     device: str
 
 
+class SoundPoor(Record):
+    """The sound is too poor to be led by, as the levels of the last while show."""
+
+    kind: Literal["sound-poor"] = "sound-poor"
+    at: int
+    fault: Literal["too-noisy", "too-loud", "too-quiet", "lost"]
+    noise_db: Exact
+    """In dB of full scale, as all levels here."""
+    speech_db: Exact | None
+    lost_blocks: int
+    """How many blocks of sound (20 ms) were lost in the visit so far."""
+
+
 class Resumed(Record):
     """The visit goes on after a crash or a pause of the program; the clock starts a new stretch."""
 
@@ -106,8 +121,9 @@ class Resumed(Record):
 
 
 Input = Annotated[
-    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | Resumed, Field(discriminator="kind")
+    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
+    Field(discriminator="kind"),
 ]
 INPUT_KINDS = frozenset(
-    {"heard", "typed", "time-passed", "speech-ended", "device-lost", "device-found", "resumed"}
+    {"heard", "typed", "time-passed", "speech-ended", "device-lost", "device-found", "sound-poor", "resumed"}
 )

@@ -30,6 +30,8 @@ def _without(mapping: Mapping[Any, Any], key: Any) -> Mapping[Any, Any]:
 
 
 NO_QUESTION = Question("nothing")
+EARS = frozenset({"microphone", "recogniser"})
+"""Without either of these devices nothing is heard."""
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,8 @@ class State:
     speaking: bool = False
     unsaid: bool = False
     """The question at hand is still being said: its silence is counted from the end of that."""
+    cut_off: bool = False
+    """A person spoke over it, and it fell silent before its end."""
     alarmed: bool = False
     held_since: int | None = None
     entered: Mapping[str, int] = field(default_factory=_nothing)
@@ -125,6 +129,11 @@ class State:
     """The question that a note interrupted, its text, and the end of its wait."""
     lost: frozenset[str] = field(default_factory=frozenset)
 
+    @property
+    def deaf(self) -> bool:
+        """Whether nothing can be heard at the moment, so that silence means nothing."""
+        return bool(self.lost & EARS)
+
     def readings(self, kept_at: str) -> tuple[ReadingSet, ...]:
         """Return the complete sets kept under a name."""
         return tuple(taken for taken in self.sets.get(kept_at, ()) if taken.complete)
@@ -136,7 +145,13 @@ def apply(plan: Plan, state: State, event: Any) -> State:
         case inp.SpeechEnded():
             silent_since = event.at if state.attempt == 1 and state.unsaid else state.silent_since
             return replace(
-                state, now=event.at, speaking=False, unsaid=False, asked_at=event.at, silent_since=silent_since
+                state,
+                now=event.at,
+                speaking=False,
+                unsaid=False,
+                cut_off=event.cut,
+                asked_at=event.at,
+                silent_since=silent_since,
             )
         case inp.DeviceLost():
             return replace(state, now=event.at, lost=state.lost | {event.device})
@@ -151,8 +166,10 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 asked_at=event.at,
                 silent_since=event.at,
                 held_since=None,
+                cut_off=False,
+                lost=frozenset(),
             )
-        case inp.Heard() | inp.Typed() | inp.TimePassed():
+        case inp.Heard() | inp.Typed() | inp.TimePassed() | inp.SoundPoor():
             return replace(state, now=event.at)
         case ev.VisitOpened():
             return replace(state, status="running", day=event.day, now=event.at, last_change=event.at)

@@ -393,10 +393,12 @@ def test_the_finish_asks_for_what_is_still_altered() -> None:
 
 
 def test_a_lost_microphone_is_said_and_keys_go_on() -> None:
-    """The visit stays at its question."""
+    """The visit stays at its question, which is asked again: what was said of the device took its place."""
     visit = at("site")
+    question = visit.state.text
     events = visit.take(inp.DeviceLost(at=visit.state.now + 100, device="microphone"))
-    assert spoken(events) == ["Microphone lost. Use the keys."]
-    visit.take(inp.DeviceFound(at=visit.state.now + 100, device="microphone"))
+    assert spoken(events) == ["Microphone lost. Use the keys.", question]
+    events = visit.take(inp.DeviceFound(at=visit.state.now + 100, device="microphone"))
+    assert spoken(events) == ["Hearing again.", question]
     visit.say("the same")
     assert visit.state.gate == "permission"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
+from decimal import Decimal
 from pathlib import Path
 from typing import Any, get_args
 
@@ -97,6 +98,14 @@ def _examples() -> dict[str, Any]:
     hear(visit, ("told", "0.000"), ("[unk]", "-6.000"), sound="0" * 64)
     visit.take(inp.DeviceLost(at=visit.state.now, device="microphone"))
     visit.take(inp.DeviceFound(at=visit.state.now, device="microphone"))
+    poor = inp.SoundPoor(
+        at=visit.state.now,
+        fault="too-noisy",
+        noise_db=Decimal("-31.5"),
+        speech_db=Decimal("-30.0"),
+        lost_blocks=0,
+    )
+    visit.take(poor)
     visit.resume()
     events += visit.events
     found: dict[str, Any] = {}
