@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Literal
 
 from handsfree.glance.keys import PATIENT, Answers, Field, answers
 from handsfree.glance.notes import Notes
 from handsfree.glance.pad import Pad, fields_of, here, shown
+from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, Sound, Value
 from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.session.asking import ALARM_MS, LONGEST_MARK_MS
@@ -18,101 +17,7 @@ from handsfree.session.settling import settle_seconds
 from handsfree.session.state import State
 from handsfree.session.stops import NO_READING, OVER_RANGE
 
-Condition = Literal["running", "held", "stopped", "finished", "closed"]
 MINUTE_MS = 60_000
-
-
-@dataclass(frozen=True)
-class Seal:
-    """How the record stands."""
-
-    entries: int = 0
-    checksum: str = ""
-    failure: str = ""
-    """Why nothing more can be recorded; empty while it is."""
-
-
-@dataclass(frozen=True)
-class Sound:
-    """How the ears stand."""
-
-    listening: bool = False
-    """Whether there is a microphone or a file at all; without one the visit goes by keys."""
-    voice_db: float | None = None
-    """The last voice over the noise around it; None before the first."""
-    trouble: str = ""
-    """The last notice of the ears or the voice."""
-
-
-@dataclass(frozen=True)
-class Value:
-    """One value with its name, and how it stands."""
-
-    name: str
-    value: str
-    unit: str
-    stands: str
-    """In words: entering, called, accepted, rising, settled; empty when nothing is to be said."""
-    at_hand: bool = False
-
-
-@dataclass(frozen=True)
-class Bar:
-    """Time that runs out: what for, how much of it is left."""
-
-    label: str
-    left_ms: int
-    total_ms: int
-
-    @property
-    def gone(self) -> float:
-        """The share of the time that is over, from 0 to 1."""
-        return 1.0 if self.total_ms <= 0 else min(1.0, max(0.0, 1 - self.left_ms / self.total_ms))
-
-
-@dataclass(frozen=True)
-class Line:
-    """A labelled line; `alarming` ones are marked by a sign as well as a colour."""
-
-    label: str
-    text: str
-    alarming: bool = False
-
-
-@dataclass(frozen=True)
-class Key:
-    """A key that works now and what it does."""
-
-    key: str
-    does: str
-
-
-@dataclass(frozen=True)
-class Glance:
-    """One picture."""
-
-    condition: Condition
-    banner: str
-    """The condition in words; empty while the visit runs undisturbed."""
-    gate: str
-    """Which gate of how many, and its name."""
-    headline: str
-    """What to do."""
-    remark: str
-    """A second, smaller line below it: how it was asked again, or why the visit stopped."""
-    values: tuple[Value, ...]
-    taken: str
-    """Which set of how many, or where the values shown were taken."""
-    bar: Bar | None
-    heard: Line
-    verdict: Line
-    altered: Line
-    seal: Line
-    sound: Line
-    offers: tuple[str, ...]
-    chosen: int | None
-    typing: str
-    keys: tuple[Key, ...]
 
 
 def glance(
@@ -132,7 +37,7 @@ def glance(
         condition=condition,
         banner=_banner(plan, state, condition, seal or Seal()),
         gate=_gate(plan, state),
-        headline=_headline(plan, state, notes),
+        headline=_headline(plan, state, now, notes),
         remark=_remark(plan, state, notes),
         values=tuple(_values(plan, state, notes, pad, found)),
         taken=_taken(plan, state),
@@ -174,15 +79,17 @@ def _gate(plan: Plan, state: State) -> str:
     return plan.catalogue.show("gate", number=str(number), of=str(of), title=title)
 
 
-def _headline(plan: Plan, state: State, notes: Notes) -> str:
+def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
     if state.status == "closed":
         return plan.catalogue.show("closed" if state.gate != "finished" else "finished")
     if state.question.kind == "stopped":
         return notes.stopped.script if notes.stopped is not None else state.text
     if state.held_since is not None:
         return plan.catalogue.say("hold-on-firing" if plan.gate(state.gate).gate.firing else "hold-on")
-    if state.question.kind in {"waiting", "read-back"}:
-        return plan.catalogue.show("wait-for-tone" if state.question.kind == "waiting" else "right")
+    if state.question.kind == "waiting":
+        return plan.catalogue.show("wait", time=clock(max(0, (state.until or now) - now)))
+    if state.question.kind == "read-back":
+        return plan.catalogue.show("right")
     return notes.question or state.text
 
 
@@ -203,8 +110,8 @@ def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Answers) ->
         known = {**_counted(plan, state, notes, gate), **_called(plan, state)}
         quantities = [ask.quantity for ask in asks_of(gate)]
     else:
-        known = {} if fields else {quantity: ("", one) for quantity, one in _last_set(plan, state).items()}
-        quantities = [one.quantity for one in fields] or list(known)
+        known = {}
+        quantities = [one.quantity for one in fields]
     for quantity in quantities:
         stands, reading = known.get(quantity, ("", None))
         text = _written(plan, reading)
@@ -268,14 +175,23 @@ def _written(plan: Plan, reading: ReadingRecord | None) -> str:
 
 
 def _taken(plan: Plan, state: State) -> str:
-    """Return which set is being taken, of how many."""
+    """Return how many sets are taken, of how many; at a gate that takes none, the set taken last."""
     gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
-    if isinstance(gate, ReadingsGate) and gate.settle is not None and state.status == "running":
-        number = len(state.readings(gate.at))
-        most, least = str(gate.settle.most_sets), str(gate.settle.sets)
-        return plan.catalogue.show("sets", number=str(number), least=least, most=most)
-    own = isinstance(gate, ReadingsGate | TimedGate) and state.status == "running"
-    return "" if own or not _last_set(plan, state) else plan.catalogue.show("last-set")
+    if isinstance(gate, ReadingsGate | TimedGate) and state.status == "running":
+        settle = gate.settle if isinstance(gate, ReadingsGate) else None
+        if settle is None:
+            return ""
+        number, most, least = len(state.readings(gate.at)), settle.most_sets, settle.sets
+        return plan.catalogue.show("sets", number=str(number), least=str(least), most=str(most))
+    last = _last_set(plan, state)
+    values = "   ".join(f"{_name(plan, q)} {_written(plan, one)} {_unit(plan, q)}" for q, one in last.items())
+    return plan.catalogue.show("last-set", values=values) if last else ""
+
+
+def clock(milliseconds: int) -> str:
+    """Return a time that is left, in minutes and seconds, no sooner at nothing than it is."""
+    seconds = -(-milliseconds // 1000)
+    return f"{seconds // 60}:{seconds % 60:02d}"
 
 
 def _bar(plan: Plan, state: State, now: int) -> Bar | None:

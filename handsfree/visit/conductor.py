@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
 from handsfree.hearing.listener import SpeechBegan, Utterance
-from handsfree.hearing.resampling import RATE
+from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.worker import (
     Hearing,
     HearingFailed,
@@ -62,16 +62,35 @@ class Keys(Protocol):
         """Return the next line, or None."""
 
 
+class Onlooker(Protocol):
+    """Whoever follows the visit to show it."""
+
+    def saw(self, events: Sequence[inp.Input | ev.Record]) -> None:
+        """Take in what was recorded."""
+
+    def utterance(self, samples: Samples) -> None:
+        """Take in the sound of an utterance, before it is decided on."""
+
+
 class Conductor:
     """Runs one visit until it is closed, the source ends, or the program is interrupted."""
 
-    def __init__(self, recorder: Recorder, mouth: Mouth, keys: Keys | None, hearing: Hearing | None) -> None:
+    def __init__(
+        self,
+        recorder: Recorder,
+        mouth: Mouth,
+        keys: Keys | None,
+        hearing: Hearing | None,
+        onlooker: Onlooker | None = None,
+    ) -> None:
         self._recorder, self._mouth, self._keys, self._hearing = recorder, mouth, keys, hearing
+        self._onlooker = onlooker
         self._listening_for: tuple[Any, str] | None = None
         self._speech_until = 0
 
     def run(self, opening: Sequence[ev.Record]) -> ExitCode:
         """Conduct the visit; return DONE when it is finished, FAILED when stopped, LEFT_OPEN otherwise."""
+        self._shown(opening)
         self._tell(opening)
         while not self._recorder.closed:
             self._listen()
@@ -88,7 +107,13 @@ class Conductor:
         return ExitCode.DONE if self._recorder.state.gate == "finished" else ExitCode.FAILED
 
     def _take(self, event: inp.Input) -> None:
-        self._tell(self._recorder.take(event))
+        decisions = self._recorder.take(event)
+        self._shown((event, *decisions))
+        self._tell(decisions)
+
+    def _shown(self, events: Sequence[inp.Input | ev.Record]) -> None:
+        if self._onlooker is not None:
+            self._onlooker.saw(events)
 
     def _tell(self, events: Sequence[ev.Record]) -> None:
         texts = spoken(events)
@@ -141,7 +166,10 @@ class Conductor:
         identity = self._recorder.plan.grammar(question, gate).automaton.identity
         heard = heard_from(utterance, began, now, identity, sound)
         best = " ".join(heard.alternatives[0].text) if heard.alternatives else "nothing"
-        self._mouth.note(f"heard: {best}")
+        if self._onlooker is None:
+            self._mouth.note(f"heard: {best}")
+        else:
+            self._onlooker.utterance(utterance.samples)
         self._take(heard)
 
     def _nobody_left(self) -> bool:

@@ -1,0 +1,101 @@
+"""What one picture of the screen holds: plain words and numbers, whatever they are then painted on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Condition = Literal["running", "held", "stopped", "finished", "closed"]
+
+
+@dataclass(frozen=True)
+class Seal:
+    """How the record stands."""
+
+    entries: int = 0
+    checksum: str = ""
+    failure: str = ""
+    """Why nothing more can be recorded; empty while it is."""
+
+
+@dataclass(frozen=True)
+class Sound:
+    """How the ears stand."""
+
+    listening: bool = False
+    """Whether there is a microphone or a file at all; without one the visit goes by keys."""
+    voice_db: float | None = None
+    """The last voice over the noise around it; None before the first."""
+    trouble: str = ""
+    """The last notice of the ears or the voice."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value with its name, and how it stands."""
+
+    name: str
+    value: str
+    unit: str
+    stands: str
+    """In words: entering, called, accepted, rising, settled; empty when nothing is to be said."""
+    at_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Time that runs out: what for, how much of it is left."""
+
+    label: str
+    left_ms: int
+    total_ms: int
+
+    @property
+    def gone(self) -> float:
+        """The share of the time that is over, from 0 to 1."""
+        return 1.0 if self.total_ms <= 0 else min(1.0, max(0.0, 1 - self.left_ms / self.total_ms))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A labelled line; `alarming` ones are marked by a sign as well as a colour."""
+
+    label: str
+    text: str
+    alarming: bool = False
+
+
+@dataclass(frozen=True)
+class Key:
+    """A key that works now and what it does."""
+
+    key: str
+    does: str
+
+
+@dataclass(frozen=True)
+class Glance:
+    """One picture."""
+
+    condition: Condition
+    banner: str
+    """The condition in words; empty while the visit runs undisturbed."""
+    gate: str
+    """Which gate of how many, and its name."""
+    headline: str
+    """What to do."""
+    remark: str
+    """A second, smaller line below it: how it was asked again, or why the visit stopped."""
+    values: tuple[Value, ...]
+    taken: str
+    """Which set of how many, or where the values shown were taken."""
+    bar: Bar | None
+    heard: Line
+    verdict: Line
+    altered: Line
+    seal: Line
+    sound: Line
+    offers: tuple[str, ...]
+    chosen: int | None
+    typing: str
+    keys: tuple[Key, ...]

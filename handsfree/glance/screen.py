@@ -1,0 +1,195 @@
+"""The picture as lines of a terminal: big letters for what to do and for the values, words for every colour."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rich.cells import cell_len, set_cell_size
+from rich.text import Text
+
+from handsfree.glance.letters import SIZES, Size, big, largest
+from handsfree.glance.picture import Glance, Key, Line, Value
+from handsfree.glance.view import clock
+
+PLAIN, QUIET = "bright_white on black", "white on black"
+HEAD, ALARM, HOLD, MARKED = (
+    "bold black on bright_white",
+    "bold bright_white on red",
+    "bold black on yellow",
+    "reverse bold",
+)
+WARNING = "!! "
+LEAST_WIDTH, LEAST_HEIGHT = 60, 20
+LABEL_WIDTH = 8
+LEAST_BAR = 16
+
+
+def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[Text]:
+    """Return exactly `height` lines of exactly `width` cells."""
+    top = [*_head(picture, width)]
+    bottom = [*_facts(picture, width, spare=height - 24), *_offers(picture, width), *_keys(picture, width)]
+    if phone:
+        bottom.append(_cells(phone, width, QUIET))
+    middle = _middle(picture, width, height - len(top) - len(bottom))
+    found = [*top, *middle, *bottom][:height]
+    return found + [_cells("", width, PLAIN)] * (height - len(found))
+
+
+def too_small(width: int, height: int) -> bool:
+    """Say whether the terminal is too small for the picture."""
+    return width < LEAST_WIDTH or height < LEAST_HEIGHT
+
+
+def stale(words: tuple[str, str], width: int, height: int) -> list[Text]:
+    """Return what covers the picture when nothing new has come for so long."""
+    rows = [*largest(words[0], width - 2, height // 2), "", words[1]]
+    above = max(0, (height - len(rows)) // 2)
+    covered = [""] * above + rows
+    return [_cells(f" {row}", width, ALARM) for row in covered + [""] * (height - len(covered))][:height]
+
+
+def _cells(text: str, width: int, style: str) -> Text:
+    return Text(set_cell_size(text, width), style=style, no_wrap=True)
+
+
+def _style(picture: Glance) -> str:
+    return {"stopped": ALARM, "closed": ALARM, "held": HOLD}.get(picture.condition, PLAIN)
+
+
+def _head(picture: Glance, width: int) -> Iterator[Text]:
+    yield _cells(f" {picture.gate}", width, HEAD)
+    if picture.banner:
+        style = ALARM if picture.condition == "running" else _style(picture)
+        rows = largest(picture.banner, width - 6, 4)
+        for row in rows:
+            inner = set_cell_size(row, width - 6)
+            yield _cells(f"██ {inner} ██" if style == ALARM else f"   {inner}", width, style)
+
+
+def _middle(picture: Glance, width: int, height: int) -> list[Text]:
+    """Return what to do in letters as large as fit, above the values, the set and the time that is left."""
+    below = list(_time(picture, width))
+    entry = picture.typing or (picture.offers[picture.chosen] if picture.chosen is not None else "")
+    room = height - len(below)
+    if entry:
+        values = [_cells(f"  {row}", width, MARKED) for row in largest(f"> {entry}", width - 4, max(4, room // 2))]
+    else:
+        values = _values(picture.values, width, 4 if height < 20 else room // 2)
+    rest = room - len(values) - (1 if picture.remark else 0)
+    headline = [_cells(f" {row}", width, _style(picture)) for row in largest(picture.headline, width - 2, rest)]
+    if picture.remark:
+        headline.append(_cells(f" {picture.remark}", width, "bold " + _style(picture).removeprefix("bold ")))
+    found = [*headline, *values, *below]
+    spare = height - len(found)
+    blank = _cells("", width, _style(picture) if picture.condition == "stopped" else PLAIN)
+    return [*headline, *[blank] * max(0, spare), *values, *below]
+
+
+def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
+    """Return the values side by side in digits as large as fit, each with its name, unit and standing below."""
+    if not values:
+        return []
+    column = width // len(values)
+    shown = [value.value or ("_" if value.at_hand else "") for value in values]
+    size = next((one for one in SIZES if _fits(shown, one, column - 2, height)), None)
+    if size is None:
+        rows = [[set_cell_size(f" {text.upper()}", column) for text in shown]]
+    else:
+        drawn = [big(text, size) if text else [""] * size.rows for text in shown]
+        rows = [[set_cell_size(f" {cells[row]}", column) for cells in drawn] for row in range(size.rows)]
+    found = [_row(cells, values, width) for cells in rows]
+    names = [f" {'>' if one.at_hand else ''}{one.name} {one.unit} {one.stands}" for one in values]
+    found.append(_row([set_cell_size(name, column) for name in names], values, width, bold=True))
+    return found
+
+
+def _fits(texts: Sequence[str], size: Size, width: int, height: int) -> bool:
+    return size.rows <= height and all(size.columns * len(text) <= width for text in texts)
+
+
+def _row(cells: Sequence[str], values: Sequence[Value], width: int, *, bold: bool = False) -> Text:
+    line = Text(style=PLAIN, no_wrap=True)
+    for cell, value in zip(cells, values, strict=True):
+        line.append(cell, style=MARKED if bold and value.at_hand else "bold")
+    line.append(" " * (width - line.cell_len))
+    return line
+
+
+def _time(picture: Glance, width: int) -> Iterator[Text]:
+    """Yield the time that runs out as a bar, with what was taken so far beside it."""
+    bar, taken = picture.bar, f" {picture.taken}"
+    if bar is None:
+        if picture.taken:
+            yield _cells(taken, width, PLAIN)
+        return
+    label = f" {bar.label} {clock(bar.left_ms)} "
+    together = cell_len(label) + cell_len(taken) + LEAST_BAR <= width
+    room = max(1, width - cell_len(label) - 1 - (cell_len(taken) if together else 0))
+    gone = round(bar.gone * room)
+    line = f"{label}{'█' * gone}{'░' * (room - gone)}"
+    yield _cells(line + taken if together else line, width, "bold " + PLAIN)
+    if picture.taken and not together:
+        yield _cells(taken, width, PLAIN)
+
+
+def _facts(picture: Glance, width: int, *, spare: int) -> Iterator[Text]:
+    for fact in (picture.heard, picture.verdict, picture.altered, picture.sound, picture.seal):
+        yield from _fact(fact, width, most=3 + max(0, spare // 6) if fact is picture.altered else 1)
+        if spare >= 10:
+            yield _cells("", width, PLAIN)
+
+
+def _fact(fact: Line, width: int, *, most: int) -> Iterator[Text]:
+    """Yield a labelled fact in at most so many lines; what does not fit is said to be more."""
+    rows = _folded(fact.text, width - LABEL_WIDTH - 2 - (len(WARNING) if fact.alarming else 0), most)
+    for number, row in enumerate(rows):
+        line = Text(no_wrap=True, style=ALARM if fact.alarming else PLAIN)
+        line.append(set_cell_size(f" {fact.label}" if number == 0 else "", LABEL_WIDTH + 1), style="bold")
+        line.append((WARNING if fact.alarming else "") + row)
+        line.append(" " * max(0, width - line.cell_len))
+        yield line
+
+
+def _folded(text: str, width: int, most: int) -> list[str]:
+    rows = [""]
+    for word in text.split(" "):
+        if rows[-1] and cell_len(f"{rows[-1]} {word}") > width:
+            rows.append("")
+        rows[-1] = f"{rows[-1]} {word}" if rows[-1] else word
+    if len(rows) > most:
+        rows = rows[:most]
+        rows[-1] = set_cell_size(rows[-1], max(0, min(cell_len(rows[-1]), width - 2))) + " …"
+    return [set_cell_size(row, min(cell_len(row), width)) for row in rows]
+
+
+def _offers(picture: Glance, width: int) -> Iterator[Text]:
+    """Yield the answers that the arrows mark, those around the marked one."""
+    if not picture.offers:
+        return
+    line = Text(" ↑↓ ", style="bold " + PLAIN, no_wrap=True)
+    first = 0 if picture.chosen is None else max(0, picture.chosen - 1)
+    for number in range(first, len(picture.offers)):
+        marked = number == picture.chosen
+        item = f" {'▶' if marked else number + 1} {picture.offers[number]} "
+        if line.cell_len + cell_len(item) > width - 2:
+            line.append("…")
+            break
+        line.append(item, style=MARKED if marked else "")
+    line.append(" " * max(0, width - line.cell_len))
+    yield line
+
+
+def _keys(picture: Glance, width: int) -> Iterator[Text]:
+    line = Text(style=HEAD, no_wrap=True)
+    for key in picture.keys:
+        if line.cell_len + cell_len(_key(key)) > width and line.cell_len:
+            line.append(" " * (width - line.cell_len))
+            yield line
+            line = Text(style=HEAD, no_wrap=True)
+        line.append(set_cell_size(_key(key), min(cell_len(_key(key)), width)))
+    line.append(" " * (width - line.cell_len))
+    yield line
+
+
+def _key(key: Key) -> str:
+    return f" [{key.key}] {key.does} "

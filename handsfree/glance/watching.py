@@ -1,0 +1,134 @@
+"""A visit as it is watched: keys come in from any thread, pictures go out to any, the visit's own decides."""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, Protocol
+
+import numpy as np
+
+from handsfree.glance.notes import Notes, noticed
+from handsfree.glance.pad import WORD, Pad, here, press
+from handsfree.glance.picture import Glance, Seal, Sound
+from handsfree.glance.view import glance
+from handsfree.ledger import Head
+from handsfree.session.plan import Plan
+from handsfree.session.state import State
+
+STALE_S = 3.0
+"""A picture this old is covered: what it shows may be wrong by now."""
+NOTICE_S = 60.0
+"""How long a notice of the ears or the voice stays."""
+FRAME = 320
+SHARE = 10
+"""Voice and noise of an utterance: the loudest and the quietest tenth of its frames of 20 ms."""
+
+
+class Visit(Protocol):
+    """What is watched."""
+
+    @property
+    def plan(self) -> Plan:
+        """What the visit works from."""
+
+    @property
+    def state(self) -> State:
+        """The present state."""
+
+    def now(self) -> int:
+        """Return the time of the visit, in ms."""
+
+    def head(self) -> Head:
+        """Return the count of entries and the digest of the last."""
+
+
+class Watch:
+    """Keys for the conductor, and pictures for the screens; each picture is made from one state.
+
+    `listening` says that there are ears, `words` that letters may be typed as well.
+    """
+
+    def __init__(self, visit: Visit, *, listening: bool, words: bool) -> None:
+        self._visit, self._words = visit, words
+        self._notes, self._pad, self._sound = Notes(), Pad(), Sound(listening=listening)
+        self._seal = Seal()
+        self._noticed_at = 0.0
+        self._presses: queue.Queue[str] = queue.Queue()
+        self._lock = threading.Lock()
+        self._alive_at = time.monotonic()
+        self.saw(())
+
+    def saw(self, events: Sequence[Any]) -> None:
+        """Take in what was recorded, inputs and decisions."""
+        head = self._visit.head()
+        with self._lock:
+            self._notes = noticed(self._notes, events)
+            self._seal = Seal(head.count, head.checksum[-7:])
+
+    def utterance(self, samples: np.ndarray[Any, Any]) -> None:
+        """Take in the sound of an utterance: how far its voice stands over the noise around it."""
+        whole = samples[: len(samples) // FRAME * FRAME].astype(float).reshape(-1, FRAME)
+        if len(whole) < SHARE:
+            return
+        powers = np.sort(np.mean(whole**2, axis=1) + 1.0)
+        count = len(powers) // SHARE
+        ratio = 10 * float(np.log10(np.mean(powers[-count:]) / np.mean(powers[:count])))
+        with self._lock:
+            self._sound = replace(self._sound, voice_db=round(ratio, 1))
+
+    def notice(self, text: str) -> None:
+        """Take in a notice of the ears or the voice."""
+        with self._lock:
+            self._sound, self._noticed_at = replace(self._sound, trouble=text), time.monotonic()
+
+    def failed(self, why: str) -> None:
+        """Take in that nothing more can be recorded."""
+        with self._lock:
+            self._seal = replace(self._seal, failure=why)
+
+    @property
+    def over(self) -> bool:
+        """Whether no key can come any more: never, while the screen is there."""
+        return False
+
+    def press(self, key: str) -> None:
+        """Take a key, from whatever thread; letters only where words may be typed."""
+        if self._words or not key.startswith(WORD):
+            self._presses.put(key)
+
+    def line(self) -> str | None:
+        """Return the words that the keys pressed come to, or None; the conductor asks at every turn."""
+        self._alive_at = time.monotonic()
+        while True:
+            try:
+                key = self._presses.get_nowait()
+            except queue.Empty:
+                return None
+            visit = self._visit
+            with self._lock:
+                self._pad, text = press(visit.plan, visit.state, self._pad, key, visit.now())
+            if text:
+                return text
+
+    def picture(self) -> Glance:
+        """Return the present picture."""
+        visit = self._visit
+        state, now = visit.state, visit.now()
+        with self._lock:
+            if self._sound.trouble and time.monotonic() - self._noticed_at > NOTICE_S:
+                self._sound = replace(self._sound, trouble="")
+            self._pad = here(state, self._pad, now)
+            return glance(visit.plan, state, now, self._notes, pad=self._pad, seal=self._seal, sound=self._sound)
+
+    def age(self) -> float:
+        """Return for how many seconds the visit has given no sign of life; 0 once it is over."""
+        return 0.0 if self._visit.state.status == "closed" else time.monotonic() - self._alive_at
+
+    def old(self, age: float) -> tuple[str, str]:
+        """Return the words that cover a picture so many seconds old."""
+        show = self._visit.plan.catalogue.show
+        return show("no-news", seconds=str(int(age))), show("old-picture")
