@@ -10,7 +10,7 @@ from typing import Any
 import typer
 from ruamel.yaml import YAML
 
-from handsfree.lexicon import spelling
+from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import ApplianceSheet, load_sheets
 from handsfree.procedure.yaml_reader import read_document, validate
@@ -108,7 +108,8 @@ class _Speller:
 
         self._source = Microphone(microphone)
         self._listener = Listener(Recogniser(model))
-        self._listener.listen_for(spelling.pattern().automaton())
+        self._spelling = english().spelling
+        self._listener.listen_for(self._spelling.pattern().automaton())
 
     def ask(self, what: str) -> str:
         """Return what was spelled, once the enter key has confirmed the read-back."""
@@ -118,8 +119,8 @@ class _Speller:
         for event in self._listener.utterances(self._source):
             if not isinstance(event, Utterance) or not event.alternatives:
                 continue
-            text = spelling.read(event.alternatives[0].text)
-            if text and typer.confirm(f"{spelling.read_back(text)} - right?", default=True):
+            text = self._spelling.read(event.alternatives[0].text)
+            if text and typer.confirm(f"{self._spelling.read_back(text)} - right?", default=True):
                 return text
             typer.echo("Again.")
         raise Problem("the microphone gave out", remedy="type it: leave --voice out")

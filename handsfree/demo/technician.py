@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.demo.boiler import InventedBoiler
-from handsfree.lexicon.spoken import digits
 from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import STOPPED
@@ -90,7 +89,7 @@ class InventedTechnician:
             case "once-more" | "digits" | "which-value" | "pair":
                 asked = [ask.quantity for ask in asks_of(gate)]
                 wanted = ["co2", "o2"] if question.kind == "pair" else [question.about or asked[0]]
-                return " ".join(digits(self._look(quantity, state)) for quantity in wanted)
+                return " ".join(self.plan.numbers.digits(self._look(quantity, state)) for quantity in wanted)
             case "stopped":
                 return f"{words.answers['cleared'][0]} it was misheard"
             case "rate" | "recheck-rate":
@@ -99,7 +98,7 @@ class InventedTechnician:
                 thing = self.plan.things[question.about]
                 if thing.value is None:
                     return thing.restored
-                return digits(Decimal(state.found[question.about].value))
+                return self.plan.numbers.digits(Decimal(state.found[question.about].value))
             case "thing-first":
                 return gate.needs[question.about]
             case "recheck-thing":
@@ -150,7 +149,7 @@ class InventedTechnician:
             value = self._look(ask.quantity, state)
             if SLIPS.get(state.gate) == (ask.quantity, number) and state.gate not in self.slipped:
                 value += SLIP
-            spoken.append(digits(value))
+            spoken.append(self.plan.numbers.digits(value))
         if isinstance(gate, ReadingsGate) and gate.rate is not None:
             spoken.append(self.plan.catalogue.rates[self.rate][0])
         return " ".join(spoken)
@@ -161,5 +160,5 @@ class InventedTechnician:
             meant = self.called.get(quantity)
             if meant is not None and f"{meant:f}" != record.value:
                 name = self.plan.catalogue.quantities[quantity].heard[0]
-                return f"no {name} {digits(meant)}"
+                return f"{self.plan.catalogue.answers['deny'][0]} {name} {self.plan.numbers.digits(meant)}"
         return self.plan.catalogue.answers["affirm"][0]

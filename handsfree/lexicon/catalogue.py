@@ -11,6 +11,9 @@ from typing import Annotated
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from ruamel.yaml import YAML
 
+from handsfree.lexicon.numbers import Numbers
+from handsfree.lexicon.spelling import Spelling
+
 Exact = Annotated[Decimal, BeforeValidator(lambda value: str(value) if isinstance(value, int) else value)]
 
 
@@ -65,6 +68,8 @@ class Catalogue(_Frozen):
     hazards: dict[str, Hazard]
     quantities: dict[str, Quantity]
     units: dict[str, Unit]
+    numbers: Numbers
+    spelling: Spelling
     sayings: dict[str, str]
     glance: GlanceWords
 

@@ -32,16 +32,12 @@ from handsfree.lexicon.meaning import (
     Values,
     Wrong,
 )
-from handsfree.lexicon.numbers import POINTS, SIGNS, ZERO_WORDS, NumberForm, pattern, read
-from handsfree.lexicon.spoken import WORD_OF
+from handsfree.lexicon.numbers import NumberForm, Numbers
 
 UNKNOWN_WORD = "[unk]"
 """How a recogniser writes speech that is none of the words."""
 
 Words = tuple[str, ...]
-
-SINGLE_WORDS = frozenset({*WORD_OF.values(), *POINTS, *SIGNS, *ZERO_WORDS, "niner"})
-"""The words that say one digit, the point or the sign."""
 
 
 class Rule(Protocol):
@@ -86,6 +82,7 @@ class PhraseRule:
 class Slot:
     """One quantity to be called: its number form, its names, its units, and what may stand for a number."""
 
+    numbers: Numbers
     quantity: str
     form: NumberForm
     names: tuple[str, ...]
@@ -95,7 +92,12 @@ class Slot:
     def value_pattern(self) -> Pattern:
         """Return a number or a special, with an optional unit."""
         units = (optional(phrases(self.units)),) if self.units else ()
-        return choice(sequence(pattern(self.form), *units), phrases(self.specials))
+        return choice(sequence(self.numbers.pattern(self.form), *units), phrases(self.specials))
+
+    def example(self) -> str:
+        """Return a number of the quantity, as the tool says it."""
+        middle = min((self.form.low + self.form.high) / 2, Decimal(9))
+        return self.numbers.digits(Decimal(f"{int(middle)}.3") if self.form.decimals else Decimal(int(middle)))
 
     def named_pattern(self) -> Pattern:
         """Return the value with its name before it."""
@@ -111,7 +113,7 @@ class Slot:
         found: set[Called] = set() if special is None else {special}
         for bare in {words, *(_without_ending(words, unit) for unit in self.units)} - {None}:
             assert bare is not None
-            found |= {v for v in read(bare, self.form) if int(v.as_tuple().exponent) <= -least}
+            found |= {v for v in self.numbers.read(bare, self.form) if int(v.as_tuple().exponent) <= -least}
         return found
 
     def named(self, words: Words, *, coarse: bool = False) -> set[Called]:
@@ -168,7 +170,7 @@ class ValuesRule:
 
     def example(self) -> str:
         """Return values in order, as they would be called."""
-        return ", ".join(_example_number(slot.form) for slot in self.slots)
+        return ", ".join(slot.example() for slot in self.slots)
 
     def _rates_off(self, words: Words) -> Iterator[tuple[str | None, Words, str | None]]:
         heads: list[tuple[str | None, Words]] = [(None, words)]
@@ -204,8 +206,8 @@ class DigitsRule:
 
     def pattern(self) -> Pattern:
         """Return the number's own language without the words that say more than one digit."""
-        automaton = pattern(self.slot.form).automaton()
-        arcs = tuple(arc for arc in automaton.arcs if arc[1] in SINGLE_WORDS)
+        automaton = self.slot.numbers.pattern(self.slot.form).automaton()
+        arcs = tuple(arc for arc in automaton.arcs if arc[1] in self.slot.numbers.single_words)
         alone = WordAutomaton(arcs, automaton.finals)
         return choice(
             exactly(alone), sequence(phrases(self.slot.names), exactly(alone)), phrases(self.slot.specials)
@@ -216,13 +218,15 @@ class DigitsRule:
         for head in ("", *self.slot.names):
             name = tuple(head.split())
             rest = words[len(name) :]
-            if words[: len(name)] == name and (" ".join(rest) in self.slot.specials or set(rest) <= SINGLE_WORDS):
+            if words[: len(name)] == name and (
+                " ".join(rest) in self.slot.specials or set(rest) <= self.slot.numbers.single_words
+            ):
                 for value in sorted(self.slot.called(rest), key=str):
                     yield Values(((self.slot.quantity, value),))
 
     def example(self) -> str:
         """Return digits one by one."""
-        return "nine point three" if self.slot.form.decimals else "one two"
+        return self.slot.numbers.digits(Decimal("9.3") if self.slot.form.decimals else Decimal(12))
 
 
 @dataclass(frozen=True)
@@ -252,7 +256,7 @@ class CorrectionRule:
 
     def example(self) -> str:
         """Return a correction of the first slot."""
-        return f"{self.denials[0]}, {_example_number(self.slots[0].form)}"
+        return f"{self.denials[0]}, {self.slots[0].example()}"
 
 
 @dataclass(frozen=True)
@@ -261,20 +265,22 @@ class WrongRule:
 
     names: Mapping[str, str]
     """Phrase -> quantity."""
+    endings: tuple[str, ...]
 
     def pattern(self) -> Pattern:
         """Return a quantity's name and "was wrong"."""
-        return sequence(phrases(self.names), phrase("was wrong"))
+        return sequence(phrases(self.names), phrases(self.endings))
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield the quantity taken back."""
-        name = _without_ending(words, "was wrong")
-        if name and " ".join(name) in self.names:
-            yield Wrong(self.names[" ".join(name)])
+        for ending in self.endings:
+            name = _without_ending(words, ending)
+            if name and " ".join(name) in self.names:
+                yield Wrong(self.names[" ".join(name)])
 
     def example(self) -> str:
         """Return the first name."""
-        return f"{next(iter(self.names))} was wrong"
+        return f"{next(iter(self.names))} {self.endings[0]}"
 
 
 @dataclass(frozen=True)
@@ -309,6 +315,8 @@ class TalkRule:
     """Free talk that is kept as sound, not understood: a note, a reason."""
 
     name: str
+    how: str
+    """What the tool says when asked how: there is no example of free talk."""
 
     def pattern(self) -> Pattern:
         """Return unknown speech."""
@@ -321,7 +329,7 @@ class TalkRule:
 
     def example(self) -> str:
         """Return what to do."""
-        return "speak freely"
+        return self.how
 
 
 @dataclass(frozen=True)
@@ -357,9 +365,3 @@ def answers(named: Mapping[str, Iterable[str]]) -> PhraseRule:
 def hazards(named: Mapping[str, Iterable[str]]) -> PhraseRule:
     """Return the rule for hazards: name -> its phrases."""
     return PhraseRule({text: HazardSaid(name) for name, texts in named.items() for text in texts})
-
-
-def _example_number(form: NumberForm) -> str:
-    middle: Decimal = (form.low + form.high) / 2
-    whole = str(int(min(middle, Decimal(9))))
-    return f"{whole} point 3" if form.decimals else whole

@@ -1,57 +1,57 @@
-"""Serial numbers, letter by letter in the spelling alphabet (ICAO Annex 10 volume II, 5.2.1.3)."""
+"""Serial numbers, letter by letter in the spelling alphabet of the language's file."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
 
 from handsfree.lexicon.automaton import Pattern, phrases, repeated
-from handsfree.lexicon.spoken import WORD_OF
 
-ALPHABET = (
-    *("alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india"),
-    *("juliett", "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo"),
-    *("sierra", "tango", "uniform", "victor", "whiskey", "xray", "yankee", "zulu"),
-)
-"""The word of each letter, A to Z; X-ray is one word without its hyphen."""
+Sign = Annotated[str, Field(min_length=1, max_length=1)]
 
-ALSO_SAID = {"alpha": "A", "juliet": "J", "whisky": "W", "x ray": "X", "niner": "9", "hyphen": "-"}
-"""Other spellings of the same words in dictionaries and speech models."""
-
-SIGN_OF = {
-    **{word: word[0].upper() for word in ALPHABET},
-    **{word: sign for sign, word in WORD_OF.items() if sign.isdigit()},
-    "dash": "-",
-    "slash": "/",
-    **ALSO_SAID,
-}
-"""The sign that each word stands for. "Oh" is none of them: in a serial number it could be O or 0."""
-
-SAID_FOR = {**{word[0].upper(): word for word in ALPHABET}, **WORD_OF, "-": "dash", "/": "slash"}
+GROUP = 3
+"""Signs that are read back in one breath."""
 
 
-def pattern() -> Pattern:
-    """Return every serial number as it may be said: one sign or more."""
-    return repeated(phrases(SIGN_OF))
+class Spelling(BaseModel):
+    """The words for the signs of a serial number."""
 
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
-def read(words: Sequence[str]) -> str:
-    """Return the serial number that the words spell, or the empty text when they spell none."""
-    signs, rest = [], list(words)
-    while rest:
-        two = " ".join(rest[:2])
-        taken = 2 if two in SIGN_OF and len(rest) > 1 else 1
-        sign = SIGN_OF.get(" ".join(rest[:taken]))
-        if sign is None:
-            return ""
-        signs.append(sign)
-        del rest[:taken]
-    return "".join(signs)
+    said: dict[Sign, str]
+    """Sign -> the word the tool says for it."""
+    also_heard: dict[str, Sign] = Field(default={}, alias="also-heard")
+    """Other words for the same signs."""
 
+    @cached_property
+    def sign_of(self) -> Mapping[str, str]:
+        """The sign that each word stands for."""
+        return {**{word: sign for sign, word in self.said.items()}, **self.also_heard}
 
-def read_back(serial: str) -> str:
-    """Return the words for a serial number in groups of three signs, with a comma where to pause.
+    def pattern(self) -> Pattern:
+        """Return every serial number as it may be said: one sign or more."""
+        return repeated(phrases(self.sign_of))
 
-    Raises KeyError for a sign that `read` never gives.
-    """
-    words = [SAID_FOR[sign] for sign in serial]
-    return ", ".join(" ".join(words[at : at + 3]) for at in range(0, len(words), 3))
+    def read(self, words: Sequence[str]) -> str:
+        """Return the serial number that the words spell, or the empty text when they spell none."""
+        signs, rest = [], list(words)
+        while rest:
+            two = " ".join(rest[:2])
+            taken = 2 if two in self.sign_of and len(rest) > 1 else 1
+            sign = self.sign_of.get(" ".join(rest[:taken]))
+            if sign is None:
+                return ""
+            signs.append(sign)
+            del rest[:taken]
+        return "".join(signs)
+
+    def read_back(self, serial: str) -> str:
+        """Return the words for a serial number in groups of three signs, with a comma where to pause.
+
+        Raises KeyError for a sign that `read` never gives.
+        """
+        words = [self.said[sign] for sign in serial]
+        return ", ".join(" ".join(words[at : at + GROUP]) for at in range(0, len(words), GROUP))

@@ -67,7 +67,8 @@ def _slot(ask: Ask, catalogue: Catalogue, extra: int) -> Slot:
     for text in catalogue.answers["no-reading"]:
         specials[text] = "no reading"
     form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals == 1 else 0))
-    return Slot(ask.quantity, form, quantity.heard, catalogue.units[quantity.unit].heard, specials)
+    units = catalogue.units[quantity.unit].heard
+    return Slot(catalogue.numbers, ask.quantity, form, quantity.heard, units, specials)
 
 
 def asks_of(gate: Gate) -> tuple[Ask, ...]:
@@ -106,7 +107,7 @@ def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
     return (
         _hazard_rule(catalogue),
         PhraseRule(commands, open_ended),
-        WrongRule(taken_back),
+        WrongRule(taken_back, catalogue.answers["was-wrong"]),
         PhraseRule(over_range),
     )
 
@@ -169,7 +170,7 @@ def _own_rules(
             pair = tuple(ask for ask in asks if ask.quantity in {"co", "co2"})
             return (affirm, ValuesRule(slots(pair, catalogue)), *_drops(gate, catalogue))
         case "note":
-            return (TalkRule("talk"),)
+            return (TalkRule("talk", catalogue.sayings["speak-freely"]),)
         case "stopped":
             open_ended = frozenset(catalogue.answers["cleared"])
             said = answers({"cleared": catalogue.answers["cleared"], "close": catalogue.answers["close"]})

@@ -18,7 +18,6 @@ from handsfree.combustion.gas_rate import (
     over_rated_percent,
 )
 from handsfree.combustion.heating_value import gas_properties
-from handsfree.lexicon.spoken import digits
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution
 from handsfree.measurement.verdict import GUARDED, Band, Measured, Verdict, judge, judge_difference
@@ -113,7 +112,7 @@ def _from_verdict(plan: Plan, what: str, verdict: Verdict, sources: tuple[str, .
         saying, outcome = "too-close", TOO_CLOSE
     return Judgement(
         outcome,
-        plan.catalogue.say(saying, what=what, value=digits(value)),
+        plan.catalogue.say(saying, what=what, value=plan.numbers.digits(value)),
         f"{what} {value}: {verdict.sentence()}",
         verdict.rule,
         verdict.demonstrated,
@@ -148,7 +147,7 @@ def ambient_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     source = "testing guideline: 10 to 35 ppm, find the source before going on"
     outcome = FIND_SOURCE if number >= 10 else WITHIN
     saying = "outside" if outcome == FIND_SOURCE else "within"
-    spoken = plan.catalogue.say(saying, what="Ambient CO", value=digits(number))
+    spoken = plan.catalogue.say(saying, what="Ambient CO", value=plan.numbers.digits(number))
     numbers = {"value": f"{number}", "limit": "10"}
     return Judgement(outcome, spoken, f"ambient CO {number} ppm", "simple", True, numbers, (source,))
 
@@ -167,7 +166,7 @@ def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement
         return _no_limit(plan, f"CO2 at {gate.rate} rate")
     carbon_monoxide = _carbon_monoxide(plan, state, kept_at)
     if carbon_monoxide is not None and not carbon_monoxide.passes:
-        spoken = plan.catalogue.say("outside", what="CO", value=digits(Decimal(co.reading.value)))
+        spoken = plan.catalogue.say("outside", what="CO", value=plan.numbers.digits(Decimal(co.reading.value)))
         return Judgement(
             CARBON_MONOXIDE_HIGH,
             spoken,
@@ -233,7 +232,7 @@ def passes_agree(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     difference = Decimal(second.reading.value) - Decimal(first.reading.value)
     outcome = WITHIN if abs(difference) <= AGREE else OUTSIDE
     numbers = {"first": first.reading.value, "second": second.reading.value, "limit": f"{AGREE}"}
-    spoken = plan.catalogue.say(outcome, what="Passes", value=digits(difference))
+    spoken = plan.catalogue.say(outcome, what="Passes", value=plan.numbers.digits(difference))
     sentence = f"CO2 {first.reading.value}, then {second.reading.value}"
     return Judgement(outcome, spoken, sentence, "simple", True, numbers, ("common practice, no source",))
 
@@ -257,7 +256,7 @@ def supply_pressure(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
             outside.append((name, value))
     if outside:
         name, value = outside[0]
-        spoken = plan.catalogue.say("outside", what=name, value=digits(Decimal(value.reading.value)))
+        spoken = plan.catalogue.say("outside", what=name, value=plan.numbers.digits(Decimal(value.reading.value)))
         sentence = f"{name} pressure {value.reading.value} mbar outside the plate"
         return Judgement(OUTSIDE, spoken, sentence, "simple", True, numbers, tuple(sources))
     spoken = plan.catalogue.say("within", what="Gas pressure")
@@ -306,7 +305,7 @@ def reading_in_limits(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     what = name[:1].upper() + name[1:]
     if limits.accuracy is None:
         outcome = WITHIN if band.holds(number) else OUTSIDE
-        spoken = plan.catalogue.say(outcome, what=what, value=digits(number))
+        spoken = plan.catalogue.say(outcome, what=what, value=plan.numbers.digits(number))
         numbers = {"value": value.reading.value, "band": str(band), "unit": value.reading.unit}
         sentence = f"{name} {value.reading.value} {value.reading.unit} {outcome} {band}"
         return Judgement(outcome, spoken, sentence, "simple", True, numbers, (limits.source,))
@@ -326,7 +325,7 @@ def air_duct_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     clear = Decimal(o2.reading.value) >= Decimal("20.6") and Decimal(co2.reading.value) <= Decimal("0.2")
     outcome = WITHIN if clear else OUTSIDE
     numbers = {"o2": o2.reading.value, "co2": co2.reading.value}
-    spoken = plan.catalogue.say(outcome, what="Air duct", value=digits(Decimal(o2.reading.value)))
+    spoken = plan.catalogue.say(outcome, what="Air duct", value=plan.numbers.digits(Decimal(o2.reading.value)))
     sentence = f"air duct O2 {o2.reading.value} %, CO2 {co2.reading.value} %"
     return Judgement(outcome, spoken, sentence, "simple", True, numbers, (source,))
 

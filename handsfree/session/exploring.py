@@ -14,7 +14,6 @@ from datetime import date
 from decimal import Decimal
 
 from handsfree.combustion.flue_gas import oxygen_from_carbon_dioxide
-from handsfree.lexicon.spoken import digits
 from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
 from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
@@ -175,7 +174,7 @@ class _Explorer:
     def _digits(self, quantity: str, value: Decimal) -> str:
         known = self._plan.catalogue.quantities[quantity]
         step = Decimal(1).scaleb(-known.decimals)
-        return digits(min(max(value, known.low), known.high).quantize(step))
+        return self._plan.numbers.digits(min(max(value, known.low), known.high).quantize(step))
 
     def _next_words(self) -> str:
         state, catalogue = self._visit.state, self._plan.catalogue
@@ -209,7 +208,7 @@ class _Explorer:
             case "once-more" | "digits" | "which-value":
                 quantity = question.about or asks_of(gate)[0].quantity
                 pending = state.pending.values.get(quantity)
-                return self._value(state, quantity) if pending is None else _spoken(pending.value)
+                return self._value(state, quantity) if pending is None else self._spoken(pending.value)
             case "pair":
                 return f"{self._value(state, 'co2')} {self._value(state, 'o2')}"
             case "rate" | "recheck-rate":
@@ -218,7 +217,11 @@ class _Explorer:
                 found = state.found.get(question.about)
                 if self._plan.things[question.about].value is None:
                     return self._plan.things[question.about].restored
-                return digits(Decimal(found.value)) if found is not None else self._value(state, question.about)
+                return (
+                    self._plan.numbers.digits(Decimal(found.value))
+                    if found is not None
+                    else self._value(state, question.about)
+                )
             case "thing-first":
                 return gate.needs[question.about]
             case "recheck-thing":
@@ -234,6 +237,9 @@ class _Explorer:
                 return "a word about the flue"
             case _:
                 return words.answers["affirm"][0]
+
+    def _spoken(self, value: str) -> str:
+        return value if value[:1].isalpha() else self._plan.numbers.digits(Decimal(value))
 
     def _chosen(self, placed: PlacedGate, gate: ChoiceGate) -> str:
         """Return an answer, mostly one that does not stop the visit."""
@@ -258,9 +264,9 @@ class _Explorer:
             if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
                 co2 += Decimal("0.1") * len(state.sets.get(getattr(placed, "at", ""), ()))
             if quantity == "co2":
-                return digits(co2)
+                return self._plan.numbers.digits(co2)
             fuel = fuel_of(self._plan.sheets)
-            return digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
+            return self._plan.numbers.digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
         value = Decimal(_USUAL.get(quantity, (known.low + known.high) / 2))
         if self._dice.random() < self._trouble:
             value = Decimal(self._dice.choice(_UNUSUAL.get(quantity, (value,))))
@@ -296,10 +302,6 @@ _UNUSUAL: dict[str, tuple[int | Decimal, ...]] = {
     "air_flow": (Decimal("2.5"), Decimal("7.5")),
     "gas_volume_metric": (Decimal("0.030"), Decimal("0.060")),
 }
-
-
-def _spoken(value: str) -> str:
-    return value if value[:1].isalpha() else digits(Decimal(value))
 
 
 def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:

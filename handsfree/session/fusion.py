@@ -7,13 +7,14 @@ The winner may still carry a doubt; the gate then asks for the value a second ti
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import Answer, HazardSaid, Meaning, Values
-from handsfree.lexicon.spoken import WORD_OF
+from handsfree.lexicon.numbers import Numbers
 from handsfree.measurement.reading import Reading
 from handsfree.session.inputs import Alternative, Heard
 from handsfree.session.plan import Plan
@@ -103,7 +104,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
 
 def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
     """Return what typed words mean; keys are trusted, but words that mean two things are not."""
-    words = _spoken(text)
+    words = _spoken(plan.catalogue.numbers, text)
     meanings = grammar.read(words)
     hazard = plan.catalogue.hazard_of(" ".join(words))
     if hazard is not None and Answer("cleared") not in meanings:
@@ -149,16 +150,19 @@ def _rivals(
     return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
 
 
-def _spoken(text: str) -> tuple[str, ...]:
+def _spoken(numbers: Numbers, text: str) -> tuple[str, ...]:
     """Return typed text as words: digits are spoken one by one, so that "9.3" reads as it is said."""
     words: list[str] = []
-    for piece in text.lower().replace(",", " ").split():
-        number = piece.removeprefix("-")
-        if number and all(character in WORD_OF for character in number):
-            words += (["minus"] if piece.startswith("-") else []) + [WORD_OF[character] for character in number]
-        else:
-            words.append(piece)
+    for piece in _pieces(numbers, text.lower()):
+        words += numbers.typed(piece) or [piece]
     return tuple(words)
+
+
+def _pieces(numbers: Numbers, text: str) -> list[str]:
+    """Return typed text in pieces; a comma parts them, except between digits where it is the language's point."""
+    if numbers.written_point == ",":
+        return re.sub(r",(?!\d)|(?<!\d),", " ", text).split()
+    return text.replace(",", " ").split()
 
 
 def describe(meaning: Meaning) -> str:

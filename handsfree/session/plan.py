@@ -11,6 +11,7 @@ from transitions import Machine, MachineError
 
 from handsfree.lexicon.catalogue import Catalogue, english
 from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.numbers import Numbers
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
 from handsfree.procedure import phrases
@@ -37,6 +38,11 @@ class Plan:
     procedure: Procedure
     sheets: Sheets
     catalogue: Catalogue = field(default_factory=english)
+
+    @property
+    def numbers(self) -> Numbers:
+        """How numbers are said and heard on this visit."""
+        return self.catalogue.numbers
 
     @property
     def things(self) -> Mapping[str, Thing]:

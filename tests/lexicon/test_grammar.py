@@ -24,12 +24,19 @@ from handsfree.lexicon.grammar import (
 )
 from handsfree.lexicon.meaning import Answer, Command, Correction, HazardSaid, TurnMade, Values, Wrong
 from handsfree.lexicon.numbers import NumberForm
-from handsfree.lexicon.spoken import WORD_OF, digits
 
+NUMBERS = english().numbers
 SPECIALS = {"over range": "over range", "dashes": "no reading"}
-CO2 = Slot("co2", NumberForm(Decimal(0), Decimal(25), 1, 1), ("c o two", "carbon dioxide"), ("percent",), SPECIALS)  # type: ignore[arg-type]
-O2 = Slot("o2", NumberForm(Decimal(0), Decimal(21), 1, 1), ("o two", "oxygen"), ("percent",), SPECIALS)  # type: ignore[arg-type]
-CO = Slot("co", NumberForm(Decimal(0), Decimal(9999), 0, 0), ("c o", "monoxide"), ("parts",), SPECIALS)  # type: ignore[arg-type]
+CO2 = Slot(
+    NUMBERS,
+    "co2",
+    NumberForm(Decimal(0), Decimal(25), 1, 1),
+    ("c o two", "carbon dioxide"),
+    ("percent",),
+    SPECIALS,
+)  # type: ignore[arg-type]
+O2 = Slot(NUMBERS, "o2", NumberForm(Decimal(0), Decimal(21), 1, 1), ("o two", "oxygen"), ("percent",), SPECIALS)  # type: ignore[arg-type]
+CO = Slot(NUMBERS, "co", NumberForm(Decimal(0), Decimal(9999), 0, 0), ("c o", "monoxide"), ("parts",), SPECIALS)  # type: ignore[arg-type]
 RATES = {"maximum": "maximum", "high fire": "maximum", "minimum": "minimum"}
 ROW = ValuesRule((CO2, O2, CO), RATES)
 
@@ -106,7 +113,7 @@ def test_a_correction_fits_by_value_or_by_name() -> None:
 
 def test_a_value_is_taken_back_by_name() -> None:
     """ "C o two was wrong"."""
-    rule = WrongRule({"c o two": "co2", "c o": "co"})
+    rule = WrongRule({"c o two": "co2", "c o": "co"}, ("was wrong",))
     assert meanings(rule, "c o two was wrong") == [Wrong("co2")]
     assert meanings(rule, "c o was wrong") == [Wrong("co")]
     assert meanings(rule, "was wrong") == []
@@ -131,7 +138,7 @@ def test_an_open_phrase_may_be_followed_by_any_talk() -> None:
     assert meanings(rule, "not done because the dog ate it") == [Command("not-done")]
     assert meanings(rule, "not done") == []
     assert meanings(rule, "repeat it") == []
-    assert meanings(TalkRule("talk"), "anything at all") == [Answer("talk")]
+    assert meanings(TalkRule("talk", "speak freely"), "anything at all") == [Answer("talk")]
 
 
 def test_the_first_meaning_is_the_gates_own_and_none_comes_twice() -> None:
@@ -145,7 +152,7 @@ def test_the_first_meaning_is_the_gates_own_and_none_comes_twice() -> None:
 EXAMPLES = (
     ROW,
     CorrectionRule(("no",), (CO2, CO)),
-    WrongRule({"c o two": "co2"}),
+    WrongRule({"c o two": "co2"}, ("was wrong",)),
     TurnRule({"clockwise": "clockwise"}, {"no turn": 0, "one eighth": 1}),
     PhraseRule({"not done because": Command("not-done")}, frozenset({"not done because"})),
     answers({"done": ("ready", "all ready")}),
@@ -185,7 +192,7 @@ def test_every_sentence_of_a_language_has_a_meaning(grammar: Grammar, picks: lis
 def test_every_row_said_digit_by_digit_is_heard_and_read(co2: int, o2: int, co: int) -> None:
     """Whatever the values, the language holds the row, and the row is among its meanings."""
     values = (Decimal(co2).scaleb(-1), Decimal(o2).scaleb(-1), Decimal(co))
-    said = [*" ".join(digits(value) for value in values).split(), "maximum"]
+    said = [*" ".join(NUMBERS.digits(value) for value in values).split(), "maximum"]
     assert GRAMMARS[0][1].automaton.accepts(said)
     row = tuple(zip(("co2", "o2", "co"), values, strict=True))
     assert Values(row, None, "maximum") in GRAMMARS[0][1].read(said)
@@ -208,9 +215,9 @@ def test_the_example_of_a_rule_can_be_said() -> None:
     for rule in (
         ROW,
         TurnRule({"clockwise": "clockwise"}, {"no turn": 0, "one eighth": 1}),
-        WrongRule({"c o two": "co2"}),
+        WrongRule({"c o two": "co2"}, ("was wrong",)),
     ):
-        words = [WORD_OF.get(word, word) for word in rule.example().replace(",", " ").split()]
+        words = rule.example().replace(",", " ").split()
         assert Grammar((rule,)).read(words), rule.example()  # type: ignore[arg-type]
 
 

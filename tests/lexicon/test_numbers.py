@@ -4,9 +4,13 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.lexicon.numbers import NumberForm, pattern, read, sayable, unsayable
-from handsfree.lexicon.spoken import WORD_OF
+from handsfree.lexicon.catalogue import english
+from handsfree.lexicon.numbers import NumberForm
 from handsfree.problem import Problem
+
+NUMBERS = english().numbers
+pattern, read, sayable, unsayable = NUMBERS.pattern, NUMBERS.read, NUMBERS.sayable, NUMBERS.unsayable
+SAID = {*NUMBERS.said.digits, NUMBERS.said.point, NUMBERS.said.minus}
 
 
 def form(low: str, high: str, decimals: int = 0, most: int | None = None) -> NumberForm:
@@ -250,12 +254,12 @@ def test_a_form_of_no_sayable_number_is_a_problem_told_in_one_sentence(
 
 
 def test_every_number_is_sayable_with_a_word_for_each_digit_the_point_and_minus() -> None:
-    assert sayable(form("-999999999", "999999999", 4), set(WORD_OF.values()))
-    assert sayable(DRAUGHT, (set(WORD_OF.values()) - {"minus", "zero", "point"}) | {"negative", "oh", "decimal"})
+    assert sayable(form("-999999999", "999999999", 4), SAID)
+    assert sayable(DRAUGHT, (SAID - {"minus", "zero", "point"}) | {"negative", "oh", "decimal"})
 
 
 def test_the_least_number_that_lacks_a_word_is_named() -> None:
-    words = set(WORD_OF.values())
+    words = SAID
     assert unsayable(MONOXIDE, words - {"seven"}) == Decimal(7)
     assert unsayable(OXYGEN, words - {"point"}) == Decimal("0.0")
     assert unsayable(DRAUGHT, words - {"minus"}) == Decimal("-5.00")

@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.numbers import NumberForm, pattern, read
-from handsfree.lexicon.spoken import digits
+from handsfree.lexicon.catalogue import english
+from handsfree.lexicon.numbers import NumberForm
 
 text_to_num = pytest.importorskip("text_to_num", reason="needs text2num, a test dependency")
 num2words = pytest.importorskip("num2words", reason="needs num2words, a test dependency").num2words
 
+pattern, read, digits = english().numbers.pattern, english().numbers.read, english().numbers.digits
 MONOXIDE = NumberForm(Decimal(0), Decimal(4000), 0, 0)
 SINGLE_DIGITS = {
     "zero",

@@ -4,7 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.lexicon.spelling import ALPHABET, SIGN_OF, pattern, read, read_back
+from handsfree.lexicon.catalogue import english
+
+SPELLING = english().spelling
+pattern, read, read_back, SIGN_OF = SPELLING.pattern, SPELLING.read, SPELLING.read_back, SPELLING.sign_of
+ALPHABET = [word for sign, word in SPELLING.said.items() if sign.isalpha()]
 
 # ICAO Annex 10 volume II, 5.2.1.3 (spelling alphabet), typed from memory.
 ICAO = (

@@ -4,8 +4,11 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.lexicon.numbers import NumberForm, pattern, read
-from handsfree.lexicon.spoken import ask_apart, digits
+from handsfree.lexicon.catalogue import english
+from handsfree.lexicon.numbers import NumberForm
+
+NUMBERS = english().numbers
+pattern, read, digits, ask_apart = NUMBERS.pattern, NUMBERS.read, NUMBERS.digits, NUMBERS.ask_apart
 
 
 @pytest.mark.parametrize(

@@ -288,7 +288,7 @@ def escalation(visit: Rehearsal, words: str | None) -> list[str]:
 
 def test_silence_and_no_match_escalate_in_order() -> None:
     """The same shorter, an example, digit by digit, then the keys."""
-    wanted = ["ambient CO?", "Say it like: 9.", "Digit by digit: ambient CO?", "Use the keys."]
+    wanted = ["ambient CO?", "Say it like: nine.", "Digit by digit: ambient CO?", "Use the keys."]
     assert escalation(at("ambient-entry"), "blue")[:4] == wanted
     assert escalation(at("ambient-entry"), None)[:3] == wanted[:3]
 

@@ -10,7 +10,7 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import Grammar, PhraseRule
 from handsfree.lexicon.meaning import HazardSaid, Meaning
-from handsfree.lexicon.numbers import NumberForm, unsayable
+from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure import phrases
@@ -218,7 +218,7 @@ def _number_fault(form: NumberForm, ask: Ask, hearing: Hearing) -> str:
             return f"{name} {edge} lies outside what can be said of it, {form.low} to {form.high}"
         if -int(edge.as_tuple().exponent) > form.decimals:
             return f"{name} {edge} has more digits than the {form.decimals} after the point that are shown"
-    missing = unsayable(form, _Sayable(hearing.pronunciations))
+    missing = hearing.catalogue.numbers.unsayable(form, _Sayable(hearing.pronunciations))
     return "" if missing is None else f"cannot be said at {missing}"
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal
 
 from handsfree.lexicon.meaning import Answer, Meaning, Values
-from handsfree.lexicon.spoken import digits
 from handsfree.procedure.model import RestoreGate
 from handsfree.procedure.procedure import DONE
 from handsfree.session import events as ev
@@ -78,8 +77,8 @@ def _value_called(draft: Draft, name: str, value: Decimal) -> None:
     thing = draft.plan.things[name]
     found = draft.state.found.get(name)
     if found is not None and Decimal(found.value) != value:
-        draft.say("value-not-back", value=digits(Decimal(found.value)))
+        draft.say("value-not-back", value=draft.plan.numbers.digits(Decimal(found.value)))
         ask_next_restore(draft, [name])
         return
-    text = draft.words("thing-check", thing=thing.said.capitalize(), state=digits(value))
+    text = draft.words("thing-check", thing=thing.said.capitalize(), state=draft.plan.numbers.digits(value))
     draft.ask("thing-check", text, f"{name}={value:f}")

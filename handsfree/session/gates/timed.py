@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from handsfree.lexicon.meaning import Answer, Meaning
-from handsfree.lexicon.spoken import digits
 from handsfree.procedure.model import TimedGate
 from handsfree.procedure.procedure import DONE
 from handsfree.session import events as ev
@@ -50,7 +49,7 @@ class TimedGates(GateKind):
         draft.emit(ev.Marked(onset=utterance.onset))
         if draft.expected().kind == "mark-first":
             volume = Decimal(draft.state.sets[gate.at][-1].values[gate.volume.quantity].value)
-            draft.ask("mark-last", draft.words("mark-last", volume=digits(volume)))
+            draft.ask("mark-last", draft.words("mark-last", volume=draft.plan.numbers.digits(volume)))
             return
         first, last = draft.state.marks[-2:]
         seconds = (Decimal(last - first) / 1000).quantize(TENTH, ROUND_HALF_EVEN)
@@ -66,5 +65,5 @@ class TimedGates(GateKind):
             )
         )
         draft.emit(ev.SetTaken(at=draft.at, kept_at=gate.at, number=number))
-        draft.say("marked", seconds=digits(seconds))
+        draft.say("marked", seconds=draft.plan.numbers.digits(seconds))
         draft.pass_gate(DONE)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 
 from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
-from handsfree.lexicon.spoken import TWIN_WORDS, ask_apart, digits
 from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of
 from handsfree.session import events as ev
@@ -29,9 +28,11 @@ def record_of(draft: Draft, quantity: str, called: Called) -> ev.ReadingRecord:
     return ev.ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
 
 
-def spoken_value(record: ev.ReadingRecord) -> str:
+def spoken_value(draft: Draft, record: ev.ReadingRecord) -> str:
     """Return a recorded value as the tool says it."""
-    return record.value if record.value in {OVER_RANGE, NO_READING} else digits(Decimal(record.value))
+    if record.value in {OVER_RANGE, NO_READING}:
+        return draft.words(record.value.replace(" ", "-"))
+    return draft.plan.numbers.digits(Decimal(record.value))
 
 
 def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then) -> bool:
@@ -87,7 +88,7 @@ def _first_capture(draft: Draft, values: dict[str, Called], utterance: Utterance
         why = _not_believed(draft, quantity, record)
         if why is not None:
             draft.emit(ev.ReadingRefused(reading=record, why=why))
-            name, value = draft.plan.name(quantity), spoken_value(record)
+            name, value = draft.plan.name(quantity), spoken_value(draft, record)
             draft.ask("once-more", draft.words("out-of-range", what=name, value=value), quantity)
             return
     together = {**draft.state.pending.values, **records}
@@ -100,7 +101,7 @@ def _first_capture(draft: Draft, values: dict[str, Called], utterance: Utterance
 
 def _read_back(draft: Draft) -> None:
     pending = draft.state.pending
-    spoken = ". ".join(spoken_value(record).capitalize() for record in pending.values.values())
+    spoken = ". ".join(spoken_value(draft, record).capitalize() for record in pending.values.values())
     draft.ask("read-back", draft.words("taken", values=spoken))
 
 
@@ -146,7 +147,7 @@ def _doubtful(
     for quantity, record in fresh.items():
         number = record.value not in {OVER_RANGE, NO_READING}
         beyond = bool(stops_open(draft.plan.sheets, {quantity: record})) or (bool(stops) and quantity == "co")
-        if _in_doubt(utterance, quantity) or beyond or (number and _apart(record, utterance)):
+        if _in_doubt(utterance, quantity) or beyond or (number and _apart(draft, record, utterance)):
             doubtful.add(quantity)
     return tuple(quantity for quantity in together if quantity in doubtful)
 
@@ -159,10 +160,14 @@ def _in_doubt(utterance: Utterance, quantity: str) -> bool:
     return bool(utterance.doubt) and not utterance.slight and utterance.in_doubt(quantity)
 
 
-def _apart(record: ev.ReadingRecord, utterance: Utterance) -> bool:
+def _apart(draft: Draft, record: ev.ReadingRecord, utterance: Utterance) -> bool:
     """Say whether a number was called by a word with a twin that sounds alike (fifteen, fifty)."""
     number = record.value not in {OVER_RANGE, NO_READING}
-    return number and ask_apart(Decimal(record.value)) and not TWIN_WORDS.isdisjoint(utterance.words)
+    return (
+        number
+        and draft.plan.numbers.ask_apart(Decimal(record.value))
+        and not draft.plan.numbers.twin_words.isdisjoint(utterance.words)
+    )
 
 
 def _pair_refused(draft: Draft) -> bool:
@@ -211,11 +216,11 @@ def _correct(draft: Draft, meaning: Correction, utterance: Utterance) -> bool:
     doubtful = tuple(
         q
         for q in _doubtful(draft, together, {quantity: now}, utterance)
-        if q != quantity or _in_doubt(utterance, q) or _apart(now, utterance)
+        if q != quantity or _in_doubt(utterance, q) or _apart(draft, now, utterance)
     )
     draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
     if not _pair_refused(draft):
-        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(now))
+        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(draft, now))
         draft.ask("read-back", text)
     return True
 
@@ -254,7 +259,7 @@ def next_value(draft: Draft, then: Then) -> None:
             return
     if draft.state.pending.values:
         quantity, first = next(iter(draft.state.pending.values.items()))
-        twin = first.value not in {OVER_RANGE, NO_READING} and ask_apart(Decimal(first.value))
+        twin = first.value not in {OVER_RANGE, NO_READING} and draft.plan.numbers.ask_apart(Decimal(first.value))
         if twin:
             _ask_digits(draft, quantity)
         else:
@@ -296,7 +301,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     """
     quantity, called = meaning.values[0]
     again = record_of(draft, quantity, called)
-    if _apart(again, utterance) or _in_doubt(utterance, quantity):
+    if _apart(draft, again, utterance) or _in_doubt(utterance, quantity):
         _ask_digits(draft, quantity)
         return
     first = draft.state.pending.values.get(quantity)
@@ -315,7 +320,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     doubtful = tuple(dict.fromkeys((*draft.state.pending.doubtful, quantity)))
     draft.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
     if not _pair_refused(draft):
-        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(again))
+        text = draft.words("correction", what=draft.plan.name(quantity), value=spoken_value(draft, again))
         draft.ask("read-back", draft.words("differs", what=text) if first is not None else text)
 
 

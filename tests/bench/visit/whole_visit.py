@@ -18,7 +18,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from handsfree.ledger import read
-from handsfree.lexicon.spoken import digits
+from handsfree.lexicon.catalogue import english
 
 COMMAND = [sys.executable, "-m", "handsfree.commands.app"]
 
@@ -29,7 +29,7 @@ def silently_wrong(folder: Path, said: list[str]) -> list[str]:
     return [
         f"{a['gate']} {a['reading']['quantity']} {a['reading']['value']}"
         for a in accepted
-        if not any(digits(Decimal(a["reading"]["value"])) in words for words in said)
+        if not any(english().numbers.digits(Decimal(a["reading"]["value"])) in words for words in said)
     ]
 
 
