@@ -1,7 +1,7 @@
 """The limits at which work stops: air-free CO, CO/CO2, CO in the room, flue temperature, gas pressure.
 
 Each limit has a source and is a default. Job sheet, procedure and local code may only tighten it. An open
-stop is told as an action and is never weighed against how likely the reading was.
+stop is never weighed against how likely the reading was. What is then said stands in the language's file.
 """
 
 from __future__ import annotations
@@ -36,8 +36,6 @@ class StopLimit:
     """UCUM code."""
     stops: Literal["above", "at or above", "below"]
     severity: Severity
-    action: str
-    """What the tool says first."""
     source: str
 
     def passed_by(self, value: Decimal) -> bool:
@@ -55,7 +53,7 @@ class StopLimit:
                 f"the stop limit {self.name} may only be tightened: {value} {self.unit} "
                 f"is looser than {self.value} {self.unit} ({self.source})"
             )
-        return StopLimit(self.name, value, self.unit, self.stops, self.severity, self.action, source)
+        return StopLimit(self.name, value, self.unit, self.stops, self.severity, source)
 
 
 DEFAULTS: Mapping[str, StopLimit] = {
@@ -67,7 +65,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "[ppm]",
             "at or above",
             "evacuate",
-            "CO in the room. Everyone out.",
             "trade journal on combustion testing; testing guideline",
         ),
         StopLimit(
@@ -76,7 +73,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "[ppm]",
             "above",
             "burner off",
-            "CO in the room. Burner off. Ventilate.",
             "US weatherization work specification; NIOSH 35 ppm",
         ),
         StopLimit(
@@ -85,7 +81,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "[ppm]",
             "at or above",
             "hold",
-            "CO in the room. Find the source.",
             "testing guideline",
         ),
         StopLimit(
@@ -94,7 +89,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "[ppm]",
             "above",
             "burner off",
-            "CO too high. Burner off.",
             "ANSI Z21 series ceiling, 400 ppm air-free; trade journal",
         ),
         StopLimit(
@@ -103,7 +97,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "1",
             "above",
             "burner off",
-            "CO ratio too high. Burner off.",
             "trade text on CO/CO2: above 0.008 not to be left in use",
         ),
         StopLimit(
@@ -112,7 +105,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "[ppm]",
             "at or above",
             "burner off",
-            "CO rising. Burner off.",
             "trade journal: 100 to 400 ppm and rising, shut down",
         ),
         StopLimit(
@@ -121,7 +113,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "%",
             "below",
             "burner off",
-            "O2 very low. Mixture may be rich. Burner off.",
             "balance of atoms: CO2 repeats on the rich side",
         ),
         StopLimit(
@@ -130,7 +121,6 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "%",
             "below",
             "burner off",
-            "Flue gas in the air duct. Burner off.",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
         StopLimit(
@@ -139,24 +129,23 @@ DEFAULTS: Mapping[str, StopLimit] = {
             "%",
             "above",
             "burner off",
-            "Flue gas in the air duct. Burner off.",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
     )
 }
 """The limits that hold for every appliance. Those of one model have no default and must be given."""
 
-_MODEL_LIMITS: Mapping[str, tuple[str, Literal["above", "below"], str]] = {
-    "maker-co": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
-    "maker-air-free-co": ("[ppm]", "above", "CO over the maker's limit. Burner off."),
-    "maker-co-ratio": ("1", "above", "CO over the maker's limit. Burner off."),
-    "flue-temperature": ("Cel", "above", "Flue too hot. Burner off."),
-    "highest-standing-pressure": ("mbar", "above", "Gas pressure high. Burner off. Supply first."),
-    "lowest-standing-pressure": ("mbar", "below", "Gas pressure low. Burner off. Supply first."),
-    "highest-working-pressure": ("mbar", "above", "Gas pressure high. Burner off. Supply first."),
-    "lowest-working-pressure": ("mbar", "below", "Gas pressure low. Burner off. Supply first."),
+_MODEL_LIMITS: Mapping[str, tuple[str, Literal["above", "below"]]] = {
+    "maker-co": ("[ppm]", "above"),
+    "maker-air-free-co": ("[ppm]", "above"),
+    "maker-co-ratio": ("1", "above"),
+    "flue-temperature": ("Cel", "above"),
+    "highest-standing-pressure": ("mbar", "above"),
+    "lowest-standing-pressure": ("mbar", "below"),
+    "highest-working-pressure": ("mbar", "above"),
+    "lowest-working-pressure": ("mbar", "below"),
 }
-"""Limits that only the maker's data can give: unit, side and action."""
+"""Limits that only the maker's data can give: unit and side."""
 
 
 @dataclass(frozen=True)
@@ -170,10 +159,10 @@ class StopLimits:
         if name in self.limits:
             limit = self.limits[name].tightened(value, source)
         elif name in _MODEL_LIMITS:
-            unit, stops, action = _MODEL_LIMITS[name]
+            unit, stops = _MODEL_LIMITS[name]
             if not value.is_finite():
                 raise Problem(f"the limit {name} is not a number: {value}")
-            limit = StopLimit(name, value, unit, stops, "burner off", action, source)
+            limit = StopLimit(name, value, unit, stops, "burner off", source)
         else:
             known = ", ".join({**self.limits, **_MODEL_LIMITS})
             raise Problem(f"there is no stop limit '{name}'", remedy=f"known: {known}")
@@ -223,7 +212,6 @@ class OpenStop:
 
     name: str
     severity: Severity
-    action: str
     value: str
     limit: str
     source: str
@@ -290,7 +278,6 @@ def open_stops(readings: SafetyReadings, fuel: Fuel, limits: StopLimits | None =
         OpenStop(
             name,
             limit.severity,
-            limit.action,
             f"{value} {limit.unit}",
             f"{limit.stops} {limit.value} {limit.unit}",
             limit.source,
@@ -309,17 +296,14 @@ def _signs(r: SafetyReadings) -> list[OpenStop]:
     signs = []
     beyond, source = "the analyser's range", "over range is a reading: common practice, no source"
     if r.ambient_co_over_range:
-        action = DEFAULTS["ambient-co-evacuate"].action
-        signs.append(OpenStop("ambient-co-over-range", "evacuate", action, "over range", beyond, source))
+        signs.append(OpenStop("ambient-co-over-range", "evacuate", "over range", beyond, source))
     if r.co_over_range:
-        action = "Over range. Burner off now."
-        signs.append(OpenStop("co-over-range", "burner off", action, "over range", beyond, source))
+        signs.append(OpenStop("co-over-range", "burner off", "over range", beyond, source))
     if r.co_rising and r.co2 is not None and r.highest_co2 is not None and r.co2 > r.highest_co2:
         signs.append(
             OpenStop(
                 "rich-mixture",
                 "burner off",
-                "Mixture may be rich. Burner off.",
                 f"{r.co2} %",
                 f"above {r.highest_co2} % with CO rising",
                 "balance of atoms: CO2 repeats on the rich side",

@@ -70,12 +70,21 @@ class Catalogue(_Frozen):
     units: dict[str, Unit]
     numbers: Numbers
     spelling: Spelling
+    limits: dict[str, str]
+    fuels: dict[str, str]
+    subjects: dict[str, str]
+    waits: dict[int, str]
+    refusals: dict[str, str]
     sayings: dict[str, str]
     glance: GlanceWords
 
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
         return _filled(self.sayings[saying], blanks)
+
+    def refuse(self, refusal: str, **blanks: str) -> str:
+        """Return why no turn is advised, with the blanks filled; KeyError as for `say`."""
+        return _filled(self.refusals[refusal], blanks)
 
     def show(self, label: str, **blanks: str) -> str:
         """Return a label of the technician's screen with its blanks filled; KeyError as for `say`."""
@@ -88,6 +97,11 @@ class Catalogue(_Frozen):
             if any(f" {heard} " in padded for heard in hazard.heard):
                 return name
         return None
+
+
+def sentence_case(text: str) -> str:
+    """Return a text as a sentence begins: its first letter large, the others as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def _filled(template: str, blanks: dict[str, str]) -> str:

@@ -19,6 +19,22 @@ from handsfree.measurement.distributions import rounded
 from handsfree.measurement.verdict import Band
 from handsfree.problem import Problem
 
+Why = Literal[
+    "blocked",
+    "no-limit",
+    "other-rate",
+    "sheet",
+    "within",
+    "no-map",
+    "too-far",
+    "too-coarse",
+    "too-many",
+    "against",
+    "hardly",
+    "further",
+]
+"""Why there is no turn, by name: the words for it stand in the language's file."""
+
 Direction = Literal["clockwise", "counter-clockwise"]
 
 FIRST_GAIN = 0.25
@@ -89,10 +105,13 @@ class Advice:
 
 @dataclass(frozen=True)
 class Refusal:
-    """No turn, and why."""
+    """No turn, and why: `reason` for the record, `why` and its blanks for whoever says it."""
 
     kind: Literal["nothing to adjust", "other rate first", "blocked", "get help"]
     reason: str
+    why: Why
+    about: str | Decimal = ""
+    """The rate, the value or the number of moves that it is about."""
 
 
 def advise(
@@ -105,18 +124,21 @@ def advise(
     plate, a maker who forbids it. Raises Problem when the rate was not read.
     """
     if blocked:
-        return Refusal("blocked", blocked[0])
+        return Refusal("blocked", blocked[0], "blocked")
     if rate not in task.bands:
-        return Refusal("blocked", f"no limit loaded for the {rate} rate: see the manual")
+        return Refusal("blocked", f"no limit loaded for the {rate} rate: see the manual", "no-limit", rate)
     if rate not in current:
         raise Problem(f"no settled reading at the {rate} rate to adjust from")
     aim = aim_for(rate, current, task)
     if aim is None and rate == "minimum":
-        return Refusal("other rate first", f"no setting at minimum fits maximum at {current.get('maximum')}")
+        maximum = current.get("maximum", "")
+        return Refusal(
+            "other rate first", f"no setting at minimum fits maximum at {maximum}", "other-rate", maximum
+        )
     if aim is None:
-        return Refusal("get help", "the maker's bands and the rule between the rates cannot both be met")
+        return Refusal("get help", "the maker's bands and the rule between the rates cannot both be met", "sheet")
     if aim.holds(current[rate]):
-        return Refusal("nothing to adjust", f"{current[rate]} is within {aim}")
+        return Refusal("nothing to adjust", f"{current[rate]} is within {aim}", "within", current[rate])
     return _turn(rate, current[rate], aim, task, [move for move in moves if move.adjuster == rate])
 
 
@@ -194,7 +216,8 @@ def learned_gain(adjuster: Adjuster, made: Sequence[Move], rate: str) -> tuple[D
 def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]) -> Advice | Refusal:
     adjuster = task.adjusters.get(rate)
     if adjuster is None:
-        return Refusal("blocked", f"the sheet does not say which adjuster sets the {rate} rate, or which way")
+        reason = f"the sheet does not say which adjuster sets the {rate} rate, or which way"
+        return Refusal("blocked", reason, "no-map", rate)
     target = _target(value, aim)
     distance = target - value
     gain, deviation = learned_gain(adjuster, made, rate)
@@ -205,11 +228,12 @@ def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]
     travel = sum(_towards_richer(adjuster, move.eighths) for move in made) + (eighths if richer else -eighths)
     trouble = _trouble(rate, made, aim, task, adjuster)
     if trouble is None and abs(travel) > task.most_travel:
-        trouble = f"more than {task.most_travel} eighths from where it was found"
+        reason = f"more than {task.most_travel} eighths from where it was found"
+        trouble = Refusal("get help", reason, "too-far", Decimal(task.most_travel))
     if trouble is None and len(made) >= 2 and gain - deviation > 2 * abs(distance):
-        trouble = "one eighth of a turn is too coarse to come nearer"
+        trouble = Refusal("get help", "one eighth of a turn is too coarse to come nearer", "too-coarse")
     if trouble is not None:
-        return Refusal("get help", trouble)
+        return trouble
     reason = f"{value} is {'below' if richer else 'above'} {aim}"
     if eighths < wanted:
         reason += f"; the maker allows {adjuster.most_eighths} eighths at a time"
@@ -217,18 +241,20 @@ def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]
     return Advice(rate, direction, eighths, reason, target, gain, deviation)
 
 
-def _trouble(rate: str, made: Sequence[Move], aim: Band, task: Task, adjuster: Adjuster) -> str | None:
+def _trouble(rate: str, made: Sequence[Move], aim: Band, task: Task, adjuster: Adjuster) -> Refusal | None:
     """Say why turning on would be wrong, or None."""
     if len(made) >= task.most_moves:
-        return f"{len(made)} moves made at the {rate} rate and still outside {aim}"
+        reason = f"{len(made)} moves made at the {rate} rate and still outside {aim}"
+        return Refusal("get help", reason, "too-many", Decimal(len(made)))
     here = [move for move in made if move.rate == rate]
     gain, deviation = learned_gain(adjuster, made, rate)
     if gain + deviation < 0:
-        return "the reading moves against the turns: wrong adjuster, wrong way, or something else is moving"
+        reason = "the reading moves against the turns: wrong adjuster, wrong way, or something else is moving"
+        return Refusal("get help", reason, "against")
     if len(here) >= 3 and gain < Decimal(repr(_LEAST_GAIN)):
-        return "the reading hardly answers the turns"
+        return Refusal("get help", "the reading hardly answers the turns", "hardly")
     if len(here) >= 2 and all(_off(move.after, aim) > _off(move.before, aim) for move in here[-2:]):
-        return "two turns running took the reading further away"
+        return Refusal("get help", "two turns running took the reading further away", "further")
     return None
 
 

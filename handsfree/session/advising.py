@@ -21,19 +21,22 @@ class TurnAdvice:
     direction: str
     eighths: int
     reason: str
+    """For the record."""
+    spoken: str = ""
+    """Why there is none, as it is said."""
 
 
 def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
     """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
-    appliance = plan.sheets.appliance
+    appliance, catalogue = plan.sheets.appliance, plan.catalogue
     adjuster = appliance.adjusters.get(gate.rate)
     if adjuster is None:
-        return TurnAdvice("", "", 0, "no adjuster loaded: see the manual")
+        return TurnAdvice("", "", 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
     if appliance.adjustment == "forbidden":
-        return TurnAdvice(adjuster.said, "", 0, "the maker forbids it")
+        return TurnAdvice(adjuster.said, "", 0, "the maker forbids it", catalogue.refuse("forbidden"))
     current, moves = _learned(plan, state)
     if gate.rate not in current:
-        return TurnAdvice(adjuster.said, "", 0, "no settled reading")
+        return TurnAdvice(adjuster.said, "", 0, "no settled reading", catalogue.refuse("no-reading"))
     bands: dict[str, Band] = {
         rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
     }
@@ -43,28 +46,40 @@ def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
         adjusters={rate: adv.Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},
         between=None if between is None else Band(between.low, between.high, appliance.source(between.page)),
     )
-    step = adv.advise(gate.rate, current, task, moves, _blocked(plan, state, gate))
+    blocked = _blocked(plan, state, gate)
+    step = adv.advise(gate.rate, current, task, moves, [reason for reason, _ in blocked])
     if isinstance(step, adv.Refusal):
-        return TurnAdvice(adjuster.said, "", 0, step.reason)
+        spoken = catalogue.refuse(blocked[0][1]) if step.why == "blocked" else _refusal(plan, step)
+        return TurnAdvice(adjuster.said, "", 0, step.reason, spoken)
     return TurnAdvice(adjuster.said, step.direction, step.eighths, step.reason)
 
 
-def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[str]:
-    """Return what forbids any turn now, in words."""
-    blocked = []
+def _refusal(plan: Plan, refusal: adv.Refusal) -> str:
+    """Return a refusal as it is said."""
+    about = refusal.about
+    if isinstance(about, str):
+        return plan.catalogue.refuse(refusal.why, rate=plan.catalogue.rates[about][0] if about else "", value="")
+    return plan.catalogue.refuse(refusal.why, value=plan.numbers.digits(about), count=f"{about}")
+
+
+def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[tuple[str, str]]:
+    """Return what forbids any turn now: for the record, and the name of what is said."""
+    blocked: list[tuple[str, str]] = []
     sets = state.readings(gate.using)
     if sets:
         last = sets[-1].values
-        blocked += [f"{stop.name} {stop.value}" for stop in stops_open(plan.sheets, last, may_adjust=False)]
+        blocked += [
+            (f"{stop.name} {stop.value}", "stop-open") for stop in stops_open(plan.sheets, last, may_adjust=False)
+        ]
     if gate.using in state.doubted:
-        blocked.append("CO2 and O2 do not fit")
+        blocked.append(("CO2 and O2 do not fit", "pair"))
     outcomes = [
         state.verdicts[gate_id]
         for gate_id, placed in plan.procedure.gates.items()
         if gate_id in state.verdicts and getattr(placed.gate, "calculation", "") == "supply-pressure"
     ]
     if outcomes and outcomes[-1] == "outside":
-        blocked.append("gas pressure is outside the plate")
+        blocked.append(("gas pressure is outside the plate", "pressure"))
     return blocked
 
 

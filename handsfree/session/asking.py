@@ -117,7 +117,7 @@ def escalate(draft: Draft) -> None:
         ask.quantity for ask in asks if state.question.about in {"", ask.quantity} or len(asks) == 1
     )
     if attempt == 2:
-        text = f"{names}?" if values and state.question.kind != "digits" else state.text
+        text = draft.words("ask-for", what=names) if values and state.question.kind != "digits" else state.text
     elif attempt == 3:
         grammar = draft.plan.grammar(state.question, state.gate)
         text = draft.words("say-like", example=grammar.example())

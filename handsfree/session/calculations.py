@@ -18,6 +18,7 @@ from handsfree.combustion.gas_rate import (
     over_rated_percent,
 )
 from handsfree.combustion.heating_value import gas_properties
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution
 from handsfree.measurement.verdict import GUARDED, Band, Measured, Verdict, judge, judge_difference
@@ -73,7 +74,14 @@ def judge_gate(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return REGISTERED[gate.calculation](plan, state, gate)
 
 
-def _missing(plan: Plan, what: str) -> Judgement:
+def _subject(plan: Plan, key: str) -> str:
+    """Return what a verdict speaks of, as a sentence begins."""
+    return sentence_case(plan.catalogue.subjects[key])
+
+
+def _missing(plan: Plan, subject: str) -> Judgement:
+    """Return the judgement when a subject, or a quantity, was not read."""
+    what = plan.catalogue.subjects.get(subject) or plan.name(subject)
     return Judgement(MISSING, plan.catalogue.say("missing", what=what), f"{what}: no reading to judge")
 
 
@@ -132,7 +140,7 @@ def instrument_in_date(plan: Plan, state: State, gate: VerdictGate) -> Judgement
     numbers = {"calibrated until": until.isoformat(), "day": day.isoformat()}
     outcome = WITHIN if day <= until else OUTSIDE
     saying = "within" if outcome == WITHIN else "outside"
-    spoken = plan.catalogue.say(saying, what="Calibration", value=until.isoformat())
+    spoken = plan.catalogue.say(saying, what=_subject(plan, "calibration"), value=until.isoformat())
     return Judgement(
         outcome, spoken, f"calibration until {until}, visit on {day}", "date", True, numbers, ("job sheet",)
     )
@@ -142,12 +150,12 @@ def ambient_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     """Judge CO in the room: from 10 ppm the source is found first; above 35 ppm the visit has stopped already."""
     value = _value(state, gate.using["readings"], "ambient_co")
     if value is None:
-        return _missing(plan, "ambient CO")
+        return _missing(plan, "ambient-co")
     number = Decimal(value.reading.value)
     source = "testing guideline: 10 to 35 ppm, find the source before going on"
     outcome = FIND_SOURCE if number >= 10 else WITHIN
     saying = "outside" if outcome == FIND_SOURCE else "within"
-    spoken = plan.catalogue.say(saying, what="Ambient CO", value=plan.numbers.digits(number))
+    spoken = plan.catalogue.say(saying, what=_subject(plan, "ambient-co"), value=plan.numbers.digits(number))
     numbers = {"value": f"{number}", "limit": "10"}
     return Judgement(outcome, spoken, f"ambient CO {number} ppm", "simple", True, numbers, (source,))
 
@@ -158,15 +166,19 @@ def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement
     values = {quantity: _value(state, kept_at, quantity) for quantity in ("co2", "o2", "co")}
     co2, co = values["co2"], values["co"]
     if co2 is None or co is None or values["o2"] is None:
-        return _missing(plan, "CO2, O2 or CO")
+        return _missing(plan, "combustion")
     if kept_at in state.doubted:
-        return Judgement(MISSING, plan.catalogue.say("missing", what="CO2 and O2"), state.doubted[kept_at])
+        return Judgement(
+            MISSING, plan.catalogue.say("missing", what=plan.catalogue.subjects["pair"]), state.doubted[kept_at]
+        )
     band = plan.sheets.fuel.co2.get(gate.rate or "maximum")
     if band is None:
         return _no_limit(plan, f"CO2 at {gate.rate} rate")
     carbon_monoxide = _carbon_monoxide(plan, state, kept_at)
     if carbon_monoxide is not None and not carbon_monoxide.passes:
-        spoken = plan.catalogue.say("outside", what="CO", value=plan.numbers.digits(Decimal(co.reading.value)))
+        spoken = plan.catalogue.say(
+            "outside", what=_subject(plan, "co"), value=plan.numbers.digits(Decimal(co.reading.value))
+        )
         return Judgement(
             CARBON_MONOXIDE_HIGH,
             spoken,
@@ -179,7 +191,7 @@ def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement
     source = plan.sheets.appliance.source(band.page)
     measured = _measured(plan, co2)
     verdict = judge(measured.value, Band(band.low, band.high, source), measured.standard_uncertainty)
-    judgement = _from_verdict(plan, "CO2", verdict, (source,), measured.value)
+    judgement = _from_verdict(plan, _subject(plan, "co2"), verdict, (source,), measured.value)
     judgement.numbers["co"] = co.reading.value
     return judgement
 
@@ -213,14 +225,14 @@ def rates_compared(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     high = _value(state, gate.using["maximum"], "co2")
     low = _value(state, gate.using["minimum"], "co2")
     if high is None or low is None:
-        return _missing(plan, "CO2 at a rate")
+        return _missing(plan, "co2-at-a-rate")
     rule = plan.sheets.fuel.between_rates
     if rule is None:
         return _no_limit(plan, "the rule between the rates")
     source = plan.sheets.appliance.source(rule.page)
     first, second = _measured(plan, high), _measured(plan, low)
     verdict = judge_difference(first, second, Band(rule.low, rule.high, source))
-    return _from_verdict(plan, "Difference", verdict, (source,), first.value - second.value)
+    return _from_verdict(plan, _subject(plan, "difference"), verdict, (source,), first.value - second.value)
 
 
 def passes_agree(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
@@ -228,11 +240,11 @@ def passes_agree(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     first = _value(state, gate.using["first"], "co2")
     second = _value(state, gate.using["second"], "co2")
     if first is None or second is None:
-        return _missing(plan, "CO2 of a pass")
+        return _missing(plan, "co2-of-a-pass")
     difference = Decimal(second.reading.value) - Decimal(first.reading.value)
     outcome = WITHIN if abs(difference) <= AGREE else OUTSIDE
     numbers = {"first": first.reading.value, "second": second.reading.value, "limit": f"{AGREE}"}
-    spoken = plan.catalogue.say(outcome, what="Passes", value=plan.numbers.digits(difference))
+    spoken = plan.catalogue.say(outcome, what=_subject(plan, "passes"), value=plan.numbers.digits(difference))
     sentence = f"CO2 {first.reading.value}, then {second.reading.value}"
     return Judgement(outcome, spoken, sentence, "simple", True, numbers, ("common practice, no source",))
 
@@ -245,7 +257,7 @@ def supply_pressure(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     for name, quantity in (("standing", "standing_pressure"), ("working", "working_pressure")):
         value = _value(state, gate.using[name], quantity)
         if value is None:
-            return _missing(plan, f"{name} pressure")
+            return _missing(plan, f"{name}-pressure")
         band = getattr(plan.sheets.fuel, quantity)
         if band is None:
             return _no_limit(plan, f"{name} pressure")
@@ -256,10 +268,12 @@ def supply_pressure(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
             outside.append((name, value))
     if outside:
         name, value = outside[0]
-        spoken = plan.catalogue.say("outside", what=name, value=plan.numbers.digits(Decimal(value.reading.value)))
+        spoken = plan.catalogue.say(
+            "outside", what=plan.name(f"{name}_pressure"), value=plan.numbers.digits(Decimal(value.reading.value))
+        )
         sentence = f"{name} pressure {value.reading.value} mbar outside the plate"
         return Judgement(OUTSIDE, spoken, sentence, "simple", True, numbers, tuple(sources))
-    spoken = plan.catalogue.say("within", what="Gas pressure")
+    spoken = plan.catalogue.say("within", what=_subject(plan, "gas-pressure"))
     return Judgement(WITHIN, spoken, "gas pressure inside the plate", "simple", True, numbers, tuple(sources))
 
 
@@ -269,7 +283,7 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     volume = _value(state, kept_at, "gas_volume_metric") or _value(state, kept_at, "gas_volume_imperial")
     time = _value(state, kept_at, "meter_time")
     if volume is None or time is None:
-        return _missing(plan, "meter timing")
+        return _missing(plan, "meter-timing")
     rated = plan.sheets.fuel.input_kilowatt.get(gate.rate or "maximum")
     if meter is None or rated is None:
         return _no_limit(plan, "rated input")
@@ -287,7 +301,7 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     )
     source = "common practice, no source: within 5 % of the rated input"
     verdict = judge(over, Band(-INPUT_PERCENT, INPUT_PERCENT, source), share)
-    judgement = _from_verdict(plan, "Input", verdict, (source, meter.source), over)
+    judgement = _from_verdict(plan, _subject(plan, "input"), verdict, (source, meter.source), over)
     judgement.numbers.update({"kilowatt": f"{same.kilowatts:.2f}", "rated kilowatt": f"{rated}", "basis": basis})
     return judgement
 
@@ -299,10 +313,10 @@ def reading_in_limits(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     name = plan.name(limits.quantity)
     value = _value(state, gate.using["readings"], limits.quantity)
     if value is None:
-        return _missing(plan, name)
+        return _missing(plan, limits.quantity)
     number = Decimal(value.reading.value)
     band = Band(limits.low, limits.high, limits.source)
-    what = name[:1].upper() + name[1:]
+    what = sentence_case(name)
     if limits.accuracy is None:
         outcome = WITHIN if band.holds(number) else OUTSIDE
         spoken = plan.catalogue.say(outcome, what=what, value=plan.numbers.digits(number))
@@ -321,11 +335,13 @@ def air_duct_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     o2 = _value(state, gate.using["readings"], "air_duct_o2")
     co2 = _value(state, gate.using["readings"], "air_duct_co2")
     if o2 is None or co2 is None:
-        return _missing(plan, "air duct")
+        return _missing(plan, "air-duct")
     clear = Decimal(o2.reading.value) >= Decimal("20.6") and Decimal(co2.reading.value) <= Decimal("0.2")
     outcome = WITHIN if clear else OUTSIDE
     numbers = {"o2": o2.reading.value, "co2": co2.reading.value}
-    spoken = plan.catalogue.say(outcome, what="Air duct", value=plan.numbers.digits(Decimal(o2.reading.value)))
+    spoken = plan.catalogue.say(
+        outcome, what=_subject(plan, "air-duct"), value=plan.numbers.digits(Decimal(o2.reading.value))
+    )
     sentence = f"air duct O2 {o2.reading.value} %, CO2 {co2.reading.value} %"
     return Judgement(outcome, spoken, sentence, "simple", True, numbers, (source,))
 

@@ -20,7 +20,7 @@ from handsfree.session.gates import KINDS
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
 from handsfree.session.gates.restore import ask_next_restore, hear_restore
-from handsfree.session.gates.values import over_range
+from handsfree.session.gates.values import over_range, spoken_value
 from handsfree.session.plan import Plan
 from handsfree.session.state import EARS, State, apply
 
@@ -76,8 +76,9 @@ def _ears_changed(draft: Draft, saying: str) -> None:
 
 
 def _resumed(draft: Draft) -> None:
-    if draft.state.last_accepted:
-        draft.say("last-accepted", what=draft.state.last_accepted)
+    last = draft.state.last_accepted
+    if last is not None:
+        draft.say("last-accepted", what=f"{draft.plan.name(last.quantity)} {spoken_value(draft, last)}")
     if draft.state.status == "stopped":
         draft.say("stopped")
         draft.ask("stopped", "")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.procedure.model import ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question
 from handsfree.procedure.procedure import EXHAUSTED, FINISHED, PlacedGate
@@ -125,7 +126,7 @@ class Draft:
         if unmet is not None:
             thing, state = unmet
             said = self.plan.things[thing].said
-            self.ask("thing-first", self.words("thing-first", thing=said.capitalize(), state=state), thing)
+            self.ask("thing-first", self.words("thing-first", thing=sentence_case(said), state=state), thing)
             return
         from handsfree.session.gates import KINDS  # noqa: PLC0415 - gates are built on drafts
 

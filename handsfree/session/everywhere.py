@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.procedure.model import ReadingsGate, RestoreGate, TimedGate, VerdictGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
@@ -174,7 +175,7 @@ def _next_recheck(draft: Draft) -> None:
     elif item == "rate":
         draft.ask("recheck-rate", draft.words("rate-called"))
     else:
-        said = draft.plan.things[item].said.capitalize()
+        said = sentence_case(draft.plan.things[item].said)
         draft.ask("recheck-thing", draft.words("recheck-thing", thing=said), item)
 
 

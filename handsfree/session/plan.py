@@ -113,7 +113,8 @@ class Plan:
 
     def name(self, quantity: str) -> str:
         """Return a quantity's name as the tool says it."""
-        return self.catalogue.quantities[quantity].said
+        known = self.catalogue.quantities.get(quantity)
+        return self.catalogue.subjects[quantity] if known is None else known.said  # a time is measured, not called
 
     def fill(self, text: str) -> str:
         """Return a prompt with {job.…} and {appliance.…} filled in from the sheets."""

@@ -124,7 +124,7 @@ class State:
     rate_lost: str = ""
     """Why the rate is not held any more, as a recheck found it."""
     accepted: int = 0
-    last_accepted: str = ""
+    last_accepted: ev.ReadingRecord | None = None
     returns: tuple[Question, str, int | None] | None = None
     """The question that a note interrupted, its text, and the end of its wait."""
     lost: frozenset[str] = field(default_factory=frozenset)
@@ -347,7 +347,7 @@ def _accepted(state: State, event: ev.ReadingAccepted) -> State:
         sets=_with(state.sets, event.kept_at, (*taken[:-1], last)),
         pending=pending,
         accepted=state.accepted + 1,
-        last_accepted=f"{event.reading.quantity} {event.reading.value}",
+        last_accepted=event.reading,
     )
 
 

@@ -56,13 +56,13 @@ def test_in_band_nothing_is_adjusted_even_when_not_demonstrated():
     """On the very edge of its band a setting is left alone."""
     for value in ("9.0", "9.7", "9.35"):
         answer = advise("maximum", {"maximum": D(value)}, TASK, [])
-        assert answer == Refusal("nothing to adjust", f"{value} is within 9.0 to 9.7")
+        assert answer == Refusal("nothing to adjust", f"{value} is within 9.0 to 9.7", "within", D(value))
 
 
 def test_nothing_is_advised_while_anything_blocks():
     """An open stop, gas pressure or the maker's word go before any number."""
     answer = advise("maximum", {"maximum": D("8.0")}, TASK, [], ["a stop limit is open", "gas pressure"])
-    assert answer == Refusal("blocked", "a stop limit is open")
+    assert answer == Refusal("blocked", "a stop limit is open", "blocked")
 
 
 def test_without_the_makers_map_or_limit_there_is_no_advice():
@@ -107,7 +107,7 @@ def test_two_moves_that_lead_away_ask_for_help():
     """Twice further from the band is enough, whatever the gain."""
     moves = [move(-1, "8.8", "8.6"), move(-1, "8.6", "8.4")]
     answer = advise("maximum", {"maximum": D("8.4")}, TASK, moves)
-    assert answer == Refusal("get help", "two turns running took the reading further away")
+    assert answer == Refusal("get help", "two turns running took the reading further away", "further")
 
 
 def test_an_eighth_too_coarse_is_told():

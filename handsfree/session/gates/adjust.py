@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning, TurnMade
 from handsfree.procedure.model import AdjustGate
 from handsfree.procedure.procedure import DONE, NO_ADVICE
@@ -29,13 +30,13 @@ class AdjustGates(GateKind):
             )
         )
         if advice.eighths == 0:
-            draft.say("no-advice", reason=advice.reason)
+            draft.say("no-advice", reason=advice.spoken)
             draft.pass_gate(NO_ADVICE)
             return
         text = draft.words(
             "advice",
-            adjuster=advice.adjuster.capitalize(),
-            direction=advice.direction,
+            adjuster=sentence_case(advice.adjuster),
+            direction=draft.words(advice.direction),
             turn=self._far(draft, advice.eighths),
         )
         draft.ask("turn", text)
@@ -46,8 +47,10 @@ class AdjustGates(GateKind):
         assert isinstance(gate, AdjustGate)
         if isinstance(meaning, TurnMade) and question.kind in {"turn", "turn-check"}:
             direction: str = meaning.direction or "clockwise"
-            text = draft.words("turn-read-back", direction=direction, turn=self._far(draft, meaning.eighths))
-            draft.ask("turn-check", text.capitalize(), f"{direction}={meaning.eighths}")
+            text = draft.words(
+                "turn-read-back", direction=draft.words(direction), turn=self._far(draft, meaning.eighths)
+            )
+            draft.ask("turn-check", sentence_case(text), f"{direction}={meaning.eighths}")
             return True
         if question.kind == "turn-check" and meaning == Answer("affirm"):
             direction, _, eighths = question.about.partition("=")
@@ -70,4 +73,4 @@ class AdjustGates(GateKind):
 
     def _far(self, draft: Draft, eighths: int) -> str:
         turns = draft.plan.catalogue.turns
-        return turns[eighths][0] if eighths in turns else f"{eighths} eighths"
+        return turns[eighths][0] if eighths in turns else draft.words("eighths", count=str(eighths))

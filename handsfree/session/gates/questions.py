@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import ChoiceGate, ConfirmGate
 from handsfree.procedure.procedure import DONE
@@ -28,9 +29,7 @@ class ConfirmGates(GateKind):
         if meaning.name == "done" and gate.restores:
             things = [draft.plan.things[name] for name in gate.restores]
             states = "; ".join(f"{thing.said} {thing.restored}" for thing in things)
-            draft.ask(
-                "done-check", draft.words("thing-check", thing=states.capitalize(), state="").replace(" .", ".")
-            )
+            draft.ask("done-check", draft.words("things-check", things=sentence_case(states)))
             return True
         if meaning.name == "done" and utterance.doubt and not utterance.slight:
             _check(draft, "done", gate.done[0])
@@ -85,4 +84,4 @@ CHECKS = frozenset({"done-check", "answer-check"})
 
 def _check(draft: Draft, name: str, said: str) -> None:
     """Ask for a yes or no to what was probably answered."""
-    draft.ask("answer-check", draft.words("probably", first=said.capitalize()), name)
+    draft.ask("answer-check", draft.words("probably", first=sentence_case(said)), name)

@@ -78,7 +78,12 @@ class ReadingsGates(GateKind):
         sets = draft.state.readings(gate.at)
         stop = co_rising(draft.plan, draft.state, gate)
         if stop is not None:
-            draft.stop("limit", f"{stop.name} {stop.value}, {stop.limit}", stop.action, stop.source)
+            draft.stop(
+                "limit",
+                f"{stop.name} {stop.value}, {stop.limit}",
+                draft.plan.catalogue.limits[stop.name],
+                stop.source,
+            )
             return
         if len(sets) < gate.settle.sets:
             self._again(draft, gate.settle.apart_seconds)
@@ -99,7 +104,7 @@ class ReadingsGates(GateKind):
             if moving:
                 first = moving[0].event
                 direction = "falling" if first.slope.startswith("-") else "rising"
-                draft.say("not-settled", what=draft.plan.name(first.quantity), direction=direction)
+                draft.say("not-settled", what=draft.plan.name(first.quantity), direction=draft.words(direction))
             self._again(draft, gate.settle.apart_seconds)
 
     def _again(self, draft: Draft, seconds: int) -> None:
@@ -131,9 +136,9 @@ def _hold_ran_out(draft: Draft) -> bool:
 
 def _wait_text(draft: Draft, until: int) -> str:
     seconds = (until - draft.at + 999) // 1000
-    minutes = {60: "one minute", 120: "two minutes", 180: "three minutes", 300: "five minutes"}
-    if seconds in minutes:
-        return draft.words("wait", minutes=minutes[seconds])
+    waits = draft.plan.catalogue.waits
+    if seconds in waits:
+        return draft.words("wait", minutes=waits[seconds])
     return draft.words("wait-seconds", seconds=str(seconds))
 
 

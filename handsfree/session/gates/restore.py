@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from decimal import Decimal
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning, Values
 from handsfree.procedure.model import RestoreGate
 from handsfree.procedure.procedure import DONE
@@ -31,7 +32,7 @@ class RestoreGates(GateKind):
 def ask_next_restore(draft: Draft, things: Iterable[str]) -> bool:
     """Ask for the first of the things; False when there is none."""
     for name in things:
-        draft.ask("restore", draft.words("thing-now", thing=draft.plan.things[name].said.capitalize()), name)
+        draft.ask("restore", draft.words("thing-now", thing=sentence_case(draft.plan.things[name].said)), name)
         return True
     return False
 
@@ -66,10 +67,10 @@ def hear_restore(draft: Draft, meaning: Meaning, then: Callable[[Draft], None]) 
 def _state_called(draft: Draft, name: str, *, restored: bool) -> None:
     thing = draft.plan.things[name]
     if restored:
-        text = draft.words("thing-check", thing=thing.said.capitalize(), state=thing.restored)
+        text = draft.words("thing-check", thing=sentence_case(thing.said), state=thing.restored)
         draft.ask("thing-check", text, name)
     else:
-        draft.say("thing-not-back", thing=thing.said.capitalize(), state=thing.restored)
+        draft.say("thing-not-back", thing=sentence_case(thing.said), state=thing.restored)
         ask_next_restore(draft, [name])
 
 
@@ -80,5 +81,5 @@ def _value_called(draft: Draft, name: str, value: Decimal) -> None:
         draft.say("value-not-back", value=draft.plan.numbers.digits(Decimal(found.value)))
         ask_next_restore(draft, [name])
         return
-    text = draft.words("thing-check", thing=thing.said.capitalize(), state=draft.plan.numbers.digits(value))
+    text = draft.words("thing-check", thing=sentence_case(thing.said), state=draft.plan.numbers.digits(value))
     draft.ask("thing-check", text, f"{name}={value:f}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
 from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of
@@ -54,7 +55,7 @@ def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then
         return True
     if kind == "monoxide" and meaning in {Answer("affirm"), Answer("deny")}:
         quantity = "co" if meaning == Answer("affirm") else "co2"
-        draft.ask("which-value", f"{draft.plan.name(quantity)}?", quantity)
+        draft.ask("which-value", draft.words("ask-for", what=draft.plan.name(quantity)), quantity)
         return True
     if kind in {"read-back", "once-more", "digits"} and meaning == Answer("deny"):
         if len(pending.values) == 1:
@@ -101,7 +102,7 @@ def _first_capture(draft: Draft, values: dict[str, Called], utterance: Utterance
 
 def _read_back(draft: Draft) -> None:
     pending = draft.state.pending
-    spoken = ". ".join(spoken_value(draft, record).capitalize() for record in pending.values.values())
+    spoken = ". ".join(sentence_case(spoken_value(draft, record)) for record in pending.values.values())
     draft.ask("read-back", draft.words("taken", values=spoken))
 
 
@@ -113,7 +114,9 @@ def over_range(draft: Draft, meanings: Iterable[Meaning]) -> bool:
         return False
     quantity = str(quantities[0])
     stop = stops_open(draft.plan.sheets, {quantity: record_of(draft, quantity, "over range")})[0]
-    draft.stop("limit", f"{stop.name} {stop.value}, {stop.limit}", stop.action, stop.source)
+    draft.stop(
+        "limit", f"{stop.name} {stop.value}, {stop.limit}", draft.plan.catalogue.limits[stop.name], stop.source
+    )
     return True
 
 
@@ -189,7 +192,7 @@ def _pair_refused(draft: Draft) -> bool:
         if quantity in pending:
             draft.emit(ev.ReadingRefused(reading=pending[quantity], why=judgement.sentence, pair=True))
     if judgement.fits:
-        draft.ask("pair", draft.words("pair-other-fuel", fuel=judgement.fits[0]))
+        draft.ask("pair", draft.words("pair-other-fuel", fuel=draft.plan.catalogue.fuels[judgement.fits[0]]))
     else:
         draft.ask("pair", draft.words("pair-not-true"))
     return True
@@ -255,7 +258,12 @@ def next_value(draft: Draft, then: Then) -> None:
         stops = stops_open(draft.plan.sheets, taken[-1].values, may_adjust=True)
         if stops:
             stop = stops[0]
-            draft.stop("limit", f"{stop.name} {stop.value}, {stop.limit}", stop.action, stop.source)
+            draft.stop(
+                "limit",
+                f"{stop.name} {stop.value}, {stop.limit}",
+                draft.plan.catalogue.limits[stop.name],
+                stop.source,
+            )
             return
     if draft.state.pending.values:
         quantity, first = next(iter(draft.state.pending.values.items()))
@@ -279,7 +287,7 @@ def ask_missing(draft: Draft) -> bool:
     missing = [ask.quantity for ask in asks_of(gate) if ask.quantity not in have | set(draft.state.pending.values)]
     if not missing:
         return False
-    draft.ask("which-value", f"{draft.plan.name(missing[0])}?", missing[0])
+    draft.ask("which-value", draft.words("ask-for", what=draft.plan.name(missing[0])), missing[0])
     return True
 
 
