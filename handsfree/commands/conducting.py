@@ -13,6 +13,7 @@ from typing import Self
 
 import numpy as np
 
+from handsfree.commands.showing import Screen, recorded_events, shown
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, Source
@@ -24,7 +25,7 @@ from handsfree.speaking import tones
 from handsfree.speaking.sound import Sound
 from handsfree.speaking.voice import Voice
 from handsfree.speaking.worker import Loudspeaker
-from handsfree.visit.conductor import Conductor, QueuedKeys
+from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 
@@ -41,6 +42,10 @@ class Way:
     headset: bool
     silent: bool
     model: Path | None
+    plain: bool = True
+    """Lines in place of the big-type screen."""
+    glance_web: str | None = None
+    """The address of the page for a phone."""
 
     def source(self) -> Source | None:
         """Return what is listened to, or None for keys alone."""
@@ -69,20 +74,26 @@ def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) ->
 def conduct_resumed(folder: Path, way: Way) -> ExitCode:
     """Go on with an interrupted visit."""
     way.model_sha256()
+    past = recorded_events(folder)
     recorder, opening = Recorder.resume(folder)
-    return _conduct(recorder, opening, way)
+    return _conduct(recorder, opening, way, past)
 
 
-def _conduct(recorder: Recorder, opening: Sequence[ev.Record], way: Way) -> ExitCode:
+def _conduct(recorder: Recorder, opening: Sequence[ev.Record], way: Way, past: Sequence[object] = ()) -> ExitCode:
     code = ExitCode.LEFT_OPEN
     try:
-        with _ears(recorder, way) as hearing, _Mouth(way, hearing) as mouth:
-            keys = QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
-            conductor = Conductor(recorder, mouth, keys, hearing)
+        with (
+            shown(recorder, way, past) as screen,
+            _ears(recorder, way) as hearing,
+            _Mouth(way, hearing, screen) as mouth,
+        ):
+            conductor = Conductor(recorder, mouth, screen.keys, hearing, screen.watch)
             code = conductor.run(opening)
             if recorder.closed:
                 mouth.say([_closing(recorder)], [])
                 mouth.wait()
+        if recorder.closed and not screen.lines:
+            sys.stdout.write(f"{_closing(recorder)}\n")
     except KeyboardInterrupt:
         code = ExitCode.LEFT_OPEN
     finally:
@@ -120,9 +131,10 @@ def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
 
 
 class _Mouth:
-    """Prints every line and, unless silent, speaks it through the loudspeaker."""
+    """Prints every line where there is no screen and, unless silent, speaks it through the loudspeaker."""
 
-    def __init__(self, way: Way, hearing: Hearing | None) -> None:
+    def __init__(self, way: Way, hearing: Hearing | None, screen: Screen) -> None:
+        self._screen = screen
         self._voice = None if way.silent else Voice()
         on_change = hearing.tool_speaks if hearing is not None else None
         self._loudspeaker: Loudspeaker | None = None
@@ -149,9 +161,10 @@ class _Mouth:
 
     def say(self, texts: Sequence[str], tones: Sequence[str]) -> None:
         """Print and speak, in place of what is being said."""
-        for text in texts:
-            sys.stdout.write(f"{text}\n")
-        sys.stdout.flush()
+        if self._screen.lines:
+            for text in texts:
+                sys.stdout.write(f"{text}\n")
+            sys.stdout.flush()
         sounds = [TONES[name]() for name in tones]
         sounds += [sound for text in texts if (sound := self._rendered(text)) is not None]
         if sounds and self._loudspeaker is not None:
@@ -161,8 +174,11 @@ class _Mouth:
 
     def note(self, text: str) -> None:
         """Show a line that is not spoken."""
-        sys.stderr.write(f"  {text}\n")
-        sys.stderr.flush()
+        if self._screen.watch is not None:
+            self._screen.watch.notice(text)
+        if self._screen.lines:
+            sys.stderr.write(f"  {text}\n")
+            sys.stderr.flush()
 
     def wait(self) -> None:
         """Let the last words be heard."""

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
+from handsfree.glance import terminal
+from handsfree.glance.watching import Watch
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import SoundFile
 from handsfree.ledger import verify
 from handsfree.problem import ExitCode, Problem
+from handsfree.session.events import Record
+from handsfree.session.inputs import Input
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
@@ -22,15 +26,23 @@ SPEED = 150
 
 
 def play_demo(
-    folder: Path, procedure: Path, model: Path, *, snr_db: float, voice: str, clips: Path | None, tell: Tell
+    folder: Path,
+    procedure: Path,
+    model: Path,
+    *,
+    snr_db: float,
+    voice: str,
+    clips: Path | None,
+    tell: Tell,
+    glance: bool = False,
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
     ears = Recogniser(model)
     clock = DemoClock()
     with _voice(voice, clips) as say:
-        recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=ears.folder.identity, clock=clock)
-        with contextlib.closing(_Released(recorder)):
+        recorder, opening = _Followed.begin(folder, plan, kept, model_sha256=ears.folder.identity, clock=clock)
+        with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
             outcome = Demo(recorder, clock, ears=ears, say=say, tell=tell, snr_db=snr_db).play(opening)
     report = verify(folder, replay=replay_of(folder))
     if not report.ok:
@@ -56,6 +68,42 @@ def play_demo(
         "seconds": f"{outcome.seconds:.1f}",
         "visit_minutes": f"{clock.ms / 60_000:.0f}",
     }
+
+
+class _Followed(Recorder):
+    """A recorder that tells whoever watches what it recorded."""
+
+    watch: Watch | None = None
+
+    def take(self, event: Input) -> tuple[Record, ...]:
+        """Decide and record, then show it."""
+        decisions = super().take(event)
+        if self.watch is not None:
+            self.watch.saw((event, *decisions))
+            self.watch.line()  # a sign of life; keys lead nowhere here
+        return decisions
+
+    def keep_sound(self, samples: Any, rate: int) -> str:
+        """Keep an utterance's sound and show how loud it was."""
+        if self.watch is not None:
+            self.watch.utterance(samples)
+        return super().keep_sound(samples, rate)
+
+
+@contextlib.contextmanager
+def _screen(recorder: Recorder, opening: Sequence[Record], *, wanted: bool) -> Iterator[None]:
+    """Show the visit on the big-type screen while it is played."""
+    if not wanted:
+        yield
+        return
+    if not terminal.usable():
+        raise Problem("there is no terminal to show the screen on", remedy="leave --glance out")
+    assert isinstance(recorder, _Followed)
+    recorder.watch = Watch(recorder, listening=True, words=False)
+    recorder.watch.saw(opening)
+    with terminal.Terminal() as screen:
+        screen.watch(recorder.watch)
+        yield
 
 
 class _Released:

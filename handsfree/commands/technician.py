@@ -17,6 +17,15 @@ app = typer.Typer(help="The technician's commands.")
 _Model = Annotated[
     Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
 ]
+_Plain = Annotated[bool, typer.Option("--plain", help="Lines in place of the big-type screen.")]
+_GlanceWeb = Annotated[
+    str | None,
+    typer.Option(
+        "--glance-web",
+        metavar="ADDRESS:PORT",
+        help="Also a page for a phone: 0.0.0.0:8750 for the local network, 127.0.0.1:8750 for this machine.",
+    ),
+]
 _AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for a machine to read.")]
 _COLUMN = {"tool": "Tool", "person": "Technician", "heard": "  heard", "keys": "  keys"}
 
@@ -35,6 +44,7 @@ def demo(
     clips: Annotated[
         Path | None, typer.Option(help="Sound files to speak in place of the voice, named after the words.")
     ] = None,
+    glance: Annotated[bool, typer.Option("--glance", help="Show the technician's screen while it plays.")] = False,
     model: _Model = None,
     as_json: _AsJson = False,
 ) -> None:
@@ -42,7 +52,7 @@ def demo(
     from handsfree.commands.demonstration import play_demo  # noqa: PLC0415 - loads the recogniser
 
     def tell(who: str, text: str) -> None:
-        if not as_json:
+        if not as_json and not glance:
             typer.echo(f"{_COLUMN[who]:>10}  {text}")
 
     path = out or _next_folder(Path("visits"))
@@ -54,6 +64,7 @@ def demo(
         voice=voice,
         clips=clips,
         tell=tell,
+        glance=glance,
     )
     if as_json:
         typer.echo(json.dumps(outcome))
@@ -91,12 +102,23 @@ def visit(
     microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
     headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
     silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    plain: _Plain = False,
+    glance_web: _GlanceWeb = None,
     model: _Model = None,
 ) -> None:
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
     from handsfree.commands.conducting import Way, conduct_new  # noqa: PLC0415 - loads sound
 
-    way = Way(typed=typed, sound=sound, microphone=microphone, headset=headset, silent=silent, model=model)
+    way = Way(
+        typed=typed,
+        sound=sound,
+        microphone=microphone,
+        headset=headset,
+        silent=silent,
+        model=model,
+        plain=plain,
+        glance_web=glance_web,
+    )
     raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, way))
 
 
@@ -109,12 +131,23 @@ def resume(
     microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
     headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
     silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    plain: _Plain = False,
+    glance_web: _GlanceWeb = None,
     model: _Model = None,
 ) -> None:
     """Go on with an interrupted visit: burner, rate and everything altered are asked again first."""
     from handsfree.commands.conducting import Way, conduct_resumed  # noqa: PLC0415 - loads sound
 
-    way = Way(typed=typed, sound=sound, microphone=microphone, headset=headset, silent=silent, model=model)
+    way = Way(
+        typed=typed,
+        sound=sound,
+        microphone=microphone,
+        headset=headset,
+        silent=silent,
+        model=model,
+        plain=plain,
+        glance_web=glance_web,
+    )
     raise typer.Exit(conduct_resumed(folder, way))
 
 

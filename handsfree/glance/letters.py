@@ -77,11 +77,16 @@ def wrapped(text: str, most: int) -> list[str] | None:
     return lines
 
 
-def largest(text: str, width: int, height: int) -> list[str]:
-    """Return the text in the largest letters that fit into so many cells; in plain ones when none do."""
+def drawn(text: str, width: int, height: int) -> list[str] | None:
+    """Return the text in the largest letters that fit into so many cells; None when none do."""
     for size in SIZES:
         lines = wrapped(text, width // size.columns)
         if lines is not None and len(lines) * size.rows <= height:
             return [row for line in lines for row in big(line, size)]
+    return None
+
+
+def largest(text: str, width: int, height: int) -> list[str]:
+    """Return the text in the largest letters that fit into so many cells; in plain ones when none do."""
     lines = wrapped(text, width) or [text[:width]]
-    return [line.upper() for line in lines[: max(1, height)]]
+    return drawn(text, width, height) or [line.upper() for line in lines[: max(1, height)]]

@@ -36,6 +36,8 @@ class Notes:
     verdict: ev.VerdictGiven | None = None
     advised: ev.Advised | None = None
     stopped: ev.Stopped | None = None
+    poor: inp.SoundPoor | None = None
+    """Why the sound was too poor to be led by, until something was understood again."""
     settling: Mapping[str, ev.SettlingJudged] = field(default_factory=lambda: MappingProxyType({}))
     """The last judgement of each quantity at the gate at hand."""
 
@@ -47,13 +49,21 @@ def noticed(notes: Notes, events: Iterable[Any]) -> Notes:
     return notes
 
 
-def _noticed(notes: Notes, event: Any) -> Notes:  # noqa: C901, PLR0911 - one case for each kind of event
+def _noticed(  # noqa: C901, PLR0911, PLR0912 - one case for each kind of event
+    notes: Notes, event: Any
+) -> Notes:
     match event:
         case inp.Heard():
             words = " ".join(event.alternatives[0].text) if event.alternatives else ""
             return replace(notes, heard=LastHeard(event.at, words, clipped=event.clipped, overflow=event.overflow))
         case inp.Typed():
             return replace(notes, heard=LastHeard(event.at, event.text, typed=True))
+        case inp.SoundPoor():
+            return replace(notes, poor=event)
+        case ev.Understood() if notes.heard is not None:
+            return replace(
+                notes, poor=None if not notes.heard.typed else notes.poor, heard=_became(notes.heard, event)
+            )
         case ev.Asked() if event.attempt == 1 and event.text:
             return replace(notes, question=event.text)
         case ev.VerdictGiven():

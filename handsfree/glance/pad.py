@@ -19,8 +19,8 @@ from handsfree.session.plan import Plan
 from handsfree.session.state import State
 
 ENTER, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "left", "right", "up", "down", "stop"
-WORD = "word "
-"""Before a character of typed words."""
+WORD, OFFER = "word ", "offer "
+"""Before a character of typed words; before the number of an offer that was touched."""
 
 STOP_PRESSES = 3
 STOP_WITHIN_MS = 3_000
@@ -79,6 +79,9 @@ def _pressed(  # noqa: PLR0911 - one case for each key
     choices = _choices(pad, answers(plan, state))
     if key in {UP, DOWN}:
         return _mark(pad, choices, -1 if key == UP else 1), ""
+    if key.startswith(OFFER):
+        number = int(key.removeprefix(OFFER))
+        return (replace(pad, chosen=number) if number < len(choices.offers) else pad), ""
     if key.startswith(WORD):
         return replace(pad, words=pad.words + key.removeprefix(WORD), chosen=None), ""
     if key.isdecimal():

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from rich.cells import cell_len, set_cell_size
 from rich.text import Text
 
-from handsfree.glance.letters import SIZES, Size, big, largest
+from handsfree.glance.letters import SIZES, Size, big, drawn, largest
 from handsfree.glance.picture import Glance, Key, Line, Value
 from handsfree.glance.view import clock
 
@@ -21,7 +21,7 @@ HEAD, ALARM, HOLD, MARKED = (
 WARNING = "!! "
 LEAST_WIDTH, LEAST_HEIGHT = 60, 20
 LABEL_WIDTH = 8
-LEAST_BAR = 16
+LEAST_BAR, LEAST_HEADLINE = 16, 4
 
 
 def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[Text]:
@@ -48,6 +48,11 @@ def stale(words: tuple[str, str], width: int, height: int) -> list[Text]:
     return [_cells(f" {row}", width, ALARM) for row in covered + [""] * (height - len(covered))][:height]
 
 
+def plain(rows: Sequence[str], width: int, height: int) -> list[Text]:
+    """Return rows as they are, for what is shown before the first picture."""
+    return [_cells(row, width, PLAIN) for row in [*rows, *[""] * height][:height]]
+
+
 def _cells(text: str, width: int, style: str) -> Text:
     return Text(set_cell_size(text, width), style=style, no_wrap=True)
 
@@ -69,14 +74,12 @@ def _head(picture: Glance, width: int) -> Iterator[Text]:
 def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     """Return what to do in letters as large as fit, above the values, the set and the time that is left."""
     below = list(_time(picture, width))
-    entry = picture.typing or (picture.offers[picture.chosen] if picture.chosen is not None else "")
-    room = height - len(below)
-    if entry:
-        values = [_cells(f"  {row}", width, MARKED) for row in largest(f"> {entry}", width - 4, max(4, room // 2))]
-    else:
-        values = _values(picture.values, width, 4 if height < 20 else room // 2)
-    rest = room - len(values) - (1 if picture.remark else 0)
-    headline = [_cells(f" {row}", width, _style(picture)) for row in largest(picture.headline, width - 2, rest)]
+    room = height - len(below) - (1 if picture.remark else 0)
+    values = _entry(picture, width, max(4, room // 2)) or _values(picture.values, width, room - LEAST_HEADLINE)
+    if values and drawn(picture.headline, width - 2, room - len(values)) is None:
+        values = _entry(picture, width, 4) or _values(picture.values, width, 5)
+    rows = largest(picture.headline, width - 2, room - len(values))
+    headline = [_cells(f" {row}", width, _style(picture)) for row in rows]
     if picture.remark:
         headline.append(_cells(f" {picture.remark}", width, "bold " + _style(picture).removeprefix("bold ")))
     found = [*headline, *values, *below]
@@ -85,10 +88,17 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     return [*headline, *[blank] * max(0, spare), *values, *below]
 
 
+def _entry(picture: Glance, width: int, height: int) -> list[Text]:
+    """Return what is typed or marked, as enter would send it."""
+    entry = picture.typing or (picture.offers[picture.chosen] if picture.chosen is not None else "")
+    return [_cells(f"  {row}", width, MARKED) for row in largest(f"> {entry}", width - 4, height)] if entry else []
+
+
 def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
     """Return the values side by side in digits as large as fit, each with its name, unit and standing below."""
     if not values:
         return []
+    height -= 1
     column = width // len(values)
     shown = [value.value or ("_" if value.at_hand else "") for value in values]
     size = next((one for one in SIZES if _fits(shown, one, column - 2, height)), None)

@@ -12,7 +12,7 @@ import sys
 import tempfile
 import termios
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Self
 
 from rich.color import ColorSystem
@@ -114,8 +114,12 @@ class Painter:
 class Terminal:
     """Shows a watched visit until it is left; then the terminal is as it was, however it is left."""
 
-    def __init__(self, *, phone: str = "") -> None:
-        self._phone = phone
+    def __init__(
+        self, *, phone: str = "", first: Sequence[str] = (), followed: threading.Event | None = None
+    ) -> None:
+        """`phone` is the page's address; `first` is shown until a key is pressed or somebody has `followed`."""
+        self._phone, self._first = phone, tuple(first)
+        self._begun = followed or threading.Event()
         self._watch: Watch | None = None
         self._over = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -160,6 +164,8 @@ class Terminal:
             age = self._watch.age()
             if age > STALE_S:
                 return screen.stale(self._watch.old(age), width, height)
+            if self._first and not self._begun.is_set() and len(self._first) <= height:
+                return screen.plain(self._first, width, height)
             return screen.lines(self._watch.picture(), width, height, phone=self._phone)
         except Exception as error:  # noqa: BLE001 - whatever fails, an old picture must not stand there as if new
             return screen.stale((type(error).__name__, str(error)), width, height)
@@ -175,6 +181,9 @@ class Terminal:
             if not sent:
                 return
             keys, rest = keys_in(rest + sent.decode("utf-8", "replace"))
+            if self._first and keys and not self._begun.is_set():
+                self._begun.set()
+                continue
             for key in keys:
                 self._watch.press(key)
 

@@ -67,7 +67,9 @@ def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
         return plan.catalogue.show(f"banner-{condition}")
     if seal.failure:
         return plan.catalogue.show("disk-failed")
-    return plan.catalogue.say("answer-now") if state.alarmed else ""
+    if state.alarmed:
+        return plan.catalogue.say("answer-now")
+    return plan.catalogue.show("deaf") if state.deaf else ""
 
 
 def _gate(plan: Plan, state: State) -> str:
@@ -272,6 +274,10 @@ def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
         grade = "good" if sound.voice_db >= LITTLE_DB else "noisy" if sound.voice_db >= LEAST_DB else "too-noisy"
         parts.append(show("voice", decibels=f"{sound.voice_db:.0f}", grade=show(grade)))
         alarming = alarming or grade == "too-noisy"
+    if notes.poor is not None:
+        parts.append(plan.catalogue.say(f"sound-{notes.poor.fault}"))
+        parts.append(show("noise", decibels=f"{notes.poor.noise_db:f}"))
+        alarming = True
     if notes.heard is not None and notes.heard.clipped:
         parts.append(show("clipped"))
     if notes.heard is not None and notes.heard.overflow:

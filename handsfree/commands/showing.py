@@ -1,0 +1,112 @@
+"""What a visit is shown on: lines, the big-type screen, the page for a phone; and the keys that come from them."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+from handsfree.glance import terminal
+from handsfree.glance.watching import Watch
+from handsfree.glance.web import Page
+from handsfree.ledger import read
+from handsfree.problem import Problem
+from handsfree.visit.conductor import Keys, QueuedKeys
+from handsfree.visit.recorder import Recorder, event_of
+
+
+class Ways(Protocol):
+    """The part of the ways of talking that says what is shown."""
+
+    @property
+    def typed(self) -> bool:
+        """Whether there are no ears."""
+
+    @property
+    def plain(self) -> bool:
+        """Whether lines are wanted in place of the screen."""
+
+    @property
+    def glance_web(self) -> str | None:
+        """Where the page for a phone is served; None for none."""
+
+
+@dataclass(frozen=True)
+class Screen:
+    """What is there: who watches, where keys come from, and whether lines are printed."""
+
+    watch: Watch | None
+    keys: Keys | None
+    lines: bool
+
+
+@contextlib.contextmanager
+def shown(recorder: Recorder, way: Ways, past: Sequence[object] = ()) -> Iterator[Screen]:
+    """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
+
+    A record that fails is shown before it is raised; the terminal is given back whatever happens.
+    """
+    wanted = not way.plain and terminal.usable()
+    if not wanted and way.glance_web is None:
+        yield Screen(None, _lines(way), lines=True)
+        return
+    watch = Watch(recorder, listening=not way.typed, words=way.typed)
+    watch.saw(past)
+    with contextlib.ExitStack() as stack:
+        page = None
+        if way.glance_web is not None:
+            page = stack.enter_context(Page(way.glance_web, watch, recorder.plan.catalogue))
+            sys.stderr.write(f"  {page.url}\n")
+        if wanted:
+            phone = f" {recorder.plan.catalogue.show('phone')} {page.url}" if page else ""
+            first = _code(page.url) if page else []
+            followed = page.followed if page else None
+            stack.enter_context(terminal.Terminal(phone=phone, first=first, followed=followed)).watch(watch)
+        try:
+            yield Screen(watch, watch if wanted else _Both(watch, _lines(way)), lines=not wanted)
+        except Problem as problem:
+            watch.failed(problem.what)
+            raise
+
+
+def _lines(way: Ways) -> Keys | None:
+    return QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
+
+
+class _Both:
+    """Keys of the page, and lines where there are any."""
+
+    def __init__(self, watch: Watch, lines: Keys | None) -> None:
+        self._watch, self._lines = watch, lines
+
+    @property
+    def over(self) -> bool:
+        """Whether no line can come any more: never, while the page is there."""
+        return False
+
+    def line(self) -> str | None:
+        """Return the next line, or None."""
+        text = self._watch.line()
+        return text if text is not None or self._lines is None else self._lines.line()
+
+
+def _code(url: str) -> list[str]:
+    """Return the address as a square of dots for a phone's camera, where a library can draw it; else nothing."""
+    try:
+        import segno  # noqa: PLC0415 - optional
+    except ImportError:
+        return []
+    rows = [[bool(dot) for dot in row] for row in segno.make(url, error="l").matrix_iter(border=2)]
+    rows += [[False] * len(rows[0])] * (len(rows) % 2)
+    halves = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
+    pairs = zip(rows[::2], rows[1::2], strict=True)
+    return [url, *("".join(halves[dots] for dots in zip(*pair, strict=True)) for pair in pairs)]
+
+
+def recorded_events(folder: Path) -> list[Any]:
+    """Return the session's events of a recorded visit, in their order."""
+    found = (event_of(entry.kind, entry.event) for entry in read(folder))
+    return [event for event in found if event is not None]
