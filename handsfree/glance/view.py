@@ -124,10 +124,17 @@ def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Answers) ->
 
 
 def _called(plan: Plan, state: State) -> Mapping[str, tuple[str, ReadingRecord]]:
-    """Return the values called and not accepted yet, each with what is still wanted."""
-    pending = state.pending
+    """Return the values called and not accepted yet, each with what is still wanted.
+
+    One that is asked for a second time is not shown: the second call is to be independent of the first.
+    """
+    pending, question = state.pending, state.question
     stands = {True: plan.catalogue.show("once-more"), False: plan.catalogue.show("called")}
-    return {quantity: (stands[quantity in pending.doubtful], one) for quantity, one in pending.values.items()}
+    return {
+        quantity: (stands[quantity in pending.doubtful], one)
+        for quantity, one in pending.values.items()
+        if question.kind not in {"once-more", "digits"} or question.about not in {"", quantity}
+    }
 
 
 def _counted(

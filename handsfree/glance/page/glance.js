@@ -29,7 +29,8 @@ function show(picture) {
   set(at("gate"), picture.gate);
   put("banner", picture.banner);
   set(at("headline"), picture.headline);
-  at("headline").className = picture.headline.length > 28 ? "long" : "";
+  const length = picture.headline.length;
+  at("headline").className = length > 28 ? "long" : length <= 12 ? "short" : "";
   put("remark", picture.remark);
   put("entry", picture.typing || (picture.chosen === null ? "" : "> " + picture.offers[picture.chosen]));
   each(at("values"), picture.values, "li", (node, value) => {
@@ -40,6 +41,7 @@ function show(picture) {
     big.className = /^[-0-9.]*$/.test(value.value) ? "" : "words";
     set(small, [value.at_hand ? ">" : "", value.name, value.unit, value.stands].join(" ").trim());
   });
+  at("values").className = ["", "one", "two"][picture.values.length] || "";
   at("values").hidden = picture.values.length === 0;
   at("time").hidden = picture.bar === null;
   if (picture.bar !== null) {
