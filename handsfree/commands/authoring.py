@@ -9,7 +9,6 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import stays_of, visits_differently
-from handsfree.lexicon.catalogue import english
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import language_text
@@ -216,7 +215,7 @@ def _print_finding(finding: Finding, *, whole: bool) -> None:
 def _print_sounds(report: Report, count: int) -> None:
     if count:
         typer.echo(f"  accepted together and most alike, in phones ({LEAST_DISTANCE} needed):")
-        for apart, one, other in closest(hearing_of(report.procedure, english()), count):
+        for apart, one, other in closest(hearing_of(report.procedure, report.procedure.catalogue), count):
             typer.echo(f"    {apart:.2f}  {one} | {other}")
 
 

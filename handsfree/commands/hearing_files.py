@@ -87,7 +87,7 @@ def _of_gate(text: str) -> Grammar:
     if not colon:
         raise Problem(f"{text!r} is not PROCEDURE:GATE", remedy="for example two-rate-combustion:found-maximum")
     loaded = load_procedure(procedure_path(procedure))
-    return gate_grammar(Question("gate"), loaded.gate(gate_id).gate, loaded.things, english())
+    return gate_grammar(Question("gate"), loaded.gate(gate_id).gate, loaded.things, loaded.catalogue)
 
 
 def _general(accept: str) -> Grammar:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from decimal import Decimal
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from string import Formatter
-from typing import Annotated
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from ruamel.yaml import YAML
 
 from handsfree.lexicon.numbers import Numbers
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.lexicon.spelling import Spelling
+
+ENGLISH: Final = "english"
+_LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
 
 Exact = Annotated[Decimal, BeforeValidator(lambda value: str(value) if isinstance(value, int) else value)]
 
@@ -47,6 +53,23 @@ class Unit(_Frozen):
     heard: tuple[str, ...]
 
 
+class Wording(_Frozen):
+    """Words that the authors' proofs look for: those that say what to do, and those that promise too much."""
+
+    actions: tuple[str, ...] = Field(min_length=1)
+    promises: tuple[str, ...]
+
+    @cached_property
+    def action(self) -> re.Pattern[str]:
+        """Finds a word that says what to do."""
+        return _any_of(self.actions)
+
+    @cached_property
+    def promise(self) -> re.Pattern[str]:
+        """Finds a word that promises what nobody can know."""
+        return _any_of(self.promises)
+
+
 class GlanceWords(_Frozen):
     """What the technician's screen shows: unit signs, devices, reasons that can be chosen by key, and labels."""
 
@@ -61,6 +84,13 @@ class Catalogue(_Frozen):
     """Everything the tool says or hears by itself, in one language."""
 
     language: str
+    """Its name, which is also its file's."""
+    voice: str
+    """The voice of the speech engine."""
+    dictionary: Literal["cmudict"] | None = None
+    """The pronouncing dictionary of the language, where one ships."""
+    pronunciations: dict[str, str] = {}
+    """Words that the dictionary lacks, in its phones."""
     everywhere: dict[str, tuple[str, ...]]
     answers: dict[str, tuple[str, ...]]
     rates: dict[str, tuple[str, ...]]
@@ -76,7 +106,36 @@ class Catalogue(_Frozen):
     waits: dict[int, str]
     refusals: dict[str, str]
     sayings: dict[str, str]
+    wording: Wording
     glance: GlanceWords
+
+    @model_validator(mode="before")
+    @classmethod
+    def _with_facts(cls, content: Any) -> Any:
+        """Add unit and range to each quantity: they are the same in every language."""
+        if not isinstance(content, dict) or not isinstance(content.get("quantities"), dict):
+            return content
+        facts, named = _quantity_facts(), content["quantities"]
+        unknown = [name for name in named if name not in facts]
+        if unknown:
+            message = f"there is no quantity {', '.join(unknown)}; known: {', '.join(facts)}"
+            raise ValueError(message)
+        whole = {name: {**facts[name], **words} for name, words in named.items() if isinstance(words, dict)}
+        return {**content, "quantities": {**named, **whole}}
+
+    def pronounced(self, spelled: Mapping[str, str]) -> Pronunciations:
+        """Return how words are said, some spelled out beside the language's own; Problem as `Pronunciations`."""
+        return Pronunciations({**self.pronunciations, **spelled}, dictionary=self.dictionary is not None)
+
+    def as_heard(self, text: str) -> str:
+        """Return a text as the ear takes it: abbreviations letter by letter, no punctuation, lower case."""
+
+        def spell(match: re.Match[str]) -> str:
+            digit = match.group(2)
+            return " ".join([*match.group(1), *([self.numbers.said.digits[int(digit)]] if digit else [])])
+
+        spelled = _LETTERS.sub(spell, re.sub(r"\{[^}]*\}", " ", text))
+        return " ".join(re.sub(r"[^\w' ]", " ", spelled.lower().replace("-", " ")).split())
 
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
@@ -108,8 +167,27 @@ def _filled(template: str, blanks: dict[str, str]) -> str:
     return template.format(**{name: blanks[name] for _, name, _, _ in Formatter().parse(template) if name})
 
 
+def _any_of(phrases: tuple[str, ...]) -> re.Pattern[str]:
+    return re.compile(rf"\b({'|'.join(map(re.escape, phrases))})\b", re.IGNORECASE)
+
+
+def _shipped(file: str) -> Any:
+    text = resources.files(__package__).joinpath(file).read_text(encoding="utf-8")
+    return YAML(typ="safe", pure=True).load(text)
+
+
+@cache
+def _quantity_facts() -> dict[str, dict[str, Any]]:
+    return dict(_shipped("quantities.yaml"))
+
+
+@cache
+def english_content() -> dict[str, Any]:
+    """Return the English catalogue as it stands in its file: what any other language must hold too."""
+    return dict(_shipped(f"{ENGLISH}.yaml"))
+
+
 @cache
 def english() -> Catalogue:
     """Return the English catalogue that ships."""
-    text = resources.files(__package__).joinpath("english.yaml").read_text(encoding="utf-8")
-    return Catalogue.model_validate(YAML(typ="safe", pure=True).load(text))
+    return Catalogue.model_validate(english_content())

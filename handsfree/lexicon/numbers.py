@@ -165,6 +165,11 @@ class Numbers(BaseModel):
         digits = [word for words in self.digit_words.values() for word in words]
         return frozenset({*digits, *self.points, *self.signs})
 
+    def words(self) -> frozenset[str]:
+        """Return every word of a number."""
+        anything = NumberForm(Decimal(0), Decimal(10**MOST_DIGITS - 1), 0, MOST_DECIMALS)
+        return self.pattern(anything).automaton().words() | {*self.signs}
+
     @cached_property
     def twin_words(self) -> frozenset[str]:
         """The words for numbers that have a twin which sounds alike."""

@@ -41,6 +41,8 @@ class Pronunciations:
     """
 
     spelled: Mapping[str, str] = field(default_factory=dict)
+    dictionary: bool = True
+    """Whether the dictionary counts: it is English, and another language spells all its words itself."""
 
     def __post_init__(self) -> None:
         wrong = {
@@ -58,6 +60,8 @@ class Pronunciations:
         """Return every known way to say the word, the commonest first; none for an unknown word."""
         if word in self.spelled:
             return (tuple(self.spelled[word].split()),)
+        if not self.dictionary:
+            return ()
         found = []
         key, number = word.lower(), 1
         while key in _dictionary():
@@ -88,5 +92,6 @@ class Pronunciations:
     def nearest(self, word: str, count: int = 3) -> tuple[str, ...]:
         """Return known words written most like this one."""
         first = word[:1].lower()
-        known = [entry for entry in (*self.spelled, *_dictionary()) if entry[:1] == first and "(" not in entry]
+        every = (*self.spelled, *(_dictionary() if self.dictionary else ()))
+        known = [entry for entry in every if entry[:1] == first and "(" not in entry]
         return tuple(difflib.get_close_matches(word.lower(), known, n=count, cutoff=0.6))

@@ -310,6 +310,8 @@ class ProcedureFile(Block):
     """The version of this language."""
     procedure: Name
     """Its name; the file is called the same."""
+    language: Name = "english"
+    """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
     title: str
     purpose: str
     """What it is for, in a sentence."""

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
+from handsfree.procedure.languages import load_language
 from handsfree.procedure.model import (
     AdjustGate,
     ChoiceGate,
@@ -72,6 +74,8 @@ class Procedure:
     things: Mapping[str, Thing]
     documents: tuple[Document, ...]
     words: Mapping[str, str]
+    catalogue: Catalogue
+    """The words of its language."""
 
     @property
     def name(self) -> str:
@@ -109,7 +113,10 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     flat.resolve()
-    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words)
+    place = flat.documents[0].place(("language",))
+    catalogue, document = load_language(file.language, path.parent, place, read)
+    documents = (*flat.documents, *([document] if document is not None else []))
+    return Procedure(file, flat.gates, flat.things, documents, flat.words, catalogue)
 
 
 class _Flat:
@@ -121,6 +128,7 @@ class _Flat:
         self.things: dict[str, Thing] = {}
         self.words: dict[str, str] = {}
         self.documents: list[Document] = []
+        self.language = ""
         self.entries: dict[str, str] = {}  # the id of an include -> its first gate
 
     def add(
@@ -141,6 +149,13 @@ class _Flat:
         file = validate(ProcedureFile, document, _filled(document, parameters, included_at))
         self._names(file, document, path)
         self._merge(file, document)
+        self.language = self.language or file.language
+        _need(
+            file.language == self.language,
+            f"{path.name} is written in {file.language}, and what includes it in {self.language}",
+            included_at or document.place(("language",)),
+            "include files of one language",
+        )
         if exits is not None and included_at is not None:
             missing = set(file.exits) - set(exits)
             _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", included_at, "add them")

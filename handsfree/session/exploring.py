@@ -81,7 +81,7 @@ class _Explorer:
     def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage) -> None:
         self._dice = random.Random(seed)  # noqa: S311 - seeded on purpose, nothing secret
         self._seed = seed
-        self._plan = Plan(plan.procedure, _other_sheets(plan.sheets, self._dice), plan.catalogue)
+        self._plan = Plan(plan.procedure, _other_sheets(plan.sheets, self._dice))
         self._coverage = coverage
         self._visit = Rehearsal(self._plan, day)
         self._trouble = self._dice.choice(TROUBLES)

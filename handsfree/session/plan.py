@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
 from transitions import Machine, MachineError
 
-from handsfree.lexicon.catalogue import Catalogue, english
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.numbers import Numbers
 from handsfree.measurement.reading import Reading
@@ -37,7 +37,11 @@ class Plan:
 
     procedure: Procedure
     sheets: Sheets
-    catalogue: Catalogue = field(default_factory=english)
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The words of the procedure's language."""
+        return self.procedure.catalogue
 
     @property
     def numbers(self) -> Numbers:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from handsfree.lexicon.catalogue import Catalogue, english
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
 from handsfree.procedure.proofs import sense, structure, verdicts, wording
@@ -34,7 +34,7 @@ class Report:
 
 def check(procedure: Procedure, catalogue: Catalogue | None = None) -> Report:
     """Carry out every proof; raise Problem only when the procedure's `words` name no phones."""
-    catalogue = catalogue or english()
+    catalogue = catalogue or procedure.catalogue
     order = list(PROOFS)
     found = [_finding(procedure, catalogue, violation) for violation in _all(procedure, catalogue)]
     unique = list(dict.fromkeys(found))
@@ -70,7 +70,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from wording.too_long(procedure)
     yield from wording.unclean(procedure, catalogue)
     yield from wording.without_source(procedure)
-    yield from wording.action_last(procedure)
+    yield from wording.action_last(procedure, catalogue)
     yield from wording.unknown_facts(procedure)
 
 
@@ -96,7 +96,7 @@ def first_failure(
 
     Failures that are `known` are passed over.
     """
-    for violation in _all(procedure, catalogue or english()):
+    for violation in _all(procedure, catalogue or procedure.catalogue):
         failure = (violation.fault.proof, violation.fault.what)
         if failure not in known:
             return failure
@@ -105,5 +105,5 @@ def first_failure(
 
 def failures(procedure: Procedure, catalogue: Catalogue | None = None) -> frozenset[tuple[str, str]]:
     """Return every failure as (proof, what)."""
-    found = _all(procedure, catalogue or english())
+    found = _all(procedure, catalogue or procedure.catalogue)
     return frozenset((violation.fault.proof, violation.fault.what) for violation in found)

@@ -81,7 +81,7 @@ class Hearing:
 def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
     """Return the words of a procedure; raise Problem when its `words` are spelled in no known phones."""
     try:
-        return Hearing(procedure, catalogue, Pronunciations(dict(procedure.words)))
+        return Hearing(procedure, catalogue, catalogue.pronounced(procedure.words))
     except Problem as problem:
         place = procedure.documents[0].place(("words",))
         raise Problem(problem.what, where=str(place), remedy=problem.remedy) from problem

@@ -24,28 +24,6 @@ when it has to be kept in mind until the hands are free (errors grow with the it
 tower speech: Cardosi 1994, from memory). Ten words are about four seconds; the figure is common practice, no
 source."""
 
-_ACTIONS = (
-    *("off", "close", "closed", "open", "shut", "isolate", "everyone out", "out now", "out into"),
-    *("leave", "stay", "stand", "stop", "turn", "touch", "hands", "ventilate", "nothing further"),
-)
-"""Words that tell what to do; one of them stands in the first sentence of a stop script."""
-ACTION = re.compile(rf"\b({'|'.join(_ACTIONS)})\b", re.IGNORECASE)
-
-PROMISES = re.compile(r"\b(safe|safely|harmless|no danger|no risk)\b", re.IGNORECASE)
-_LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
-_DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-
-
-def as_heard(text: str) -> str:
-    """Return a text as the ear takes it: abbreviations letter by letter, no punctuation, lower case."""
-
-    def spell(match: re.Match[str]) -> str:
-        digit = match.group(2)
-        return " ".join([*match.group(1), *([_DIGITS[int(digit)]] if digit else [])])
-
-    spelled = _LETTERS.sub(spell, re.sub(r"\{[^}]*\}", " ", text))
-    return " ".join(re.sub(r"[^a-z0-9' ]", " ", spelled.lower().replace("-", " ")).split())
-
 
 def texts_of(procedure: Procedure) -> Iterator[tuple[str | None, tuple[str | int, ...], str]]:
     """Yield every text of the procedure that is spoken: gate id (None for the file), key, text."""
@@ -73,11 +51,11 @@ def too_long(procedure: Procedure) -> Iterator[Violation]:
 def unclean(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     """Yield texts that would stop the visit when the tool speaks them, or that promise what nobody can."""
     for gate_id, path, text in texts_of(procedure):
-        hazard = catalogue.hazard_of(as_heard(text))
+        hazard = catalogue.hazard_of(catalogue.as_heard(text))
         if hazard is not None:
             what = f'"{text}" holds a phrase of {hazard}, which would stop the visit'
             yield Violation(gate_id or "", Fault("clean", what, "say it in other words", path), ())
-        if PROMISES.search(text):
+        if catalogue.wording.promise.search(text):
             what = f'"{text}" promises what nobody can know'
             yield Violation(gate_id or "", Fault("clean", what, "say what was found, and no more", path), ())
 
@@ -98,12 +76,12 @@ def without_source(procedure: Procedure) -> Iterator[Violation]:
             yield Violation(gate_id, Fault("sources", what, "write their source", ("settle", "source")), ())
 
 
-def action_last(procedure: Procedure) -> Iterator[Violation]:
+def action_last(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     """Yield stop scripts that do not begin with what to do, or that ask."""
     for gate_id, placed in procedure.gates.items():
         if isinstance(placed.gate, StopGate):
             script = placed.gate.script
-            if not ACTION.search(script.split(".")[0]):
+            if not catalogue.wording.action.search(script.split(".")[0]):
                 what = f'{gate_id} begins "{script.split(".")[0]}", which is not what to do'
                 yield Violation(gate_id, Fault("action-first", what, "say first what to do", ("script",)), ())
             if "?" in script:
