@@ -65,7 +65,7 @@ class Answers:
 
 def answers(plan: Plan, state: State) -> Answers:  # noqa: PLR0911 - one case for each kind of moment
     """Return what the keys give now."""
-    if state.status == "closed" or not state.gate:
+    if state.status == "closed" or state.gate not in plan.procedure.gates:
         return Answers()
     words, kind = plan.catalogue.answers, state.question.kind
     offers = tuple(_offers(plan, state))

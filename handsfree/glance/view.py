@@ -243,16 +243,20 @@ def _verdict(plan: Plan, notes: Notes) -> Line:
 
 
 def _altered(plan: Plan, state: State, now: int) -> Line:
-    """Return everything that is still altered, the latest first, with since when."""
+    """Return everything that is still altered with the minutes since, by its state, the latest first."""
     label = plan.catalogue.show("altered")
     if not state.altered:
         return Line(label, plan.catalogue.say("nothing-altered"))
-    parts = []
+    by_state: dict[str, list[str]] = {}
     for name in reversed(list(state.altered)):
         thing = plan.things[name]
         minutes = str(max(0, now - state.altered_at.get(name, now)) // MINUTE_MS)
-        parts.append(plan.catalogue.show("altered-thing", thing=thing.said, state=thing.altered, minutes=minutes))
-    return Line(label, f"{len(parts)}: " + ", ".join(parts))
+        text = plan.catalogue.show("altered-thing", thing=thing.said, minutes=minutes)
+        by_state.setdefault(thing.altered, []).append(text)
+    groups = (
+        plan.catalogue.show("altered-state", state=one, things=", ".join(texts)) for one, texts in by_state.items()
+    )
+    return Line(label, f"{len(state.altered)}  " + "; ".join(groups))
 
 
 def _seal(plan: Plan, seal: Seal) -> Line:

@@ -1,0 +1,288 @@
+"""Keys for gloves: they lead a whole visit, and a bumped or leaned-on key does no harm."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from gloved import keys_for, meaning, pressed
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rehearsed import DAY, at, of_kind, places, say, shipped, technician, twin
+
+from handsfree.glance.keys import answers
+from handsfree.glance.pad import (
+    BOUNCE_MS,
+    DOWN,
+    ENTER,
+    LEFT,
+    RIGHT,
+    STOP_BUTTON,
+    STOP_WITHIN_MS,
+    UP,
+    WORD,
+    WORDS_KEPT_MS,
+    Pad,
+    here,
+    press,
+)
+from handsfree.session import events as ev
+from handsfree.session import inputs as inp
+from handsfree.session.decide import after, decide
+from handsfree.session.rehearsal import Rehearsal
+from handsfree.session.state import State, apply
+
+
+def test_a_whole_visit_is_led_by_keys_alone() -> None:
+    """From the first gate to the finish no word is typed, and it ends as the spoken visit does."""
+    visit, person, pad = Rehearsal(shipped(), DAY), technician(shipped()), Pad()
+    while not visit.over:
+        if not visit.asking:
+            person.notice(visit.wait(), visit.state.now / 1000)
+            continue
+        seconds = person.seconds_before(visit.state)
+        if seconds:
+            visit.wait(seconds)
+        pad, decided = pressed(visit, pad, keys_for(visit.plan, visit.state, person.answer(visit.state)))
+        person.notice(decided, visit.state.now / 1000)
+    spoken = places()["", "end"].state
+    assert visit.state.gate == "finished" == spoken.gate
+    assert not visit.state.altered
+    assert visit.state.verdicts == spoken.verdicts
+    assert not [event for event in visit.events if isinstance(event, ev.NotUnderstood)]
+
+
+def test_every_answer_that_keys_can_give_is_understood() -> None:
+    """At every question of the visit: enter alone, no, and every answer that can be marked."""
+    for (gate, kind), visit in places().items():
+        if visit.over or not visit.asking:
+            continue
+        found = answers(visit.plan, visit.state)
+        assert found.plain or found.fields or found.offers, (gate, kind)
+        texts = [found.plain, found.no, *(one.text for one in found.offers if one.opens is None)]
+        for text in filter(None, texts):
+            assert meaning(visit.plan, visit.state, text) is not None, (gate, kind, text)
+
+
+def held(
+    visit: Rehearsal, key: str, seconds: float = 6.0, every_ms: int = 33, first_ms: int = 500
+) -> tuple[list[str], State]:
+    """Lean on a key as a terminal sends it: once, a pause, then fast; return what came of it."""
+    plan, state, texts = visit.plan, visit.state, []
+    pad = here(state, Pad(), state.now)
+    began = state.now + 1500
+    for at_ms in (began, *range(began + first_ms, began + round(1000 * seconds), every_ms)):
+        pad, text = press(plan, state, pad, key, at_ms)
+        if text:
+            texts.append(text)
+            event = inp.Typed(at=at_ms, text=text)
+            state = after(plan, apply(plan, state, event), decide(plan, state, event))
+        pad = here(state, pad, at_ms)
+    return texts, state
+
+
+def test_leaning_on_a_key_never_does_more_than_one_press() -> None:
+    """At every question of the visit, by enter and by the left arrow, with the slowest first repeat in use."""
+    for kept in places().values():
+        for key in (ENTER, LEFT):
+            if not kept.over and kept.asking:
+                assert len(held(kept, key, seconds=3.0, first_ms=660)[0]) <= 1
+
+
+def stopped() -> Rehearsal:
+    visit = at("found-maximum")
+    say(visit, "stop work")
+    return visit
+
+
+@pytest.mark.parametrize("kind", ["restore", "thing-check", "finish-check", "done-check"])
+def test_one_switch_pressed_in_haste_restores_and_finishes_nothing(kind: str) -> None:
+    """At every restore and read-back of the visit: a leaned-on or hammered switch confirms none of them."""
+    begun = [kept for (_, asked), kept in places().items() if asked == kind]
+    assert begun
+    for kept in begun:
+        for every in (33, 150, 400, 700):
+            visit = twin(kept)
+            before = len(visit.events)
+            pad = here(visit.state, Pad(), visit.state.now)
+            for number in range(int(900 / every) + 1):
+                pad, text = press(visit.plan, visit.state, pad, ENTER, visit.state.now + 1 + every * number)
+                assert text == ""
+            assert len(visit.events) == before
+
+
+def test_one_switch_never_says_that_a_thing_is_put_back_or_a_hazard_cleared() -> None:
+    """However slowly it is pressed: which state a thing is in, and why it is cleared, is chosen by an arrow."""
+    asked = [kept for (_, kind), kept in places().items() if kind == "restore"]
+    for kept in [*asked, stopped()]:
+        visit = twin(kept)
+        _, decided = pressed(visit, Pad(), [ENTER] * 5)
+        assert not of_kind(decided, ev.Restored) + of_kind(decided, ev.Cleared) + of_kind(decided, ev.VisitClosed)
+
+
+def test_a_stop_is_cleared_by_an_arrow_and_two_separate_presses() -> None:
+    """Why, chosen among reasons; then the read-back, once it has stood there for a second."""
+    visit = stopped()
+    offers = [offer.text for offer in answers(visit.plan, visit.state).offers]
+    assert offers[0] == "close the record"
+    keys = [DOWN] * (1 + offers.index("cleared because it was misheard"))
+    pad, decided = pressed(visit, Pad(), [*keys, ENTER])
+    assert not of_kind(decided, ev.Cleared)
+    assert visit.state.question.kind == "cleared-check"
+    _, decided = pressed(visit, pad, [ENTER])
+    (cleared,) = of_kind(decided, ev.Cleared)
+    assert cleared.reason == "cleared because it was misheard"
+
+
+def test_three_presses_of_the_right_arrow_stop_the_work_at_once() -> None:
+    """At every question of the visit, while holding and while waiting too; two do nothing."""
+    for kept in [*places().values(), holding()]:
+        if kept.over:
+            continue
+        visit, now = twin(kept), kept.state.now
+        pad, first = press(visit.plan, visit.state, Pad(), RIGHT, now + 100)
+        pad, second = press(visit.plan, visit.state, pad, RIGHT, now + 300)
+        _, third = press(visit.plan, visit.state, pad, RIGHT, now + 500)
+        assert (first, second) == ("", "")
+        decided = visit.take(inp.Typed(at=now + 500, text=third))
+        assert of_kind(decided, ev.Stopped)
+
+
+def holding() -> Rehearsal:
+    visit = at("found-maximum")
+    say(visit, "hold on")
+    return visit
+
+
+def test_a_right_arrow_held_down_stops_too_and_a_bouncing_one_does_not() -> None:
+    """Auto-repeat counts as pressing; contacts that bounce within 60 ms do not."""
+    visit = at("found-maximum")
+    texts, state = held(visit, RIGHT, seconds=1.0)
+    assert texts == ["stop work"]
+    assert state.status == "stopped"
+    pad, visit = Pad(), at("found-maximum")
+    for bounce in range(4):
+        pad, text = press(visit.plan, visit.state, pad, RIGHT, visit.state.now + bounce * BOUNCE_MS // 4)
+        assert text == ""
+
+
+def test_right_arrows_far_apart_stop_nothing() -> None:
+    """Three bumps in a long visit are no alarm."""
+    visit, pad = at("found-maximum"), Pad()
+    for number in range(6):
+        now = visit.state.now + number * (STOP_WITHIN_MS // 2 + 100)
+        pad, text = press(visit.plan, visit.state, pad, RIGHT, now)
+        assert text == ""
+
+
+def test_the_pages_stop_button_needs_one_press() -> None:
+    """A button that says STOP stops."""
+    visit = at("found-maximum")
+    assert press(visit.plan, visit.state, Pad(), STOP_BUTTON, visit.state.now)[1] == "stop work"
+
+
+def test_the_point_stands_where_the_instrument_shows_it() -> None:
+    """93 is 9.3 for CO2 and 93 for CO; the row is sent whole, and read back as values."""
+    visit = at("found-maximum")
+    _, decided = pressed(visit, Pad(), [*"93", ENTER, *"44", ENTER, *"18", ENTER])
+    (back,) = of_kind(decided, ev.ReadBack)
+    assert [(one.quantity, one.value) for one in back.values] == [("co2", "9.3"), ("o2", "4.4"), ("co", "18")]
+
+
+@given(co2=st.decimals("0.0", "20.0", places=1), o2=st.decimals("0.0", "20.9", places=1), co=st.integers(0, 9999))
+@settings(max_examples=200, deadline=None)
+def test_any_row_is_sent_in_words_that_mean_only_that_row(co2: Decimal, o2: Decimal, co: int) -> None:
+    """However the digits could be divided otherwise: the words sent have one meaning, the values entered."""
+    visit, pad, text = at("found-maximum"), Pad(), ""
+    now = visit.state.now
+    keys = [*str(int(co2 * 10)), ENTER, *str(int(o2 * 10)), ENTER, *str(co), ENTER]
+    for number, key in enumerate(keys):
+        pad, text = press(visit.plan, visit.state, pad, key, now + 1000 * (number + 1))
+    found = meaning(visit.plan, visit.state, text)
+    assert dict(found.values) == {"co2": co2, "o2": o2, "co": Decimal(co)}  # type: ignore[union-attr]
+
+
+def test_left_takes_back_digit_by_digit_and_field_by_field() -> None:
+    """Nothing is sent by it until nothing is left to take back."""
+    visit, pad = at("found-maximum"), Pad()
+    keys = [*"93", ENTER, "4", LEFT, LEFT, LEFT, LEFT, *"88", ENTER]
+    pad, decided = pressed(visit, pad, keys)
+    assert not decided
+    assert pad.entries == ("88", "")
+
+
+def test_left_says_no_to_a_read_back() -> None:
+    """The values read back are then asked for."""
+    visit = at("found-maximum", "read-back")
+    pressed(visit, Pad(), [LEFT])
+    assert visit.state.question.kind == "which-value"
+
+
+def test_one_value_of_a_read_back_is_corrected_by_keys() -> None:
+    """Marked by arrows, entered by digits, sent as a correction in one breath."""
+    visit = at("found-maximum", "read-back")
+    _, decided = pressed(visit, Pad(), keys_for(visit.plan, visit.state, "no c o 80"))
+    (corrected,) = of_kind(decided, ev.ReadingCorrected)
+    assert (corrected.now.quantity, corrected.now.value) == ("co", "80")
+
+
+def test_co_over_range_is_within_a_few_presses_wherever_the_burner_fires() -> None:
+    """At most six arrows and enter; it stops at once."""
+    firing = [kept for (gate, _), kept in places().items() if not kept.over and kept.plan.gate(gate).gate.firing]
+    assert len(firing) > 20
+    for kept in firing:
+        if not kept.asking:
+            continue
+        labels = [offer.label for offer in answers(kept.plan, kept.state).offers]
+        number = labels.index("CO over range") + 1
+        if kept.state.question.kind in {"turn", "turn-check"}:
+            continue  # the turns come first there; the right arrow is nearer
+        assert number <= 8, (kept.state.gate, labels)
+        visit = twin(kept)
+        _, decided = pressed(visit, Pad(), [*[DOWN] * number, ENTER])
+        assert of_kind(decided, ev.Stopped)
+
+
+def test_turns_are_called_down_for_clockwise_and_up_for_the_other_way() -> None:
+    """The first press of each is an eighth."""
+    for key, direction in ((DOWN, "clockwise"), (UP, "counter-clockwise")):
+        visit = at("maximum-turn", "turn")
+        _, decided = pressed(visit, Pad(), [key, ENTER, ENTER])
+        (turned,) = of_kind(decided, ev.Turned)
+        assert (turned.direction, turned.eighths) == (direction, 1)
+
+
+def test_typed_words_can_be_sent_and_are_dropped_when_nobody_goes_on() -> None:
+    """Where letters are let through: enter sends them; a while later enter means itself again."""
+    visit = at("found-maximum")
+    keys = [WORD + letter for letter in "stop"] + [ENTER]
+    now = visit.state.now
+    pad = here(visit.state, Pad(), now)
+    sent = ""
+    for number, key in enumerate(keys):
+        pad, sent = press(visit.plan, visit.state, pad, key, now + 300 * (number + 1))
+    assert sent == "stop"
+    pad, _ = press(visit.plan, visit.state, pad, WORD + "x", now + 5_000)
+    assert here(visit.state, pad, now + 5_000 + WORDS_KEPT_MS + 1).words == ""
+
+
+KEYS = st.sampled_from([ENTER, LEFT, RIGHT, UP, DOWN, *"0123456789"])
+
+
+@given(keys=st.lists(st.tuples(KEYS, st.integers(1, 2_000)), max_size=60), place=st.integers(0, 10_000))
+@settings(max_examples=150, deadline=None)
+def test_keys_mashed_anywhere_send_only_what_is_understood(keys: list[tuple[str, int]], place: int) -> None:
+    """Whatever is pressed at whatever pace, from any question of the visit: nothing unknown, and no crash."""
+    kept = list(places().values())
+    visit = twin(kept[place % len(kept)])
+    pad, now = Pad(), visit.state.now
+    for key, pause in keys:
+        now = max(now + pause, visit.state.now)
+        pad = here(visit.state, pad, now)
+        state = visit.state
+        pad, text = press(visit.plan, state, pad, key, now)
+        if text and not visit.over:
+            known = meaning(visit.plan, state, text) is not None
+            number = any(character.isdigit() for character in text)
+            assert known or number, (state.gate, state.question, text)
+            visit.take(inp.Typed(at=now, text=text))
