@@ -15,12 +15,12 @@ from models.training.sound_store import RATE, Utterance
 
 LONGEST = 7 * RATE
 _SHARES = {
-    "an4": 0.21,
-    "joined": 0.15,
-    "commands": 0.13,
-    "digits": 0.09,
-    "neural": 0.26,
-    "other": 0.13,
+    "an4": 0.19,
+    "joined": 0.16,
+    "commands": 0.14,
+    "digits": 0.08,
+    "neural": 0.28,
+    "other": 0.12,
     "none": 0.03,
 }
 _SYNTHETIC = ("espeak", "flite", "nano", "festival")
@@ -40,7 +40,7 @@ class Piece:
 
 
 class Mixer:
-    """Draws training utterances; one for each thread, since its random source is its own."""
+    """Draws training utterances, with whatever random source it is given."""
 
     def __init__(self, utterances: Iterable[Utterance], pronunciations: Pronunciations) -> None:
         self._pronunciations = pronunciations

@@ -2,8 +2,9 @@
 
 Every layer is "valid" (no padding); the edges of an utterance are padded once, by repeating its first and
 last frame of features, as the recogniser does. Normalisation follows each affine step directly, so it folds
-into it exactly. The first four layers look at every frame, the others at every third, which is also the rate
-of the output.
+into it exactly. The first layers look at every frame, the others at every third, which is also the rate
+of the output. They look further back than ahead: what is ahead must be waited for, and what is behind tells
+the room and its noise.
 """
 
 from __future__ import annotations
@@ -25,33 +26,44 @@ _SKIP = 0.66
 
 @dataclass(frozen=True)
 class Shape:
-    """Sizes of the network: outputs, width, bottleneck, and how many layers at full and at a third rate."""
+    """Sizes of the network: outputs, width, bottleneck, and the reach of each layer.
+
+    `full_rate` and `third_rate` hold, for each layer at that rate, how many of its frames it looks back and ahead.
+    """
 
     outputs: int
-    width: int = 512
-    bottleneck: int = 96
-    full_rate: int = 4
-    third_rate: int = 6
+    width: int = 640
+    bottleneck: int = 144
+    full_rate: tuple[tuple[int, int], ...] = ((1, 1),) * 3
+    third_rate: tuple[tuple[int, int], ...] = ((1, 1), (1, 1), (1, 1), (2, 1), (2, 1), (3, 1), (3, 1), (3, 0))
 
     @property
-    def context(self) -> int:
-        """How many frames of features are needed on each side."""
-        return (_TAPS - 1) // 2 + self.full_rate + SUBSAMPLING * self.third_rate
+    def context(self) -> tuple[int, int]:
+        """How many frames of features are needed before and after."""
+        half = (_TAPS - 1) // 2
+        before, after = (
+            half
+            + sum(reach[side] for reach in self.full_rate)
+            + SUBSAMPLING * sum(r[side] for r in self.third_rate)
+            for side in (0, 1)
+        )
+        return before, after
 
 
 class _Factored(nn.Module):
-    """Two frames to a bottleneck, two frames of that to the full width, and the middle of the input added."""
+    """Now and back to a bottleneck, now and ahead of that to the full width, and the input at that place added."""
 
-    def __init__(self, shape: Shape, dropout: float) -> None:
+    def __init__(self, shape: Shape, reach: tuple[int, int], dropout: float) -> None:
         super().__init__()
-        self.narrow = nn.Conv1d(shape.width, shape.bottleneck, 2, bias=False)
-        self.wide = nn.Conv1d(shape.bottleneck, shape.width, 2)
+        self.back, self.ahead = reach
+        self.narrow = nn.Conv1d(shape.width, shape.bottleneck, 2, dilation=max(1, self.back), bias=False)
+        self.wide = nn.Conv1d(shape.bottleneck, shape.width, 2 if self.ahead else 1, dilation=max(1, self.ahead))
         self.normal = nn.BatchNorm1d(shape.width)
         self.dropout = nn.Dropout(dropout)
 
     def forward(self, frames: torch.Tensor) -> torch.Tensor:
         out = self.dropout(self.normal(self.wide(self.narrow(frames))).relu())
-        return out + _SKIP * frames[:, :, 1:-1]
+        return out + _SKIP * frames[:, :, self.back : frames.shape[2] - self.ahead]
 
 
 class Network(nn.Module):
@@ -66,14 +78,14 @@ class Network(nn.Module):
         self.register_buffer("deviation", torch.ones(BINS))
         self.first = nn.Conv1d(BINS, shape.width, _TAPS)
         self.first_normal = nn.BatchNorm1d(shape.width)
-        self.full = nn.Sequential(*(_Factored(shape, dropout) for _ in range(shape.full_rate)))
-        self.third = nn.Sequential(*(_Factored(shape, dropout) for _ in range(shape.third_rate)))
+        self.full = nn.Sequential(*(_Factored(shape, reach, dropout) for reach in shape.full_rate))
+        self.third = nn.Sequential(*(_Factored(shape, reach, dropout) for reach in shape.third_rate))
         self.last = nn.Conv1d(shape.width, shape.outputs, 1)
 
     def forward(self, features: torch.Tensor) -> torch.Tensor:
         """`features` are (batch, frames, 40), not yet padded."""
         frames = ((features - self.mean) / self.deviation).transpose(1, 2)
-        frames = nn.functional.pad(frames, (self.shape.context, self.shape.context), mode="replicate")
+        frames = nn.functional.pad(frames, self.shape.context, mode="replicate")
         frames = self.full(self.first_normal(self.first(frames)).relu())
         frames = self.third(frames[:, :, ::SUBSAMPLING])
         return self.last(frames).transpose(1, 2).float().log_softmax(2)
@@ -85,7 +97,8 @@ class Network(nn.Module):
     @classmethod
     def from_checkpoint(cls, checkpoint: dict[str, Any]) -> Network:
         """Make the network of a checkpoint."""
-        network = cls(Shape(**checkpoint["shape"]))
+        reaches = {name: tuple(map(tuple, checkpoint["shape"][name])) for name in ("full_rate", "third_rate")}
+        network = cls(Shape(**{**checkpoint["shape"], **reaches}))
         network.load_state_dict(checkpoint["state"])
         return network
 
@@ -103,14 +116,15 @@ class Network(nn.Module):
             narrow, wide = _array(block.narrow.weight), _array(block.wide.weight)
             before = layers[-1].name
             none = np.zeros(len(narrow), dtype=np.float32)
-            layers.append(Layer(f"narrow{number}", _columns(narrow), none, (-spread, 0), rectified=False))
+            back = (-spread * block.back, 0)
+            layers.append(Layer(f"narrow{number}", _columns(narrow), none, back, rectified=False))
             wide, bias = _folded(wide, _array(block.wide.bias), block.normal)
             layers.append(
                 Layer(
                     f"wide{number}",
                     _columns(wide),
                     bias,
-                    (0, spread),
+                    (0, spread * block.ahead) if block.ahead else (0,),
                     rectified=True,
                     skip=before,
                     skip_scale=_SKIP,

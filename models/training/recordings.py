@@ -27,6 +27,8 @@ DATA = Path(__file__).with_name("data")
 _DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 _COMMANDS = ("one", "five", "eight", "zero", "go", "up", "down", "left", "right")
 _EARLIER, _LATER = round(0.12 * RATE), round(0.03 * RATE)
+_NEARLY = -6
+"""How far behind the best, as a natural logarithm, the word of a clip may be."""
 _BLOCK = 400
 
 
@@ -41,7 +43,10 @@ def an4(speech: Path, part: Part, ears: Recogniser | None = None) -> Iterator[Ut
 
 
 def commands(speech: Path, part: Part, ears: Recogniser | None = None) -> Iterator[Utterance]:
-    """Yield single words of many speakers; with `ears` only those in which it hears the word."""
+    """Yield single words of many speakers; with `ears` only those in which it hears the word, or nearly.
+
+    Some clips are cut or hold another word; but what today's ears just miss is what the next must learn.
+    """
     grammar = phrases(_COMMANDS).automaton()
     for word in _COMMANDS:
         for file in sorted((speech / "commands" / word).glob("*.ogg")):
@@ -49,7 +54,9 @@ def commands(speech: Path, part: Part, ears: Recogniser | None = None) -> Iterat
             if of_speaker("commands", speaker) is not part:
                 continue
             samples = read(file)
-            if ears is None or [one.text for one in ears.recognise(pcm(samples), grammar)[:1]] == [(word,)]:
+            if ears is None or any(
+                one.text == (word,) and one.score >= _NEARLY for one in ears.recognise(pcm(samples), grammar)
+            ):
                 yield Utterance(samples, (word,), f"commands {speaker}")
 
 

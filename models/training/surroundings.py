@@ -28,12 +28,20 @@ class Surroundings:
         batch, size = speech.shape
         heard = _coloured(_echoing(speech), size)
         power = heard.square().sum(1) / lengths
-        snr = _uniform(batch, 1, -3.0, 30.0, speech)
+        loud = _chance(batch, 0.5, speech)
+        snr = torch.where(loud, _uniform(batch, 1, -3.0, 12.0, speech), _uniform(batch, 1, 5.0, 30.0, speech))
         noise = self._noise(batch, size, speech)
         quiet = (power < 1e-9)[:, None]  # nothing was said: noise at some level of its own
         level = torch.where(quiet, torch.full_like(power, 0.01)[:, None], power[:, None]).sqrt()
         clean = _chance(batch, 0.12, speech)
         heard = heard + torch.where(clean & ~quiet, 0.0, 1.0) * noise * level * 10 ** (-snr / 20)
+        # other people only well below the speaker, and never alone: talk must not be learned as silence
+        talk = (
+            _levelled(_stretches(self.talk, batch, size))
+            * level
+            * 10 ** (-_uniform(batch, 1, 10, 26, speech) / 20)
+        )
+        heard = heard + torch.where(~quiet & _chance(batch, 0.1, speech), talk, 0.0)
         heard = heard / heard.abs().amax(1, keepdim=True).clamp_min(1e-6)
         clipped = (heard * _uniform(batch, 1, 1.0, 6.0, speech)).clamp(-0.9, 0.9)
         heard = torch.where(_chance(batch, 0.08, speech), clipped, heard)
@@ -48,7 +56,6 @@ class Surroundings:
             (0.5, _humming(batch, size, like)),
             (0.25, _hammering(batch, size, like)),
             (0.45, _stretches(self.noises, batch, size)),
-            (0.22, _stretches(self.talk, batch, size)),
         ]
         weights = torch.stack(
             [_uniform(batch, 1, 0.0, 1.0, like) * _chance(batch, share, like) for share, _ in kinds]
@@ -86,12 +93,15 @@ def _coloured(speech: torch.Tensor, size: int) -> torch.Tensor:
     gain = gain + _uniform(batch, 1, -3, 3, speech) * torch.log2(hertz.clamp_min(60) / 1000)
     shape = 10 ** (gain / 20)
     low = torch.where(
-        _chance(batch, 0.35, speech), _uniform(batch, 1, 2700, 7000, speech), torch.full_like(centre, 9e3)
+        _chance(batch, 0.25, speech), _uniform(batch, 1, 2700, 7000, speech), torch.full_like(centre, 9e3)
     )
+    telephone = _chance(batch, 0.18, speech)
+    low = torch.where(telephone, _uniform(batch, 1, 3300, 4000, speech), low)
+    steep = torch.where(telephone, 25.0, 120.0)  # telephones cut off sharply
     high = torch.where(
         _chance(batch, 0.4, speech), _uniform(batch, 1, 50, 350, speech), torch.full_like(centre, -1e3)
     )
-    shape = shape * torch.sigmoid((low - hertz) / 120) * torch.sigmoid((hertz - high) / 30)
+    shape = shape * torch.sigmoid((low - hertz) / steep) * torch.sigmoid((hertz - high) / 30)
     return torch.fft.irfft(spectrum * shape, 2 * size)[:, :size]
 
 

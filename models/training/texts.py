@@ -17,8 +17,8 @@ from pathlib import Path
 from ruamel.yaml import YAML
 from wordfreq import top_n_list
 
+from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
-from handsfree.lexicon.spelling import ALPHABET
 
 _ROOT = Path(__file__).parents[2]
 _DIGITS = tuple("zero one two three four five six seven eight nine".split())  # noqa: SIM905 - reads as it is said
@@ -26,6 +26,7 @@ _TEENS = tuple(
     "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()  # noqa: SIM905
 )
 _TENS = tuple("twenty thirty forty fifty sixty seventy eighty ninety".split())  # noqa: SIM905
+ALPHABET = tuple(word for sign, word in english().spelling.said.items() if sign.isalpha())
 _LETTERS = tuple("abcdefghijklmnopqrstuvwxyz")
 _UNITS = [
     "percent",
@@ -68,6 +69,19 @@ def trade_phrases() -> tuple[str, ...]:
     return tuple(sorted(usable))
 
 
+@cache
+def stop_phrases() -> tuple[str, ...]:
+    """Return the phrases that stop the work: they must be heard at the first try, so they are said most often."""
+    hazards = YAML(typ="safe").load(_ROOT / "handsfree" / "lexicon" / "english.yaml")["hazards"]
+    return tuple(sorted(phrase for hazard in hazards.values() for phrase in hazard["heard"]))
+
+
+@cache
+def trade_words() -> tuple[str, ...]:
+    """Return the words of the trade's phrases: said in any order, none is known by its neighbours alone."""
+    return tuple(sorted({word for phrase in trade_phrases() for word in phrase.split()}))
+
+
 def _heard(tree: object) -> Iterator[str]:
     """Yield every lower-case phrase of words in a tree; a phrase that is not meant to be heard does no harm."""
     if isinstance(tree, dict):
@@ -96,13 +110,17 @@ class Texts:
     def sentence(self) -> list[str]:
         """Return the words of one utterance."""
         pick = self._random.random()
-        if pick < 0.36:
+        if pick < 0.30:
             return self.number()
-        if pick < 0.46:
+        if pick < 0.40:
             return self.reading()
-        if pick < 0.72:
+        if pick < 0.62:
             return self._random.choice(trade_phrases()).split()
-        if pick < 0.77:
+        if pick < 0.70:
+            return self._random.choice(stop_phrases()).split()
+        if pick < 0.75:
+            return [self._random.choice(trade_words()) for _ in range(self._random.randint(1, 4))]
+        if pick < 0.79:
             return self.serial()
         return [self._random.choice(common_words()) for _ in range(self._random.randint(1, 6))]
 

@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import argparse
 import math
-import queue
 import random
 import sys
-import threading
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -21,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import torch
 from torch import nn
+from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
 from handsfree.lexicon.pronunciation import PHONES, Pronunciations
 from models.training.features import RATE, Filterbank, frame_counts
@@ -80,18 +79,22 @@ def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
             yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
 
 
-def in_background(mixer: Mixer, seconds: float, seed: int, threads: int) -> Iterator[Batch]:
-    """Draw batches in threads of their own."""
-    waiting: queue.Queue[Batch] = queue.Queue(3 * threads)
+class Drawn(IterableDataset[Batch]):
+    """Batches without end; each process that draws has a random source of its own."""
 
-    def work(turn: int) -> None:
-        for batch in batches(mixer, seconds, seed * 1000 + turn):
-            waiting.put(batch)
+    def __init__(self, mixer: Mixer, seconds: float, seed: int) -> None:
+        self._mixer, self._seconds, self._seed = mixer, seconds, seed
 
-    for turn in range(threads):
-        threading.Thread(target=work, args=(turn,), daemon=True).start()
-    while True:
-        yield waiting.get()
+    def __iter__(self) -> Iterator[Batch]:
+        """Yield batches, other ones in every process."""
+        worker = get_worker_info()
+        torch.set_num_threads(1)
+        return batches(self._mixer, self._seconds, self._seed * 1000 + (worker.id if worker else 0))
+
+
+def in_background(drawn: Drawn, processes: int) -> Iterator[Batch]:
+    """Draw batches in processes of their own, or in this one when none are wanted."""
+    return iter(DataLoader(drawn, batch_size=None, num_workers=processes, pin_memory=torch.cuda.is_available()))
 
 
 def _rounded_up(samples: int) -> int:
@@ -132,13 +135,12 @@ def masked(features: torch.Tensor) -> torch.Tensor:
 class Training:
     """One network in training: batches in, a checkpoint out."""
 
-    def __init__(self, folders: Sequence[Path], device: str, go_on: Path | None) -> None:
+    def __init__(self, folders: Sequence[Path], device: str, go_on: Path | None, dropout: float) -> None:
         everything = load(folders, "train")
         noises = [one.samples for one in everything if one.speaker.startswith("noise")]
         talk = [one.samples for one in everything if one.speaker.startswith("other-talk")]
         speech = [one for one in everything if not one.speaker.startswith(("noise", "other-talk"))]
         self.device = device
-        self._seen: set[Path] = set()
         self.mixer = Mixer(speech, Pronunciations())
         self.surroundings = Surroundings(
             torch.from_numpy(np.concatenate(noises)).to(device), torch.from_numpy(np.concatenate(talk)).to(device)
@@ -150,7 +152,7 @@ class Training:
                 device
             )
         else:
-            self.network = Network(shape).to(device)
+            self.network = Network(shape, dropout).to(device)
         self.prior = RunningPrior(shape.outputs).to(device)
         self.bank = Filterbank(STRETCHES).to(device)
         self.average = deepcopy(self.network)
@@ -165,19 +167,6 @@ class Training:
         for network in (self.network, self.average):
             network.mean.copy_(values.mean(0))
             network.deviation.copy_(values.std(0))
-
-    def grow(self, folder: Path) -> None:
-        """Keep taking in the blocks that appear in a folder, while another program writes them."""
-
-        def watch() -> None:
-            while True:
-                for listing in sorted(set(folder.glob("*.jsonl")) - self._seen):
-                    self._seen.add(listing)
-                    self.mixer.add(read_block(listing.with_suffix(".flac")))
-                print(f"{len(self._seen)} blocks have come", flush=True)
-                time.sleep(30)
-
-        threading.Thread(target=watch, daemon=True).start()
 
     def features(self, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
         """Return features (batch, frames, 40) of a batch in random surroundings, and their frame counts."""
@@ -197,11 +186,11 @@ class Training:
         phones, counts = (one.to(self.device, non_blocking=True) for one in batch[2:])
         return full_sum_loss(self.prior(log_probabilities, frames), frames, phones, counts)
 
-    def run(self, minutes: float, seconds: float, threads: int, seed: int, rate: float, to: Path) -> None:
+    def run(self, minutes: float, drawn: Drawn, processes: int, rate: float, to: Path) -> None:
         """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine."""
         optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2)
         begun, step, total = time.monotonic(), 0, 0.0
-        for batch in in_background(self.mixer, seconds, seed, threads):
+        for batch in in_background(drawn, processes):
             passed = (time.monotonic() - begun) / (60 * minutes)
             if passed >= 1:
                 break
@@ -226,7 +215,7 @@ class Training:
 
     def _follow(self, step: int) -> None:
         """Keep a running average of the weights: it hears better than the last step."""
-        keep = min(0.9985, 1 - 1 / (step + 1))
+        keep = min(0.999, 1 - 1 / (step + 1))
         with torch.no_grad():
             for mean, value in zip(
                 self.average.state_dict().values(), self.network.state_dict().values(), strict=True
@@ -251,19 +240,19 @@ def main() -> None:
     parser.add_argument("--to", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=90)
     parser.add_argument("--batch", type=float, default=1500, help="seconds of sound a batch")
-    parser.add_argument("--threads", type=int, default=12)
+    parser.add_argument("--processes", type=int, default=12, help="that draw batches beside the training")
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--go-on", type=Path)
-    parser.add_argument("--growing", type=Path, help="a folder into which voices are speaking meanwhile")
+    parser.add_argument("--dropout", type=float, default=0.1)
     given = parser.parse_args()
     random.seed(given.seed)
     torch.manual_seed(given.seed)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    training = Training(given.data, device, given.go_on)
-    if given.growing:
-        training.grow(given.growing)
-    training.run(given.minutes, given.batch, given.threads, given.seed, given.rate, given.to)
+    training = Training(given.data, device, given.go_on, given.dropout)
+    drawn = Drawn(training.mixer, given.batch, given.seed)
+    training.run(given.minutes, drawn, given.processes, given.rate, given.to)
 
 
 if __name__ == "__main__":

@@ -104,6 +104,8 @@ def neural(words: Sequence[str], chance: random.Random) -> tuple[Samples, Phones
     text += chance.choice([".", ".", "", "!", "?"])
     tokens = [symbols[symbol] for symbol in text if symbol in symbols]
     share = np.random.default_rng(chance.getrandbits(32)).dirichlet([0.35] * len(speakers))
+    beyond = chance.uniform(1.0, 1.7)  # also further from the middle than any of the five; still intelligible
+    share = share * beyond - (beyond - 1) / len(speakers)
     style = sum(
         part * speaker[min(len(tokens), len(speaker)) - 1] for part, speaker in zip(share, speakers, strict=True)
     )
