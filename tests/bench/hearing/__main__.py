@@ -17,12 +17,16 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+from handsfree.hearing.model_folder import ModelFolder
 from models.training.split import Part
 from tests.bench.hearing import ears, material
 from tests.bench.hearing.measures import Played, calibration_error, told, wrong_at
 from tests.bench.hearing.mixtures import RATIOS, Mixer
 
 TRIES = {"single words", "telephone digits", "an4/test strings", "held-out strings", "joined readings"}
+_JUDGING = {"strict", "phrase lists"}
+"""The ears that say how sure they are."""
+_TOLD = {"single words": {"single words"}, "readings": {"joined readings", "held-out strings", "an4/test strings"}}
 RIVALS_MOST = 150
 """Clips of a task that the slow rivals hear; ours hear all, and the tables compare on the shared ones."""
 
@@ -68,6 +72,9 @@ def play(ear_name: str, ear: ears.Ear, listed: Sequence[material.Clip], mixer: M
                     clip.words,
                     heard.words,
                     heard.confidence,
+                    heard.guess,
+                    heard.at_once,
+                    heard.after,
                     took,
                     length,
                 )
@@ -92,7 +99,12 @@ def tables(played: Sequence[Played]) -> None:
         ones = [one for one in played if one.ear == name]
         told_for = [one for one in ones if one.said and one.task in TRIES]
         speed = sum(one.seconds for one in ones) / sum(one.length for one in ones)
-        print(f"\n{name}: real-time factor {speed:.3f}; calibration error {calibration_error(told_for):.3f}")
+        waits = sorted(1000 * one.after for one in ones)
+        print(
+            f"\n{name}: real-time factor {speed:.3f}; calibration error {calibration_error(told_for):.3f}; "
+            f"from the last sound to the answer {waits[len(waits) // 2]:.0f} ms, of 19 in 20 at most "
+            f"{waits[len(waits) * 19 // 20]:.0f} ms"
+        )
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"memory of this process at its highest: {memory:.0f} MB")
 
@@ -107,9 +119,17 @@ def row(here: Sequence[Played]) -> None:
         print(
             f"{at:>6} {here[0].ear:<14} right {told(sum(one.right for one in here), len(here)):<32} "
             f"wrong {sum(bool(one.heard) and not one.right for one in here):>3}, "
-            f"not understood {sum(not one.heard for one in here):>3}, "
-            f"wrong of the surest 95 %: {told(wrong, len(here))} at confidence {least:.3f}"
+            f"not understood {sum(not one.heard for one in here):>3}; "
+            f"best guess right {told(sum(one.guessed for one in here), len(here))}, "
+            f"words lost {told(sum(one.lost_words for one in here), sum(len(one.said) for one in here))}"
         )
+        if here[0].ear in _JUDGING:
+            taken = [one for one in here if one.at_once]
+            print(
+                f"{'':>21} taken at once {told(len(taken), len(here))}, of them wrong "
+                f"{told(sum(not one.right for one in taken), len(taken))}; "
+                f"wrong of the surest 95 %: {told(wrong, len(here))} at confidence {least:.3f}"
+            )
     else:
         hours = sum(one.length for one in here) / 3600
         taken = sum(bool(one.heard) for one in here)
@@ -140,10 +160,14 @@ def main() -> None:
     parser.add_argument("--whisper", type=Path, help="a folder with Whisper weights for faster-whisper")
     parser.add_argument("--most", type=int, default=10_000, help="clips of a task")
     parser.add_argument("--to", type=Path, default=Path("hearing-bench"))
+    parser.add_argument("--accuracy", type=Path, help="write what the sound check tells of to this file")
     parser.add_argument("--again", type=Path, nargs="+", help="tables and picture of answers that were saved")
     given = parser.parse_args()
     if given.again:
-        report([one for file in given.again for one in saved(file)], given.to)
+        played = [one for file in given.again for one in saved(file)]
+        report(played, given.to)
+        if given.accuracy:
+            given.accuracy.write_text(json.dumps(accuracy(played, given.model), indent=1) + "\n", encoding="utf-8")
         return
     if not material.SPEECH.is_dir():
         sys.exit(f"the recordings of people are not at {material.SPEECH}")
@@ -176,10 +200,22 @@ def main() -> None:
     report(played, given.to)
 
 
+def accuracy(played: Sequence[Played], model: Path) -> dict[str, object]:
+    """Return what the sound check tells of: how much our ears get right at the first call, by noise."""
+    levels = sorted(ratio for ratio in RATIOS if ratio is not None)
+    kinds = {}
+    for kind, tasks in _TOLD.items():
+        here = [one for one in played if one.ear == "strict" and one.task in tasks]
+        by_level = [[one.right for one in here if one.ratio == level] for level in levels]
+        kinds[kind] = {"right": [sum(rights) for rights in by_level], "of": [len(rights) for rights in by_level]}
+    identity = ModelFolder.check(model).identity
+    return {"measured": time.strftime("%Y-%m-%d"), "model": identity, "levels_db": levels, "kinds": kinds}
+
+
 def saved(file: Path) -> list[Played]:
     """Read answers that were saved."""
     lines = map(json.loads, file.read_text(encoding="utf-8").splitlines())
-    return [Played(**{**one, "said": tuple(one["said"]), "heard": tuple(one["heard"])}) for one in lines]
+    return [Played(**{**one, **{name: tuple(one[name]) for name in ("said", "heard", "guess")}}) for one in lines]
 
 
 def report(played: Sequence[Played], to: Path) -> None:

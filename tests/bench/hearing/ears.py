@@ -3,30 +3,43 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import vosk
 
-from handsfree.hearing.alternatives import Judgement, from_scored
+from handsfree.hearing.alternatives import Alternative, Judgement, from_scored
 from handsfree.hearing.ending import unfinished_too, whole_sentences
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN, Tuning
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE
 
 Words = tuple[str, ...]
+
+_BLOCK_BYTES = 640
+"""20 ms, as a microphone gives it."""
 
 
 @dataclass(frozen=True)
 class Heard:
-    """`words` is empty for nothing and for speech that was not understood; `confidence` runs from 0 to 1."""
+    """What an ear made of a clip.
+
+    `words` is empty for nothing and for speech that was not understood; `confidence` runs from 0 to 1.
+    `guess` is the likeliest sentence of the grammar though it was not understood. `at_once` says whether a
+    visit would take the words without asking again. `after` is the time, s, from the last sound to the answer.
+    """
 
     words: Words
     confidence: float
+    guess: Words = ()
+    at_once: bool = False
+    after: float = 0.0
 
 
 Ear = Callable[[bytes, WordAutomaton], Heard]
@@ -37,7 +50,12 @@ def strict(model: Path) -> Ear:
     ears = Recogniser(model)
 
     def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
-        return _best(whole_sentences(ears.recognise(sound, unfinished_too(grammar)), grammar))
+        ears.listen_for(unfinished_too(grammar))
+        for begin in range(0, len(sound), _BLOCK_BYTES):
+            ears.feed(sound[begin : begin + _BLOCK_BYTES])
+        ended = time.perf_counter()
+        alternatives = whole_sentences(ears.finish(), grammar)
+        return replace(_best(alternatives), after=time.perf_counter() - ended)
 
     return hear
 
@@ -62,8 +80,8 @@ def phrase_lists(model: Path) -> Ear:
         native = vosk.KaldiRecognizer(native_model, 16_000, json.dumps([*listed, UNKNOWN]))
         native.SetMaxAlternatives(20)
         native.SetWords(True)
-        for begin in range(0, len(sound), 6400):
-            native.AcceptWaveform(sound[begin : begin + 6400])
+        for begin in range(0, len(sound), _BLOCK_BYTES):
+            native.AcceptWaveform(sound[begin : begin + _BLOCK_BYTES])
         return _best(from_scored(json.loads(native.FinalResult())["alternatives"], grammar, judgement, phones_in))
 
     return hear
@@ -90,7 +108,8 @@ def pocketsphinx() -> Ear | None:
         decoder.end_utt()
         best = decoder.hyp()
         words = tuple(best.hypstr.split()) if best is not None else ()
-        return Heard(words if grammar.accepts(words) else (), 1.0)
+        words = words if grammar.accepts(words) else ()
+        return Heard(words, 1.0, words)
 
     return hear
 
@@ -107,16 +126,21 @@ def whisper(folder: Path | None) -> Ear | None:
         samples = np.frombuffer(sound, "<i2").astype(np.float32) / 32768
         parts, _ = model.transcribe(samples, language="en", beam_size=5, without_timestamps=True)
         text = " ".join(part.text for part in parts)
-        return Heard(_as_words(text, grammar), 1.0)
+        words = _as_words(text, grammar)
+        return Heard(words, 1.0, words)
 
     return hear
 
 
-def _best(alternatives: tuple) -> Heard:
+def _best(alternatives: tuple[Alternative, ...]) -> Heard:
+    guess = next((one.text for one in alternatives if UNKNOWN not in one.text), ())
     if not alternatives or UNKNOWN in alternatives[0].text:
-        return Heard((), 0.0)
+        return Heard((), 0.0, guess)
     best = alternatives[0]
-    return Heard(best.text, float(min(word.confidence for word in best.words)))
+    sure = min(word.confidence for word in best.words)
+    rival = next((one.score for one in alternatives[1:] if UNKNOWN not in one.text), None)
+    at_once = sure >= LEAST_CONFIDENCE and (rival is None or best.score - rival >= CLEAR_MARGIN)
+    return Heard(best.text, float(sure), guess, at_once)
 
 
 def _jsgf(grammar: WordAutomaton, knows: Callable[[str], bool]) -> str:

@@ -21,6 +21,9 @@ class Played:
     said: tuple[str, ...]
     heard: tuple[str, ...]
     confidence: float
+    guess: tuple[str, ...]
+    at_once: bool
+    after: float
     seconds: float
     length: float
 
@@ -30,9 +33,28 @@ class Played:
 
         Whisper writes figures, so of it only the figures must agree: "59" is right for "five nine" too.
         """
+        return self._agrees(self.heard)
+
+    @property
+    def guessed(self) -> bool:
+        """The likeliest sentence of the grammar was what was said, understood or not."""
+        return self._agrees(self.guess)
+
+    @property
+    def lost_words(self) -> int:
+        """How many words the best guess has wrong, too many or too few."""
+        before = list(range(len(self.guess) + 1))
+        for row, word in enumerate(self.said, 1):
+            now = [row]
+            for column, other in enumerate(self.guess, 1):
+                now.append(min(before[column] + 1, now[-1] + 1, before[column - 1] + (word != other)))
+            before = now
+        return before[-1]
+
+    def _agrees(self, words: tuple[str, ...]) -> bool:
         if self.ear == "whisper":
-            return _figures(self.heard) == _figures(self.said)
-        return self.heard == self.said
+            return _figures(words) == _figures(self.said)
+        return words == self.said
 
 
 _ONES = {
@@ -70,7 +92,7 @@ def interval(count: int, of: int) -> tuple[float, float]:
     z, share = 1.959964, count / of
     middle = share + z * z / (2 * of)
     spread = z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))
-    return (middle - spread) / (1 + z * z / of), (middle + spread) / (1 + z * z / of)
+    return max(0.0, middle - spread) / (1 + z * z / of), (middle + spread) / (1 + z * z / of)
 
 
 def told(count: int, of: int) -> str:
