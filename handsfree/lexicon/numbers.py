@@ -265,17 +265,24 @@ class Numbers(BaseModel):
             self._apart[key] = self._has_twin(Decimal(key))
         return self._apart[key]
 
+    @cached_property
+    def _twins_of(self) -> dict[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
+        for one, other in self.twins:
+            found[one] = (*found.get(one, ()), other)
+            found[other] = (*found.get(other, ()), one)
+        return found
+
     def _has_twin(self, value: Decimal) -> bool:
         decimals = -int(value.as_tuple().exponent)
         exact = NumberForm(value, value, decimals, decimals)
         anything = NumberForm(Decimal(0), Decimal(10**MOST_DIGITS - 1), decimals, decimals)
-        twins = {**dict(self.twins), **{other: one for one, other in self.twins}}
         return any(
-            self.read([*words[:at], twins[word], *words[at + 1 :]], anything)
+            self.read([*words[:at], twin, *words[at + 1 :]], anything)
             for words in self.pattern(exact).automaton().sentences(LONGEST_SENTENCE)
             if str(value) in {str(known) for known in self.read(words, exact)}
             for at, word in enumerate(words)
-            if word in twins
+            for twin in self._twins_of.get(word, ())
         )
 
     def unsayable(self, form: NumberForm, known: Container[str]) -> Decimal | None:
