@@ -11,6 +11,15 @@ _LISTED = Path(__file__).with_name("skips.txt")
 _SKIPPED: list[tuple[str, str]] = []
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", 'endurance: takes ten real minutes; leave it out with -m "not endurance"')
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with what takes longest, so that the rest is done beside it."""
+    items.sort(key=lambda item: item.get_closest_marker("endurance") is None)
+
+
 @pytest.fixture(autouse=True)
 def _own_state(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))

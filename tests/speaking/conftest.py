@@ -32,6 +32,10 @@ def card(tmp_path_factory):
 
 
 class Card:
+    """A PulseAudio server; `MODULES` are what it loads: a sink here, whose monitor is the microphone."""
+
+    MODULES = ("module-null-sink sink_name=closet rate=16000", "module-always-sink")
+
     def __init__(self, home, patch):
         runtime = home / "run"
         runtime.mkdir(mode=0o700)
@@ -52,8 +56,7 @@ class Card:
                 "-n",
                 "--log-target=null",
                 f"--load=module-native-protocol-unix auth-anonymous=1 socket={self.socket}",
-                "--load=module-null-sink sink_name=closet rate=16000",
-                "--load=module-always-sink",
+                *(f"--load={module}" for module in self.MODULES),
             ],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

@@ -1,31 +1,54 @@
-"""Where utterances are found to begin and end, in noise: `python tests/bench/live/endpoints.py [--clips N]`.
+"""Where utterances are found to begin and end, in noise.
 
-Clips of AN4's training part (never its test part) are laid into 8 s of noise at set ratios of the whole
-clip's speech power to the noise power. Printed per noise level: utterances missed, cut in two (with an
-ordinary pause of 0.6 s), begun late, ended late, and false beginnings a minute.
+Clips of AN4's training part (never its test part) are laid into noise at set ratios of the loud speech's power
+to the noise's. An ordinary pause of 0.6 s ends an utterance here; the grammar's shorter and longer pauses are
+measured by the part `latency`.
 """
 
 from __future__ import annotations
 
-import argparse
 import random
-import sys
-from pathlib import Path
+from collections.abc import Iterator
+from itertools import cycle, islice
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[3]))
-
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundFile
 from handsfree.hearing.voice_activity import State, VoiceActivity
+from tests.bench.live import material
+from tests.bench.live.figures import AnHour, Figure, Note, Share, Spread
+from tests.bench.live.scale import Scale
 
-SHARED = Path(__file__).parents[4] / "shared" / "speech"
 LEAD_S, TAIL_S = 4.0, 3.0
+LEARNED = 60
+"""Blocks after which the noise has been learned: what is found before is not counted as false."""
 PAUSE_MS = 600
+CLIPS = 40
+RATIOS_DB = (30, 20, 10, 5, 0)
+NOISES = {
+    "steady (burner, fan: calculated)": "boiler*",
+    "rooms": "room-*",
+    "unsteady (talk, wind, traffic)": "[cfwt]*",
+}
 
 
-def spans(samples):
-    """Return (begin block, end block, last active block) of each utterance, ended after the pause."""
+def figures(scale: Scale) -> Iterator[Figure]:
+    """Measure in each kind of noise at each ratio."""
+    if not material.SPEECH.is_dir():
+        yield Figure("not measured", Note("the recordings of ../shared/speech are not here"))
+        return
+    chance = random.Random(7)
+    files = chance.sample(sorted((material.SPEECH / "an4" / "train").glob("*.flac")), scale.many(CLIPS))
+    clips = [SoundFile(path).samples().astype(float) for path in files]
+    for title, pattern in NOISES.items():
+        found = [SoundFile(path).samples().astype(float) for path in (material.SPEECH / "noise").glob(pattern)]
+        noises = list(islice(cycle(each for each in found if len(each) > 5 * material.RATE), len(clips)))
+        for ratio_db in RATIOS_DB:
+            yield from _measured(f"{title}, {ratio_db} dB", clips, noises, ratio_db, chance)
+
+
+def spans(samples: np.ndarray) -> list[tuple[int, int]]:
+    """Return the first and last active block of each utterance that the pause ended."""
     ears, found, begun, last = VoiceActivity(), [], None, 0
     for number, block in enumerate(samples[: len(samples) // BLOCK * BLOCK].reshape(-1, BLOCK)):
         seen = ears.follow(block)
@@ -40,63 +63,39 @@ def spans(samples):
     return found
 
 
-def speech_part(clip):
-    power = np.mean(clip[: len(clip) // BLOCK * BLOCK].reshape(-1, BLOCK).astype(float) ** 2, axis=1)
-    loud = np.flatnonzero(power > np.percentile(power, 95) / 630)  # within 28 dB of the loud blocks
-    return loud[0], loud[-1]
-
-
-def measure(clips, noises, ratio_db):
-    late, ends, missed, cut, false, minutes = [], [], 0, 0, 0, 0.0
+def _measured(
+    title: str, clips: list[np.ndarray], noises: list[np.ndarray], ratio_db: float, chance: random.Random
+) -> Iterator[Figure]:
+    late, ends, missed, cut, false, blocks = [], [], 0, 0, 0, 0
     for clip, noise in zip(clips, noises, strict=True):
-        first, last = speech_part(clip)
-        speech = clip[first * BLOCK : (last + 1) * BLOCK].astype(float)
-        lead = int(LEAD_S * 16000) // BLOCK * BLOCK
-        whole = np.concatenate([np.zeros(lead), clip, np.zeros(int(TAIL_S * 16000))])
-        whole *= 1600 / np.sqrt(np.mean(speech**2))
-        rolled = np.roll(np.tile(noise, -(-len(whole) // len(noise))), random.randrange(len(noise)))[: len(whole)]
-        rolled = rolled * (1600 / np.sqrt(np.mean(rolled**2)) * 10 ** (-ratio_db / 20))
-        mixed = np.clip(whole + rolled, -32768, 32767).astype(np.int16)
-        begin, end = lead // BLOCK + first, lead // BLOCK + last
-        inside = [span for span in spans(mixed) if span[1] >= begin and span[0] <= end]
-        false += len([span for span in spans(mixed) if span[0] > 60 and (span[1] < begin or span[0] > end)])
-        minutes += (len(mixed) / BLOCK - (end - begin) - 60) * BLOCK_MS / 60000
+        mixed, begin, end = _laid_in(clip, noise, ratio_db, chance)
+        found = spans(mixed)
+        inside = [span for span in found if span[1] >= begin and span[0] <= end]
+        false += sum(span[0] > LEARNED for span in found if span not in inside)
+        blocks += len(mixed) // BLOCK - (end - begin) - LEARNED
         missed += not inside
         cut += len(inside) > 1
         if inside:
             late.append((inside[0][0] - begin) * BLOCK_MS)
             ends.append((inside[-1][1] - end) * BLOCK_MS)
-    count = len(clips)
-    print(
-        f"  {ratio_db:>3} dB: missed {missed}/{count}, cut {cut}/{count}, "
-        f"begun late by {np.percentile(late, [5, 50, 95])} ms, "
-        f"ended late by {np.percentile(ends, [5, 50, 95])} ms, "
-        f"false {false / minutes:.1f}/min"
-    )
+    yield Figure(f"{title}: missed", Share(missed, len(clips)))
+    yield Figure(f"{title}: cut in two", Share(cut, len(clips)))
+    yield Figure(f"{title}: begun late by", Spread.of(late, "ms"))
+    yield Figure(f"{title}: ended late by", Spread.of(ends, "ms"))
+    yield Figure(f"{title}: false beginnings", AnHour(false, blocks * BLOCK_MS / 3_600_000))
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--clips", type=int, default=40)
-    options = parser.parse_args()
-    if not SHARED.is_dir():
-        sys.exit("the recordings of ../shared/speech are not here")
-    random.seed(7)
-    chosen = random.sample(sorted((SHARED / "an4" / "train").glob("*.flac")), options.clips)
-    clips = [SoundFile(path).samples() for path in chosen]
-    groups = {
-        "steady (burner, fan: calculated)": "boiler*",
-        "rooms": "room-*",
-        "unsteady (talk, wind, traffic)": "[cfwt]*",
-    }
-    for title, pattern in groups.items():
-        print(title)
-        noises = [SoundFile(path).samples().astype(float) for path in sorted((SHARED / "noise").glob(pattern))]
-        noises = [noise for noise in noises if len(noise) > 5 * 16000]
-        picked = [noises[i % len(noises)] for i in range(len(clips))]
-        for ratio_db in (30, 20, 10, 5, 0):
-            measure(clips, picked, ratio_db)
-
-
-if __name__ == "__main__":
-    main()
+def _laid_in(
+    clip: np.ndarray, noise: np.ndarray, ratio_db: float, chance: random.Random
+) -> tuple[np.ndarray, int, int]:
+    """Return the mixture and the first and last block of the speech in it."""
+    power = np.mean(clip[: len(clip) // BLOCK * BLOCK].reshape(-1, BLOCK) ** 2, axis=1)
+    loud = np.flatnonzero(power > np.percentile(power, 95) / 630)  # within 28 dB of the loud blocks
+    lead = int(LEAD_S * material.RATE) // BLOCK * BLOCK
+    whole = np.concatenate([np.zeros(lead), clip, np.zeros(int(TAIL_S * material.RATE))])
+    speech = clip[loud[0] * BLOCK : (loud[-1] + 1) * BLOCK]
+    whole *= 1600 / np.sqrt(np.mean(speech**2))
+    rolled = np.resize(np.roll(noise, chance.randrange(len(noise))), len(whole))
+    rolled *= 1600 / np.sqrt(np.mean(rolled**2)) * 10 ** (-ratio_db / 20)
+    mixed = np.clip(whole + rolled, -32768, 32767).astype(np.int16)
+    return mixed, lead // BLOCK + int(loud[0]), lead // BLOCK + int(loud[-1])

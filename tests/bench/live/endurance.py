@@ -1,104 +1,266 @@
-"""Hours of sound through the hearing process: `python tests/bench/live/endurance.py [--hours H]`.
+"""Hours of sound through the whole loop, faster than real time, from one source to one verified record.
 
-One phrase every ten seconds in burner noise, faster than real time, from a source that makes its sound as
-it goes. Printed: phrases heard of those said, wrong ones, drift of their times, the speed, and the child's
-memory at each tenth of the way.
+Source, voice activity, listener and recogniser in the hearing process; conductor, session and ledger here,
+in the time of the sound. An invented person answers every question of a long visit, by rendered voices and, for
+numbers where ../shared/speech is there, by a person's recorded digits; between their words lie stretches of
+noise, and of other people's talk. What is said and where is known, so what is lost or late is counted.
 """
 
 from __future__ import annotations
 
-import argparse
-import functools
-import subprocess
-import sys
+import os
+import random
+import resource
+import tempfile
 import time
-from dataclasses import dataclass
+from bisect import bisect_left
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import pytest
+from scipy.stats import linregress
 
-sys.path.insert(0, str(Path(__file__).parents[3]))
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parents[2] / "hearing"))
+from handsfree.hearing.sources import BLOCK
+from handsfree.hearing.worker import Hearing
+from handsfree.ledger import read, verify
+from handsfree.visit.recorder import Recorder
+from handsfree.visit.replaying import replay_of
+from models.training import recordings
+from models.training.split import Part
+from tests.bench.live import material
+from tests.bench.live.figures import Amount, AnHour, Figure, Note, Share, Spread
+from tests.bench.live.scale import Scale
+from tests.bench.live.turns import Told, conducted, stretched
+from tests.live.support.conversation import Speakers
+from tests.live.support.long_visit import Person, person_for, write_procedure
+from tests.live.support.processes import growth_per_hour, resident_mb
 
-from sounds import burner_noise
-
-from handsfree.hearing.listener import Utterance
-from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
-from handsfree.hearing.worker import Hearing, HearingPlan, HearingRestarted, SourceEnded, recogniser_of
-from handsfree.lexicon.automaton import choice, phrase, phrases, sequence
-from handsfree.speaking.voice import Voice
-
-MODEL = Path(__file__).parents[3] / "models" / "english"
-PHRASES = ["nine point three", "four point eight", "stop work", "repeat", "seven point two"]
-DIGITS = phrases(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
-GRAMMAR = choice(
-    sequence(DIGITS, phrase("point"), DIGITS), phrases(["stop work", "yes", "no", "repeat"])
-).automaton()
-EVERY_S = 10
+LEAD_S, PROMPT_S = (1.0, 6.0), (0.3, 0.5)
+"""Noise before a phrase: at a gate's own question, and where a read-back is answered before silence accepts it."""
+TAIL_S, IDLE_S = 1.3, 8.0
+"""Noise after a phrase, and the length of a stretch without one."""
+TALK_SHARE, NOISE_SHARE = 0.1, 0.1
+"""Chances, at a gate's own question, of other people's talk and of nothing but noise."""
+SECONDS_EACH_GATE = 25.0
+ROAR_DB = (30.0, 20.0, 15.0)
+"""The burner below the voice, a minute each in any order."""
+HOUR_MS = 3_600_000
+LAST_GATES, LAST_S = 3, 200.0
+"""The ends of the visit are kept for the last seconds."""
 
 
-@dataclass(frozen=True, eq=False)
-class Hours:
-    """A source of phrases, one at each tenth second, for so many hours."""
+@dataclass
+class Scripted:
+    """One phrase as it was laid into the sound, in ms."""
 
-    waves: list[np.ndarray]
+    words: str
+    who: str
+    begin_ms: int
+    end_ms: int
+
+
+@dataclass
+class Conversation:
+    """Decides what each stretch holds, from the state of the visit, and keeps what it was."""
+
+    person: Person
+    recorder: Recorder
+    speakers: Speakers
     hours: float
-    name: str = "hours"
-    live: bool = False
+    hearing: Hearing
+    dice: random.Random = field(default_factory=lambda: random.Random(17))
+    said: list[Scripted] = field(default_factory=list)
+    talk: int = 0
+    at_ms: int = 0
+    memory: list[tuple[float, float, float]] = field(default_factory=list)
+    """Hours of sound, MB of the hearing process, MB of this one."""
 
-    def blocks(self, from_ms=0):
-        noise = (burner_noise(61) * 100).astype(np.int16)
-        size = EVERY_S * 16000
-        for number in range(from_ms // (EVERY_S * 1000), int(self.hours * 3600 / EVERY_S)):
-            begin = (number * 7919) % (len(noise) - size)
-            part = noise[begin : begin + size].astype(np.int32)
-            wave = self.waves[number % len(self.waves)]
-            part[48000 : 48000 + len(wave)] += wave
-            for at, samples in enumerate(np.clip(part, -32768, 32767).astype(np.int16).reshape(-1, BLOCK)):
-                yield Block(samples, number * EVERY_S * 1000 + at * BLOCK_MS, time.monotonic())
+    def __post_init__(self) -> None:
+        self._noise = material.burner_noise(60) * 2000
+        self._digits = _recorded_digits()
+        self._talk = material.other_talk(900) if material.SPEECH.is_dir() else np.zeros(0)
+
+    @property
+    def over(self) -> bool:
+        """Whether all of the time has been filled."""
+        return self.at_ms >= self.hours * HOUR_MS
+
+    def __call__(self, at_ms: int) -> np.ndarray | None:
+        """Return the next stretch; None when the time is over."""
+        self.at_ms = at_ms
+        if self.over:
+            return None
+        if at_ms >= len(self.memory) * self.hours * HOUR_MS / 200:
+            now = resident_mb(self.hearing.process_id), resident_mb(os.getpid())
+            self.memory.append((at_ms / HOUR_MS, *now))
+        state, kind = self.recorder.state, self.dice.random()
+        between = state.question.kind == "gate" or self.recorder.closed
+        if self.recorder.closed or (between and kind < NOISE_SHARE):
+            return stretched([], self._roar(IDLE_S))
+        if between and kind < NOISE_SHARE + TALK_SHARE and len(self._talk):
+            self.talk += 1
+            begin = self.dice.randrange(len(self._talk) - 6 * material.RATE)
+            return stretched([(0, self._talk[begin : begin + 6 * material.RATE])], self._roar(IDLE_S))
+        who, words, wave = self._phrase(self._aside())
+        first = round(self.dice.uniform(*(LEAD_S if between else PROMPT_S)) * material.RATE)
+        end = first + material.speech_end(wave)
+        self.said.append(Scripted(words, who, at_ms + first // 16, at_ms + end // 16))
+        return stretched([(first, wave)], self._roar((first + len(wave)) / material.RATE + TAIL_S))
+
+    def _roar(self, seconds: float) -> np.ndarray:
+        """Return the burner alone, in whole blocks."""
+        length = -(-round(seconds * material.RATE) // BLOCK) * BLOCK
+        begin = self.dice.randrange(len(self._noise) - length)
+        level = random.Random(self.at_ms // 60_000).choice(ROAR_DB)
+        return self._noise[begin : begin + length] * 10 ** (-level / 20)
+
+    def _aside(self) -> float:
+        gates, left = self.person.gates_left(self.recorder.state), self.hours * 3600 - self.at_ms / 1000
+        if gates <= LAST_GATES and left > LAST_S:
+            return 1.0
+        return min(0.9, max(0.05, 1 - gates * SECONDS_EACH_GATE / left))
+
+    def _phrase(self, aside: float) -> tuple[str, str, np.ndarray]:
+        words = self.person.says(self.recorder.state, aside)
+        spelled = words.split()
+        if self._digits and all(word in self._digits for word in spelled) and self.dice.random() < 0.5:
+            pieces = [self.dice.choice(self._digits[word]) for word in spelled]
+            gap = np.zeros(material.RATE // 12)
+            return "a person", words, np.concatenate([part for piece in pieces for part in (piece, gap)])
+        wave = self.speakers.say(words)
+        assert wave is not None, self.speakers.notice
+        return "rendered", words, wave
 
 
-def resident_mb(process):
-    told = subprocess.run(["ps", "-o", "rss=", "-p", str(process)], capture_output=True, text=True, check=False)
-    return int(told.stdout or 0) / 1024
+def figures(scale: Scale) -> Iterator[Figure]:
+    """Hear so many hours, then look at what is on the disk."""
+    sound_s = scale.hours * 3600
+    gates = max(1, round(0.7 * sound_s / SECONDS_EACH_GATE))
+    with (
+        tempfile.TemporaryDirectory() as scratch,
+        closing(Speakers()) as speakers,
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        patch.setenv("HANDSFREE_STATE", f"{scratch}/state")
+        script: Conversation | None = None
+
+        def script_of(recorder: Recorder, hearing: Hearing) -> Conversation:
+            nonlocal script
+            script = Conversation(person_for(recorder.plan), recorder, speakers, scale.hours, hearing)
+            return script
+
+        ran = conducted(write_procedure(Path(scratch), gates), script_of)
+        assert script is not None
+        children = resource.getrusage(resource.RUSAGE_CHILDREN)
+        heard_s = children.ru_utime + children.ru_stime
+        yield Figure("sound", Amount(script.at_ms / HOUR_MS, "hours", 2))
+        yield from _heard(script, ran.utterances)
+        yield Figure("restarts of hearing", Amount(ran.restarts, "", 0))
+        yield from _memory(script)
+        yield Figure("speed", Amount(ran.took_s / sound_s, "of real time", 4))
+        yield Figure(
+            "processor for the visit and its record", Amount(100 * ran.processor_s / sound_s, "% of a core")
+        )
+        yield Figure("processor for hearing", Amount(100 * heard_s / sound_s, "% of a core"))
+        yield from _record(ran.folder, script)
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--hours", type=float, default=8)
-    options = parser.parse_args()
-    voice = Voice()
-    waves = [voice.render(text).at_rate(16000).samples.astype(np.int32) // 3 for text in PHRASES]
-    voice.close()
-    hearing = Hearing(HearingPlan(Hours(waves, options.hours), functools.partial(recogniser_of, MODEL)))
-    hearing.listen_for(GRAMMAR)
-    begun, heard, said = time.monotonic(), [], int(options.hours * 3600 / EVERY_S)
-    memory, restarts = [], 0
-    while not isinstance(event := hearing.next_event(120), SourceEnded):
-        restarts += isinstance(event, HearingRestarted)
-        if isinstance(event, Utterance):
-            heard.append(event)
-            if len(heard) % max(1, said // 10) == 0:
-                memory.append(resident_mb(hearing.process_id))
-    hearing.close()
+def _heard(script: Conversation, utterances: list[Told]) -> Iterator[Figure]:
+    found = [_utterance_of(one, utterances) for one in script.said]
+    pairs = list(zip(script.said, found, strict=True))
+    lost = [one for one, told in pairs if told is None]
+    yield Figure("phrases said that became no utterance", Share(len(lost), len(pairs)))
+    if lost:
+        listed = ", ".join(f"{one.words!r} by {one.who} at {one.begin_ms} ms" for one in lost[:6])
+        yield Figure("    as", Note(listed))
+    for who in sorted({one.who for one in script.said}):
+        ones = [(one, told) for one, told in pairs if one.who == who]
+        right = sum(told is not None and told.words == one.words for one, told in ones)
+        yield Figure(f"word for word right, {who}", Share(right, len(ones)))
+    yield Figure("stretches of other talk", Amount(script.talk, "", 0))
+    yield Figure("utterances in all", Amount(len(utterances), "", 0))
+    yield Figure("utterances with lost sound", Amount(sum(one.overflow for one in utterances), "", 0))
+    yield from _drift([(one.end_ms, told.ended_ms - one.end_ms) for one, told in pairs if told is not None])
+
+
+def _utterance_of(one: Scripted, utterances: list[Told]) -> Told | None:
+    """Return the utterance that holds a phrase; they are in the order of their ends."""
+    at = bisect_left(utterances, one.begin_ms, key=lambda told: told.ended_ms)
+    return next((told for told in utterances[at : at + 1] if told.started_ms < one.end_ms), None)
+
+
+def _drift(rows: list[tuple[int, int]]) -> Iterator[Figure]:
+    """Tell how much later than by the script utterances end, and whether that grows with the hours."""
+    at, late = np.array(rows, float).T
+    yield Figure("ends of utterances later than by the script", Spread.of(late, "ms"))
+    fitted = linregress(at / HOUR_MS, late)
+    reach = 1.96 * fitted.stderr
+    yield Figure(
+        "    their drift",
+        Note(f"{fitted.slope:+.2f} ms an hour ({fitted.slope - reach:+.2f} to {fitted.slope + reach:+.2f})"),
+    )
+
+
+def _memory(script: Conversation) -> Iterator[Figure]:
+    hours = np.array([row[0] for row in script.memory])
+    for name, column in (("hearing", 1), ("visit and ledger (with this bench)", 2)):
+        levels = np.array([row[column] for row in script.memory])
+        tenths = ", ".join(f"{levels[int(k * (len(levels) - 1) / 8)]:.0f}" for k in range(9))
+        yield Figure(f"memory of {name} at each eighth", Note(f"{tenths} MB"))
+        for part, title in ((1 / 8, "after the first eighth"), (1 / 2, "over the second half")):
+            warm = hours >= hours[-1] * part
+            slope = growth_per_hour(3600 * hours[warm], levels[warm])
+            yield Figure(f"    growth {title}", Amount(slope, "MB an hour of sound", 2))
+
+
+def _record(folder: Path, script: Conversation) -> Iterator[Figure]:
+    begun = time.monotonic()
+    report = verify(folder, replay=replay_of(folder))
     took = time.monotonic() - begun
-    numbers = [event.ended_ms // (EVERY_S * 1000) for event in heard]
-    right = sum(
-        " ".join(e.alternatives[0].text) == PHRASES[n % len(PHRASES)] for e, n in zip(heard, numbers, strict=True)
+    events = list(read(folder))
+    heard = [one for one in events if one.kind == "heard"]
+    stops = sum(one.kind == "stopped" for one in events)
+    size = sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
+    yield Figure(
+        "record", Note(f"{report.verdict.value}, {'verified' if report.ok else 'NOT VERIFIED'}: {report.sentence}")
     )
-    offsets = np.array([event.ended_ms % (EVERY_S * 1000) for event in heard], float)
-    kinds = np.array(numbers) % len(PHRASES)
-    drift = max(
-        np.ptp([offsets[kinds == kind][:20].mean(), offsets[kinds == kind][-20:].mean()]) for kind in set(kinds)
+    yield Figure("    entries; utterances in it", Note(f"{len(events)}; {len(heard)}"))
+    yield Figure("    size; time to verify", Note(f"{size / 1e6:.0f} MB; {took:.0f} s"))
+    yield Figure("    gates passed", Amount(len(set(script.recorder.state.passed)), "", 0))
+    yield Figure("    stops that nobody said", AnHour(stops, script.at_ms / HOUR_MS))
+    silently = _silently_wrong(events, script)
+    yield Figure(
+        "    values accepted that nobody called",
+        Share(len(silently), sum(e.kind == "reading-accepted" for e in events)),
     )
-    print(
-        f"  {options.hours:g} h: said {said}, heard {len(set(numbers))}, right {right}, "
-        f"more than once {len(numbers) - len(set(numbers))}"
-    )
-    print(f"  restarts {restarts}, drift {drift:.0f} ms, {took / (options.hours * 3600):.4f} of real time")
-    print(f"  memory of the process at each tenth, MB: {[round(each) for each in memory]}")
+    if silently:
+        yield Figure("        as", Note(", ".join(silently[:6])))
 
 
-if __name__ == "__main__":
-    main()
+def _silently_wrong(events: list, script: Conversation) -> list[str]:
+    """Return accepted values that are not what was called at that time."""
+    wrong = []
+    for entry in events:
+        if entry.kind != "reading-accepted":
+            continue
+        reading, at = entry.event["reading"], entry.event["at"]
+        shown = {
+            f"{script.person.boiler.reads(reading['quantity'], '', max(0, at / 1000 - back)):f}"
+            for back in (0, 120, 300)
+        }
+        if reading["value"] not in shown:
+            wrong.append(f"{entry.event['gate']} {reading['value']} for {'/'.join(sorted(shown))}")
+    return wrong
+
+
+def _recorded_digits() -> dict[str, list[np.ndarray]]:
+    """Return a person's recordings of each digit, of telephone bandwidth; none without ../shared/speech."""
+    if not material.SPEECH.is_dir():
+        return {}
+    found: dict[str, list[np.ndarray]] = {}
+    for one in recordings.digits(material.SPEECH, Part.FINAL):
+        found.setdefault(one.words[0], []).append(material.levelled(one.samples * 32768.0))
+    return found

@@ -1,30 +1,26 @@
-"""Stop phrases over the tool's own voice, half-duplex: `python tests/bench/live/stop_over_voice.py`.
+"""Stop phrases over the tool's own voice, half-duplex.
 
-The tool's prompts and a technician's stop phrases are rendered by different voices and mixed at set
-ratios of their levels, in light burner noise. Printed: false stops by the tool's own voice, then for each
-ratio the share heard, wrong ones, and the time from the end of the phrase (negative: before its end).
+The tool's prompts and a technician's stop phrases are rendered by different voices and mixed at set ratios of
+their levels, in light burner noise. The time to a stop is counted from the end of the phrase, in the time of
+the sound (negative: before its end); what the recogniser itself takes comes on top (part `latency`).
 """
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
+from collections.abc import Iterator
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[3]))
-sys.path.insert(0, str(Path(__file__).parents[2] / "hearing"))
-
-from sounds import burner_noise
-
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
-from handsfree.hearing.sources import Recording
+from handsfree.hearing.sources import BLOCK_MS, Recording
 from handsfree.lexicon.automaton import phrases
-from handsfree.speaking.voice import Voice, VoiceSettings
+from handsfree.lexicon.catalogue import english
+from handsfree.procedure.phrases import stop_grammar
+from tests.bench.live import material
+from tests.bench.live.figures import AnHour, Figure, Note, Share, Spread
+from tests.bench.live.scale import MODEL, Scale
 
-MODEL = Path(__file__).parents[3] / "models" / "english"
-STOPS = ["stop work", "gas smell", "c o alarm", "feel ill", "burner out"]
 PROMPTS = [
     "Nine three. Four four. One eight.",
     "Readings.",
@@ -44,64 +40,68 @@ PROMPTS = [
     "What is left: the probe, the plug, the cover.",
     "Recheck at minimum rate, then again at maximum.",
 ]
-PEOPLE = ["en-us+f3", "en-us+m3", "en-us+m7"]
+PEOPLE = ("en-us+f3", "en-us+m3", "en-us+m7")
+OFFSETS_S = (1.3, 3.1, 5.7)
+ABOVE_DB = (None, 12, 6, 0)
+PHRASE_AT, HEARD = 2 * material.RATE, 5 * material.RATE
+"""Where in a mixture the phrase begins, and how long the mixture is, in samples."""
 
 
-def rendered(name, texts):
-    voice = Voice(VoiceSettings(name=name))
-    try:
-        waves = [voice.render(text).at_rate(16000).samples.astype(float) for text in texts]
-    finally:
-        voice.close()
-    return [wave * (2000 / np.sqrt(np.mean(wave[np.abs(wave) > 200] ** 2))) for wave in waves]
+def figures(scale: Scale) -> Iterator[Figure]:
+    """First the tool alone, then a technician over it."""
+    ears = Recogniser(MODEL)
+    hazards = {name: hazard.heard for name, hazard in english().hazards.items()}
+    talk = np.concatenate(
+        [part for wave in material.rendered("en-us", PROMPTS) for part in (wave, np.zeros(material.RATE // 4))]
+    )
+    talk += np.resize(material.burner_noise(60), len(talk)) * 200
+    false = _stops_in(ears, talk)
+    yield Figure("the tool's own voice alone: stops", AnHour(len(false), len(talk) / material.RATE / 3600))
+    if false:
+        yield Figure("    as", Note(", ".join(text for _, text in false)))
+    meaning = {text: name for name, texts in hazards.items() for text in texts}
+    stops = list(meaning) if not scale.quick else [texts[0] for texts in hazards.values()]
+    spoken = {name: material.rendered(name, stops) for name in PEOPLE}
+    for above_db in ABOVE_DB:
+        right, other, late = 0, 0, []
+        tries = [
+            (number, wave, offset_s)
+            for waves in spoken.values()
+            for number, wave in enumerate(waves)
+            for offset_s in (OFFSETS_S if above_db is not None and not scale.quick else OFFSETS_S[:1])
+        ]
+        for number, wave, offset_s in tries:
+            told = _stops_in(ears, _over(talk, wave, round((offset_s + number * 4) * material.RATE), above_db))
+            meant = [ms for ms, text in told if meaning[text] == meaning[stops[number]] and ms > PHRASE_AT / 16]
+            right += bool(meant)
+            other += any(meaning[text] != meaning[stops[number]] for _, text in told)
+            late += [meant[0] - (PHRASE_AT + len(wave)) / 16] if meant else []
+        title = "the tool silent" if above_db is None else f"the person {above_db} dB above the tool"
+        yield Figure(f"{title}: the right stop", Share(right, len(tries)))
+        yield Figure(f"{title}: another stop", Share(other, len(tries)))
+        yield Figure(f"{title}: after the phrase's end", Spread.of(late, "ms"))
 
 
-def stops_in(recogniser, wave):
-    listener = Listener(recogniser, phrases(STOPS).automaton())
+def _over(talk: np.ndarray, wave: np.ndarray, begin: int, above_db: float | None) -> np.ndarray:
+    """Return a phrase in the tool's talk, or in light noise alone."""
+    length = max(HEARD, PHRASE_AT + len(wave) + material.RATE)
+    if above_db is None:
+        mixed = np.resize(material.burner_noise(10), length) * 200
+    else:
+        mixed = np.resize(np.roll(talk, -begin), length) * 10 ** (-above_db / 20)
+    mixed[PHRASE_AT : PHRASE_AT + len(wave)] += wave
+    return mixed
+
+
+def _stops_in(ears: Recogniser, wave: np.ndarray) -> list[tuple[int, str]]:
+    """Return the time (ms) and words of each stop heard while the tool speaks."""
+    listener = Listener(ears, stop_grammar(english()).automaton)
     listener.listen_for(phrases(["yes", "no"]).automaton())
     listener.tool_speaks(True)
     samples = np.clip(wave, -32768, 32767).astype(np.int16)
     return [
-        (block.start_ms + 20, " ".join(event.alternatives[0].text))
+        (block.start_ms + BLOCK_MS, " ".join(event.alternatives[0].text))
         for block in Recording(samples).blocks()
         for event in listener.hear(block)
         if isinstance(event, Utterance)
     ]
-
-
-def main():
-    recogniser = Recogniser(MODEL)
-    prompts = rendered("en-us", PROMPTS)
-    talk = np.concatenate([part for wave in prompts for part in (wave, np.zeros(4000))])
-    talk += burner_noise(len(talk) / 16000)[: len(talk)] * 200
-    false = stops_in(recogniser, talk)
-    print(f"  false stops in {len(talk) / 16000:.0f} s of the tool's own voice: {false}")
-    for above_db in (None, 12, 6, 0):
-        heard, wrong, late, count = 0, 0, [], 0
-        for name in PEOPLE:
-            for number, wave in enumerate(rendered(name, STOPS)):
-                for offset_s in (1.3, 3.1, 5.7):
-                    begin = int((offset_s + number * 4) * 16000)
-                    under = (
-                        burner_noise(5) * 200
-                        if above_db is None
-                        else talk[begin : begin + 80000] * 10 ** (-above_db / 20)
-                    )
-                    mixed, at = under.copy(), 32000
-                    mixed[at : at + len(wave)] += wave
-                    told = stops_in(recogniser, mixed)
-                    right = [ms for ms, text in told if text == STOPS[number] and ms > at / 16]
-                    heard += bool(right)
-                    wrong += any(text != STOPS[number] for _, text in told)
-                    late += [right[0] - (at + len(wave)) / 16] if right else []
-                    count += 1
-        title = "the tool silent" if above_db is None else f"{above_db} dB above the tool"
-        times = "/".join(f"{value:.0f}" for value in np.percentile(late, [5, 50, 95])) if late else "-"
-        print(
-            f"  technician {title}: heard {heard}/{count}, other stops {wrong}, 5/50/95 % {times} ms after the end"
-        )
-    del recogniser
-
-
-if __name__ == "__main__":
-    main()

@@ -1,87 +1,109 @@
-"""What talk that is not for us does: `python tests/bench/live/stray_talk.py [--minutes N]`.
+"""What talk and noise that are not for us do, an hour.
 
-Recordings of other people's talk (drink orders, wake words; ../shared/speech/other-talk, no boiler words
-meant, though numbers occur) are joined with pauses, with and without burner noise, and listened to under
-three grammars with the shipped model. Printed per hour of talk: utterances noticed, sentences of the
-grammar accepted (false acceptances), and stops.
+Other people's talk (drink orders, wake words: ../shared/speech/other-talk, the part kept for the last test; no
+boiler words are meant, though numbers occur) with pauses and in burner noise, and noise alone, are listened
+to at the shipped procedure's first readings and first confirmation. Half of an acceptance is only a question
+back: readings and restores are read back before they count. Stops act at once.
 """
 
 from __future__ import annotations
 
-import argparse
-import random
-import sys
-import time
+import tempfile
 from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parents[3]))
-sys.path.insert(0, str(Path(__file__).parents[2] / "hearing"))
-
-from sounds import SHARED, burner_noise
+import pytest
 
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
-from handsfree.hearing.sources import Recording, SoundFile
-from handsfree.lexicon.automaton import choice, optional, phrase, phrases, sequence
+from handsfree.hearing.sources import Recording
+from handsfree.ledger import read
+from handsfree.lexicon.catalogue import english
+from tests.bench.hearing.material import gates
+from tests.bench.live import material
+from tests.bench.live.figures import AnHour, Figure, Note
+from tests.bench.live.scale import MODEL, Scale
+from tests.bench.live.turns import conducted
+from tests.live.support.long_visit import write_procedure
 
-MODEL = Path(__file__).parents[3] / "models" / "english"
-DIGITS = phrases(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "zero"])
-STOPS = ["stop work", "gas smell", "feel ill", "burner out"]
-ALWAYS = phrases([*STOPS, "repeat", "go back", "hold on", "carry on"])
-GRAMMARS = {
-    "a reading": choice(ALWAYS, sequence(DIGITS, phrase("point"), DIGITS, optional(DIGITS))),
-    "a confirmation": choice(ALWAYS, phrases(["yes", "no", "done"])),
-    "stops alone": phrases(STOPS),
+MINUTES = 30
+STRETCH = 8 * material.RATE
+GATES = 300
+KINDS = {
+    "read-back": "values read back",
+    "reading-accepted": "values accepted, by silence or a heard yes",
+    "gate-passed": "gates passed",
+    "restored": "things held for put back",
+    "stopped": "stops",
 }
 
 
-def talk(minutes):
-    """Other people's talk, shuffled, each clip at the same level and followed by a second of quiet."""
-    paths = sorted((SHARED / "other-talk").glob("*/*"))
-    random.Random(11).shuffle(paths)
-    pieces, length = [np.zeros(48000)], 0
-    for path in paths:
-        clip = SoundFile(path).samples().astype(float)
-        voiced = clip[np.abs(clip) > np.abs(clip).max() / 10]
-        if len(voiced):
-            pieces += [clip * (2000 / np.sqrt(np.mean(voiced**2))), np.zeros(16000)]
-            length += len(clip) + 16000
-        if length > minutes * 60 * 16000:
-            break
-    return np.concatenate(pieces)
+def figures(scale: Scale) -> Iterator[Figure]:
+    """Listen to all of it at both gates, then let a whole visit hear it."""
+    if not material.SPEECH.is_dir():
+        yield Figure("not measured", Note("the recordings of ../shared/speech are not here"))
+        return
+    seconds = 60 * scale.many(MINUTES)
+    talk = material.other_talk(seconds)
+    roar = np.resize(material.burner_noise(60), len(talk)) * 2000
+    sounds = {
+        "talk, quiet room": talk + roar * 0.01,
+        "talk 10 dB above the burner": talk + roar * 10 ** (-10 / 20),
+        "noise alone, recorded": material.noise(seconds) * 0.3,
+    }
+    ears, stops = Recogniser(MODEL), _stops()
+    for sound, wave in sounds.items():
+        samples = np.clip(wave, -32768, 32767).astype(np.int16)
+        hours = len(samples) / material.RATE / 3600
+        for gate, grammar in gates().items():
+            listener = Listener(ears)
+            listener.listen_for(grammar)
+            heard = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
+            texts = Counter(" ".join(one.alternatives[0].text) for one in heard)
+            texts.pop(UNKNOWN, None)
+            stopped = sum(count for text, count in texts.items() if text in stops)
+            at = f"{sound}, at a {gate} gate"
+            yield Figure(f"{at}: accepted", AnHour(sum(texts.values()), hours))
+            yield Figure(f"{at}: stops", AnHour(stopped, hours))
+            if texts:
+                yield Figure(
+                    "    most often", Note(", ".join(f"{n} x {text!r}" for text, n in texts.most_common(4)))
+                )
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float, default=20)
-    options = parser.parse_args()
-    if not SHARED.is_dir():
-        sys.exit("the recordings of ../shared/speech are not here")
-    recogniser, speech = Recogniser(MODEL), talk(options.minutes)
-    hours = len(speech) / 16000 / 3600
-    noise = burner_noise(60)
-    for ratio_db in (40, 10):
-        under = np.resize(noise, len(speech)) * 2000 * 10 ** (-ratio_db / 20)
-        samples = np.clip(speech + under, -32768, 32767).astype(np.int16)
-        for name, pattern in GRAMMARS.items():
-            begun = time.perf_counter()
-            listener = Listener(recogniser)
-            listener.listen_for(pattern.automaton())
-            heard = [each for each in listener.utterances(Recording(samples)) if isinstance(each, Utterance)]
-            accepted = Counter(" ".join(each.alternatives[0].text) for each in heard)
-            unknown = accepted.pop(UNKNOWN, 0)
-            stops = sum(count for text, count in accepted.items() if text in STOPS)
-            print(
-                f"  {ratio_db} dB, {name:15}: {len(heard) / hours:.0f} utterances an hour, unknown {unknown}, "
-                f"accepted {sum(accepted.values()) / hours:.0f} an hour, stops {stops / hours:.1f} an hour; "
-                f"{(time.perf_counter() - begun) / (hours * 3600):.3f} of real time; {accepted.most_common(4)}"
-            )
-    del listener, recogniser
+@dataclass
+class OnlyTalk:
+    """Other people's talk and nobody's answer: a script for a visit in the time of the sound."""
+
+    samples: np.ndarray
+    at_ms: int = 0
+
+    @property
+    def over(self) -> bool:
+        """Whether all has been played."""
+        return self.at_ms * 16 + STRETCH > len(self.samples)
+
+    def __call__(self, at_ms: int) -> np.ndarray | None:
+        """Return the next eight seconds."""
+        self.at_ms = at_ms
+        return None if self.over else self.samples[at_ms * 16 : at_ms * 16 + STRETCH]
 
 
-if __name__ == "__main__":
-    main()
+def _in_a_visit(samples: np.ndarray) -> Iterator[Figure]:
+    """Let a whole visit, at gates that ask for one number each, hear nothing but talk."""
+    with tempfile.TemporaryDirectory() as scratch, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", f"{scratch}/state")
+        procedure = write_procedure(Path(scratch), GATES, cover=False)
+        ran = conducted(procedure, lambda _recorder, _hearing: OnlyTalk(samples))
+        kinds = Counter(entry.kind for entry in read(ran.folder))
+    hours = len(samples) / material.RATE / 3600
+    for kind, title in KINDS.items():
+        yield Figure(f"a visit that hears only talk: {title}", AnHour(kinds[kind], hours))
+
+
+def _stops() -> set[str]:
+    return {text for hazard in english().hazards.values() for text in hazard.heard}
