@@ -48,7 +48,7 @@ def deadline(plan: Plan, state: State) -> int | None:
     if state.question.kind == "waiting":
         return state.until
     if not state.deaf:  # who is not heard is not silent
-        if state.question.kind == "read-back" and not state.cut_off:
+        if state.question.kind == "read-back" and not (state.cut_off or state.by_keys):
             due.append(state.asked_at + CORRECTION_MS)
         if state.attempt <= MOST_REPROMPTS and state.question.kind not in {"mark-last", "note"}:
             due.append(state.asked_at + NO_INPUT_MS)
@@ -78,7 +78,7 @@ def time_passed(draft: Draft) -> None:
     alarm_at = held + LONGEST_HOLD_MS if held is not None else state.silent_since + patience
     if firing and state.now >= _alarm_due(state, alarm_at):
         _alarm_or_stop(draft)
-    elif kind == "read-back" and not state.cut_off:
+    elif kind == "read-back" and not (state.cut_off or state.by_keys):
         KINDS[draft.placed.gate.kind].silence(draft)
     else:
         escalate(draft)

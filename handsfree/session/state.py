@@ -93,6 +93,8 @@ class State:
     speaking: bool = False
     unsaid: bool = False
     """The question at hand is still being said: its silence is counted from the end of that."""
+    by_keys: bool = False
+    """The last answer came by keys: who reads and presses is not silent after a second and a half."""
     cut_off: bool = False
     """A person spoke over it, and it fell silent before its end."""
     alarmed: bool = False
@@ -169,7 +171,9 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 cut_off=False,
                 lost=frozenset(),
             )
-        case inp.Heard() | inp.Typed() | inp.TimePassed() | inp.SoundPoor():
+        case inp.Heard() | inp.Typed():
+            return replace(state, now=event.at, by_keys=isinstance(event, inp.Typed))
+        case inp.TimePassed() | inp.SoundPoor():
             return replace(state, now=event.at)
         case ev.VisitOpened():
             return replace(state, status="running", day=event.day, now=event.at, last_change=event.at)

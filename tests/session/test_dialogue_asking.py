@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -43,7 +44,7 @@ def pending(visit: Rehearsal) -> dict[str, str]:
 
 def first_row(words: str = ROW) -> Rehearsal:
     visit = at("found-maximum")
-    visit.say(words)
+    hear(visit, words)
     return visit
 
 
@@ -162,12 +163,25 @@ def test_silence_accepts_no_pair_on_which_a_verdict_hangs() -> None:
 
 @pytest.mark.parametrize("place", [key for key in places() if key[1] == "read-back"], ids="/".join)
 def test_silence_never_accepts_carbon_monoxide_anywhere(place: tuple[str, str]) -> None:
-    """At every read-back of the visit."""
+    """At every read-back of the visit, as if it had been spoken."""
     visit = at(*place)
+    visit.state = replace(visit.state, by_keys=False)
     decided: list[ev.Record] = []
     for _ in range(12):
         decided += visit.wait()
     assert not {"co", "ambient_co"} & set(accepted(tuple(decided)))
+
+
+@pytest.mark.parametrize("place", [key for key in places() if key[1] == "read-back"], ids="/".join)
+def test_values_entered_by_keys_wait_for_a_key(place: tuple[str, str]) -> None:
+    """Reading and pressing takes longer than a correction by voice: silence accepts none, and loses none."""
+    visit = at(*place)
+    before = pending(visit)
+    decided = visit.wait(14)
+    assert decided == ()
+    visit.wait()
+    assert accepted(tuple(visit.events[-3:])) == {}
+    assert pending(visit) == before
 
 
 def test_no_input_does_not_lose_the_values_read_back() -> None:
