@@ -110,10 +110,11 @@ def field_of(plan: Plan, quantity: str, decimals: int | None = None) -> Field:
 
 def _offers(plan: Plan, state: State) -> Iterator[Offer]:
     words = plan.catalogue.answers
-    if state.question.kind in CHECKS:
+    checked = state.question.kind in CHECKS
+    if checked:
         yield Offer(words["deny"][0], words["deny"][0])
     if state.status == "stopped":
-        yield from _when_stopped(plan)
+        yield from () if checked else _when_stopped(plan)
         return
     if state.held_since is not None:
         yield _everywhere(plan, "carry-on")

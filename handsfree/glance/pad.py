@@ -18,7 +18,7 @@ from handsfree.session.fusion import choose_typed
 from handsfree.session.plan import Plan
 from handsfree.session.state import State
 
-ENTER, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "left", "right", "up", "down", "stop"
+ENTER, SPACE, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "space", "left", "right", "up", "down", "stop"
 WORD, OFFER = "word ", "offer "
 """Before a character of typed words; before the number of an offer that was touched."""
 
@@ -62,7 +62,10 @@ class Pad:
 
 def press(plan: Plan, state: State, pad: Pad, key: str, at: int) -> tuple[Pad, str]:
     """Return the pad after a key pressed at a time (ms of the visit), and the words to send, or ""."""
-    pad, text = _pressed(plan, state, here(state, pad, at), key, at)
+    pad = here(state, pad, at)
+    if key == SPACE:  # enter, but between typed words
+        key = f"{WORD} " if pad.words else ENTER
+    pad, text = _pressed(plan, state, pad, key, at)
     return (replace(pad, entries=("",), chosen=None, opened=None, words=""), text) if text else (pad, "")
 
 

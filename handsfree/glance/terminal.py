@@ -67,7 +67,7 @@ def keys_in(text: str) -> tuple[list[str], str]:
 
 def _plain(character: str) -> list[str]:
     if character in " \r\n":
-        return [pad.ENTER]
+        return [pad.SPACE if character == " " else pad.ENTER]
     if character in "\x7f\b":
         return [pad.LEFT]
     if character in "0123456789":

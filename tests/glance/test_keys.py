@@ -17,6 +17,7 @@ from handsfree.glance.pad import (
     ENTER,
     LEFT,
     RIGHT,
+    SPACE,
     STOP_BUTTON,
     STOP_WITHIN_MS,
     UP,
@@ -266,7 +267,7 @@ def test_typed_words_can_be_sent_and_are_dropped_when_nobody_goes_on() -> None:
     assert here(visit.state, pad, now + 5_000 + WORDS_KEPT_MS + 1).words == ""
 
 
-KEYS = st.sampled_from([ENTER, LEFT, RIGHT, UP, DOWN, *"0123456789"])
+KEYS = st.sampled_from([ENTER, SPACE, LEFT, RIGHT, UP, DOWN, *"0123456789"])
 
 
 @given(keys=st.lists(st.tuples(KEYS, st.integers(1, 2_000)), max_size=60), place=st.integers(0, 10_000))
