@@ -102,7 +102,7 @@ class Page:
         enter = self.catalogue.show("key-enter")
         return {
             **asdict(picture),
-            "language": self.catalogue.language,
+            "language": self.catalogue.glance.tag,
             "left": "" if picture.bar is None else clock(picture.bar.left_ms),
             "gone": 0.0 if picture.bar is None else picture.bar.gone,
             "enter": next((key.does for key in picture.keys if key.key == enter), ""),

@@ -73,6 +73,8 @@ class Wording(_Frozen):
 class GlanceWords(_Frozen):
     """What the technician's screen shows: unit signs, devices, reasons that can be chosen by key, and labels."""
 
+    tag: str
+    """The language as a page names it (BCP 47), so that it is read aloud right."""
     units: dict[str, str]
     devices: dict[str, str]
     cleared: tuple[str, ...]

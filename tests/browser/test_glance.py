@@ -1,0 +1,196 @@
+"""The technician's page in a real browser: a real visit beside it, led from the phone, lost and found again."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT / "tests" / "glance" / "support"), str(ROOT / "tests" / "session" / "support")]
+
+from rehearsed import at  # noqa: E402
+from told import Told  # noqa: E402
+
+from handsfree.glance.web import Page  # noqa: E402
+from handsfree.ledger import read  # noqa: E402
+
+PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
+JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
+CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
+AXE = (
+    "const done = arguments[0], kinds = ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice'];"
+    "axe.run({runOnly: kinds})"
+    ".then((r) => done(JSON.stringify({bad: r.violations.map((v) => [v.id, v.nodes.length, v.nodes[0].html]),"
+    " good: r.passes.length})))"
+)
+
+
+@pytest.fixture
+def visit(tmp_path):
+    """A visit of four gates, led by keys, with its page; yields (process, address, folder)."""
+    folder = tmp_path / "visit"
+    command = [sys.executable, "-m", "handsfree.commands.app", "visit", PROCEDURE, "--jobsheet", JOB_SHEET]
+    options = ["--typed", "--silent", "--plain", "--glance-web", "127.0.0.1:0", "--out", folder]
+    with subprocess.Popen(
+        [*map(str, command), *map(str, options)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ,
+    ) as process:
+        address = process.stderr.readline().strip()
+        assert address.startswith("http://127.0.0.1:")
+        yield process, address, folder
+        process.send_signal(signal.SIGCONT)
+        process.kill()
+
+
+@pytest.fixture
+def phone():
+    """A telephone's browser; its console holds no errors at the end but those of a tool that is gone."""
+    if not (Path(CHROMIUM).exists() and Path(DRIVER).exists()):
+        reason = "Debian's packages chromium and chromium-driver are not installed"
+        pytest.fail(reason) if os.environ.get("CI") else pytest.skip(reason)
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--hide-scrollbars"):
+        options.add_argument(argument)
+    options.add_experimental_option(
+        "mobileEmulation", {"deviceMetrics": {"width": 390, "height": 844, "pixelRatio": 2}}
+    )
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    yield driver
+    driver.quit()
+
+
+def until(phone, condition, seconds=20):
+    return WebDriverWait(phone, seconds, poll_frequency=0.1).until(condition)
+
+
+def headline(phone, text, seconds=20):
+    until(phone, lambda b: b.find_element(By.ID, "headline").text == text, seconds)
+
+
+def touch(phone, key, after=0.5):
+    time.sleep(after)
+    phone.find_element(By.CSS_SELECTOR, f'[data-key="{key}"]').click()
+
+
+def clean(phone, axe):
+    """Say what axe-core finds on the page as it is now."""
+    phone.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+    result = json.loads(phone.execute_async_script(AXE))
+    assert result["good"] > 8
+    return result["bad"]
+
+
+def test_a_visit_is_led_from_the_phone(visit, phone, axe, shots):
+    """Confirm, a value by digits, its read-back; axe-core finds nothing at any of them, and STOP stops."""
+    _, address, folder = visit
+    phone.get(address)
+    headline(phone, "Cover off.")
+    phone.save_screenshot(str(shots / "glance-confirm.png"))
+    assert clean(phone, axe) == []
+    touch(phone, "enter")
+    headline(phone, "Ambient CO?")
+    touch(phone, "1")
+    touch(phone, "2")
+    until(phone, lambda b: b.find_element(By.CSS_SELECTOR, "#values b").text == "12")
+    phone.save_screenshot(str(shots / "glance-digits.png"))
+    assert clean(phone, axe) == []
+    touch(phone, "enter")
+    headline(phone, "Right?")
+    touch(phone, "enter")
+    headline(phone, "Cover?")
+    touch(phone, "offer 0")
+    until(phone, lambda b: b.find_element(By.ID, "entry").text == "> fitted")
+    assert clean(phone, axe) == []
+    kinds = [entry.kind for entry in read(folder)]
+    assert "reading-accepted" in kinds
+    assert "restored" not in kinds
+    touch(phone, "stop")
+    until(phone, lambda b: b.find_element(By.ID, "banner").text == "STOPPED")
+    headline(phone, "Burner off now. Gas cock closed. Stay clear.")
+    phone.save_screenshot(str(shots / "glance-stopped.png"))
+    assert clean(phone, axe) == []
+    assert not phone.find_element(By.ID, "stop").is_displayed()
+    assert [entry.kind for entry in read(folder)].count("stopped") == 1
+    assert [e for e in phone.get_log("browser") if e["level"] in {"SEVERE", "WARNING"}] == []
+
+
+def test_nothing_is_asked_of_another_machine(visit, phone):
+    """Every request goes to the tool's own address, and the token is in none of them but the keys'."""
+    _, address, _ = visit
+    phone.get(address)
+    headline(phone, "Cover off.")
+    touch(phone, "down")
+    time.sleep(0.5)
+    own, token = address.split("#")
+    sent = [json.loads(entry["message"])["message"] for entry in phone.get_log("performance")]
+    asked = [one["params"]["request"]["url"] for one in sent if one["method"] == "Network.requestWillBeSent"]
+    assert len(asked) >= 5
+    assert all(url.startswith((own, "data:", "about:")) for url in asked), asked
+    assert not [url for url in asked if token in url.partition("#")[0]]
+
+
+def test_without_the_token_the_page_only_shows(visit, phone, axe):
+    """No keys, and it says so."""
+    _, address, _ = visit
+    phone.get(address.split("#")[0])
+    headline(phone, "Cover off.")
+    assert not phone.find_element(By.ID, "keys").is_displayed()
+    assert not phone.find_elements(By.CSS_SELECTOR, "#offers button")
+    assert "View only" in phone.find_element(By.ID, "viewing").text
+    assert clean(phone, axe) == []
+
+
+def test_a_lost_tool_covers_the_picture_within_four_seconds_and_comes_back(visit, phone, axe, shots):
+    """The process stands still, as a tool with a flat battery would; then it goes on."""
+    process, address, _ = visit
+    phone.get(address)
+    headline(phone, "Cover off.")
+    assert not phone.find_element(By.ID, "cover").is_displayed()
+    process.send_signal(signal.SIGSTOP)
+    stopped = time.monotonic()
+    until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 10)
+    assert 2.0 < time.monotonic() - stopped < 4.5
+    first = phone.find_element(By.ID, "no-news").text
+    assert first.startswith("NO NEWS FOR ")
+    phone.save_screenshot(str(shots / "glance-lost.png"))
+    assert clean(phone, axe) == []
+    until(phone, lambda b: b.find_element(By.ID, "no-news").text != first, 5)
+    whole = phone.execute_script(
+        "const r = document.getElementById('cover').getBoundingClientRect();"
+        "return r.width === innerWidth && r.height === innerHeight"
+    )
+    assert whole
+    process.send_signal(signal.SIGCONT)
+    until(phone, lambda b: not b.find_element(By.ID, "cover").is_displayed(), 10)
+    touch(phone, "enter")
+    headline(phone, "Ambient CO?")
+
+
+def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
+    """The same address and port after a crash: the page reconnects by itself, without the keys of before."""
+    told = Told(at("cover-off"))
+    with Page("127.0.0.1:0", told.watch, told.plan.catalogue) as page:
+        address = page.url
+        told.turn()
+        phone.get(address)
+        headline(phone, "Cover off.")
+    until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 10)
+    with Page(address.split("/")[2], told.watch, told.plan.catalogue):
+        until(phone, lambda b: told.turn() or not b.find_element(By.ID, "cover").is_displayed(), 15)
+        touch(phone, "enter")
+        until(phone, lambda b: b.find_element(By.ID, "viewing").text == "KEY NOT TAKEN")
