@@ -85,7 +85,8 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     found = [*headline, *values, *below]
     spare = height - len(found)
     blank = _cells("", width, _style(picture) if picture.condition == "stopped" else PLAIN)
-    return [*headline, *[blank] * max(0, spare), *values, *below]
+    above = min(1, max(0, spare))  # the largest letters stand off the head a little
+    return [*[blank] * above, *headline, *[blank] * (max(0, spare) - above), *values, *below]
 
 
 def _entry(picture: Glance, width: int, height: int) -> list[Text]:

@@ -100,14 +100,12 @@ class Painter:
         return f"{_TOGETHER}{''.join(changed)}{_SHOWN}" if changed else ""
 
     def _drawn(self, line: Text) -> str:
+        base = self._console.get_style(line.style)
         parts = []
         for segment in line.render(self._console, end=""):
-            style = segment.style
-            if style is None:
-                parts.append(segment.text)
-            else:
-                shown = style if self._colours else style.without_color
-                parts.append(shown.render(segment.text, color_system=ColorSystem.STANDARD))
+            style = base if segment.style is None else base + segment.style
+            shown = style if self._colours else style.without_color
+            parts.append(shown.render(segment.text, color_system=ColorSystem.STANDARD))
         return "".join(parts)
 
 

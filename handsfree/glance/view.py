@@ -8,6 +8,7 @@ from handsfree.glance.keys import PATIENT, Answers, Field, answers
 from handsfree.glance.notes import Notes
 from handsfree.glance.pad import Pad, fields_of, here, shown
 from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, Sound, Value
+from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.session.asking import ALARM_MS, LONGEST_MARK_MS
@@ -227,7 +228,8 @@ def _heard(plan: Plan, notes: Notes) -> Line:
     if heard is None:
         return Line(show("heard"), show("nothing-yet"))
     label = show("typed" if heard.typed else "heard")
-    words = heard.words or show("nothing-clear")
+    unclear = show("nothing-clear")
+    words = heard.words.replace(UNKNOWN_WORD, unclear) or unclear
     if not heard.understood:
         return Line(label, show("not-understood", words=words, why=heard.why), alarming=True)
     taken = heard.meaning if heard.meaning and heard.meaning != words else show("taken")
@@ -239,7 +241,10 @@ def _verdict(plan: Plan, notes: Notes) -> Line:
     label, verdict = plan.catalogue.show("verdict"), notes.verdict
     if verdict is None:
         return Line(label, plan.catalogue.show("none-yet"))
-    return Line(label, verdict.sentence.partition(" (")[0], alarming=verdict.outcome not in {"within", "passes"})
+    sentence, outcome = verdict.sentence.partition(" (")[0], verdict.outcome.replace("-", " ")
+    if verdict.demonstrated and outcome not in sentence:
+        sentence = f"{sentence}: {outcome}"
+    return Line(label, sentence, alarming=verdict.outcome != "within")
 
 
 def _altered(plan: Plan, state: State, now: int) -> Line:

@@ -66,6 +66,8 @@ def test_a_visit_is_led_by_gloved_keys(start: Start, tmp_path: Path) -> None:
     before = mode(seen)
     seen.until("Cover off.", large=True)
     assert "Gate 1 of 4" in seen.text()
+    assert {char.bg for char in seen.screen.buffer[0].values()} == {"brightwhite"}
+    assert {char.bg for char in seen.screen.buffer[2].values()} == {"black"}
     seen.press(" ")
     seen.until("Ambient CO?", large=True)
     assert "removed: Cover 0" in seen.text()
@@ -116,6 +118,7 @@ def test_the_right_arrow_three_times_stops_at_once(start: Start) -> None:
     seen.press("right", after=0.1)
     seen.until("STOPPED", large=True)
     seen.until("Burner off now.", large=True)
+    assert sum(seen.screen.buffer[row][40].bg == "red" for row in range(24)) >= 12
     seen.press("down", "enter")
     seen.until("Close it.", large=True)
     seen.follow(1.0)

@@ -101,12 +101,13 @@ def test_what_was_heard_in_doubt_says_so() -> None:
 
 
 def test_verdicts_stand_until_the_next() -> None:
-    """The sentence of the record; one that is not within is marked by a sign as well."""
+    """The sentence of the record with its outcome; one that is not within is marked by a sign as well."""
     last = None
     for _, event, picture in pictures():
         last = event if isinstance(event, ev.VerdictGiven) else last
         if last is not None:
-            assert picture.verdict.text == last.sentence.partition(" (")[0]
+            assert picture.verdict.text.startswith(last.sentence.partition(" (")[0])
+            assert not last.demonstrated or last.outcome.replace("-", " ") in picture.verdict.text
             assert picture.verdict.alarming == (last.outcome != "within")
     assert last is not None
 

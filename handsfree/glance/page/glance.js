@@ -41,7 +41,7 @@ function show(picture) {
     big.className = /^[-0-9.]*$/.test(value.value) ? "" : "words";
     set(small, [value.at_hand ? ">" : "", value.name, value.unit, value.stands].join(" ").trim());
   });
-  at("values").className = ["", "one", "two"][picture.values.length] || "";
+  at("values").className = ["", "one", "two", "three", "four"][picture.values.length] || "";
   at("values").hidden = picture.values.length === 0;
   at("time").hidden = picture.bar === null;
   if (picture.bar !== null) {
