@@ -39,7 +39,7 @@ def visit(closet, tmp_path_factory):
         if speakers.say("confirmed") is None:
             pytest.skip(speakers.notice)
         try:
-            with live_visit(home, SECONDS, Stage()) as visit:
+            with live_visit(home, Stage()) as visit:
                 converse(visit, speakers, SECONDS, lambda s: visit.roar(ROAR_DB[int(s // 60) % len(ROAR_DB)]))
                 visit.finish(speakers)
                 yield visit

@@ -49,7 +49,7 @@ def figures(scale: Scale) -> Iterator[Figure]:
         try:
             yield Figure("load of this machine at the start (1 min)", Amount(os.getloadavg()[0], "processes"))
             stage = Stage(record=True)
-            with live_visit(Path(home), each_s * len(ROAR_DB), stage) as visit:
+            with live_visit(Path(home), stage) as visit:
                 for roar_db in (None, 10.0):
                     visit.roar(roar_db)
                     visit.idle(IDLE_S, "silence" if roar_db is None else "noise")

@@ -17,15 +17,16 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.stats import linregress
+from scipy.stats import theilslopes
 
 from handsfree.hearing.sources import BLOCK
 from handsfree.hearing.worker import Hearing
-from handsfree.ledger import read, verify
+from handsfree.ledger import Entry, read, verify
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
 from models.training import recordings
@@ -35,7 +36,7 @@ from tests.bench.live.figures import Amount, AnHour, Figure, Note, Share, Spread
 from tests.bench.live.scale import Scale
 from tests.bench.live.turns import Told, conducted, stretched
 from tests.live.support.conversation import Speakers
-from tests.live.support.long_visit import Person, person_for, write_procedure
+from tests.live.support.long_visit import MOST_ROUNDS, Person, person_for, write_procedure
 from tests.live.support.processes import growth_per_hour, resident_mb
 
 LEAD_S, PROMPT_S = (1.0, 6.0), (0.3, 0.5)
@@ -44,12 +45,15 @@ TAIL_S, IDLE_S = 1.3, 8.0
 """Noise after a phrase, and the length of a stretch without one."""
 TALK_SHARE, NOISE_SHARE = 0.1, 0.1
 """Chances, at a gate's own question, of other people's talk and of nothing but noise."""
-SECONDS_EACH_GATE = 25.0
+SECONDS_EACH_GATE = 30.0
+"""About what a gate takes, with the stretches between."""
+LAST_S = 60.0
+"""Kept for the end of the visit."""
 ROAR_DB = (30.0, 20.0, 15.0)
 """The burner below the voice, a minute each in any order."""
 HOUR_MS = 3_600_000
-LAST_GATES, LAST_S = 3, 200.0
-"""The ends of the visit are kept for the last seconds."""
+ASIDE = 0.3
+"""The share of asides at the gates' own questions."""
 
 
 @dataclass
@@ -70,9 +74,12 @@ class Conversation:
     recorder: Recorder
     speakers: Speakers
     hours: float
+    round_s: float
     hearing: Hearing
     dice: random.Random = field(default_factory=lambda: random.Random(17))
     said: list[Scripted] = field(default_factory=list)
+    called: list[tuple[int, dict[str, Decimal]]] = field(default_factory=list)
+    """When, and which value of each quantity the person had called last."""
     talk: int = 0
     at_ms: int = 0
     memory: list[tuple[float, float, float]] = field(default_factory=list)
@@ -97,6 +104,7 @@ class Conversation:
             now = resident_mb(self.hearing.process_id), resident_mb(os.getpid())
             self.memory.append((at_ms / HOUR_MS, *now))
         state, kind = self.recorder.state, self.dice.random()
+        self.person.goes_on(self.hours * HOUR_MS - at_ms > 1000 * (self.round_s + LAST_S))
         between = state.question.kind == "gate" or self.recorder.closed
         if self.recorder.closed or (between and kind < NOISE_SHARE):
             return stretched([], self._roar(IDLE_S))
@@ -104,7 +112,7 @@ class Conversation:
             self.talk += 1
             begin = self.dice.randrange(len(self._talk) - 6 * material.RATE)
             return stretched([(0, self._talk[begin : begin + 6 * material.RATE])], self._roar(IDLE_S))
-        who, words, wave = self._phrase(self._aside())
+        who, words, wave = self._phrase()
         first = round(self.dice.uniform(*(LEAD_S if between else PROMPT_S)) * material.RATE)
         end = first + material.speech_end(wave)
         self.said.append(Scripted(words, who, at_ms + first // 16, at_ms + end // 16))
@@ -117,14 +125,9 @@ class Conversation:
         level = random.Random(self.at_ms // 60_000).choice(ROAR_DB)
         return self._noise[begin : begin + length] * 10 ** (-level / 20)
 
-    def _aside(self) -> float:
-        gates, left = self.person.gates_left(self.recorder.state), self.hours * 3600 - self.at_ms / 1000
-        if gates <= LAST_GATES and left > LAST_S:
-            return 1.0
-        return min(0.9, max(0.05, 1 - gates * SECONDS_EACH_GATE / left))
-
-    def _phrase(self, aside: float) -> tuple[str, str, np.ndarray]:
-        words = self.person.says(self.recorder.state, aside)
+    def _phrase(self) -> tuple[str, str, np.ndarray]:
+        words = self.person.says(self.recorder.state, ASIDE)
+        self.called.append((self.at_ms, dict(self.person.called)))
         spelled = words.split()
         if self._digits and all(word in self._digits for word in spelled) and self.dice.random() < 0.5:
             pieces = [self.dice.choice(self._digits[word]) for word in spelled]
@@ -138,7 +141,7 @@ class Conversation:
 def figures(scale: Scale) -> Iterator[Figure]:
     """Hear so many hours, then look at what is on the disk."""
     sound_s = scale.hours * 3600
-    gates = max(1, round(0.7 * sound_s / SECONDS_EACH_GATE))
+    gates = max(2, round(sound_s / SECONDS_EACH_GATE / MOST_ROUNDS))
     with (
         tempfile.TemporaryDirectory() as scratch,
         closing(Speakers()) as speakers,
@@ -149,7 +152,9 @@ def figures(scale: Scale) -> Iterator[Figure]:
 
         def script_of(recorder: Recorder, hearing: Hearing) -> Conversation:
             nonlocal script
-            script = Conversation(person_for(recorder.plan), recorder, speakers, scale.hours, hearing)
+            script = Conversation(
+                person_for(recorder.plan), recorder, speakers, scale.hours, gates * SECONDS_EACH_GATE, hearing
+            )
             return script
 
         ran = conducted(write_procedure(Path(scratch), gates), script_of)
@@ -196,11 +201,11 @@ def _drift(rows: list[tuple[int, int]]) -> Iterator[Figure]:
     """Tell how much later than by the script utterances end, and whether that grows with the hours."""
     at, late = np.array(rows, float).T
     yield Figure("ends of utterances later than by the script", Spread.of(late, "ms"))
-    fitted = linregress(at / HOUR_MS, late)
-    reach = 1.96 * fitted.stderr
+    every = -(-len(at) // 1000)
+    slope, _, low, high = theilslopes(late[::every], at[::every] / HOUR_MS)  # robust: a cough moves a single end
     yield Figure(
         "    their drift",
-        Note(f"{fitted.slope:+.2f} ms an hour ({fitted.slope - reach:+.2f} to {fitted.slope + reach:+.2f})"),
+        Note(f"{slope:+.2f} ms an hour ({low:+.2f} to {high:+.2f})"),
     )
 
 
@@ -222,15 +227,17 @@ def _record(folder: Path, script: Conversation) -> Iterator[Figure]:
     took = time.monotonic() - begun
     events = list(read(folder))
     heard = [one for one in events if one.kind == "heard"]
-    stops = sum(one.kind == "stopped" for one in events)
+    stops = _before_stops(events)
     size = sum(file.stat().st_size for file in folder.rglob("*") if file.is_file())
     yield Figure(
         "record", Note(f"{report.verdict.value}, {'verified' if report.ok else 'NOT VERIFIED'}: {report.sentence}")
     )
     yield Figure("    entries; utterances in it", Note(f"{len(events)}; {len(heard)}"))
     yield Figure("    size; time to verify", Note(f"{size / 1e6:.0f} MB; {took:.0f} s"))
-    yield Figure("    gates passed", Amount(len(set(script.recorder.state.passed)), "", 0))
-    yield Figure("    stops that nobody said", AnHour(stops, script.at_ms / HOUR_MS))
+    yield Figure("    gates passed", Amount(len(script.recorder.state.passed), "", 0))
+    yield Figure("    stops that nobody said", AnHour(len(stops), script.at_ms / HOUR_MS))
+    if stops:
+        yield Figure("        at", Note(", ".join(stops[:6])))
     silently = _silently_wrong(events, script)
     yield Figure(
         "    values accepted that nobody called",
@@ -240,20 +247,28 @@ def _record(folder: Path, script: Conversation) -> Iterator[Figure]:
         yield Figure("        as", Note(", ".join(silently[:6])))
 
 
-def _silently_wrong(events: list, script: Conversation) -> list[str]:
-    """Return accepted values that are not what was called at that time."""
+def _silently_wrong(events: list[Entry], script: Conversation) -> list[str]:
+    """Return accepted values that the person had not called in the two minutes before."""
     wrong = []
-    for entry in events:
-        if entry.kind != "reading-accepted":
-            continue
+    times = [at for at, _ in script.called]
+    for entry in (one for one in events if one.kind == "reading-accepted"):
         reading, at = entry.event["reading"], entry.event["at"]
-        shown = {
-            f"{script.person.boiler.reads(reading['quantity'], '', max(0, at / 1000 - back)):f}"
-            for back in (0, 120, 300)
-        }
-        if reading["value"] not in shown:
-            wrong.append(f"{entry.event['gate']} {reading['value']} for {'/'.join(sorted(shown))}")
+        lately = script.called[bisect_left(times, at - 120_000) : bisect_left(times, at)]
+        meant = {f"{called[reading['quantity']]:f}" for _, called in lately if reading["quantity"] in called}
+        if reading["value"] not in meant:
+            wrong.append(f"{entry.event['gate']} {reading['value']} for {'/'.join(sorted(meant))} at {at} ms")
     return wrong
+
+
+def _before_stops(events: list[Entry]) -> list[str]:
+    """Return what was heard at each stop."""
+    found, words = [], ""
+    for entry in events:
+        if entry.kind == "heard":
+            words = " ".join(word["word"] for word in entry.event["alternatives"][0]["words"])
+        elif entry.kind == "stopped":
+            found.append(f"{words!r} at {entry.event['at']} ms")
+    return found
 
 
 def _recorded_digits() -> dict[str, list[np.ndarray]]:

@@ -22,7 +22,6 @@ from handsfree.demo.play import DemoClock
 from handsfree.hearing.listener import Utterance
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
-from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
@@ -81,9 +80,9 @@ class InTime:
     _waiting: deque[Any] = field(default_factory=deque)
     _asked_ms: int | None = None
 
-    def listen_for(self, grammar: WordAutomaton) -> None:
-        """Pass it on; it arrives before the next stretch."""
-        self.hearing.listen_for(grammar)
+    def __getattr__(self, name: str) -> Any:
+        """Pass all else on; a grammar arrives before the next stretch."""
+        return getattr(self.hearing, name)
 
     def next_event(self, patience_s: float) -> object | None:
         """Return what was heard; when all of a stretch has been heard, let the next begin."""

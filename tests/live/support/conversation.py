@@ -22,11 +22,12 @@ from tests.live.support.processes import Watch
 
 JOB_SHEET = Path(__file__).parents[3] / "handsfree" / "demo" / "jobsheet.yaml"
 VOICES = (("en-us+m3", 140), ("en-us+f3", 150), ("en-us+m7", 150))
-START_S, FINISH_S, ANSWER_S = 60.0, 60.0, 4.0
-SECONDS_EACH_GATE = 8.0
-"""About what a gate takes when all is understood: the value, the read-back, the answer, and pauses."""
-LAST_GATES, LAST_S = 3, 20.0
-"""The last gates are kept for the last seconds."""
+START_S, FINISH_S, ANSWER_S = 60.0, 120.0, 4.0
+GATES = 4
+ROUND_S = 45.0
+"""About what a round of so many gates takes when nearly all is understood."""
+ASIDE = 0.3
+"""The share of asides at the gates' own questions."""
 EARLY_S, LATE_S = 0.3, 0.6
 """An utterance belongs to what was said when they overlap, allowing for the card's delay."""
 CARD_S = 0.2
@@ -142,6 +143,7 @@ class LiveVisit:
 
     def finish(self, speakers: Speakers) -> int:
         """Answer to the end of the visit; interrupt one that does not come to it; return the exit code."""
+        self.person.goes_on(False)
         until = time.monotonic() + FINISH_S
         while self.running and time.monotonic() < until:
             self.turn(speakers, aside=0.0)
@@ -161,18 +163,11 @@ class LiveVisit:
         """Return what was said while the tool was silent and stands nowhere in the record."""
         return [one for one in self.said if one.heard is None and not one.over(self.follower.talking)]
 
-    def aside(self, seconds_left: float) -> float:
-        """Return the chance of an aside that spreads the gates over the time that is left."""
-        if self.person.gates_left(self.follower.state) <= LAST_GATES and seconds_left > LAST_S:
-            return 1.0
-        needed = self.person.gates_left(self.follower.state) * SECONDS_EACH_GATE
-        return min(0.8, max(0.1, 1 - needed / max(1.0, seconds_left)))
-
 
 @contextmanager
-def live_visit(home: Path, seconds: float, stage: Stage) -> Iterator[LiveVisit]:
-    """Begin a visit with about as many gates as fit, and end it when all is over."""
-    procedure = write_procedure(home, max(1, round(0.5 * seconds / SECONDS_EACH_GATE)))
+def live_visit(home: Path, stage: Stage) -> Iterator[LiveVisit]:
+    """Begin a visit, and end it when all is over."""
+    procedure = write_procedure(home, GATES)
     plan, _ = load_plan(procedure, JOB_SHEET)
     folder = home / "visit"
     process = begin_visit(procedure, JOB_SHEET, folder, home / "told.txt")
@@ -200,4 +195,5 @@ def converse(visit: LiveVisit, speakers: Speakers, seconds: float, each: Callabl
     begun = steady()
     while visit.running and (passed := steady() - begun) < seconds:
         each(passed)
-        visit.turn(speakers, visit.aside(seconds - passed))
+        visit.person.goes_on(seconds - passed > ROUND_S)
+        visit.turn(speakers, ASIDE)

@@ -27,17 +27,25 @@ RANGES = {
 """What each display may show: least and greatest last digit's count, and decimals. No stop limit is near."""
 STEADY_S = 240
 """A display stays the same for so long: a value that is called twice is the same twice."""
+AGAIN, ENOUGH = "again", "enough"
+MOST_ROUNDS = 50
+"""The language allows a loop no more."""
 ASIDES = ("repeat", "where am i", "what is left", "hold on")
 
 
 def write_procedure(folder: Path, gates: int, *, cover: bool = True) -> Path:
-    """Write a procedure of so many readings, none at a firing gate, with a cover off before and on after."""
+    """Write a procedure of so many readings, gone through again and again, none at a firing gate.
+
+    A cover comes off before and goes on after, unless left out.
+    """
     names = list(RANGES)
-    readings = "\n".join(
+    readings = [
         f"  - {{id: reading-{n}, kind: readings, title: Reading {n}, prompt: Reading?, at: reading-{n},"
-        f" ask: [{{quantity: {names[n % len(names)]}}}]}}"
+        f" ask: [{{quantity: {names[n % len(names)]}}}]%s}}"
         for n in range(gates)
-    )
+    ]
+    readings[0] %= f", at_most: {MOST_ROUNDS}, exhausted: cover-on"
+    readings[1:] = [line % "" for line in readings[1:]]
     first = """  - {id: cover-off, kind: confirm, title: Cover off, prompt: Cover off., done: [cover removed],
      alters: [cover], not_done: false}
 """
@@ -50,7 +58,15 @@ purpose: Keep the ears, the record and the memory busy for hours.
 things:
   cover: {{said: Cover, altered: removed, restored: fitted}}
 gates:
-{first if cover else ""}{readings}
+{first if cover else ""}{chr(10).join(readings)}
+  - id: round
+    kind: choice
+    title: Another round
+    prompt: Another round?
+    not_done: false
+    answers:
+      {AGAIN}: {{heard: [go through again], then: reading-0}}
+      {ENOUGH}: {{heard: [that is all], then: cover-on}}
   - {{id: cover-on, kind: restore, title: Cover on, things: [cover]}}
   - {{id: finish, kind: finish, title: Finish}}
 """,
@@ -77,16 +93,16 @@ class Person(InventedTechnician):
     dice: random.Random = field(default_factory=lambda: random.Random(5))
 
     def says(self, state: State, aside: float) -> str:
-        """Return what is said next; something else with the chance `aside` at a gate's own question, or with 1."""
+        """Return what is said next; something else with the chance `aside` at a gate's own question."""
         if state.held_since is not None:
             return self.plan.catalogue.everywhere["carry-on"][0]
-        if aside >= 1 or (state.question.kind == "gate" and self.dice.random() < aside):
+        if state.question.kind == "gate" and self.dice.random() < aside:
             return self.dice.choice(ASIDES)
         return self.answer(state)
 
-    def gates_left(self, state: State) -> int:
-        """Return how many gates have not been passed."""
-        return len(self.plan.procedure.gates) - len(set(state.passed))
+    def goes_on(self, another: bool) -> None:
+        """Decide what is answered at the end of a round."""
+        self.chosen["round"] = AGAIN if another else ENOUGH
 
 
 def person_for(plan: Plan) -> Person:
