@@ -172,6 +172,11 @@ class _Mouth:
             joined = np.concatenate([sound.at_rate(rate).after_silence(120).samples for sound in sounds])
             self._loudspeaker.play(Sound(joined, rate))
 
+    def cut(self) -> None:
+        """Fall silent at once."""
+        if self._loudspeaker is not None:
+            self._loudspeaker.cut()
+
     def note(self, text: str) -> None:
         """Show a line that is not spoken."""
         if self._screen.watch is not None:

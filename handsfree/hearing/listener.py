@@ -11,20 +11,19 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 
 from handsfree.hearing.alternatives import Alternative
 from handsfree.hearing.ending import MARKS_MS, best_words, complete, silence_wanted, unfinished_too
-from handsfree.hearing.graph import UNKNOWN
+from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block, Source
-from handsfree.hearing.utterance import Ears, Spoken, Utterance, dithered
+from handsfree.hearing.utterance import Ears, Spoken, Utterance
 from handsfree.hearing.voice_activity import Activity, State, VoiceActivity
 from handsfree.lexicon.automaton import WordAutomaton
 
-__all__ = ["Ears", "Listener", "SpeechBegan", "Utterance", "whole_utterance"]
+__all__ = ["Ears", "Listener", "NothingSaid", "SpeechBegan", "Told", "Utterance", "whole_utterance"]
 
 BEFORE_MS = 500
 """Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
@@ -33,17 +32,8 @@ STANDING_MS = 800
 """In unsteady noise no silence may come: a complete sentence that has not changed for so long is taken."""
 ECHO_MS = 200
 """After the tool's own voice the room still sounds."""
-SPOT_WINDOW_MS = 800
-"""About one stop phrase: a longer window holds more of the tool's own voice, and then all is unknown speech."""
-SPOT_EVERY_MS = 200
-SPOT_MARGIN = Decimal(2)
-"""How far (log odds) stop words must lead unknown speech over the tool's voice.
-
-By the bench (tests/bench/live/stop_over_voice.py) the tool's prompts then stop nothing, except "burner off
-now", which is too like "burner out".
-"""
-SPOT_FROM_BLOCKS = 20
-LONGEST_STOP_MS = 1_200
+STOP_STILL_MS = 800
+"""A stop phrase that began over the tool's voice may end so much later."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +42,16 @@ class SpeechBegan:
 
     at_ms: int
     during_speech: bool
+
+
+@dataclass(frozen=True)
+class NothingSaid:
+    """What had begun was no speech: a knock, a breath, the noise's own swell."""
+
+    at_ms: int
+
+
+Told = SpeechBegan | NothingSaid | Utterance
 
 
 class Listener:
@@ -69,16 +69,18 @@ class Listener:
         talk_over: bool = False,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._ears, self._stop_words, self._talk_over, self._clock = ears, stop_words, talk_over, clock
+        self._ears, self._talk_over, self._clock = ears, talk_over, clock
+        self._over_voice = OverVoice(ears, stop_words) if stop_words is not None else None
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[Block] = deque(maxlen=BEFORE_MS // BLOCK_MS)
         self._spoken: Spoken | None = None
         self._tool_speaks = False
         self._deaf_until_ms = 0
+        self._spot_until_ms = 0
         self._now_ms = 0
-        self._spot_after_ms = 0
-        self._window: deque[Block] = deque(maxlen=SPOT_WINDOW_MS // BLOCK_MS)
+        self.noise_db = -90.0
+        """The level of the noise, in dB of full scale."""
 
     def listen_for(self, grammar: WordAutomaton) -> None:
         """Take up the grammar of the moment; an utterance in progress still ends under the old one.
@@ -94,39 +96,58 @@ class Listener:
         """Whether there is a grammar to listen for."""
         return self._grammar is not None
 
-    def tool_speaks(self, speaking: bool) -> None:
-        """Say that the tool's own voice begins or has ended."""
+    def tool_speaks(self, speaking: bool, played: Samples | None = None) -> None:
+        """Say that the tool's own voice begins or has ended; `played` is what it begins to say (int16, 16 kHz)."""
         if self._tool_speaks and not speaking and not self._talk_over:
             self._deaf_until_ms = self._now_ms + ECHO_MS
-            self._activity.quieten()
+            self._spot_until_ms = self._now_ms + STOP_STILL_MS
+            self._give_up()
         if speaking and not self._talk_over:
             self._give_up()
-            self._window.clear()
+            if self._over_voice is not None:
+                self._over_voice.begin(played)
         self._tool_speaks = speaking
 
-    def hear(self, block: Block) -> Iterator[SpeechBegan | Utterance]:
+    def hear(self, block: Block) -> Iterator[Told]:
         """Take the next block; yield what it brought to light."""
         self._now_ms = block.start_ms + BLOCK_MS
         activity = self._activity.follow(block.samples)  # always: the noise is learned in the meantime
-        if self._tool_speaks and not self._talk_over:
-            yield from self._spot(block)
+        self.noise_db = activity.noise_db
+        over_voice = self._tool_speaks and not self._talk_over
+        if (over_voice or self._now_ms <= self._spot_until_ms) and (stop := self._spotted(block)) is not None:
+            self._spot_until_ms = 0
+            self._give_up()
+            yield stop
+        elif over_voice:
+            pass
         elif block.start_ms >= self._deaf_until_ms:
             yield from self._follow(block, activity)
         else:
             self._activity.quieten()
 
-    def finish(self) -> Iterator[Utterance]:
+    def finish(self) -> Iterator[Told]:
         """End at the end of the source: what was being said counts as said."""
         if self._spoken is not None:
             yield from self._utterance(self._spoken, self._spoken.trial())
 
-    def utterances(self, source: Source) -> Iterator[SpeechBegan | Utterance]:
+    def utterances(self, source: Source) -> Iterator[Told]:
         """Listen to a source from beginning to end."""
         for block in source.blocks():
             yield from self.hear(block)
         yield from self.finish()
 
-    def _follow(self, block: Block, activity: Activity) -> Iterator[SpeechBegan | Utterance]:
+    def _spotted(self, block: Block) -> Utterance | None:
+        """Return a stop phrase called over the tool's voice; the ears are then as they were."""
+        if self._over_voice is None or not self._over_voice.due(block):
+            return None
+        stop = self._over_voice.look(self._clock())
+        if self._spoken is not None:
+            self._spoken.go_on()
+        elif self._grammar is not None:
+            self._ears.listen_for(unfinished_too(self._grammar))
+        return stop
+
+    def _follow(self, block: Block, activity: Activity) -> Iterator[Told]:
         if self._spoken is not None:
             self._spoken.take(block, activity)
             yield from self._ended(self._spoken, activity)
@@ -137,7 +158,7 @@ class Listener:
             self._before.clear()
             yield SpeechBegan(block.start_ms, self._tool_speaks)
 
-    def _ended(self, spoken: Spoken, activity: Activity) -> Iterator[Utterance]:
+    def _ended(self, spoken: Spoken, activity: Activity) -> Iterator[Told]:
         too_long = spoken.length_ms >= LONGEST_MS
         if not (too_long or activity.silence_ms in MARKS_MS or spoken.standing_ms >= STANDING_MS):
             return
@@ -150,9 +171,11 @@ class Listener:
         else:
             spoken.go_on()
 
-    def _utterance(self, spoken: Spoken, alternatives: tuple[Alternative, ...]) -> Iterator[Utterance]:
+    def _utterance(self, spoken: Spoken, alternatives: tuple[Alternative, ...]) -> Iterator[Told]:
         self._give_up()
-        if alternatives:  # a knock or a breath is nothing said
+        if not alternatives:
+            yield NothingSaid(self._now_ms)
+        else:
             yield spoken.utterance(alternatives, during_speech=self._tool_speaks, now=self._clock())
 
     def _give_up(self) -> None:
@@ -161,30 +184,6 @@ class Listener:
         self._activity.quieten()
         if self._grammar is not None:
             self._ears.listen_for(unfinished_too(self._grammar))
-
-    def _spot(self, block: Block) -> Iterator[Utterance]:
-        """Look for stop words in the last second, again and again: the tool's voice leaves no silences."""
-        if block.start_ms < self._spot_after_ms:
-            return
-        self._window.append(block)
-        if self._stop_words is None or block.start_ms % SPOT_EVERY_MS or len(self._window) < SPOT_FROM_BLOCKS:
-            return
-        self._ears.listen_for(self._stop_words)
-        self._ears.feed(dithered(np.concatenate([each.samples for each in self._window])).tobytes())
-        alternatives = self._ears.finish()
-        if self._stop_words.accepts(best_words(alternatives)) and lead(alternatives) >= SPOT_MARGIN:
-            spoken = Spoken(self._ears, self._stop_words, tuple(self._window), None)
-            self._window.clear()
-            self._spot_after_ms = self._now_ms + LONGEST_STOP_MS  # the same words are not heard twice
-            yield spoken.utterance(alternatives, during_speech=True, now=self._clock())
-        if self._grammar is not None:
-            self._ears.listen_for(unfinished_too(self._grammar))
-
-
-def lead(alternatives: tuple[Alternative, ...]) -> Decimal:
-    """Return how far (log odds) the best is before unknown speech; very far when that is no alternative."""
-    rivals = [one.score for one in alternatives if one.text == (UNKNOWN,)]
-    return alternatives[0].score - max(rivals) if rivals else Decimal(99)
 
 
 def whole_utterance(ears: Ears, grammar: WordAutomaton, samples: Samples) -> Utterance:

@@ -18,8 +18,9 @@ from typing import Any
 
 from handsfree import sound_card
 from handsfree.child import Child, ChildDied
-from handsfree.hearing.listener import Ears, Listener, SpeechBegan, Utterance
+from handsfree.hearing.listener import Ears, Listener, NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.microphone import MicrophoneLost
+from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, Source
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.problem import Problem
@@ -41,6 +42,13 @@ class HearingRestarted:
     """The recogniser's process died or hung and was replaced; what was being said is lost."""
 
     reason: str
+    at_ms: int
+
+
+@dataclass(frozen=True)
+class HearingBack:
+    """The recogniser that took the place of the dead one listens."""
+
     at_ms: int
 
 
@@ -74,7 +82,17 @@ class HearingFailed:
     problem: Problem
 
 
-Heard = SpeechBegan | Utterance | HearingRestarted | MicrophoneGone | MicrophoneBack | SourceEnded | HearingFailed
+Heard = (
+    SpeechBegan
+    | NothingSaid
+    | Utterance
+    | HearingRestarted
+    | HearingBack
+    | MicrophoneGone
+    | MicrophoneBack
+    | SourceEnded
+    | HearingFailed
+)
 
 
 @dataclass(frozen=True)
@@ -98,12 +116,15 @@ class _ListenFor:
 @dataclass(frozen=True)
 class _ToolSpeaks:
     speaking: bool
+    played: Samples | None = None
 
 
 @dataclass(frozen=True)
 class _Beat:
     at_ms: int
     hearing: bool
+    noise_db: float = -90.0
+    lost_blocks: int = 0
 
 
 @dataclass(frozen=True)
@@ -116,7 +137,7 @@ class _Wishes:
     """What the visit asked for last, repeated to each new child."""
 
     grammar: WordAutomaton | None = None
-    speaking: bool = False
+    speaking: _ToolSpeaks = _ToolSpeaks(speaking=False)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -130,12 +151,18 @@ class Hearing:
     def __init__(self, plan: HearingPlan, *, hung_after_s: float = HUNG_AFTER_S) -> None:
         self.events: queue.Queue[Heard] = queue.Queue()
         self.restarts = 0
+        self.noise_db = -90.0
+        """The level of the noise now, in dB of full scale."""
+        self.lost_blocks = 0
+        """How many blocks of sound were lost since the beginning."""
         self._plan, self._hung_after_s = plan, hung_after_s
         self._wishes = _Wishes()
         self._closing = threading.Event()
         self._child: Child | None = None
         self._at_ms, self._at = 0, time.monotonic()
         self._gone = False
+        self._restarting = False
+        self._lost_before = 0
         self._minder = threading.Thread(target=self._mind, name="handsfree hearing", daemon=True)
         self._minder.start()
 
@@ -145,11 +172,11 @@ class Hearing:
             self._wishes.grammar = grammar
             self._tell(_ListenFor(grammar))
 
-    def tool_speaks(self, speaking: bool) -> None:
-        """Say that the tool's own voice begins or has ended."""
+    def tool_speaks(self, speaking: bool, played: Samples | None = None) -> None:
+        """Say that the tool's own voice begins or has ended; `played` is what it begins to say (int16, 16 kHz)."""
         with self._wishes.lock:
-            self._wishes.speaking = speaking
-            self._tell(_ToolSpeaks(speaking))
+            self._wishes.speaking = _ToolSpeaks(speaking)  # a later child cannot know how much was said before
+            self._tell(_ToolSpeaks(speaking, played))
 
     def next_event(self, patience_s: float) -> Heard | None:
         """Return the next event, or None when none comes in time."""
@@ -191,6 +218,7 @@ class Hearing:
                     self.events.put(HearingFailed(Problem(f"the recogniser does not work: it {ended}")))
                     return
                 self.restarts += 1
+                self._restarting = True
                 self.events.put(HearingRestarted(ended, self._at_ms))
             retry_s = min(2 * retry_s, LAST_RETRY_S) if self._at_ms < begun_ms + PROGRESS_MS else FIRST_RETRY_S
             if self._gone or early_deaths > 1:
@@ -199,12 +227,13 @@ class Hearing:
     def _attend(self) -> str | _Lost | None:
         """Run one child; return how it ended, _Lost for its microphone, None when all is over."""
         begun = time.monotonic()
+        self._lost_before = self.lost_blocks
         child = Child("handsfree hearing", attend_source, self._plan, self._at_ms, self._at)
         with self._wishes.lock:
             self._child = child
             if self._wishes.grammar is not None:
                 self._tell(_ListenFor(self._wishes.grammar))
-            self._tell(_ToolSpeaks(self._wishes.speaking))
+            self._tell(self._wishes.speaking)
         try:
             return self._pass_on(child, begun)
         except ChildDied as death:
@@ -227,9 +256,9 @@ class Hearing:
             heard_of, limit_s = now, self._hung_after_s
             if isinstance(message, _Beat):
                 self._at_ms, self._at = message.at_ms, now
-                if self._gone and message.hearing:
-                    self._gone = False
-                    self.events.put(MicrophoneBack(self._plan.source.name, self._at_ms))
+                if message.hearing:
+                    self.noise_db, self.lost_blocks = message.noise_db, self._lost_before + message.lost_blocks
+                    self._tell_back()
             elif isinstance(message, _Lost):
                 return message
             elif isinstance(message, HearingFailed) and self._gone:
@@ -239,6 +268,14 @@ class Hearing:
                 if isinstance(message, (SourceEnded, HearingFailed)):
                     return None
         return None
+
+    def _tell_back(self) -> None:
+        if self._gone:
+            self._gone = False
+            self.events.put(MicrophoneBack(self._plan.source.name, self._at_ms))
+        if self._restarting:
+            self._restarting = False
+            self.events.put(HearingBack(self._at_ms))
 
     def _tell_gone(self) -> None:
         if not self._gone:
@@ -259,6 +296,8 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
+        import scipy.linalg  # noqa: F401, PLC0415 - takes half a second, which no stop phrase must wait for
+
         listener = Listener(plan.ears(), plan.stop_words, talk_over=plan.talk_over)
         pipe.send(_Beat(at_ms, hearing=False))
         while not listener.ready:
@@ -277,7 +316,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
 
 
 def _listen(pipe: Connection, listener: Listener, source: Source, at_ms: int) -> None:
-    beaten = 0.0
+    beaten, lost_blocks = 0.0, 0
     for block in source.blocks(at_ms):
         while pipe.poll():
             _obey(listener, pipe.recv())
@@ -285,10 +324,11 @@ def _listen(pipe: Connection, listener: Listener, source: Source, at_ms: int) ->
         for event in events:
             pipe.send(event)
         at_ms = block.start_ms + BLOCK_MS
+        lost_blocks += block.overflow
         # Also after each event, so that a successor does not hear it again.
         if events or time.monotonic() - beaten >= HEARTBEAT_S:
             beaten = time.monotonic()
-            pipe.send(_Beat(at_ms, hearing=True))
+            pipe.send(_Beat(at_ms, True, listener.noise_db, lost_blocks))
     for utterance in listener.finish():
         pipe.send(utterance)
     pipe.send(SourceEnded(at_ms))
@@ -298,4 +338,4 @@ def _obey(listener: Listener, message: object) -> None:
     if isinstance(message, _ListenFor):
         listener.listen_for(message.grammar)
     elif isinstance(message, _ToolSpeaks):
-        listener.tool_speaks(message.speaking)
+        listener.tool_speaks(message.speaking, message.played)

@@ -16,7 +16,7 @@ from handsfree import sound_card
 from handsfree.child import Child, ChildDied
 from handsfree.problem import Problem
 from handsfree.speaking.player import Player, SoundCardPlayer
-from handsfree.speaking.sound import Sound
+from handsfree.speaking.sound import Samples, Sound
 
 HEARTBEAT_S = 0.25
 HUNG_AFTER_S = 3.0
@@ -24,6 +24,8 @@ START_PATIENCE_S = 20.0
 FIRST_RETRY_S, LAST_RETRY_S = 1.0, 30.0
 """Between attempts to find a lost output: each starts a process, so they grow rare."""
 POLL_S = 0.005
+EARS_RATE = 16_000
+"""At which the ears are told what is played, in Hz."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,9 @@ class _Lost:
 class Loudspeaker:
     """A player behind a process; plays one sound at a time and can be cut off at once.
 
-    `on_change` is told, from another thread, when the tool becomes audible and when it falls silent (it
-    must not call back); `on_trouble` gets a sentence when the output is lost and None when it is back.
+    `on_change` is told, from another thread, when the tool becomes audible, with the samples at `EARS_RATE`,
+    and when it falls silent, with None (it must not call back); `on_trouble` gets a sentence when the output
+    is lost and None when it is back.
     While the output is lost `play` makes no sound and does not wait: the words are on the screen.
     """
 
@@ -57,14 +60,14 @@ class Loudspeaker:
         self,
         open_player: Callable[[], Player] = SoundCardPlayer,
         *,
-        on_change: Callable[[bool], None] | None = None,
+        on_change: Callable[[bool, Samples | None], None] | None = None,
         on_trouble: Callable[[str | None], None] | None = None,
         hung_after_s: float = HUNG_AFTER_S,
     ) -> None:
         self.lost = False
         """Whether no output takes sound at the moment."""
         self._open_player, self._hung_after_s = open_player, hung_after_s
-        self._on_change = on_change or (lambda _speaking: None)
+        self._on_change = on_change or (lambda _speaking, _samples: None)
         self._on_trouble = on_trouble or (lambda _sentence: None)
         self._lock = threading.Lock()
         self._child: Child | None = None
@@ -88,12 +91,10 @@ class Loudspeaker:
             if self._child is None or self.lost:
                 return
             self._number += 1
-            was_silent = self._silent.is_set()
             self._silent.clear()
-            if was_silent:
-                self._on_change(True)
             with contextlib.suppress(ChildDied):  # the minder notices
                 self._child.send(_Play(self._number, sound.samples.tobytes(), sound.rate))
+            self._on_change(True, sound.at_rate(EARS_RATE).samples)  # long before it has left the output's buffer
 
     def cut(self) -> None:
         """Fall silent at once."""
@@ -111,6 +112,8 @@ class Loudspeaker:
         self._minder.join()
 
     def _mind(self) -> None:
+        import scipy.signal  # noqa: F401, PLC0415 - takes half a second, which the first prompt must not wait for
+
         retry_s = FIRST_RETRY_S
         while not self._closing.is_set():
             child = Child("handsfree loudspeaker", attend_player, self._open_player)
@@ -150,7 +153,7 @@ class Loudspeaker:
     def _fall_silent(self) -> None:
         if not self._silent.is_set():
             self._silent.set()
-            self._on_change(False)
+            self._on_change(False, None)
 
     def _lose(self, reason: str) -> None:
         if not self.lost:

@@ -8,12 +8,15 @@ from __future__ import annotations
 import queue
 import time
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 from typing import Any, Protocol
 
-from handsfree.hearing.listener import SpeechBegan, Utterance
+from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.resampling import RATE, Samples
+from handsfree.hearing.sound_watch import Poor, SoundWatch
 from handsfree.hearing.worker import (
     Hearing,
+    HearingBack,
     HearingFailed,
     HearingRestarted,
     MicrophoneBack,
@@ -21,7 +24,7 @@ from handsfree.hearing.worker import (
     SourceEnded,
 )
 from handsfree.problem import ExitCode
-from handsfree.procedure.model import ConfirmGate
+from handsfree.procedure.model import ConfirmGate, ReadingsGate, TimedGate
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.plan import Plan
@@ -46,6 +49,9 @@ class Mouth(Protocol):
 
     def say(self, texts: Sequence[str], tones: Sequence[str]) -> None:
         """Say the texts in order, in place of what is being said; tones come first."""
+
+    def cut(self) -> None:
+        """Fall silent at once."""
 
     def note(self, text: str) -> None:
         """Show a line that is not spoken."""
@@ -87,29 +93,47 @@ class Conductor:
         self._onlooker = onlooker
         self._listening_for: tuple[Any, str] | None = None
         self._speech_until = 0
+        self._watch = SoundWatch()
+        self._said: tuple[Sequence[str], Sequence[str]] = ((), ())
+        self._whole: tuple[Sequence[str], Sequence[str]] = self._said
+        """What is said to its end, whoever speaks."""
+        self._cut_short = False
+        """The person has spoken over the tool, and it is not yet known whether they said anything."""
 
     def run(self, opening: Sequence[ev.Record]) -> ExitCode:
         """Conduct the visit; return DONE when it is finished, FAILED when stopped, LEFT_OPEN otherwise."""
         self._shown(opening)
         self._tell(opening)
+        if any(isinstance(event, ev.VisitOpened) for event in opening):
+            self._whole = self._said  # with the cautions
         while not self._recorder.closed:
             self._listen()
-            if self._recorder.state.speaking and not self._mouth.speaking:
+            if self._cut_short:
+                self._say_again_what_nobody_answered()
+            elif self._recorder.state.speaking and not self._mouth.speaking:
                 self._take(inp.SpeechEnded(at=self._recorder.now()))
                 continue
             due = self._recorder.deadline()
             if due is not None and self._recorder.now() >= max(due, self._speech_until):
                 self._take(inp.TimePassed(at=self._recorder.now()))
                 continue
-            if not self._hear() or self._nobody_left():
+            self._hear()
+            if self._nobody_left():
                 return ExitCode.LEFT_OPEN
             self._typed()
         return ExitCode.DONE if self._recorder.state.gate == "finished" else ExitCode.FAILED
 
-    def _take(self, event: inp.Input) -> None:
-        decisions = self._recorder.take(event)
-        self._shown((event, *decisions))
-        self._tell(decisions)
+    def _take(self, *inputs: inp.Input) -> None:
+        """Let inputs that came together be decided one after the other, then say all that follows from them."""
+        if self._cut_short:
+            self._cut_short = False
+            inputs = (inp.SpeechEnded(at=self._recorder.now(), cut=True), *inputs)
+        decided: list[ev.Record] = []
+        for event in inputs:
+            decisions = self._recorder.take(event)
+            self._shown((event, *decisions))
+            decided += decisions
+        self._tell(decided)
 
     def _shown(self, events: Sequence[inp.Input | ev.Record]) -> None:
         if self._onlooker is not None:
@@ -119,7 +143,23 @@ class Conductor:
         texts = spoken(events)
         tones = [event.name for event in events if isinstance(event, ev.ToneSounded)]
         if texts or tones:
+            self._said = (texts, tones)
             self._mouth.say(texts, tones)
+
+    def _hush(self) -> None:
+        """Fall silent for a person who speaks over the tool; not with cautions, a stop's script or an alarm."""
+        state = self._recorder.state
+        if self._said is self._whole:
+            return
+        if self._mouth.speaking and state.status == "running" and not state.alarmed:
+            self._mouth.cut()
+            self._cut_short = True
+
+    def _say_again_what_nobody_answered(self) -> None:
+        """After a cough the person has still not heard what was cut off by it."""
+        if self._recorder.now() >= self._speech_until:
+            self._cut_short = False
+            self._mouth.say(*self._said)
 
     def _listen(self) -> None:
         """Tell the ears what is understood now, when that has changed."""
@@ -129,11 +169,11 @@ class Conductor:
             self._listening_for = wanted
             self._hearing.listen_for(self._recorder.plan.grammar(*wanted).automaton)
 
-    def _hear(self) -> bool:
-        """Take what the ears have; False when they have come to the end of a file."""
+    def _hear(self) -> None:  # noqa: C901 - one case for each kind of event
+        """Take what the ears have."""
         if self._hearing is None:
             time.sleep(TICK_S)
-            return True
+            return
         match self._hearing.next_event(TICK_S):
             case Utterance() as utterance:
                 self._utterance(utterance)
@@ -143,7 +183,10 @@ class Conductor:
             case MicrophoneGone(name=name):
                 self._mouth.note(f"The microphone {name} is lost. Use the keys.")
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="microphone"))
+            case HearingBack():
+                self._take(inp.DeviceFound(at=self._recorder.now(), device="recogniser"))
             case MicrophoneBack():
+                self._mouth.note("The microphone is back.")
                 self._take(inp.DeviceFound(at=self._recorder.now(), device="microphone"))
             case HearingFailed(problem=problem):
                 self._mouth.note(f"{problem.sentence()}. Use the keys.")
@@ -151,11 +194,22 @@ class Conductor:
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="recogniser"))
             case SourceEnded():
                 self._hearing = None
-            case SpeechBegan():
+            case SpeechBegan(during_speech=over_voice):
                 self._speech_until = self._recorder.now() + SPEECH_MS
+                if over_voice:
+                    self._hush()
+            case NothingSaid():
+                self._speech_until = 0
             case None:
-                pass
-        return True
+                self._watch_noise(self._hearing)
+
+    def _watch_noise(self, hearing: Hearing) -> None:
+        """Look at the noise in a moment in which nobody speaks."""
+        now, state = self._recorder.now(), self._recorder.state
+        if self._mouth.speaking or now < self._speech_until or state.deaf:
+            self._watch.interrupted()
+        elif (poor := self._watch.noise(hearing.noise_db, now)) is not None:
+            self._take(poor_sound(poor, now))
 
     def _utterance(self, utterance: Utterance) -> None:
         question, gate = self._listening_for or (self._recorder.state.question, self._recorder.state.gate)
@@ -170,7 +224,18 @@ class Conductor:
             self._mouth.note(f"heard: {best}")
         else:
             self._onlooker.utterance(utterance.samples)
-        self._take(heard)
+        advice = self._advice(utterance, heard, now)
+        self._take(*advice, heard)
+
+    def _advice(self, utterance: Utterance, heard: inp.Heard, now: int) -> tuple[inp.SoundPoor, ...]:
+        """Return what is to be said of the sound first: nothing over a hazard, and little over a reading."""
+        plan, state = self._recorder.plan, self._recorder.state
+        if any(plan.catalogue.hazard_of(" ".join(one.text)) for one in heard.alternatives):
+            return ()
+        lost_blocks = self._hearing.lost_blocks if self._hearing is not None else 0
+        reading = state.status != "running" or isinstance(plan.gate(state.gate).gate, ReadingsGate | TimedGate)
+        poor = self._watch.heard(utterance, lost_blocks, now, busy=reading)
+        return () if poor is None else (poor_sound(poor, now),)
 
     def _nobody_left(self) -> bool:
         return self._hearing is None and (self._keys is None or self._keys.over)
@@ -182,6 +247,18 @@ class Conductor:
         text = line.strip() or enter_means(self._recorder.plan, self._recorder.state)
         if text:
             self._take(inp.Typed(at=self._recorder.now(), text=text))
+
+
+def poor_sound(poor: Poor, at: int) -> inp.SoundPoor:
+    """Return the input that records poor sound."""
+    speech_db = None if poor.speech_db is None else Decimal(str(poor.speech_db))
+    return inp.SoundPoor(
+        at=at,
+        fault=poor.fault,
+        noise_db=Decimal(str(poor.noise_db)),
+        speech_db=speech_db,
+        lost_blocks=poor.lost_blocks,
+    )
 
 
 def enter_means(plan: Plan, state: State) -> str:

@@ -17,6 +17,7 @@ from handsfree.hearing.listener import SpeechBegan, Utterance
 from handsfree.hearing.sources import Recording, SoundFile
 from handsfree.hearing.worker import (
     Hearing,
+    HearingBack,
     HearingFailed,
     HearingPlan,
     HearingRestarted,
@@ -90,7 +91,7 @@ def test_a_child_killed_from_outside_is_replaced():
         event = hearing.next_event(PATIENCE_S)
     os.kill(hearing.process_id, signal.SIGKILL)
     events = events_of(hearing)
-    assert kinds(events) == [HearingRestarted, Utterance, SourceEnded]
+    assert kinds(events) == [HearingRestarted, HearingBack, Utterance, SourceEnded]
     assert "SIGKILL" in events[0].reason
     assert words(events) == [("no",)]
 

@@ -38,7 +38,10 @@ def loudspeaker():
         told = []
         made.append(
             Loudspeaker(
-                functools.partial(player, *arguments), on_change=told.append, on_trouble=told.append, **options
+                functools.partial(player, *arguments),
+                on_change=lambda speaking, _: told.append(speaking),
+                on_trouble=told.append,
+                **options,
             )
         )
         return made[-1], told
@@ -89,7 +92,7 @@ def test_a_new_sound_takes_the_place_of_the_old_without_a_gap_in_speaking(loudsp
     speaker.play(sound(30))
     speaker.play(sound(0.2))
     assert speaker.wait(2)
-    assert told == [True, False]
+    assert told == [True, True, False]
 
 
 def test_an_output_that_crashes_is_replaced_and_the_ears_are_told_that_it_is_silent(loudspeaker):
