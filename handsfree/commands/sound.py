@@ -10,10 +10,12 @@ from typing import Annotated
 
 import typer
 
+from handsfree.hearing.expectation import accuracy_of
 from handsfree.hearing.microphone import Microphone, MicrophoneLost
 from handsfree.hearing.sound_check import SoundLevels, advice, measure
 from handsfree.hearing.sources import BLOCK_MS, Block, SoundFile, Source
 from handsfree.problem import ExitCode, Problem
+from handsfree.shipped import model_folder
 from handsfree.sound_card import devices
 
 QUIET_S, SPEECH_S = 3.0, 5.0
@@ -25,9 +27,16 @@ def soundcheck(
     ] = None,
     file: Annotated[Path | None, typer.Option(help="Check a sound file in place of a microphone.")] = None,
     list_devices: Annotated[bool, typer.Option("--list", help="List the microphones and end.")] = False,
+    model: Annotated[
+        Path | None,
+        typer.Option("--model", help="The speech model whose figures are looked up; ours when left out."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Measure the noise and your voice, and say what to do about the microphone."""
+    """Measure the noise and your voice, and say what to do about the microphone.
+
+    During a visit too, in another terminal.
+    """
     if list_devices:
         names = [each.name for each in devices("input")]
         typer.echo(json.dumps(names) if as_json else "\n".join(names) or "There is no microphone.")
@@ -35,10 +44,16 @@ def soundcheck(
     source: Source = Microphone(microphone) if file is None else SoundFile(file)
     levels = measure(_asked_for(source, silent=as_json) if file is None else source.blocks())
     told = advice(levels)
+    accuracy = accuracy_of(model or model_folder())
+    ratio_db = levels.above_noise_db
+    expected = None if accuracy is None or ratio_db is None else accuracy.shares(ratio_db)
     if as_json:
-        typer.echo(json.dumps({**asdict(levels), "usable": levels.usable, "advice": told}))
+        shares = None if expected is None else {kind: f"{share:.3f}" for kind, share in expected.items()}
+        typer.echo(json.dumps({**asdict(levels), "usable": levels.usable, "advice": told, "expected": shares}))
     else:
         typer.echo("\n".join([*_figures(levels), *told]))
+        if accuracy is not None and ratio_db is not None:
+            typer.echo(accuracy.sentence(ratio_db))
     if not levels.usable:
         raise typer.Exit(ExitCode.FAILED)
 

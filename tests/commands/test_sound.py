@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "hearing"))
 from sounds import mixed, spoken
 
 from handsfree.commands.sound import soundcheck
+from handsfree.hearing.model_folder import ModelFolder
 from handsfree.problem import ExitCode, Problem
 
 
@@ -53,6 +54,7 @@ def test_json_holds_the_figures_and_the_advice(run, clip):
     told = json.loads(run("--json", "--file", clip(15)).output)
     assert set(told) == {
         "noise_db", "speech_db", "above_noise_db", "clipped", "overflows", "seconds", "usable", "advice",
+        "expected",
     }  # fmt: skip
     assert told["above_noise_db"] == pytest.approx(15, abs=4)
     assert told["usable"] is True
@@ -62,3 +64,29 @@ def test_a_file_that_is_not_there_is_a_problem(run, tmp_path):
     result = run("--file", tmp_path / "nothing.wav")
     assert isinstance(result.exception, Problem)
     assert "there is no such sound file" in str(result.exception)
+
+
+def test_the_accuracy_to_expect_is_told_when_it_was_measured_for_this_model(run, clip, tmp_path):
+    """A made-up model with made-up figures, of which all hold at every level."""
+    model = tmp_path / "models" / "english"
+    (model / "am").mkdir(parents=True)
+    (model / "am" / "final.mdl").write_bytes(b"invented")
+    figures = {
+        "measured": "2026-11-25",
+        "model": ModelFolder(model).identity,
+        "levels_db": [0, 20],
+        "kinds": {"readings": {"right": [9, 9], "of": [10, 10]}},
+    }
+    (model.parent / "accuracy.json").write_text(json.dumps(figures))
+    told = run("--model", model, "--file", clip(15)).output
+    assert "Expect about 9 of 10 readings right at the first call (measured 2026-11-25)." in told
+    assert json.loads(run("--json", "--model", model, "--file", clip(15)).output)["expected"] == {
+        "readings": "0.900"
+    }
+
+
+def test_nothing_is_expected_of_a_model_that_was_not_measured(run, clip, tmp_path):
+    model = tmp_path / "models" / "other"
+    model.mkdir(parents=True)
+    assert "Expect" not in run("--model", model, "--file", clip(15)).output
+    assert json.loads(run("--json", "--model", model, "--file", clip(15)).output)["expected"] is None

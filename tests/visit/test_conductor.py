@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -72,11 +73,17 @@ class Script:
         return self.steps.popleft() if isinstance(self.steps[0], str) else None
 
 
+@cache
+def loaded() -> Any:
+    """The shipped procedure with the demo's sheets."""
+    return load_plan(PROCEDURE, JOB_SHEET)
+
+
 class Stage:
     """A visit on disk with its mouth and clock, conducted through a script of steps."""
 
     def __init__(self, folder: Path) -> None:
-        plan, kept = load_plan(PROCEDURE, JOB_SHEET)
+        plan, kept = loaded()
         self.clock, self.mouth = ToldClock(), Mouth()
         self.recorder, self.opening = Recorder.begin(folder, plan, kept, clock=self.clock)
 
