@@ -35,6 +35,8 @@ SHORTEST_WORD_S = 0.07
 # The longest single word rendered at the slowest setting stays below this, its closing pause included.
 LONGEST_CHARACTER_S = 0.5
 SILENT_PEAK = 300
+PROMPTS_KEPT = 200
+"""About 15 MB; a day of read-backs, each new, would take hundreds."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class VoiceSettings:
 
 
 class Voice:
-    """Renders prompts and keeps them; without an engine it renders nothing and says so once.
+    """Renders prompts and keeps the last few hundred; without an engine it renders nothing and says so once.
 
     `keep_in` is an optional folder where rendered prompts outlive the process.
     """
@@ -78,7 +80,10 @@ class Voice:
             if sound is not None:
                 self._to_folder(text, sound)
         if sound is not None:
+            self._kept.pop(text, None)  # the last one rendered stands last
             self._kept[text] = sound
+            if len(self._kept) > PROMPTS_KEPT:
+                del self._kept[next(iter(self._kept))]
         return sound
 
     def close(self) -> None:

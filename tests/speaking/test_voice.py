@@ -154,6 +154,19 @@ def test_the_bundled_engine_is_loaded_when_the_system_has_none():
     assert Path(told.stdout.strip()).is_dir()
 
 
+def test_prompts_long_unused_are_forgotten_and_can_be_had_again(made, monkeypatch):
+    """A day of read-backs must not fill the memory; what is used stays."""
+    monkeypatch.setattr("handsfree.speaking.voice.PROMPTS_KEPT", 2)
+    voice = made()
+    first = voice.render("One.")
+    voice.render("Two.")
+    assert voice.render("One.") is first
+    voice.render("Three.")
+    assert voice.render("One.") is first
+    assert set(voice._kept) == {"Three.", "One."}
+    assert voice.render("Two.") is not None
+
+
 def test_a_kept_prompt_is_an_ordinary_sound_file(made, voice, tmp_path):
     made(keep_in=tmp_path).render("Probe in.")
     (kept,) = tmp_path.glob("*.wav")
