@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,8 @@ from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
 
+LONG_S = 20.0
+"""A wait at least so long is seen on the screen."""
 SPEED = 150
 """Words a minute of the technician's voice."""
 
@@ -39,7 +42,7 @@ def play_demo(
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
     ears = Recogniser(model)
-    clock = DemoClock()
+    clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say:
         recorder, opening = _Followed.begin(folder, plan, kept, model_sha256=ears.folder.identity, clock=clock)
         with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
@@ -68,6 +71,17 @@ def play_demo(
         "seconds": f"{outcome.seconds:.1f}",
         "visit_minutes": f"{clock.ms / 60_000:.0f}",
     }
+
+
+class _SeenClock(DemoClock):
+    """Lets a wait run out before the eyes, in half a second."""
+
+    def passes(self, seconds: float) -> None:
+        """Let time pass, a long one in steps."""
+        steps = 10 if seconds >= LONG_S else 1
+        for _ in range(steps):
+            super().passes(seconds / steps)
+            time.sleep(0.05 if steps > 1 else 0.0)
 
 
 class _Followed(Recorder):

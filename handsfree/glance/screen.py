@@ -107,7 +107,10 @@ def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
         rows = [[set_cell_size(f" {text.upper()}", column) for text in shown]]
     else:
         drawn = [big(text, size) if text else [""] * size.rows for text in shown]
-        rows = [[set_cell_size(f" {cells[row]}", column) for cells in drawn] for row in range(size.rows)]
+        rows = [
+            [set_cell_size(f" {cells[row]}", column) for cells in drawn]
+            for row in range(size.rows - size.down // 2)
+        ]  # without the space below letters
     found = [_row(cells, values, width) for cells in rows]
     names = [f" {'>' if one.at_hand else ''}{one.name} {one.unit} {one.stands}" for one in values]
     found.append(_row([set_cell_size(name, column) for name in names], values, width, bold=True))

@@ -135,6 +135,8 @@ class Terminal:
 
     def __exit__(self, *_: object) -> None:
         self._over.set()
+        if self._watch is not None:
+            self._watch.changed.set()
         for thread in self._threads:
             thread.join(2.0)
         self._undo.close()
@@ -148,13 +150,15 @@ class Terminal:
             self._threads.append(thread)
 
     def _paint(self) -> None:
+        assert self._watch is not None
         painter, count, size = Painter(colours="NO_COLOR" not in os.environ), 0, (0, 0)
         while not self._over.is_set():
             columns, rows = os.get_terminal_size(sys.stdout.fileno())
             whole, size = count % WHOLE_EVERY == 0 or (columns, rows) != size, (columns, rows)
             _write(painter.sent(self._lines(*size), whole=whole))
             count += 1
-            self._over.wait(PERIOD_S)
+            self._watch.changed.wait(PERIOD_S)
+            self._watch.changed.clear()
 
     def _lines(self, width: int, height: int) -> list[Text]:
         assert self._watch is not None

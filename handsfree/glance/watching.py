@@ -60,6 +60,8 @@ class Watch:
         self._presses: queue.Queue[str] = queue.Queue()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
+        self.changed = threading.Event()
+        """Set whenever there is something new to see."""
         self.saw(())
 
     def saw(self, events: Sequence[Any]) -> None:
@@ -68,6 +70,7 @@ class Watch:
         with self._lock:
             self._notes = noticed(self._notes, events)
             self._seal = Seal(head.count, head.checksum[-7:])
+        self.changed.set()
 
     def utterance(self, samples: np.ndarray[Any, Any]) -> None:
         """Take in the sound of an utterance: how far its voice stands over the noise around it."""
@@ -111,6 +114,7 @@ class Watch:
             visit = self._visit
             with self._lock:
                 self._pad, text = press(visit.plan, visit.state, self._pad, key, visit.now())
+            self.changed.set()
             if text:
                 return text
 

@@ -11,6 +11,7 @@ import ipaddress
 import json
 import secrets
 import socket
+import sys
 import threading
 import time
 from dataclasses import asdict
@@ -69,11 +70,10 @@ class Page:
         self.token = secrets.token_urlsafe(12)
         handler = type("GlanceHandler", (_Handler,), {"page": self})
         try:
-            self._server = ThreadingHTTPServer((host, port), handler)
+            self._server = _Server((host, port), handler)
         except OSError as error:
             what = f"the page cannot be served at {address}: {error.strerror or error}"
             raise Problem(what, remedy="choose another address or port") from error
-        self._server.daemon_threads = True
         self.watch, self.catalogue = watch, catalogue
         self.over = threading.Event()
         self.followers = threading.BoundedSemaphore(MOST_FOLLOWERS)
@@ -108,6 +108,17 @@ class Page:
             "enter": next((key.does for key in picture.keys if key.key == enter), ""),
             "words": self.words(),
         }
+
+
+class _Server(ThreadingHTTPServer):
+    """Does not speak of phones that went away."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Tell of faults of ours alone."""
+        if not isinstance(sys.exception(), OSError):
+            super().handle_error(request, client_address)
 
 
 class _Handler(BaseHTTPRequestHandler):

@@ -93,7 +93,8 @@ def test_values_can_be_read_from_two_metres() -> None:
 
 def _stands(display: list[str], word: str, size: Size) -> bool:
     """Say whether a word stands in letters of a size, by comparing every one of its cells."""
-    rows = [row[: -(size.across // 2) or None] for row in big(word, size)]
+    whole = big(word, size)
+    rows = [row[: -(size.across // 2) or None] for row in whole[: len(whole) - size.down // 2]]
     for top in range(len(display) - len(rows) + 1):
         for left in range(len(display[top]) - len(rows[0]) + 1):
             if all(display[top + row][left : left + len(rows[0])] == rows[row] for row in range(len(rows))):

@@ -48,11 +48,11 @@ def main() -> None:
 
 
 def terminal(work: Path) -> str:
-    """Return the screen at the second read-back of a settling set."""
+    """Return the screen in a wait between two sets, while a value still rises."""
     seen = Seen(handsfree("demo", "--glance", "--out", work / "demo"), cwd=work)
     while seen.child.isalive():
         seen.follow(0.1)
-        if seen.large("Right?") and "2 of 3 sets" in seen.text() and "ppm read back" in seen.text():
+        if seen.large("Wait") and "still rising" in seen.text() and "0:1" in seen.text():
             break
     svg = drawn(seen)
     seen.child.sendintr()

@@ -61,7 +61,7 @@ class Seen:
     def _word(self, word: str) -> bool:
         display = self.screen.display
         for size in SIZES:
-            rows = [row.rstrip() for row in big(word, size)]
+            rows = [row.rstrip() for row in big(word, size)[: size.rows - size.down // 2]]
             for top in range(len(display) - len(rows) + 1):
                 lead = len(rows[0]) - len(rows[0].lstrip())
                 start = display[top].find(rows[0].strip())
@@ -71,9 +71,9 @@ class Seen:
                     return True
         return False
 
-    def press(self, *keys: str, after: float = 0.35) -> None:
+    def press(self, *keys: str, after: float = 0.25) -> None:
         """Press keys one after the other, at the pace of a person who has read what is there."""
-        self.follow(0.4)
+        self.follow(0.3)
         for key in keys:
             self.child.send(KEYS.get(key, key))
             self.follow(after)
