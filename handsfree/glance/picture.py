@@ -26,6 +26,8 @@ class Sound:
     """Whether there is a microphone or a file at all; without one the visit goes by keys."""
     voice_db: float | None = None
     """The last voice over the noise around it; None before the first."""
+    noise_db: float | None = None
+    """How loud it is while nobody speaks, in dB of full scale; None before it is known."""
     trouble: str = ""
     """The last notice of the ears or the voice."""
 

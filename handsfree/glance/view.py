@@ -286,6 +286,7 @@ def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
         parts.append(show("keys-alone"))
     elif sound.voice_db is None:
         parts.append(show("listening"))
+        parts += [] if sound.noise_db is None else [show("noise", decibels=f"{sound.noise_db:.0f}")]
     else:
         grade = "good" if sound.voice_db >= LITTLE_DB else "noisy" if sound.voice_db >= LEAST_DB else "too-noisy"
         parts.append(show("voice", decibels=f"{sound.voice_db:.0f}", grade=show(grade)))

@@ -23,6 +23,8 @@ STALE_S = 3.0
 """A picture this old is covered: what it shows may be wrong by now."""
 NOTICE_S = 60.0
 """How long a notice of the ears or the voice stays."""
+NO_SOUND_DB = -90.0
+"""What the ears report before they have heard anything."""
 FRAME = 320
 SHARE = 10
 """Voice and noise of an utterance: the loudest and the quietest tenth of its frames of 20 ms."""
@@ -82,6 +84,12 @@ class Watch:
         ratio = 10 * float(np.log10(np.mean(powers[-count:]) / np.mean(powers[:count])))
         with self._lock:
             self._sound = replace(self._sound, voice_db=round(ratio, 1))
+
+    def noise(self, decibels: float) -> None:
+        """Take in how loud it is while nobody speaks, in dB of full scale."""
+        if decibels > NO_SOUND_DB and decibels != self._sound.noise_db:
+            with self._lock:
+                self._sound = replace(self._sound, noise_db=decibels)
 
     def notice(self, text: str) -> None:
         """Take in a notice of the ears or the voice."""

@@ -77,6 +77,9 @@ class Onlooker(Protocol):
     def utterance(self, samples: Samples) -> None:
         """Take in the sound of an utterance, before it is decided on."""
 
+    def noise(self, decibels: float) -> None:
+        """Take in how loud it is while nobody speaks, in dB of full scale."""
+
 
 class Conductor:
     """Runs one visit until it is closed, the source ends, or the program is interrupted."""
@@ -206,6 +209,8 @@ class Conductor:
     def _watch_noise(self, hearing: Hearing) -> None:
         """Look at the noise in a moment in which nobody speaks."""
         now, state = self._recorder.now(), self._recorder.state
+        if self._onlooker is not None:
+            self._onlooker.noise(hearing.noise_db)
         if self._mouth.speaking or now < self._speech_until or state.deaf:
             self._watch.interrupted()
         elif (poor := self._watch.noise(hearing.noise_db, now)) is not None:
