@@ -22,7 +22,10 @@ Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length
 Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
 """Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
 
-Phrase = Annotated[str, Field(pattern=r"^[a-z']+( [a-z']+)*$", max_length=60)]
+_LETTERS = "a-zß-öø-žά-ώа-џ"
+"""Small letters of the Latin, Greek and Cyrillic alphabets, as ranges that every reader of the schema knows."""
+
+Phrase = Annotated[str, Field(pattern=rf"^[{_LETTERS}']+( [{_LETTERS}']+)*$", max_length=60)]
 """Words as the person says them: lower case, abbreviations spelled letter by letter ("c o two")."""
 
 Prompt = Annotated[str, Field(min_length=2, max_length=120)]

@@ -113,10 +113,7 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     flat.resolve()
-    place = flat.documents[0].place(("language",))
-    catalogue, document = load_language(file.language, path.parent, place, read)
-    documents = (*flat.documents, *([document] if document is not None else []))
-    return Procedure(file, flat.gates, flat.things, documents, flat.words, catalogue)
+    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words, flat.catalogue)
 
 
 class _Flat:
@@ -128,7 +125,7 @@ class _Flat:
         self.things: dict[str, Thing] = {}
         self.words: dict[str, str] = {}
         self.documents: list[Document] = []
-        self.language = ""
+        self.catalogue: Catalogue
         self.entries: dict[str, str] = {}  # the id of an include -> its first gate
 
     def add(
@@ -149,19 +146,13 @@ class _Flat:
         file = validate(ProcedureFile, document, _filled(document, parameters, included_at))
         self._names(file, document, path)
         self._merge(file, document)
-        self.language = self.language or file.language
-        _need(
-            file.language == self.language,
-            f"{path.name} is written in {file.language}, and what includes it in {self.language}",
-            included_at or document.place(("language",)),
-            "include files of one language",
-        )
+        self._language(file, document, path, included_at)
         if exits is not None and included_at is not None:
             missing = set(file.exits) - set(exits)
             _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", included_at, "add them")
             unknown = set(exits) - set(file.exits)
             _need(not unknown, f"{path.name} has no exit {', '.join(sorted(unknown))}", included_at, "remove it")
-        gates = [*file.gates, *(_own_end(file) if exits is None else ())]
+        gates = [*file.gates, *(_own_end(file, self.catalogue) if exits is None else ())]
         ends = (
             dict.fromkeys(file.exits, gates[len(file.gates)].id if file.exits else "") if exits is None else exits
         )
@@ -195,6 +186,21 @@ class _Flat:
             included_at=target.place(),
         )
         self.entries[prefix + gate.id] = list(self.gates)[before]
+
+    def _language(self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None) -> None:
+        """Load the language of the file that is run; what it includes must be written in the same."""
+        if included_at is None:
+            self.catalogue, beside = load_language(
+                file.language, path.parent, document.place(("language",)), self.read
+            )
+            self.language = file.language
+            self.documents += [beside] if beside is not None else []
+        _need(
+            file.language == self.language,
+            f"{path.name} is written in {file.language}, and what includes it in {self.language}",
+            included_at or document.place(("language",)),
+            "include files of one language",
+        )
 
     def _names(self, file: ProcedureFile, document: Document, path: Path) -> None:
         _need(
@@ -240,15 +246,16 @@ class _Flat:
             )
 
 
-def _own_end(file: ProcedureFile) -> list[RestoreGate | FinishGate]:
+def _own_end(file: ProcedureFile, catalogue: Catalogue) -> list[RestoreGate | FinishGate]:
     """Return the gates a file with exits ends with when it is run by itself."""
     if not file.exits:
         return []
-    finish = FinishGate(kind="finish", id="finish", title="Finish")
+    finish = FinishGate(kind="finish", id="finish", title=catalogue.sayings["finish-title"])
     if not file.things:
         return [finish]
     things = tuple(file.things)
-    return [RestoreGate(kind="restore", id="put-back", title="Put everything back", things=things), finish]
+    title = catalogue.sayings["put-back-title"]
+    return [RestoreGate(kind="restore", id="put-back", title=title, things=things), finish]
 
 
 @dataclass(frozen=True)

@@ -178,8 +178,17 @@ def distance(one: str, other: str, pronunciations: Pronunciations) -> float:
 
 
 def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
-    """Yield words the author expects to hear for which no pronunciation is known."""
+    """Yield words the author expects to hear for which no pronunciation is known.
+
+    In a language without any pronunciation nothing is proven of how words sound, and that is one finding.
+    """
     told: set[str] = set()
+    if _silent(hearing):
+        language = hearing.catalogue.language
+        what = f"{language} has no pronunciations, so nothing is proven of how its words sound"
+        remedy = f"spell its words in phones, under `pronunciations` of {language}.yaml"
+        yield Violation("", Fault("vocabulary", what, remedy, ("language",)), ())
+        return
     for placed in hearing.procedure.gates.values():
         for text, path in own_phrases(hearing.procedure, placed).items():
             for word in hearing.pronunciations.unknown(text.split()):
@@ -189,6 +198,10 @@ def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
                     what = f'no pronunciation is known for "{word}"' + (f" (near: {near})" if near else "")
                     fault = Fault("vocabulary", what, "use another word, or spell it out under `words`", path)
                     yield Violation(placed.id, fault, ())
+
+
+def _silent(hearing: Hearing) -> bool:
+    return hearing.catalogue.dictionary is None and not hearing.pronunciations.spelled
 
 
 def unsayable_numbers(hearing: Hearing) -> Iterator[Violation]:
@@ -218,18 +231,18 @@ def _number_fault(form: NumberForm, ask: Ask, hearing: Hearing) -> str:
             return f"{name} {edge} lies outside what can be said of it, {form.low} to {form.high}"
         if -int(edge.as_tuple().exponent) > form.decimals:
             return f"{name} {edge} has more digits than the {form.decimals} after the point that are shown"
-    missing = hearing.catalogue.numbers.unsayable(form, _Sayable(hearing.pronunciations))
+    missing = hearing.catalogue.numbers.unsayable(form, _Sayable(hearing))
     return "" if missing is None else f"cannot be said at {missing}"
 
 
 @dataclass(frozen=True)
 class _Sayable:
-    """The words with a pronunciation, as a container."""
+    """The words with a pronunciation, as a container; all of them where none has one: the model then decides."""
 
-    pronunciations: Pronunciations
+    hearing: Hearing
 
     def __contains__(self, word: object) -> bool:
-        return isinstance(word, str) and bool(self.pronunciations.of(word))
+        return _silent(self.hearing) or (isinstance(word, str) and bool(self.hearing.pronunciations.of(word)))
 
 
 def closest(hearing: Hearing, count: int) -> list[tuple[float, str, str]]:
