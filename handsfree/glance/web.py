@@ -29,6 +29,8 @@ from handsfree.problem import Problem
 
 PERIOD_S, BEAT_S, ALIVE_S = 0.2, 1.0, 1.0
 """Between looks at the picture; the longest between two sendings; a visit silent for longer sends nothing."""
+PARTING_S = 2.0
+"""The most that the last picture may take to go out."""
 MOST_FOLLOWERS = 8
 LONGEST_KEY = 16
 FILES = {
@@ -89,7 +91,9 @@ class Page:
 
     def __exit__(self, *_: object) -> None:
         self.over.set()
-        time.sleep(2 * PERIOD_S)  # the last picture still goes out
+        until = time.monotonic() + PARTING_S
+        for _follower in range(MOST_FOLLOWERS):  # all are let go when each has been sent the last picture
+            self.followers.acquire(timeout=max(0.0, until - time.monotonic()))
         self._server.shutdown()
         self._server.server_close()
 
@@ -208,9 +212,9 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _headers(self, kind: str, length: int | None) -> None:
         self.send_header("Content-Type", kind)
-        if length is None:
-            self.send_header("Connection", "close")
-        else:
+        if length is None or self.page.over.is_set():
+            self.send_header("Connection", "close")  # which closes it
+        if length is not None:
             self.send_header("Content-Length", str(length))
         for name, value in HEADERS.items():
             self.send_header(name, value)
