@@ -29,6 +29,9 @@ from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 
+BETWEEN_MS = 120
+"""Of silence between two sentences; before the first it would only delay the answer."""
+
 TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
@@ -169,8 +172,9 @@ class _Mouth:
         sounds += [sound for text in texts if (sound := self._rendered(text)) is not None]
         if sounds and self._loudspeaker is not None:
             rate = sounds[-1].rate
-            joined = np.concatenate([sound.at_rate(rate).after_silence(120).samples for sound in sounds])
-            self._loudspeaker.play(Sound(joined, rate))
+            first, *others = (sound.at_rate(rate) for sound in sounds)
+            joined = [first.samples, *(sound.after_silence(BETWEEN_MS).samples for sound in others)]
+            self._loudspeaker.play(Sound(np.concatenate(joined), rate))
 
     def cut(self) -> None:
         """Fall silent at once."""

@@ -8,8 +8,11 @@ from handsfree.hearing.alternatives import Alternative, SpokenWord
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.lexicon.automaton import WordAutomaton
 
-COMPLETE_MS = 220
-"""After a sentence that no further word could lengthen: long enough to be sure of the last sound."""
+COMPLETE_MS = 160
+"""After a sentence that no further word could lengthen: longer than the closed part of a "t" or "k" in a word.
+
+With 140 to 220 the same was heard right of 104 phrases and digits, at 30, 12 and 5 dB.
+"""
 NOISE_EXTRA_MS = 100
 """Added to it in noise, where the quiet end of a word is heard as silence."""
 NOISY_DB = 12.0

@@ -16,8 +16,8 @@ from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
 from handsfree.hearing.utterance import Ears, Spoken, Utterance, dithered
 from handsfree.lexicon.automaton import WordAutomaton
 
-WINDOWS_MS = (800, 1_300)
-"""About a short and a long stop phrase: a longer window holds more of what else sounds."""
+WINDOWS_MS = (700, 1_100, 1_700)
+"""About a short and a long stop phrase, and a sentence: a longer window holds more of what else sounds."""
 EVERY_MS = 200
 FROM_MS = 400
 MARGIN = Decimal(2)
@@ -62,6 +62,7 @@ class OverVoice:
             # The same words are not heard twice.
             self._not_before_ms = self._kept[-1].start_ms + BLOCK_MS + LONGEST_STOP_MS
             said = Spoken(self._ears, self._stop_words, blocks, None)
+            self._kept.clear()
             return said.utterance(alternatives, during_speech=True, now=now)
         return None
 

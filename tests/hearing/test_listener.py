@@ -210,7 +210,7 @@ def test_the_silence_wanted_follows_from_what_could_follow():
             ("hundred and", 30),
         )
     ]
-    assert wanted == [220, 320, 600, 1500]
+    assert wanted == [160, 260, 600, 1500]
 
 
 def test_free_talk_after_a_phrase_is_given_time_to_think():
