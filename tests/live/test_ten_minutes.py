@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from tests.live.support.closet import Stage
-from tests.live.support.conversation import Speakers, converse, live_visit
+from tests.live.support.conversation import ROUND_S, Speakers, converse, live_visit
 from tests.live.support.processes import growth_per_hour
 
 pytestmark = pytest.mark.endurance
@@ -40,7 +40,8 @@ def visit(closet, tmp_path_factory):
             pytest.skip(speakers.notice)
         try:
             with live_visit(home, Stage()) as visit:
-                converse(visit, speakers, SECONDS, lambda s: visit.roar(ROAR_DB[int(s // 60) % len(ROAR_DB)]))
+                talking = SECONDS - ROUND_S / 2  # the rest is for coming to the end
+                converse(visit, speakers, talking, lambda s: visit.roar(ROAR_DB[int(s // 60) % len(ROAR_DB)]))
                 visit.finish(speakers)
                 yield visit
         finally:
@@ -90,5 +91,8 @@ def test_the_memory_of_each_process_is_flat(visit):
 
 def test_the_record_verifies_at_the_end(visit, tmp_path):
     command = [sys.executable, "-m", "handsfree.commands.app", "verify", str(visit.folder)]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=300, check=False)
+    state = os.environ | {"HANDSFREE_STATE": str(visit.folder.parent / "state")}
+    done = subprocess.run(
+        command, env=state, capture_output=True, text=True, cwd=tmp_path, timeout=300, check=False
+    )
     assert done.returncode == visit.process.returncode, done.stdout + done.stderr

@@ -41,7 +41,9 @@ def figures(scale: Scale) -> Iterator[Figure]:
     files = chance.sample(sorted((material.SPEECH / "an4" / "train").glob("*.flac")), scale.many(CLIPS))
     clips = [SoundFile(path).samples().astype(float) for path in files]
     for title, pattern in NOISES.items():
-        found = [SoundFile(path).samples().astype(float) for path in (material.SPEECH / "noise").glob(pattern)]
+        found = [
+            SoundFile(path).samples().astype(float) for path in sorted((material.SPEECH / "noise").glob(pattern))
+        ]
         noises = list(islice(cycle(each for each in found if len(each) > 5 * material.RATE), len(clips)))
         for ratio_db in RATIOS_DB:
             yield from _measured(f"{title}, {ratio_db} dB", clips, noises, ratio_db, chance)

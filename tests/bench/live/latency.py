@@ -40,7 +40,7 @@ GRAMMAR = choice(
     phrases(sorted({text for hazard in english().hazards.values() for text in hazard.heard})),
 ).automaton()
 SPOKEN_DIGITS = ("one", "five", "eight", "zero")
-CLIPS = 10
+CLIPS = 6
 """People's clips of each digit."""
 PAUSE_S = 2.0
 
