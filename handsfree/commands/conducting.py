@@ -20,13 +20,14 @@ from handsfree.hearing.sources import SoundFile, SoundFolder, Source
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
+from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
 from handsfree.speaking.sound import Sound
-from handsfree.speaking.voice import Voice
+from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
-from handsfree.visit.folder import load_plan
+from handsfree.visit.folder import load_plan, plan_of
 from handsfree.visit.recorder import Recorder
 
 BETWEEN_MS = 120
@@ -60,24 +61,30 @@ class Way:
             )
         return Microphone(self.microphone)
 
-    def model_sha256(self) -> str | None:
-        """Return the identity of the model heard with; Problem when its folder cannot be used."""
-        return None if self.typed else ModelFolder.check(self.model or model_folder()).identity
+    def model_sha256(self, plan: Plan) -> str | None:
+        """Return the identity of the model heard with; Problem when it cannot hear the words of the visit."""
+        if self.typed:
+            return None
+        folder = ModelFolder.check(self.model or model_folder())
+        folder.require(plan.words, plan.pronunciations, plan.catalogue.language)
+        return folder.identity
 
 
 def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
     """Begin a visit in a new folder and lead it."""
     plan, kept = load_plan(procedure, job_sheet)
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
-    model = way.model_sha256()
+    model = way.model_sha256(plan)
     recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
     return _conduct(recorder, opening, way)
 
 
 def conduct_resumed(folder: Path, way: Way) -> ExitCode:
     """Go on with an interrupted visit."""
-    way.model_sha256()
     past = recorded_events(folder)
+    opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
+    if opened is not None:
+        way.model_sha256(plan_of(folder, opened.procedure))
     recorder, opening = Recorder.resume(folder)
     return _conduct(recorder, opening, way, past)
 
@@ -88,7 +95,7 @@ def _conduct(recorder: Recorder, opening: Sequence[ev.Record], way: Way, past: S
         with (
             shown(recorder, way, past) as screen,
             _ears(recorder, way) as hearing,
-            _Mouth(way, hearing, screen) as mouth,
+            _Mouth(way, hearing, screen, recorder.plan.catalogue.voice) as mouth,
         ):
             conductor = Conductor(recorder, mouth, screen.keys, hearing, screen.watch)
             code = conductor.run(opening)
@@ -125,7 +132,7 @@ def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
     if source is None:
         yield None
         return
-    ears = partial(recogniser_of, way.model or model_folder())
+    ears = partial(recogniser_of, way.model or model_folder(), recorder.plan.pronunciations)
     hearing = Hearing(HearingPlan(source, ears, recorder.plan.stop_grammar.automaton, way.headset))
     try:
         yield hearing
@@ -136,9 +143,9 @@ def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
 class _Mouth:
     """Prints every line where there is no screen and, unless silent, speaks it through the loudspeaker."""
 
-    def __init__(self, way: Way, hearing: Hearing | None, screen: Screen) -> None:
+    def __init__(self, way: Way, hearing: Hearing | None, screen: Screen, voice: str) -> None:
         self._screen = screen
-        self._voice = None if way.silent else Voice()
+        self._voice = None if way.silent else Voice(VoiceSettings(voice))
         on_change = hearing.tool_speaks if hearing is not None else None
         self._loudspeaker: Loudspeaker | None = None
         if self._voice is not None:

@@ -16,13 +16,14 @@ from pathlib import Path
 from typing import Final
 
 from handsfree.hearing.units import Units
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
 SUMS: Final = "SHA256SUMS"
 """The list of checksums that our own models carry, in the form of the `sha256sum` command."""
 
-_REMEDY: Final = "give --model a folder with an English speech model in Vosk layout"
-_ENGLISH: Final = ("one", "two", "three", "four", "five", "yes", "no", "stop", "point")
+_REMEDY: Final = "give --model a folder with a speech model in Vosk layout"
+_MOST_TOLD: Final = 8
 _FST_MAGIC: Final = struct.pack("<i", 2125659606)
 
 
@@ -36,8 +37,7 @@ class ModelFolder:
     def check(cls, path: Path) -> ModelFolder:
         """Check every file that the recogniser will read.
 
-        Raises `Problem` with one sentence: no such folder, a file missing, empty or damaged (which), or
-        a model that is not English.
+        Raises `Problem` with one sentence: no such folder, or a file missing, empty or damaged (which).
         """
         if not path.is_dir():
             what = "this is a file, not a model folder" if path.exists() else "there is no such model folder"
@@ -46,7 +46,6 @@ class ModelFolder:
         folder._require_files()
         folder._require_sums()
         folder._require_kinds()
-        folder._require_english()
         return folder
 
     @cached_property
@@ -129,13 +128,22 @@ class ModelFolder:
                             "the model file is damaged: it is no decoding graph", where=str(graph), remedy=_REMEDY
                         )
 
-    def _require_english(self) -> None:
-        lacking = [word for word in _ENGLISH if word not in self.words]
+    def require(self, words: Iterable[str], pronunciations: Pronunciations, language: str) -> None:
+        """Raise Problem naming words of a language that the model cannot hear.
+
+        A model built our way hears every word that is pronounced; any other only those of its own list.
+        """
+        wanted = sorted(set(words))
+        own = self.units is None
+        lacking = [word for word in wanted if word not in self.words] if own else pronunciations.unknown(wanted)
         if lacking:
+            more = f" and {len(lacking) - _MOST_TOLD} more" if len(lacking) > _MOST_TOLD else ""
+            told = f"{', '.join(lacking[:_MOST_TOLD])}{more}"
+            remedy = f"give --model a model that hears {language}, or take other words"
+            if not own:
+                remedy += f"; this one hears words whose phones {language}.yaml gives under `pronunciations`"
             raise Problem(
-                f"the model does not know the English words {', '.join(lacking)}",
-                where=str(self.path),
-                remedy=_REMEDY,
+                f"the model does not know the {language} words {told}", where=str(self.path), remedy=remedy
             )
 
 

@@ -23,6 +23,7 @@ from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, Source
 from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
 HEARTBEAT_S = 0.25
@@ -283,11 +284,11 @@ class Hearing:
             self.events.put(MicrophoneGone(self._plan.source.name, self._at_ms))
 
 
-def recogniser_of(model_folder: Path) -> Ears:
+def recogniser_of(model_folder: Path, pronunciations: Pronunciations | None = None) -> Ears:
     """Make the recogniser; its native library is loaded only where this is called."""
     from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415 - see above
 
-    return Recogniser(model_folder)
+    return Recogniser(model_folder, pronunciations)
 
 
 def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float) -> None:

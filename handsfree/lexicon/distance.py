@@ -57,7 +57,8 @@ def phone_distance(one: str, other: str) -> float:
 
 
 @cache
-def _lost(phone: str) -> float:
+def lost(phone: str) -> float:
+    """Return the cost of a phone that is heard as nothing, or out of nothing."""
     return _LOST_VOWEL if phone in _VOWELS else _LOST_CONSONANT
 
 
@@ -65,15 +66,15 @@ def sound_distance(one: Phones, other: Phones) -> float:
     """Return the least cost of turning one chain of phones into the other; 0 when they are the same."""
     row = [0.0]
     for phone in other:
-        row.append(row[-1] + _lost(phone))
+        row.append(row[-1] + lost(phone))
     for mine in one:
-        above, row = row, [row[0] + _lost(mine)]
+        above, row = row, [row[0] + lost(mine)]
         for column, theirs in enumerate(other):
             row.append(
                 min(
                     above[column] + phone_distance(mine, theirs),
-                    above[column + 1] + _lost(mine),
-                    row[column] + _lost(theirs),
+                    above[column + 1] + lost(mine),
+                    row[column] + lost(theirs),
                 )
             )
     return row[-1]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.checks import heard
 from handsfree.lexicon.grammar import (
     CorrectionRule,
     DigitsRule,
@@ -86,6 +87,25 @@ def grammar(question: Question, gate: Gate, things: Mapping[str, Thing], catalog
     if question.kind in {"stopped", "cleared-check", "close-check"}:
         return Grammar((*own, _hazard_rule(catalogue)))
     return Grammar((*own, *everywhere(catalogue)))
+
+
+def words(gates: Iterable[Gate], things: Mapping[str, Thing], catalogue: Catalogue) -> frozenset[str]:
+    """Return every word that may be heard on a visit, whatever its course."""
+    asked = {ask.quantity for gate in gates for ask in asks_of(gate)} | {"co2", "o2", "co", "ambient_co"}
+    units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}
+    texts = [state for thing in things.values() for state in (thing.altered, thing.restored)]
+    for gate in gates:
+        texts += gate.done if isinstance(gate, ConfirmGate) else ()
+        texts += (
+            text
+            for answer in (gate.answers.values() if isinstance(gate, ChoiceGate) else ())
+            for text in answer.heard
+        )
+    for path, text in heard(catalogue):
+        others = {"quantities": asked, "units": units, "spelling": frozenset()}.get(str(path[0]))
+        if others is None or (len(path) > 1 and path[1] in others):
+            texts.append(text)
+    return frozenset(word for text in texts for word in text.split())
 
 
 def stop_grammar(catalogue: Catalogue) -> Grammar:
@@ -211,4 +231,14 @@ def _gate_rules(gate: Gate, row: tuple[Slot, ...], catalogue: Catalogue) -> Iter
 
 DONE_ANSWER = "done"
 
-__all__ = ["DONE_ANSWER", "DROPPED_BACK", "Question", "asks_of", "everywhere", "grammar", "slots", "stop_grammar"]
+__all__ = [
+    "DONE_ANSWER",
+    "DROPPED_BACK",
+    "Question",
+    "asks_of",
+    "everywhere",
+    "grammar",
+    "slots",
+    "stop_grammar",
+    "words",
+]

@@ -12,6 +12,7 @@ from transitions import Machine, MachineError
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.numbers import Numbers
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
 from handsfree.procedure import phrases
@@ -47,6 +48,17 @@ class Plan:
     def numbers(self) -> Numbers:
         """How numbers are said and heard on this visit."""
         return self.catalogue.numbers
+
+    @property
+    def pronunciations(self) -> Pronunciations:
+        """How its words are said, as far as that is known."""
+        return self.catalogue.pronounced(self.procedure.words)
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """Every word that may be heard on this visit."""
+        gates = [placed.gate for placed in self.procedure.gates.values()]
+        return phrases.words(gates, self.things, self.catalogue)
 
     @property
     def things(self) -> Mapping[str, Thing]:

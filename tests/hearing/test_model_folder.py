@@ -6,9 +6,13 @@ from pathlib import Path
 import pytest
 
 from handsfree.hearing.model_folder import SUMS, ModelFolder
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
+from handsfree.procedure.phrases import words
+from handsfree.procedure.procedure import load_procedure
 
 SHIPPED = Path(__file__).parents[2] / "models" / "english"
+PROCEDURES = SHIPPED.parents[1] / "procedures"
 
 
 @pytest.fixture
@@ -82,10 +86,35 @@ def test_a_file_of_another_kind_is_found_without_checksums(copy, name, kind):
         ModelFolder.check(copy)
 
 
-def test_a_model_of_another_language_is_said_to_lack_english_words(copy):
+ENGLISH = ("one", "two", "stop", "point")
+
+
+def test_a_model_of_another_language_is_said_to_lack_the_words(copy):
+    """A model that is not built our way hears the words of its own list and no others."""
     (copy / SUMS).unlink()
     (copy / "graph/words.txt").write_text("<eps> 0\neins 1\nzwei 2\nstop 3\n")
-    with pytest.raises(
-        Problem, match="does not know the English words one, two, three, four, five, yes, no, point"
-    ):
-        ModelFolder.check(copy)
+    (copy / "graph/phones.txt").unlink()
+    folder = ModelFolder.check(copy)
+    with pytest.raises(Problem, match="does not know the english words one, point, two"):
+        folder.require(ENGLISH, Pronunciations(), "english")
+    folder.require(("eins", "zwei"), Pronunciations(dictionary=False), "german")
+
+
+def test_our_model_hears_what_is_pronounced_and_nothing_else():
+    """German words that nobody has spelled in phones are told before the visit, not at the first question."""
+    folder = ModelFolder.check(SHIPPED)
+    folder.require((*ENGLISH, "niner"), Pronunciations(), "english")
+    folder.require(("zwei",), Pronunciations({"zwei": "T S V AY"}, dictionary=False), "german")
+    with pytest.raises(Problem, match="does not know the german words drei, zwei") as caught:
+        folder.require(("zwei", "drei"), Pronunciations(dictionary=False), "german")
+    assert "`pronunciations`" in str(caught.value)
+
+
+def test_all_words_of_the_shipped_procedures_can_be_heard_by_the_shipped_model():
+    """With what a foreign model in the other layout would have to know, by number."""
+    for file in sorted(PROCEDURES.glob("*.yaml")):
+        procedure = load_procedure(file)
+        gates = [placed.gate for placed in procedure.gates.values()]
+        heard = words(gates, procedure.things, procedure.catalogue)
+        assert len(heard) > 150
+        ModelFolder.check(SHIPPED).require(heard, procedure.catalogue.pronounced(procedure.words), "english")
