@@ -19,7 +19,8 @@ HEAD, ALARM, HOLD, MARKED = (
     "reverse bold",
 )
 WARNING = "!! "
-LEAST_WIDTH, LEAST_HEIGHT = 60, 20
+LEAST_MIDDLE = 6
+"""Lines for what to do and the values: on a low terminal the facts below give way first."""
 LABEL_WIDTH = 8
 LEAST_BAR, LEAST_HEADLINE = 16, 4
 
@@ -27,17 +28,14 @@ LEAST_BAR, LEAST_HEADLINE = 16, 4
 def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[Text]:
     """Return exactly `height` lines of exactly `width` cells."""
     top = [*_head(picture, width)]
-    bottom = [*_facts(picture, width, spare=height - 24), *_offers(picture, width), *_keys(picture, width)]
+    keys = [*_offers(picture, width), *_keys(picture, width)]
     if phone:
-        bottom.append(_cells(phone, width, QUIET))
+        keys.append(_cells(phone, width, QUIET))
+    room = height - len(top) - len(keys) - LEAST_MIDDLE
+    bottom = [*list(_facts(picture, width, spare=height - 24))[: max(0, room)], *keys]
     middle = _middle(picture, width, height - len(top) - len(bottom))
     found = [*top, *middle, *bottom][:height]
     return found + [_cells("", width, PLAIN)] * (height - len(found))
-
-
-def too_small(width: int, height: int) -> bool:
-    """Say whether the terminal is too small for the picture."""
-    return width < LEAST_WIDTH or height < LEAST_HEIGHT
 
 
 def stale(words: tuple[str, str], width: int, height: int) -> list[Text]:

@@ -16,7 +16,7 @@ from handsfree.glance.screen import lines, stale
 from handsfree.glance.terminal import Painter, keys_in
 from handsfree.glance.view import glance
 
-TERMINALS = ((80, 24), (120, 40), (60, 20), (200, 60))
+TERMINALS = ((80, 24), (120, 40), (60, 20), (40, 12), (30, 6), (200, 60))
 
 
 @cache
