@@ -122,4 +122,4 @@ class Figure:
 
     def line(self) -> str:
         """Return it as a line."""
-        return f"  {self.name:<52} {self.value}"
+        return f"  {self.name:<72} {self.value}"

@@ -1,107 +1,95 @@
-"""Stop phrases over the tool's own voice, half-duplex.
+"""Stop phrases over the tool's own voice, half-duplex, as a room returns that voice to the microphone.
 
-The tool's prompts and a technician's stop phrases are rendered by different voices and mixed at set ratios of
-their levels, in light burner noise. The time to a stop is counted from the end of the phrase, in the time of
-the sound (negative: before its end); what the recogniser itself takes comes on top (part `latency`).
+The tool's prompts come back through calculated rooms (see `tests/hearing/own_voice.py`), other voices call stop
+phrases over them at set ratios of the levels, in light burner noise. The listener knows what is played, as in a
+visit. The time to a stop is counted from the end of the phrase in the time of the sound (negative: before its
+end); what the recogniser itself takes comes on top (part `latency`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import product
 
 import numpy as np
 
-from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
-from handsfree.hearing.sources import BLOCK_MS, Recording
-from handsfree.lexicon.automaton import phrases
+from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.catalogue import english
 from handsfree.procedure.phrases import stop_grammar
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour, Figure, Note, Share, Spread
 from tests.bench.live.scale import MODEL, Scale
+from tests.hearing.own_voice import echoed, own_prompts, rendered, stops_in
 
+PEOPLE = ("en-us+f3", "en-us+m3", "en-us+m7")
 PROMPTS = [
     "Nine three. Four four. One eight.",
-    "Readings.",
     "C O eight zero. Again in thirty.",
-    "Reset, now?",
     "Found at one five. Put it back.",
     "Clockwise, facing the screw, one eighth.",
-    "Cover on and tight. Say fitted.",
-    "Burner off now.",
     "Hold the maximum rate. Say the fan speed.",
-    "Wait three minutes for the analyser.",
-    "Gas isolated? Lock and tag on.",
-    "Carbon monoxide in the room?",
     "Turn the outdoor reset up. What was it?",
-    "Trap filled and the water pressure up?",
-    "Repeat the reading digit by digit.",
     "What is left: the probe, the plug, the cover.",
     "Recheck at minimum rate, then again at maximum.",
 ]
-PEOPLE = ("en-us+f3", "en-us+m3", "en-us+m7")
-OFFSETS_S = (1.3, 3.1, 5.7)
-ABOVE_DB = (None, 12, 6, 0)
-PHRASE_AT, HEARD = 2 * material.RATE, 5 * material.RATE
-"""Where in a mixture the phrase begins, and how long the mixture is, in samples."""
+ROOMS_S = (0.15, 0.3)
+"""Times in which the room's answer falls by 60 dB."""
+ABOVE_DB = (12, 6, 0, -6)
+OWN_LEVELS_DB = (10, 0, -10)
+ROAR = 60
+"""Effective value of the burner's noise; the speech has 2000."""
+AFTER = np.zeros(material.RATE // 2)
 
 
 def figures(scale: Scale) -> Iterator[Figure]:
-    """First the tool alone, then a technician over it."""
-    ears = Recogniser(MODEL)
-    hazards = {name: hazard.heard for name, hazard in english().hazards.items()}
-    talk = np.concatenate(
-        [part for wave in material.rendered("en-us", PROMPTS) for part in (wave, np.zeros(material.RATE // 4))]
-    )
-    talk += np.resize(material.burner_noise(60), len(talk)) * 200
-    false = _stops_in(ears, talk)
-    yield Figure("the tool's own voice alone: stops", AnHour(len(false), len(talk) / material.RATE / 3600))
-    if false:
-        yield Figure("    as", Note(", ".join(text for _, text in false)))
-    meaning = {text: name for name, texts in hazards.items() for text in texts}
-    stops = list(meaning) if not scale.quick else [texts[0] for texts in hazards.values()]
-    spoken = {name: material.rendered(name, stops) for name in PEOPLE}
-    for above_db in ABOVE_DB:
-        right, other, late = 0, 0, []
-        tries = [
-            (number, wave, offset_s)
-            for waves in spoken.values()
-            for number, wave in enumerate(waves)
-            for offset_s in (OFFSETS_S if above_db is not None and not scale.quick else OFFSETS_S[:1])
-        ]
-        for number, wave, offset_s in tries:
-            told = _stops_in(ears, _over(talk, wave, round((offset_s + number * 4) * material.RATE), above_db))
-            meant = [ms for ms, text in told if meaning[text] == meaning[stops[number]] and ms > PHRASE_AT / 16]
+    """First the tool alone, every sentence it has, then a person over it."""
+    ears, words = Recogniser(MODEL), stop_grammar(english()).automaton
+    yield from _alone(ears, words, scale)
+    hazards = english().hazards
+    meaning = {text: name for name, hazard in hazards.items() for text in hazard.heard}
+    calls = [text for hazard in hazards.values() for text in hazard.heard[: 1 if scale.quick else 3]]
+    waves = {name: rendered(name, calls) for name in PEOPLE}
+    prompts = rendered("en-us", PROMPTS)
+    for room_s, above_db in product(ROOMS_S[: scale.many(len(ROOMS_S))], ABOVE_DB):
+        right, other, late, count = 0, 0, [], 0
+        for name, (number, call) in product(PEOPLE, enumerate(calls)):
+            # Two prompts in a row, so that even a long call ends before the voice does.
+            pair = prompts[number % len(prompts)], prompts[(number + 1) % len(prompts)]
+            played = np.concatenate([pair[0], np.zeros(material.RATE // 10), pair[1]])
+            heard = np.concatenate([echoed(played, room_s, seed=number) * 10 ** (-above_db / 20), AFTER])
+            wave, at = waves[name][number], material.RATE + 1000 * (number % 8)
+            heard = np.pad(heard, (0, max(0, at + len(wave) + len(AFTER) - len(heard))))
+            heard[at : at + len(wave)] += wave
+            told = stops_in(ears, words, heard + _roar(len(heard)), played)
+            meant = [ms for ms, text in told if meaning[text] == meaning[call] and ms > at / 16]
             right += bool(meant)
-            other += any(meaning[text] != meaning[stops[number]] for _, text in told)
-            late += [meant[0] - (PHRASE_AT + len(wave)) / 16] if meant else []
-        title = "the tool silent" if above_db is None else f"the person {above_db} dB above the tool"
-        yield Figure(f"{title}: the right stop", Share(right, len(tries)))
-        yield Figure(f"{title}: another stop", Share(other, len(tries)))
-        yield Figure(f"{title}: after the phrase's end", Spread.of(late, "ms"))
+            other += any(meaning[text] != meaning[call] for _, text in told)
+            late += [meant[0] - (at + len(wave)) / 16] if meant else []
+            count += 1
+        title = f"room {room_s:g} s, the person {above_db:+d} dB over the tool"
+        yield Figure(f"{title}: the right stop", Share(right, count))
+        yield Figure(f"{title}: another stop", Share(other, count))
+        yield Figure(f"{title}: after its end", Spread.of(late, "ms"))
 
 
-def _over(talk: np.ndarray, wave: np.ndarray, begin: int, above_db: float | None) -> np.ndarray:
-    """Return a phrase in the tool's talk, or in light noise alone."""
-    length = max(HEARD, PHRASE_AT + len(wave) + material.RATE)
-    if above_db is None:
-        mixed = np.resize(material.burner_noise(10), length) * 200
-    else:
-        mixed = np.resize(np.roll(talk, -begin), length) * 10 ** (-above_db / 20)
-    mixed[PHRASE_AT : PHRASE_AT + len(wave)] += wave
-    return mixed
+def _alone(ears: Recogniser, words: WordAutomaton, scale: Scale) -> Iterator[Figure]:
+    texts = own_prompts()
+    texts = texts[:: len(texts) // scale.many(len(texts))]
+    waves = rendered("en-us", texts)
+    for level_db in OWN_LEVELS_DB:
+        false, length = [], 0
+        for number, (text, wave) in enumerate(zip(texts, waves, strict=True)):
+            heard = np.concatenate([echoed(wave, ROOMS_S[-1], seed=number) * 10 ** (level_db / 20), AFTER])
+            false += [
+                f"{text!r} as {told!r}" for _, told in stops_in(ears, words, heard + _roar(len(heard)), wave)
+            ]
+            length += len(heard)
+        title = f"the tool's own {len(texts)} sentences at {level_db:+d} dB: stops"
+        yield Figure(title, AnHour(len(false), length / material.RATE / 3600))
+        if false:
+            yield Figure("    as", Note(", ".join(false[:4])))
 
 
-def _stops_in(ears: Recogniser, wave: np.ndarray) -> list[tuple[int, str]]:
-    """Return the time (ms) and words of each stop heard while the tool speaks."""
-    listener = Listener(ears, stop_grammar(english()).automaton)
-    listener.listen_for(phrases(["yes", "no"]).automaton())
-    listener.tool_speaks(True)
-    samples = np.clip(wave, -32768, 32767).astype(np.int16)
-    return [
-        (block.start_ms + BLOCK_MS, " ".join(event.alternatives[0].text))
-        for block in Recording(samples).blocks()
-        for event in listener.hear(block)
-        if isinstance(event, Utterance)
-    ]
+def _roar(length: int) -> np.ndarray:
+    return np.resize(material.burner_noise(10), length) * ROAR
