@@ -20,6 +20,7 @@ from handsfree.hearing.sources import SoundFile, SoundFolder, Source
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
+from handsfree.session.plan import STOP
 from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
@@ -73,6 +74,7 @@ class Way:
 def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
     """Begin a visit in a new folder and lead it."""
     plan, kept = load_plan(procedure, job_sheet)
+    plan.move(plan.procedure.first, STOP)  # makes the machine of gates now: the first answer may be a stop
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     model = way.model_sha256(plan)
     recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
