@@ -20,8 +20,7 @@ from handsfree.hearing.sources import SoundFile, SoundFolder, Source
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
-from handsfree.session.plan import STOP
-from handsfree.session.plan import Plan
+from handsfree.session.plan import STOP, Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
 from handsfree.speaking.sound import Sound
