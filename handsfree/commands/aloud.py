@@ -53,8 +53,8 @@ def heard_aloud(
     once. Raises Problem when there is no voice or no model.
     """
     words = hearing_of(procedure, catalogue)
-    ears = Recogniser(model_folder(), Pronunciations(dict(procedure.words)))
-    voices = [Voice(VoiceSettings(words_per_minute=rate)) for rate in RATES]
+    ears = Recogniser(model_folder(), words.pronunciations)
+    voices = [Voice(VoiceSettings(catalogue.voice, rate)) for rate in RATES]
     dice = np.random.default_rng(seed)
     done: set[tuple[str, str]] = set()
     try:

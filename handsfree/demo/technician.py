@@ -91,7 +91,7 @@ class InventedTechnician:
                 wanted = ["co2", "o2"] if question.kind == "pair" else [question.about or asked[0]]
                 return " ".join(self.plan.numbers.digits(self._look(quantity, state)) for quantity in wanted)
             case "stopped":
-                return f"{words.answers['cleared'][0]} it was misheard"
+                return f"{words.answers['cleared'][0]} {words.glance.cleared[0]}"
             case "rate" | "recheck-rate":
                 return words.rates[self.rate][0]
             case "restore":

@@ -100,8 +100,8 @@ class ConfirmGate(GateBlock):
 
     kind: Literal["confirm"]
     prompt: Prompt
-    done: Phrases = ("done",)
-    """What the person says when it is done; any one of these."""
+    done: Phrases = ()
+    """What the person says when it is done, any one of these; the language's own word when left out ("done")."""
     alters: Names = ()
     """Things that are altered once this is done."""
     restores: Names = ()

@@ -13,6 +13,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.model import (
     AdjustGate,
+    AnyGate,
     ChoiceGate,
     ConfirmGate,
     FinishGate,
@@ -152,7 +153,10 @@ class _Flat:
             _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", included_at, "add them")
             unknown = set(exits) - set(file.exits)
             _need(not unknown, f"{path.name} has no exit {', '.join(sorted(unknown))}", included_at, "remove it")
-        gates = [*file.gates, *(_own_end(file, self.catalogue) if exits is None else ())]
+        gates = [
+            *(_answered(gate, self.catalogue) for gate in file.gates),
+            *(_own_end(file, self.catalogue) if exits is None else ()),
+        ]
         ends = (
             dict.fromkeys(file.exits, gates[len(file.gates)].id if file.exits else "") if exits is None else exits
         )
@@ -244,6 +248,13 @@ class _Flat:
                 placed.place,
                 "use one of them",
             )
+
+
+def _answered(gate: AnyGate, catalogue: Catalogue) -> AnyGate:
+    """Return a confirmation without words of its own with the language's word for "done"."""
+    if isinstance(gate, ConfirmGate) and not gate.done:
+        return gate.model_copy(update={"done": catalogue.answers["done"]})
+    return gate
 
 
 def _own_end(file: ProcedureFile, catalogue: Catalogue) -> list[RestoreGate | FinishGate]:

@@ -122,7 +122,7 @@ class _Surroundings:
 
     def heard(self) -> list[str]:
         """Return phrases that the gate accepts, its own and a few understood everywhere."""
-        own = list(self.gate.get("done", ["done"] if self.gate["kind"] == "confirm" else []))
+        own = list(self.gate.get("done", self.catalogue.answers["done"] if self.gate["kind"] == "confirm" else []))
         for answer in self.gate.get("answers", {}).values():
             own += answer["heard"]
         stops = [text for hazard in self.catalogue.hazards.values() for text in hazard.heard[:1]]
