@@ -95,7 +95,8 @@ def _general(accept: str) -> Grammar:
     names = tuple(name for quantity in catalogue.quantities.values() for name in quantity.heard)
     units = tuple(name for unit in catalogue.units.values() for name in unit.heard)
     reading: Rule = ValuesRule((Slot(catalogue.numbers, "value", ANY_NUMBER, tuple(dict.fromkeys(names)), units),))
-    confirm: Rule = answers({"affirm": (*catalogue.answers["affirm"], *catalogue.answers["done"]), "deny": catalogue.answers["deny"]})
+    said = catalogue.answers
+    confirm: Rule = answers({"affirm": (*said["affirm"], *said["done"]), "deny": said["deny"]})
     kinds: dict[str, tuple[Rule, ...]] = {
         "reading": (reading,),
         "confirm": (confirm,),
