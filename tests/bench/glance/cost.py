@@ -74,8 +74,9 @@ def stop(folder: Path) -> float:
     seen.child.send("\x1b[C")
     while "called by the person" not in seen.text():
         read(seen)
+    taken = 1000 * (time.perf_counter() - began)
     seen.child.close(force=True)
-    return 1000 * (time.perf_counter() - began)
+    return taken
 
 
 def until_changed(seen: Seen, sent: str) -> float:
