@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import threading
 import time
 from collections.abc import Callable
@@ -112,8 +113,8 @@ class Loudspeaker:
         self._minder.join()
 
     def _mind(self) -> None:
-        import scipy.signal  # noqa: F401, PLC0415 - takes half a second, which the first prompt must not wait for
-
+        # It takes half a second, which the first prompt must not wait for.
+        threading.Thread(target=importlib.import_module, args=("scipy.signal",), daemon=True).start()
         retry_s = FIRST_RETRY_S
         while not self._closing.is_set():
             child = Child("handsfree loudspeaker", attend_player, self._open_player)

@@ -32,16 +32,22 @@ def card(tmp_path_factory):
 
 
 class Card:
-    """A PulseAudio server; `MODULES` are what it loads: a sink here, whose monitor is the microphone."""
+    """A PulseAudio server; `MODULES` are what it loads: here a room, heard by its monitor, and a headset."""
 
-    MODULES = ("module-null-sink sink_name=closet rate=16000", "module-always-sink")
+    MODULES = (
+        "module-null-sink sink_name=closet rate=16000",
+        "module-null-sink sink_name=headset rate=16000",
+        "module-always-sink",
+    )
 
     def __init__(self, home, patch):
         runtime = home / "run"
         runtime.mkdir(mode=0o700)
         self.socket = runtime / "native"
         asound = home / "asound.conf"
-        asound.write_text("pcm.!default { type pulse }\nctl.!default { type pulse }\n")
+        ends = {"room": "closet", "microphone": "closet.monitor", "headset": "headset", "in_it": "headset.monitor"}
+        named = [f'pcm.{name} {{ type pulse\n device "{end}" }}' for name, end in ends.items()]
+        asound.write_text("\n".join(["pcm.!default { type pulse }", "ctl.!default { type pulse }", *named, ""]))
         patch.setenv("XDG_RUNTIME_DIR", str(runtime))
         patch.setenv("PULSE_RUNTIME_PATH", str(runtime / "pulse"))
         patch.setenv("PULSE_SERVER", f"unix:{self.socket}")
