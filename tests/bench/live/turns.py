@@ -22,7 +22,7 @@ from handsfree.demo.play import DemoClock
 from handsfree.hearing.listener import Utterance
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
-from handsfree.visit.conductor import Conductor
+from handsfree.visit.conductor import TICK_S, Conductor
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 from tests.bench.live.scale import MODEL
@@ -157,7 +157,7 @@ def conducted(procedure: Path, script_of: Callable[[Recorder, Hearing], Script])
         in_time = InTime(hearing, ours, clock, script)
         Conductor(recorder, Silent(), None, in_time).run(opening)
         while not script.over:  # the visit is closed; the ears go on to the end of the time
-            in_time.next_event(1)
+            in_time.next_event(TICK_S)
     recorder.release()
     took = time.monotonic() - begun, time.process_time() - used
     return Ran(folder, in_time.utterances, hearing.restarts, *took)

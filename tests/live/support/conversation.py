@@ -7,7 +7,7 @@ import signal
 import subprocess
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -22,7 +22,7 @@ from tests.live.support.processes import Watch
 
 JOB_SHEET = Path(__file__).parents[3] / "handsfree" / "demo" / "jobsheet.yaml"
 VOICES = (("en-us+m3", 140), ("en-us+f3", 150), ("en-us+m7", 150))
-START_S, FINISH_S, ANSWER_S = 60.0, 120.0, 4.0
+START_S, FINISH_S, ANSWER_S, LEAVE_S = 60.0, 120.0, 4.0, 15.0
 GATES = 4
 ROUND_S = 45.0
 """About what a round of so many gates takes when nearly all is understood."""
@@ -144,12 +144,17 @@ class LiveVisit:
     def finish(self, speakers: Speakers) -> int:
         """Answer to the end of the visit; interrupt one that does not come to it; return the exit code."""
         self.person.goes_on(False)
+        self.roar(None)
         until = time.monotonic() + FINISH_S
         while self.running and time.monotonic() < until:
             self.turn(speakers, aside=0.0)
         if self.running:
             self.process.send_signal(signal.SIGINT)
-        self.process.wait(30)
+        with suppress(subprocess.TimeoutExpired):
+            self.process.wait(LEAVE_S)
+        if self.running:  # a shell without job control lets its children ignore the interruption
+            self.process.kill()
+            self.process.wait()
         self.follower.look()
         self.settle()
         return self.process.returncode
