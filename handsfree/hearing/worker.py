@@ -7,6 +7,7 @@ events on, and starts another child when one dies, hangs, or loses its microphon
 from __future__ import annotations
 
 import contextlib
+import importlib
 import queue
 import threading
 import time
@@ -152,6 +153,8 @@ class Hearing:
     def __init__(self, plan: HearingPlan, *, hung_after_s: float = HUNG_AFTER_S) -> None:
         self.events: queue.Queue[Heard] = queue.Queue()
         self.restarts = 0
+        self.listening = False
+        """Whether sound arrives and is listened to at this moment."""
         self.noise_db = -90.0
         """The level of the noise now, in dB of full scale."""
         self.lost_blocks = 0
@@ -240,6 +243,7 @@ class Hearing:
         except ChildDied as death:
             return str(death)
         finally:
+            self.listening = False
             child.kill()  # first, for whoever holds the lock may be waiting for it to read
             with self._wishes.lock:
                 self._child = None
@@ -271,6 +275,7 @@ class Hearing:
         return None
 
     def _tell_back(self) -> None:
+        self.listening = True
         if self._gone:
             self._gone = False
             self.events.put(MicrophoneBack(self._plan.source.name, self._at_ms))
@@ -297,10 +302,10 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
-        import scipy.linalg  # noqa: F401, PLC0415 - takes half a second, which no stop phrase must wait for
-
         listener = Listener(plan.ears(), plan.stop_words, talk_over=plan.talk_over)
         pipe.send(_Beat(at_ms, hearing=False))
+        # It takes half a second, which no stop phrase must wait for.
+        threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
         while not listener.ready:
             if pipe.poll(HEARTBEAT_S):
                 _obey(listener, pipe.recv())
