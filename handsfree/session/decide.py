@@ -14,12 +14,12 @@ from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.asking import deadline, escalate, time_passed
 from handsfree.session.draft import Draft
-from handsfree.session.everywhere import command, recheck, rechecked, taken_back
+from handsfree.session.everywhere import command, recheck, recheck_read_back, rechecked, taken_back
 from handsfree.session.fusion import Choice, choose, choose_typed, describe
 from handsfree.session.gates import KINDS
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
-from handsfree.session.gates.restore import ask_next_restore, hear_restore
+from handsfree.session.gates.restore import ask_next_restore, hear_restore, read_back_restored
 from handsfree.session.gates.values import over_range, spoken_value
 from handsfree.session.plan import Plan
 from handsfree.session.state import EARS, State, apply
@@ -164,7 +164,7 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
         KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
 
 
-def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: PLR0911 - one for each asker
     """Hand an answer to whoever asked: a note, a recheck, an unmet need, or the gate."""
     kind = draft.expected().kind
     if kind == "note" and meaning == Answer("talk"):
@@ -177,6 +177,8 @@ def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
     if kind.startswith("recheck-") and isinstance(meaning, Answer):
         rechecked(draft, meaning.name)
         return True
+    if kind == "thing-check" and draft.state.rechecks:
+        return recheck_read_back(draft, meaning)
     if kind == "thing-first":
         return _need(draft, meaning)
     if kind in {"restore", "thing-check"} and not isinstance(draft.placed.gate, RestoreGate | FinishGate):
@@ -198,8 +200,10 @@ def _need(draft: Draft, meaning: Meaning) -> bool:
         return True
     if not altered and draft.plan.things[thing].value is not None:
         return ask_next_restore(draft, [thing])
-    event = ev.Altered if altered else ev.Restored
-    draft.emit(event(at=draft.at, thing=thing, gate=draft.state.gate))
+    if not altered:
+        read_back_restored(draft, thing)
+        return True
+    draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
     draft.open()
     return True
 

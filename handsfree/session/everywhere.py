@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import ReadingsGate, RestoreGate, TimedGate, VerdictGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
@@ -11,6 +12,7 @@ from handsfree.session.asking import LONG_HOLD_MS
 from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
+from handsfree.session.gates.restore import read_back_restored
 
 _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 
@@ -182,11 +184,24 @@ def _next_recheck(draft: Draft) -> None:
 def rechecked(draft: Draft, answer: str) -> None:
     """Take one answer of a recheck; a setting said to be restored stays altered until its value proves it."""
     item = draft.state.rechecks[0]
-    draft.emit(ev.Rechecked(item=item, answer=answer))
     thing = draft.plan.things.get(item)
     if thing is not None and thing.value is None and answer == "restored":
+        read_back_restored(draft, item)
+        return
+    draft.emit(ev.Rechecked(item=item, answer=answer))
+    _next_recheck(draft)
+
+
+def recheck_read_back(draft: Draft, meaning: Meaning) -> bool:
+    """Take the answer to the read-back of a thing that a recheck found restored; False when it is none."""
+    if not isinstance(meaning, Answer):
+        return False
+    item = draft.state.rechecks[0]
+    if meaning.name == "affirm":
+        draft.emit(ev.Rechecked(item=item, answer="restored"))
         draft.emit(ev.Restored(at=draft.at, thing=item, gate=draft.state.gate))
     _next_recheck(draft)
+    return True
 
 
 def _rechecked_all(draft: Draft) -> None:

@@ -264,6 +264,8 @@ def test_a_thing_found_restored_after_an_interruption_is_no_longer_altered() -> 
     while visit.state.rechecks:
         item = visit.state.rechecks[0]
         visit.say("firing" if item == "burner" else shipped().things[item].restored)
+        if visit.state.question.kind == "thing-check" and visit.state.rechecks:
+            visit.say("confirmed")
     assert set(visit.state.altered) == {"outdoor-reset", "set-point"}
     assert visit.state.question.about == "outdoor-reset"
 

@@ -41,7 +41,12 @@ def hear_restore(draft: Draft, meaning: Meaning, then: Callable[[Draft], None]) 
     """Act on an answer while a thing is being put back; False when it is no answer to that."""
     question = draft.expected()
     if question.kind == "restore" and isinstance(meaning, Answer) and meaning.name in {"restored", "altered"}:
-        _state_called(draft, question.about, restored=meaning.name == "restored")
+        if meaning.name == "restored":
+            read_back_restored(draft, question.about)
+        else:
+            thing = draft.plan.things[question.about]
+            draft.say("thing-not-back", thing=sentence_case(thing.said), state=thing.restored)
+            ask_next_restore(draft, [question.about])
         return True
     if question.kind == "restore" and isinstance(meaning, Values):
         value = meaning.values[0][1]
@@ -64,14 +69,11 @@ def hear_restore(draft: Draft, meaning: Meaning, then: Callable[[Draft], None]) 
     return False
 
 
-def _state_called(draft: Draft, name: str, *, restored: bool) -> None:
+def read_back_restored(draft: Draft, name: str) -> None:
+    """Read back that a thing was called restored: one word alone restores nothing, it could be a stray one."""
     thing = draft.plan.things[name]
-    if restored:
-        text = draft.words("thing-check", thing=sentence_case(thing.said), state=thing.restored)
-        draft.ask("thing-check", text, name)
-    else:
-        draft.say("thing-not-back", thing=sentence_case(thing.said), state=thing.restored)
-        ask_next_restore(draft, [name])
+    text = draft.words("thing-check", thing=sentence_case(thing.said), state=thing.restored)
+    draft.ask("thing-check", text, name)
 
 
 def _value_called(draft: Draft, name: str, value: Decimal) -> None:
