@@ -133,7 +133,11 @@ def row(here: Sequence[Played]) -> None:
     else:
         hours = sum(one.length for one in here) / 3600
         taken = sum(bool(one.heard) for one in here)
-        print(f"{at:>6} {here[0].ear:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour")
+        at_once = sum(one.at_once for one in here)
+        print(
+            f"{at:>6} {here[0].ear:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour; "
+            f"without a question {told(at_once, len(here))}, {at_once / hours:.0f} an hour"
+        )
 
 
 def worst_speakers(ones: Sequence[Played]) -> None:
