@@ -29,7 +29,8 @@ from tests.live.support.processes import Sample, growth_per_hour
 
 MINUTES_EACH = 2.5
 ROAR_DB = (None, 20.0, 10.0, 5.0)
-IDLE_S = 20.0
+WARM_S, IDLE_S = 15.0, 20.0
+"""First libraries are still being loaded; then nobody speaks in silence and in noise."""
 CUTS = 20
 LOUD = 50
 """A sample above this is sound: the tool's channel holds zeros while it is silent."""
@@ -50,6 +51,7 @@ def figures(scale: Scale) -> Iterator[Figure]:
             yield Figure("load of this machine at the start (1 min)", Amount(os.getloadavg()[0], "processes"))
             stage = Stage(record=True)
             with live_visit(Path(home), stage) as visit:
+                visit.idle(WARM_S, "start")
                 for roar_db in (None, 10.0):
                     visit.roar(roar_db)
                     visit.idle(IDLE_S, "silence" if roar_db is None else "noise")
@@ -115,7 +117,8 @@ def _whole(visit: LiveVisit, stage: Stage) -> Iterator[Figure]:
     yield Figure(
         "utterances marked for lost sound (overflow)", Share(sum(one.overflow for one in heard), len(heard))
     )
-    yield Figure("overflows of this bench's own recording", Amount(stage.overflows, "blocks", 0))
+    gaps = f"{stage.overflows}, {stage.underflows}"
+    yield Figure("gaps in this bench's own recording, in its own playing", Note(gaps))
     hours = (said[-1].ended - said[0].began) / 3600
     yield Figure("stops that nobody said", AnHour(visit.follower.stops, hours))
     yield Figure("exit of the visit", Note(f"{visit.process.returncode} (0 finished, 3 left open)"))
@@ -126,7 +129,13 @@ def _processor(visit: LiveVisit) -> Iterator[Figure]:
     for role, samples in visit.watch.by_role().items():
         for sample in samples:
             shares[role, sample.condition].append(sample)
-    titles = {"silence": "silence", "noise": "noise", "speech": "the person speaks", "speaking": "the tool speaks"}
+    titles = {
+        "silence": "silence",
+        "noise": "noise",
+        "pause": "pauses in talk",
+        "speech": "the person speaks",
+        "speaking": "the tool speaks",
+    }
     for condition, title in titles.items():
         parts = {role: _share(samples) for (role, at), samples in shares.items() if at == condition}
         listed = ", ".join(f"{role} {100 * share:.1f}" for role, share in parts.items())
@@ -155,6 +164,8 @@ def _cuts(count: int) -> list[float]:
         patch.setenv("PULSE_SINK", ClosetCard.VISIT["PULSE_SINK"])
         tool = Loudspeaker(SoundCardPlayer)
     wave = (16000 * np.sin(2 * np.pi * 500 * np.arange(5 * RATE) / RATE)).astype(np.int16)
+    tool.play(Sound(wave[: RATE // 5], RATE))  # the first sound waits for what is loaded with it
+    tool.wait(10)
     found = []
     for _ in range(count):
         tool.play(Sound(wave, RATE))

@@ -46,7 +46,7 @@ TAIL_S, IDLE_S = 1.3, 8.0
 TALK_SHARE, NOISE_SHARE = 0.1, 0.1
 """Chances, at a gate's own question, of other people's talk and of nothing but noise."""
 SECONDS_EACH_GATE = 20.0
-"""About what a gate takes, with the stretches between: 21.5 s measured over 950 gates. Less, or the rounds run out."""
+"""About what a gate takes, with the stretches between (21.5 s measured); less, or the rounds run out."""
 LAST_S = 60.0
 """Kept for the end of the visit."""
 ROAR_DB = (30.0, 20.0, 15.0)

@@ -74,7 +74,7 @@ class Stage:
         card = sound_card.library()
         card._terminate()
         card._initialize()
-        self.overflows = 0
+        self.overflows = self.underflows = 0
         self.recorded: list[tuple[float, np.ndarray]] = []
         self._noise, self._level, self._at = burner_noise(60), 0.0, 0
         self._speech, self._spoken = np.zeros(0), 0
@@ -104,7 +104,8 @@ class Stage:
         for stream in self._streams:
             stream.close()
 
-    def _play(self, out: Any, frames: int, _moment: Any, _status: Any) -> None:
+    def _play(self, out: Any, frames: int, _moment: Any, status: Any) -> None:
+        self.underflows += bool(status.output_underflow)
         begin = self._at % (len(self._noise) - frames)
         self._at += frames
         wave = self._noise[begin : begin + frames] * self._level

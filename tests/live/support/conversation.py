@@ -124,7 +124,7 @@ class LiveVisit:
     def turn(self, speakers: Speakers, aside: float) -> None:
         """Wait for the tool to finish, pause as people do, say one thing, and wait for what it brings."""
         self.until_asked()
-        self.idle(self.dice.uniform(0.2, 0.9), "silence" if self.noise_db is None else "noise")
+        self.idle(self.dice.uniform(0.2, 0.9), "pause")
         state = self.follower.look()
         if not self.running or state.status == "closed" or state.speaking:
             return
