@@ -17,6 +17,13 @@ app = typer.Typer(help="The technician's commands.")
 _Model = Annotated[
     Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
 ]
+_Typed = Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")]
+_Sound = Annotated[
+    Path | None, typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone.")
+]
+_Microphone = Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")]
+_Headset = Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")]
+_Silent = Annotated[bool, typer.Option("--silent", help="Prompts as text only.")]
 _Plain = Annotated[bool, typer.Option("--plain", help="Lines in place of the big-type screen.")]
 _GlanceWeb = Annotated[
     str | None,
@@ -94,14 +101,11 @@ def visit(
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
-    typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False,
-    sound: Annotated[
-        Path | None,
-        typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone."),
-    ] = None,
-    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
-    headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
-    silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    typed: _Typed = False,
+    sound: _Sound = None,
+    microphone: _Microphone = None,
+    headset: _Headset = False,
+    silent: _Silent = False,
     plain: _Plain = False,
     glance_web: _GlanceWeb = None,
     model: _Model = None,
@@ -126,11 +130,11 @@ def visit(
 def resume(
     folder: Annotated[Path, typer.Argument(help="The folder of the interrupted visit.")],
     *,
-    typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False,
-    sound: Annotated[Path | None, typer.Option("--sound", help="Hear a sound file or folder.")] = None,
-    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
-    headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False,
-    silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False,
+    typed: _Typed = False,
+    sound: _Sound = None,
+    microphone: _Microphone = None,
+    headset: _Headset = False,
+    silent: _Silent = False,
     plain: _Plain = False,
     glance_web: _GlanceWeb = None,
     model: _Model = None,

@@ -1,7 +1,8 @@
 """The live bench: `python -m tests.bench.live` prints every figure of the live loop, from one run.
 
 `--parts` chooses among them, `--quick` keeps each short (with half an hour of endurance), `--json FILE` saves
-the figures for a machine. The whole run takes about an hour of one core for eight hours of endurance.
+the figures for a machine. The whole run takes an hour and a half, of which
+`latency` and `card` are real time.
 """
 
 from __future__ import annotations
