@@ -74,6 +74,7 @@ def play(ear_name: str, ear: ears.Ear, listed: Sequence[material.Clip], mixer: M
                     heard.confidence,
                     heard.guess,
                     heard.at_once,
+                    heard.stop,
                     heard.after,
                     took,
                     length,
@@ -123,6 +124,9 @@ def row(here: Sequence[Played]) -> None:
             f"best guess right {told(sum(one.guessed for one in here), len(here))}, "
             f"words lost {told(sum(one.lost_words for one in here), sum(len(one.said) for one in here))}"
         )
+        if here[0].task == "stop and hazard phrases":
+            stopped = sum(one.stopped_rightly for one in here)
+            print(f"{'':>21} the work stops, for the right reason {told(stopped, len(here))}")
         if here[0].ear in _JUDGING:
             taken = [one for one in here if one.at_once]
             print(
@@ -136,7 +140,8 @@ def row(here: Sequence[Played]) -> None:
         at_once = sum(one.at_once for one in here)
         print(
             f"{at:>6} {here[0].ear:<14} taken for us {told(taken, len(here))}, {taken / hours:.0f} an hour; "
-            f"without a question {told(at_once, len(here))}, {at_once / hours:.0f} an hour"
+            f"without a question {told(at_once, len(here))}, {at_once / hours:.0f} an hour; "
+            f"false stops {sum(one.stop is not None for one in here)} in {hours:.2f} hours"
         )
 
 

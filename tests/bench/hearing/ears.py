@@ -17,8 +17,9 @@ from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN, Tuning
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
-from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE
+from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN, LEAST_CONFIDENCE
 
 Words = tuple[str, ...]
 
@@ -32,13 +33,15 @@ class Heard:
 
     `words` is empty for nothing and for speech that was not understood; `confidence` runs from 0 to 1.
     `guess` is the likeliest sentence of the grammar though it was not understood. `at_once` says whether a
-    visit would take the words without asking again. `after` is the time, s, from the last sound to the answer.
+    visit would take the words without asking again, `stop` names the hazard on which it would stop the work.
+    `after` is the time, s, from the last sound to the answer.
     """
 
     words: Words
     confidence: float
     guess: Words = ()
     at_once: bool = False
+    stop: str | None = None
     after: float = 0.0
 
 
@@ -134,13 +137,15 @@ def whisper(folder: Path | None) -> Ear | None:
 
 def _best(alternatives: tuple[Alternative, ...]) -> Heard:
     guess = next((one.text for one in alternatives if UNKNOWN not in one.text), ())
+    near = [" ".join(one.text) for one in alternatives if alternatives[0].score - one.score <= HAZARD_MARGIN]
+    stop = next(filter(None, map(english().hazard_of, near)), None)
     if not alternatives or UNKNOWN in alternatives[0].text:
-        return Heard((), 0.0, guess)
+        return Heard((), 0.0, guess, stop=stop)
     best = alternatives[0]
     sure = min(word.confidence for word in best.words)
     rival = next((one.score for one in alternatives[1:] if UNKNOWN not in one.text), None)
     at_once = sure >= LEAST_CONFIDENCE and (rival is None or best.score - rival >= CLEAR_MARGIN)
-    return Heard(best.text, float(sure), guess, at_once)
+    return Heard(best.text, float(sure), guess, at_once, stop)
 
 
 def _jsgf(grammar: WordAutomaton, knows: Callable[[str], bool]) -> str:

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from handsfree.lexicon.catalogue import english
+
 
 @dataclass(frozen=True)
 class Played:
@@ -23,6 +25,7 @@ class Played:
     confidence: float
     guess: tuple[str, ...]
     at_once: bool
+    stop: str | None
     after: float
     seconds: float
     length: float
@@ -39,6 +42,11 @@ class Played:
     def guessed(self) -> bool:
         """The likeliest sentence of the grammar was what was said, understood or not."""
         return self._agrees(self.guess)
+
+    @property
+    def stopped_rightly(self) -> bool:
+        """The work would stop, and for the hazard that was called, in whichever of its words."""
+        return self.stop is not None and self.stop == english().hazard_of(" ".join(self.said))
 
     @property
     def lost_words(self) -> int:
