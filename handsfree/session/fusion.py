@@ -12,9 +12,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import Answer, HazardSaid, Meaning, Values
 from handsfree.lexicon.numbers import Numbers
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.session.inputs import Alternative, Heard
 from handsfree.session.plan import Plan
@@ -31,8 +33,14 @@ SECOND_MARGIN = Decimal("2.0")
 UNKNOWN_MARGIN = Decimal("2.0")
 """Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
 
-HAZARD_MARGIN = Decimal("3.0")
+HAZARD_MARGIN = Decimal("1.5")
 """A stop or hazard phrase this close behind the best alternative acts too: a missed stop is the worse fault."""
+
+SHORT_PHONES = 6
+"""A phrase of fewer phones must lead by that margin instead: a snatch of other talk is often heard as one.
+
+Both fitted on the voices and the talk that are kept for tuning (`models/README.md`).
+"""
 
 LEAST_CONFIDENCE = Decimal("0.60")
 """A word below this makes its utterance doubtful. High confidence proves nothing (it is often 1.0 and wrong)."""
@@ -72,9 +80,10 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
         return Choice(None, why="nothing heard")
     onset = _onset(heard)
     best = heard.alternatives[0]
-    hazard = _hazard(plan, heard)
+    alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
+    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives)
     if hazard is not None:
-        return Choice(hazard, onset=onset)
+        return Choice(HazardSaid(hazard), onset=onset)
     candidates = sorted(_candidates(plan, state, grammar, heard), key=lambda c: (-c.score, c.alternative))
     if not candidates:
         why = "unknown speech" if UNKNOWN_WORD in best.text else "not a whole answer"
@@ -115,14 +124,27 @@ def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
     return Choice(meanings[0], "it has two meanings" if rivals else "", rivals=rivals, words=words)
 
 
-def _hazard(plan: Plan, heard: Heard) -> HazardSaid | None:
-    """Return the stop or hazard phrase of the likeliest alternative that has one and is near the best."""
-    best = heard.alternatives[0].score
-    for alternative in heard.alternatives:
-        name = plan.catalogue.hazard_of(" ".join(alternative.text))
-        if name is not None and best - alternative.score <= HAZARD_MARGIN:
-            return HazardSaid(name)
+def hazard_called(
+    catalogue: Catalogue, pronunciations: Pronunciations, heard: Sequence[tuple[Sequence[str], Decimal]]
+) -> str | None:
+    """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None."""
+    names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
+    for (words, score), name in zip(heard, names, strict=True):
+        if name is None:
+            continue
+        if sum(_length(pronunciations, word) for word in words) >= SHORT_PHONES:
+            acts = heard[0][1] - score <= HAZARD_MARGIN
+        else:
+            others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
+            acts = all(score - other >= HAZARD_MARGIN for other in others)
+        if acts:
+            return name
     return None
+
+
+def _length(pronunciations: Pronunciations, word: str) -> int:
+    """Return the phones of a word, or its letters where nobody told how it sounds."""
+    return len(next(iter(pronunciations.of(word)), word))
 
 
 def _confirms(state: State, meaning: Meaning) -> bool:
@@ -178,6 +200,8 @@ def describe(meaning: Meaning) -> str:
 def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
     for number, alternative in enumerate(heard.alternatives):
         for meaning in grammar.read(alternative.text):
+            if isinstance(meaning, HazardSaid):
+                continue  # it was not called clearly enough, and is no answer
             prior, beyond = _prior(plan, state, meaning) if isinstance(meaning, Values) else (Decimal(0), False)
             yield Candidate(meaning, (alternative.score + prior).quantize(STEP), number, beyond)
 

@@ -19,7 +19,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
-from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN, LEAST_CONFIDENCE
+from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, hazard_called
 
 Words = tuple[str, ...]
 
@@ -137,8 +137,7 @@ def whisper(folder: Path | None) -> Ear | None:
 
 def _best(alternatives: tuple[Alternative, ...]) -> Heard:
     guess = next((one.text for one in alternatives if UNKNOWN not in one.text), ())
-    near = [" ".join(one.text) for one in alternatives if alternatives[0].score - one.score <= HAZARD_MARGIN]
-    stop = next(filter(None, map(english().hazard_of, near)), None)
+    stop = hazard_called(english(), Pronunciations(), [(one.text, one.score) for one in alternatives])
     if not alternatives or UNKNOWN in alternatives[0].text:
         return Heard((), 0.0, guess, stop=stop)
     best = alternatives[0]
