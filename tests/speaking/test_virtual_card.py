@@ -25,6 +25,9 @@ from handsfree.speaking.sound import Sound
 from handsfree.speaking.voice import Voice
 from handsfree.speaking.worker import Loudspeaker
 
+pytestmark = pytest.mark.flaky(reruns=2, reruns_delay=2)
+"""Sound in real time: where other tests take the processor for a moment, the card loses sound, not the program."""
+
 
 def tone(seconds, hertz=440):
     return Sound(
