@@ -21,7 +21,7 @@ WINDOWS_MS = (700, 1_100, 1_700)
 EVERY_MS = 200
 FROM_MS = 400
 MARGIN = Decimal(2)
-"""How far (log odds) stop words must lead unknown speech; `tests/bench/speaking/stop_over_echo.py` measures it."""
+"""How far (log odds) stop words must lead unknown speech; `tests/bench/live/stop_over_voice.py` measures it."""
 OWN_MARGIN = Decimal(-4)
 """What the tool's own words alone are heard as with this lead, or more, is their echo and nobody's call."""
 OWN_SLACK_MS = 300

@@ -157,7 +157,7 @@ def most_like_stops(count):
 def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db):
     """Those of the catalogue and the shipped procedures that are most like stop phrases, by the real voice.
 
-    All sentences, at three levels: `tests/bench/speaking/stop_over_echo.py`.
+    All sentences, at three levels: `tests/bench/live/stop_over_voice.py`.
     """
     texts = most_like_stops(5)
     for number, (text, wave) in enumerate(zip(texts, rendered("en-us", texts), strict=True)):
