@@ -20,7 +20,7 @@ WINDOWS_MS = (700, 1_100, 1_700)
 """About a short and a long stop phrase, and a sentence: a longer window holds more of what else sounds."""
 EVERY_MS = 200
 FROM_MS = 400
-MARGIN = Decimal(2)
+MARGIN = Decimal(3)
 """How far (log odds) stop words must lead unknown speech; `tests/bench/live/stop_over_voice.py` measures it."""
 OWN_MARGIN = Decimal(-4)
 """What the tool's own words alone are heard as with this lead, or more, is their echo and nobody's call."""
