@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 import pytest
 from gloved import keys_for, meaning, pressed
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rehearsed import DAY, at, of_kind, places, say, shipped, technician, twin
+from rehearsed import DAY, at, of_kind, places, play, say, shipped, technician, twin
 
 from handsfree.glance.keys import answers
 from handsfree.glance.pad import (
@@ -36,16 +37,14 @@ from handsfree.session.state import State, apply
 
 def test_a_whole_visit_is_led_by_keys_alone() -> None:
     """From the first gate to the finish no word is typed, and it ends as the spoken visit does."""
-    visit, person, pad = Rehearsal(shipped(), DAY), technician(shipped()), Pad()
-    while not visit.over:
-        if not visit.asking:
-            person.notice(visit.wait(), visit.state.now / 1000)
-            continue
-        seconds = person.seconds_before(visit.state)
-        if seconds:
-            visit.wait(seconds)
-        pad, decided = pressed(visit, pad, keys_for(visit.plan, visit.state, person.answer(visit.state)))
-        person.notice(decided, visit.state.now / 1000)
+    visit, pad = Rehearsal(shipped(), DAY), Pad()
+
+    def by_keys(answer: str) -> Sequence[ev.Record]:
+        nonlocal pad
+        pad, decided = pressed(visit, pad, keys_for(visit.plan, visit.state, answer))
+        return decided
+
+    play(visit, technician(shipped()), say=by_keys)
     spoken = places()["", "end"].state
     assert visit.state.gate == "finished" == spoken.gate
     assert not visit.state.altered

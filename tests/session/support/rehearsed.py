@@ -6,7 +6,7 @@ The state of a visit never changes once made: a test goes on from a kept one wit
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cache
@@ -63,8 +63,16 @@ def plan_with(other: Sheets) -> Plan:
     return Plan(load_procedure(PROCEDURE), other).check()
 
 
-def play(visit: Rehearsal, technician: InventedTechnician, *, until: str = "", most: int = 3000) -> None:
-    """Let the invented technician answer until the visit is over, stopped, or asks at a gate."""
+def play(
+    visit: Rehearsal,
+    technician: InventedTechnician,
+    *,
+    until: str = "",
+    most: int = 3000,
+    say: Callable[[str], Sequence[ev.Record]] | None = None,
+) -> None:
+    """Let the invented technician answer until the visit is over, stopped, or asks at a gate; `say` says how."""
+    say = say or visit.say
     for _ in range(most):
         if visit.over or visit.state.status == "stopped" or visit.state.gate == until:
             return
@@ -74,7 +82,7 @@ def play(visit: Rehearsal, technician: InventedTechnician, *, until: str = "", m
         seconds = technician.seconds_before(visit.state)
         if seconds:
             visit.wait(seconds)
-        technician.notice(visit.say(technician.answer(visit.state)), visit.state.now / 1000)
+        technician.notice(say(technician.answer(visit.state)), visit.state.now / 1000)
     raise AssertionError(f"no end at {visit.state.gate}")
 
 
