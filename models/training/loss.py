@@ -3,28 +3,37 @@
 With a[t, u] the log-probability of all ways to have said u phones in t frames,
 a[t, u] = logadd(a[t-1, u] + blank[t], a[t-1, u-1] + phone_u[t]). Unlike in connectionist temporal
 classification a phone is never repeated, because the decoder does not repeat it either.
+
+On a GPU the sum and its derivative are one kernel each (`loss_on_gpu`); elsewhere PyTorch derives them.
 """
 
 from __future__ import annotations
 
 import torch
 
-_NEVER = -1e30
+NEVER = -1e30
 _TOO_UNLIKELY = 1e4
 _PRIOR_SHARE = 0.5
 _PRIOR_FLOOR = 3e-4
 
 
-def _sum_of_ways(
-    blank: torch.Tensor, phones: torch.Tensor, frames: torch.Tensor, ways: torch.Tensor
+def sum_of_ways(
+    blank: torch.Tensor, spoken: torch.Tensor, frames: torch.Tensor, counts: torch.Tensor
 ) -> torch.Tensor:
+    """Return the log-probability (batch,) of all ways to say `counts` phones in `frames` frames.
+
+    `blank` (batch, frames) and `spoken` (batch, frames, most phones) are log-probabilities, the second of each
+    utterance's own phones in their order.
+    """
+    ways = torch.full((len(blank), spoken.shape[2] + 1), NEVER, device=blank.device)
+    ways[:, 0] = 0.0
     blanks = blank.unbind(1)  # indexing [:, t] would make the backward pass quadratic
-    spoken = phones.unbind(1)
+    phones = spoken.unbind(1)
     for t in range(len(blanks)):
         stayed = ways + blanks[t][:, None]
-        moved = torch.cat([torch.full_like(ways[:, :1], -1e30), ways[:, :-1] + spoken[t]], 1)
+        moved = torch.cat([torch.full_like(ways[:, :1], NEVER), ways[:, :-1] + phones[t]], 1)
         ways = torch.where((t < frames)[:, None], torch.logaddexp(stayed, moved), ways)
-    return ways
+    return ways.gather(1, counts[:, None])[:, 0]
 
 
 def full_sum_loss(
@@ -37,13 +46,16 @@ def full_sum_loss(
     phones are left out.
     """
     batch, length, _ = log_probabilities.shape
-    ways = torch.full((batch, phones.shape[1] + 1), _NEVER, device=phones.device)
-    ways[:, 0] = 0.0
+    blank = log_probabilities[:, :, 0]
     spoken = torch.gather(log_probabilities, 2, phones[:, None, :].expand(batch, length, phones.shape[1]))
-    ways = _sum_of_ways(log_probabilities[:, :, 0], spoken, frames, ways)
-    cost = -ways.gather(1, counts[:, None])[:, 0]
-    fits = cost < _TOO_UNLIKELY
-    return torch.where(fits, cost / counts.clamp_min(1), 0.0).sum() / fits.sum().clamp_min(1)
+    if log_probabilities.is_cuda:
+        from models.training.loss_on_gpu import SumOfWays  # noqa: PLC0415 - its compiler is only there with a GPU
+
+        ways = SumOfWays.apply(blank, spoken, frames, counts)
+    else:
+        ways = sum_of_ways(blank, spoken, frames, counts)
+    fits = -ways < _TOO_UNLIKELY
+    return torch.where(fits, -ways / counts.clamp_min(1), 0.0).sum() / fits.sum().clamp_min(1)
 
 
 class RunningPrior(torch.nn.Module):

@@ -50,20 +50,48 @@ class Shape:
         return before, after
 
 
+class _Spliced(nn.Module):
+    """An affine step over a frame and a later one: (batch, frames, inputs) to (batch, fewer frames, outputs).
+
+    Written as matrix products, with channels last: several times faster than a convolution of so few taps.
+    """
+
+    def __init__(self, inputs: int, outputs: int, ahead: int, bias: bool) -> None:
+        super().__init__()
+        self.ahead = ahead
+        like = nn.Conv1d(inputs, outputs, 2 if ahead else 1, bias=bias)
+        self.weight = like.weight
+        """(outputs, inputs, frames)"""
+        self.bias = like.bias
+
+    def forward(self, frames: torch.Tensor) -> torch.Tensor:
+        taps = self.weight.unbind(2)
+        kept = frames.shape[1] - self.ahead
+        if len(taps) == 1:
+            return nn.functional.linear(frames, taps[0], self.bias)
+        if len(self.weight) < frames.shape[2]:  # shift what is narrow: the products here, the frames below
+            now, later = nn.functional.linear(frames, torch.cat(taps)).chunk(2, dim=2)
+            out = now[:, :kept] + later[:, self.ahead :]
+            return out if self.bias is None else out + self.bias
+        both = torch.cat([frames[:, :kept], frames[:, self.ahead :]], 2)
+        return nn.functional.linear(both, torch.cat(taps, 1), self.bias)
+
+
 class _Factored(nn.Module):
     """Now and back to a bottleneck, now and ahead of that to the full width, and the input at that place added."""
 
     def __init__(self, shape: Shape, reach: tuple[int, int], dropout: float) -> None:
         super().__init__()
         self.back, self.ahead = reach
-        self.narrow = nn.Conv1d(shape.width, shape.bottleneck, 2, dilation=max(1, self.back), bias=False)
-        self.wide = nn.Conv1d(shape.bottleneck, shape.width, 2 if self.ahead else 1, dilation=max(1, self.ahead))
+        self.narrow = _Spliced(shape.width, shape.bottleneck, max(1, self.back), bias=False)
+        self.wide = _Spliced(shape.bottleneck, shape.width, self.ahead, bias=True)
         self.normal = nn.BatchNorm1d(shape.width)
         self.dropout = nn.Dropout(dropout)
 
     def forward(self, frames: torch.Tensor) -> torch.Tensor:
-        out = self.dropout(self.normal(self.wide(self.narrow(frames))).relu())
-        return out + _SKIP * frames[:, :, self.back : frames.shape[2] - self.ahead]
+        wide = self.wide(self.narrow(frames))
+        out = self.dropout(self.normal(wide.flatten(0, 1)).relu()).view_as(wide)
+        return out + _SKIP * frames[:, self.back : frames.shape[1] - self.ahead]
 
 
 class Network(nn.Module):
@@ -86,9 +114,10 @@ class Network(nn.Module):
         """`features` are (batch, frames, 40), not yet padded."""
         frames = ((features - self.mean) / self.deviation).transpose(1, 2)
         frames = nn.functional.pad(frames, self.shape.context, mode="replicate")
-        frames = self.full(self.first_normal(self.first(frames)).relu())
-        frames = self.third(frames[:, :, ::SUBSAMPLING])
-        return self.last(frames).transpose(1, 2).float().log_softmax(2)
+        first = self.first(frames).transpose(1, 2).contiguous()
+        frames = self.full(self.first_normal(first.flatten(0, 1)).relu().view_as(first))
+        frames = self.third(frames[:, ::SUBSAMPLING])
+        return nn.functional.linear(frames, self.last.weight[:, :, 0], self.last.bias).float().log_softmax(2)
 
     def checkpoint(self, phones: tuple[str, ...]) -> dict[str, Any]:
         """Return all that is needed to export the network or train on."""

@@ -77,7 +77,7 @@ def _echoing(speech: torch.Tensor) -> torch.Tensor:
     tail = tail / tail.norm(dim=1, keepdim=True).clamp_min(1e-6)
     tail = tail * _uniform(batch, 1, 0.0, 1.0, speech) * _chance(batch, 0.6, speech)
     tail[:, 0] += 1.0
-    points = size + reach
+    points = size + RATE // 2  # no less than size and reach, and a length that transforms quickly
     return torch.fft.irfft(torch.fft.rfft(speech, points) * torch.fft.rfft(tail, points), points)[:, :size]
 
 
@@ -142,7 +142,7 @@ def _hammering(batch: int, size: int, like: torch.Tensor) -> torch.Tensor:
         batch, reach, device=like.device
     )
     ring = ring * torch.exp(-time / _uniform(batch, 1, 0.004, 0.05, like))
-    points = size + reach
+    points = size + RATE // 4
     return torch.fft.irfft(torch.fft.rfft(strikes, points) * torch.fft.rfft(ring, points), points)[:, :size]
 
 

@@ -11,6 +11,7 @@ import math
 import random
 import sys
 import time
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
@@ -31,10 +32,9 @@ from models.training.surroundings import Surroundings
 
 STRETCHES = tuple(np.round(np.linspace(0.84, 1.19, 15), 3))
 _SPEED_RANGE = (0.86, 1.16)
-_POOL = 12
-"""Batches that are drawn together, so that utterances of like length share a batch."""
-
-_QUARTER = RATE // 4
+_QUARTERS = (*range(2, 13), 14, 16, 18, 20, 24, 28, 33, 36)
+_LENGTHS = tuple(RATE * quarters // 4 for quarters in _QUARTERS)
+"""All lengths of batches in samples: every new shape makes a GPU plan its transforms and products anew."""
 
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 
@@ -55,28 +55,26 @@ def load(folders: Sequence[Path], part: str) -> list[Utterance]:
 
 
 def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
-    """Yield batches of about so many seconds of sound, padded to the longest; numbers are 16-bit."""
+    """Yield batches of about so many seconds of sound, of utterances of like length; numbers are 16-bit."""
     chance = random.Random(seed)
     number = {phone: place for place, phone in enumerate(PHONES, 1)}
+    waiting: dict[int, list[tuple[Sound, list[str]]]] = {length: [] for length in _LENGTHS}
     while True:
-        drawn = sorted(
-            (mixer.draw(chance) for _ in range(round(_POOL * seconds / 2.2))), key=lambda one: len(one[0])
-        )
-        groups: list[list[tuple[Sound, list[str]]]] = [[]]
-        for one in drawn:
-            if (len(groups[-1]) + 1) * len(one[0]) > seconds * RATE:
-                groups.append([])
-            groups[-1].append(one)
-        chance.shuffle(groups)
-        for group in groups:
-            sound = np.zeros((len(group), _rounded_up(max(len(one) for one, _ in group))), dtype=np.int16)
-            phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
-            for row, (one, said) in enumerate(group):
-                sound[row, : len(one)] = one
-                phones[row, : len(said)] = [number[phone] for phone in said]
-            lengths = np.array([len(one) for one, _ in group])
-            counts = np.array([len(said) for _, said in group])
-            yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
+        one = mixer.draw(chance)
+        length = _rounded_up(len(one[0]))
+        group = waiting[length]
+        group.append(one)
+        if (len(group) + 1) * length <= seconds * RATE:
+            continue
+        waiting[length] = []
+        sound = np.zeros((len(group), length), dtype=np.int16)
+        phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
+        for row, (samples, said) in enumerate(group):
+            sound[row, : len(samples)] = samples
+            phones[row, : len(said)] = [number[phone] for phone in said]
+        lengths = np.array([len(samples) for samples, _ in group])
+        counts = np.array([len(said) for _, said in group])
+        yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
 
 
 class Drawn(IterableDataset[Batch]):
@@ -98,21 +96,23 @@ def in_background(drawn: Drawn, processes: int) -> Iterator[Batch]:
 
 
 def _rounded_up(samples: int) -> int:
-    """Round up to a quarter of a second: few sizes, and sizes that transform quickly."""
-    return -(-samples // _QUARTER) * _QUARTER
+    """Round up to one of the lengths."""
+    return _LENGTHS[bisect_left(_LENGTHS, samples)]
 
 
 def sped(sound: torch.Tensor, lengths: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-    """Play each row faster or slower, pitch and all."""
-    speed = torch.empty(len(sound), 1, device=sound.device).uniform_(*_SPEED_RANGE)
-    size = _rounded_up(math.ceil(sound.shape[1] / _SPEED_RANGE[0]))
-    place = torch.arange(size, device=sound.device)[None] * speed
+    """Play each row faster or slower, pitch and all.
+
+    `lengths` lie in main memory, and so do those returned: asking a GPU for a number would make it wait.
+    """
+    speed = torch.empty(len(sound)).uniform_(*_SPEED_RANGE)
+    new_lengths = (lengths / speed).long()
+    size = _rounded_up(int(new_lengths.max()))
+    place = torch.arange(size, device=sound.device)[None] * speed.to(sound.device, non_blocking=True)[:, None]
     left = place.long().clamp(max=sound.shape[1] - 2)
     share = (place - left).clamp(0, 1)
     out = sound.gather(1, left) * (1 - share) + sound.gather(1, left + 1) * share
-    out = out * (place < sound.shape[1] - 1)
-    new_lengths = (lengths / speed[:, 0]).long()
-    return out[:, : _rounded_up(int(new_lengths.max()))], new_lengths
+    return out * (place < sound.shape[1] - 1), new_lengths
 
 
 def masked(features: torch.Tensor) -> torch.Tensor:
@@ -170,9 +170,9 @@ class Training:
 
     def features(self, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
         """Return features (batch, frames, 40) of a batch in random surroundings, and their frame counts."""
-        sound, lengths = (one.to(self.device, non_blocking=True) for one in batch[:2])
         with torch.no_grad():
-            speech, lengths = sped(sound.float() / 32768, lengths)
+            speech, lengths = sped(batch[0].to(self.device, non_blocking=True).float() / 32768, batch[1])
+            lengths = lengths.to(self.device, non_blocking=True)
             heard = self.surroundings(speech, lengths)
             stretch = torch.randint(len(STRETCHES), (len(heard),), device=self.device)
             return self.bank(heard, stretch), frame_counts(lengths)
@@ -188,8 +188,10 @@ class Training:
 
     def run(self, minutes: float, drawn: Drawn, processes: int, rate: float, to: Path) -> None:
         """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine."""
-        optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2)
-        begun, step, total = time.monotonic(), 0, 0.0
+        fused = self.device == "cuda"
+        optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2, fused=fused)
+        total = torch.zeros((), device=self.device)
+        begun, step = time.monotonic(), 0
         for batch in in_background(drawn, processes):
             passed = (time.monotonic() - begun) / (60 * minutes)
             if passed >= 1:
@@ -204,10 +206,10 @@ class Training:
             optimiser.step()
             self._follow(step)
             step += 1
-            total += loss.item() if step % 10 == 0 else 0.0
+            total += loss.detach()
             if step % 200 == 0:
-                print(f"{step} steps, {60 * minutes * passed:.0f} s, loss {total / 20:.4f}", flush=True)
-                total = 0.0
+                print(f"{step} steps, {60 * minutes * passed:.0f} s, loss {total.item() / 200:.4f}", flush=True)
+                total.zero_()
             if step % 1000 == 0:
                 self.save(to)
         self.save(to)
@@ -217,13 +219,11 @@ class Training:
         """Keep a running average of the weights: it hears better than the last step."""
         keep = min(0.999, 1 - 1 / (step + 1))
         with torch.no_grad():
-            for mean, value in zip(
-                self.average.state_dict().values(), self.network.state_dict().values(), strict=True
-            ):
-                if mean.dtype.is_floating_point:
-                    mean.mul_(keep).add_(value, alpha=1 - keep)
-                else:
-                    mean.copy_(value)
+            means, values = (
+                [value for value in network.state_dict().values() if value.dtype.is_floating_point]
+                for network in (self.average, self.network)
+            )
+            torch._foreach_lerp_(means, values, 1 - keep)
 
     def save(self, to: Path) -> None:
         """Write the averaged network."""
