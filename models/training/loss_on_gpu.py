@@ -1,7 +1,7 @@
 # ruff: noqa: ANN001, ANN202, N803 - kernels: their compiler types the arguments, constants are in capitals
 """The sum over all ways (see `loss`) and its derivative as one GPU kernel each, an utterance a program.
 
-PyTorch would launch a dozen kernels for every frame, and the GPU would wait for them half its time. The
+PyTorch would launch a dozen kernels for every frame, and the GPU would wait for each. The
 derivative is the usual one of such sums: how likely each step is, given that everything was said.
 """
 

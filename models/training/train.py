@@ -32,9 +32,12 @@ from models.training.surroundings import Surroundings
 
 STRETCHES = tuple(np.round(np.linspace(0.84, 1.19, 15), 3))
 _SPEED_RANGE = (0.86, 1.16)
-_QUARTERS = (*range(2, 13), 14, 16, 18, 20, 24, 28, 33, 36)
+_QUARTERS = (*range(4, 13), 14, 16, 18, 20, 24, 28, 33, 36)
 _LENGTHS = tuple(RATE * quarters // 4 for quarters in _QUARTERS)
-"""All lengths of batches in samples: every new shape makes a GPU plan its transforms and products anew."""
+"""All lengths of batches in samples: every new shape makes a GPU plan its transforms and products anew.
+
+None is shorter than a second: batches of fewer, rarer utterances would come late and all at once.
+"""
 
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 

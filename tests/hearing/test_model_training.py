@@ -1,5 +1,6 @@
 """What the training code promises: the recogniser computes what the trained network computes."""
 
+import importlib
 import json
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from handsfree.lexicon.automaton import phrase  # noqa: E402
 from handsfree.lexicon.pronunciation import PHONES  # noqa: E402
 from models.training.export import export  # noqa: E402
 from models.training.features import Filterbank, mel_bank  # noqa: E402
-from models.training.loss import full_sum_loss  # noqa: E402
+from models.training.loss import full_sum_loss, sum_of_ways  # noqa: E402
 from models.training.network import Network, Shape  # noqa: E402
 
 
@@ -48,6 +49,25 @@ def test_the_loss_is_the_sum_over_every_way_to_place_the_phones():
     expected = -torch.logsumexp(torch.stack(ways), 0) / 2
     found = full_sum_loss(chance, torch.tensor([4]), torch.tensor([[1, 2]]), torch.tensor([2]))
     assert float(found) == pytest.approx(float(expected), rel=1e-5)
+
+
+def test_the_kernels_for_a_gpu_give_the_same_sum_and_slopes(monkeypatch: pytest.MonkeyPatch):
+    """Run by their compiler's interpreter, against what PyTorch derives; one utterance is too short to be said."""
+    monkeypatch.setenv("TRITON_INTERPRET", "1")  # read when it is first imported
+    pytest.importorskip("triton", reason="Triton, the compiler of the GPU kernels, is not installed")
+    kernels = importlib.import_module("models.training.loss_on_gpu")
+    outputs = torch.randn(5, 23, 10, generator=torch.Generator().manual_seed(1)).log_softmax(2) + 0.7
+    frames, counts = torch.tensor([23, 20, 5, 11, 3]), torch.tensor([9, 3, 8, 0, 3])
+    found = []
+    for way in (sum_of_ways, kernels.SumOfWays.apply):
+        given = outputs.clone().requires_grad_()
+        sums = way(given[:, :, 0], given[:, :, 1:], frames, counts)
+        possible = sums > -1e4
+        torch.where(possible, sums, 0.0).sum().backward()
+        found.append((sums[possible], given.grad))
+    assert len(found[0][0]) == len(found[1][0]) == 4
+    for expected, got in zip(*found, strict=True):
+        assert torch.allclose(got, expected, atol=2e-5)
 
 
 def test_the_recogniser_scores_a_word_as_the_network_does(tmp_path: Path):
