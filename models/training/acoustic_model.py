@@ -1,7 +1,7 @@
 """Writes `am/final.mdl`: the sound units and the network, in the binary form that the recogniser reads.
 
 The layout follows the readers of the Kaldi toolkit (`TransitionModel::Read`, `nnet3::Nnet::Read`,
-`CompressedMatrix::Read`, `AmNnetSimple::Read`). In binary a token is its characters and a blank, a number is
+`AmNnetSimple::Read`). In binary a token is its characters and a blank, a number is
 its size in bytes and then its little-endian bytes.
 """
 
@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from handsfree.hearing.units import Units
+from models.training.compressed_matrix import Floats
 
-Floats = npt.NDArray[np.float32]
+__all__ = ["Floats", "Layer", "acoustic_model"]
 
 FEATURES = 40
 _HALF = 0.5
@@ -40,15 +40,18 @@ class Layer:
     skip_scale: float = 1.0
 
 
-def acoustic_model(units: Units, layers: Sequence[Layer], priors: Floats) -> bytes:
+def acoustic_model(
+    units: Units, layers: Sequence[Layer], priors: Floats, matrix: Callable[[Floats], bytes]
+) -> bytes:
     """Return the file. The last layer's outputs are blank and the phones of `units`, before the softmax.
 
-    `priors` (outputs,) are divided out of the probabilities when decoding; they need not sum to one.
+    `priors` (outputs,) are divided out of the probabilities when decoding; they need not sum to one. `matrix`
+    writes the weights of a layer (see `compressed_matrix`).
     """
     out = io.BytesIO()
     out.write(b"\0B")
     _transitions(out, units)
-    _network(out, layers)
+    _network(out, layers, matrix)
     for token, side in (("<LeftContext>", -1), ("<RightContext>", 1)):  # the reader works them out again
         _token(out, token)
         _integer(out, sum(max(side * offset for offset in layer.offsets) for layer in layers))
@@ -83,7 +86,7 @@ def _transitions(out: io.BytesIO, units: Units) -> None:
     _token(out, "</LogProbs>", "</TransitionModel>")
 
 
-def _network(out: io.BytesIO, layers: Sequence[Layer]) -> None:
+def _network(out: io.BytesIO, layers: Sequence[Layer], matrix: Callable[[Floats], bytes]) -> None:
     lines = [f"input-node name=input dim={FEATURES}"]
     components: list[tuple[str, bytes]] = []
     source = "input"
@@ -92,7 +95,7 @@ def _network(out: io.BytesIO, layers: Sequence[Layer]) -> None:
         frames = [source if offset == 0 else f"Offset({source}, {offset})" for offset in layer.offsets]
         spliced = frames[0] if len(frames) == 1 else f"Append({', '.join(frames)})"
         lines.append(f"component-node name={layer.name} component={layer.name} input={spliced}")
-        components.append((layer.name, _affine(layer)))
+        components.append((layer.name, _affine(layer, matrix)))
         source = layer.name
         if layer.rectified:
             name = f"{layer.name}.rectified"
@@ -119,12 +122,12 @@ def _network(out: io.BytesIO, layers: Sequence[Layer]) -> None:
     _token(out, "</Nnet3>")
 
 
-def _affine(layer: Layer) -> bytes:
+def _affine(layer: Layer, matrix: Callable[[Floats], bytes]) -> bytes:
     out = io.BytesIO()
     _token(out, "<AffineComponent>", "<LearningRate>")
     _float(out, 0.001)
     _token(out, "<LinearParams>")
-    _matrix(out, layer.weights)
+    out.write(matrix(layer.weights))
     _token(out, "<BiasParams>")
     _vector(out, layer.bias)
     _token(out, "</AffineComponent>")
@@ -175,13 +178,3 @@ def _vector(out: io.BytesIO, values: Floats) -> None:
     _token(out, "FV")
     _integer(out, len(values))
     out.write(np.ascontiguousarray(values, dtype="<f4").tobytes())
-
-
-def _matrix(out: io.BytesIO, values: Floats) -> None:
-    """Write 16-bit steps between the least and the greatest value: half the size, an error below 1 in 130,000."""
-    least = float(values.min())
-    reach = max(float(values.max()) - least, 1e-9)
-    _token(out, "CM2")
-    out.write(struct.pack("<ffii", least, reach, *values.shape))
-    steps = np.rint((np.asarray(values, dtype=np.float64) - least) * (65535 / reach))
-    out.write(np.ascontiguousarray(np.clip(steps, 0, 65535), dtype="<u2").tobytes())

@@ -20,6 +20,7 @@ from handsfree.hearing.model_folder import SUMS, ModelFolder
 from handsfree.hearing.units import Units
 from handsfree.lexicon.pronunciation import Pronunciations
 from models.training.acoustic_model import acoustic_model
+from models.training.compressed_matrix import eight_bits, sixteen_bits
 from models.training.network import Network
 
 FBANK = """\
@@ -42,15 +43,22 @@ DECODING = """\
 """
 
 
-def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning) -> None:
-    """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones."""
+_MATRICES = {8: eight_bits, 16: sixteen_bits}
+
+
+def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning, bits: int = 8) -> None:
+    """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones.
+
+    `bits` (8 or 16) are what each weight is kept in.
+    """
     checkpoint = torch.load(net, map_location="cpu", weights_only=True)
     units = Units(tuple(checkpoint["phones"]))
     priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
     priors[0] = 1.0
     loop, choice, numbers = loop_graph(words, Pronunciations(), units, tuning)
+    layers = Network.from_checkpoint(checkpoint).layers()
     contents = {
-        "am/final.mdl": acoustic_model(units, Network.from_checkpoint(checkpoint).layers(), priors),
+        "am/final.mdl": acoustic_model(units, layers, priors, _MATRICES[bits]),
         "conf/fbank.conf": FBANK.encode(),
         "conf/model.conf": DECODING.encode(),
         "conf/listening.json": (json.dumps(asdict(tuning), indent=2) + "\n").encode(),
@@ -85,6 +93,7 @@ def main() -> None:
     parser.add_argument("--score-scale", type=float, default=1.0)
     parser.add_argument("--base", type=float, default=0.0)
     parser.add_argument("--steepness", type=float, default=0.0)
+    parser.add_argument("--bits", type=int, choices=sorted(_MATRICES), default=8, help="of each weight")
     given = parser.parse_args()
     tuning = Tuning(
         given.unknown_phone_cost,
@@ -94,7 +103,8 @@ def main() -> None:
         given.base,
         given.steepness,
     )
-    export(given.net, given.folder, given.words.read_text(encoding="utf-8").split(), given.blank_prior, tuning)
+    words = given.words.read_text(encoding="utf-8").split()
+    export(given.net, given.folder, words, given.blank_prior, tuning, given.bits)
 
 
 if __name__ == "__main__":

@@ -70,7 +70,8 @@ def test_the_kernels_for_a_gpu_give_the_same_sum_and_slopes(monkeypatch: pytest.
         assert torch.allclose(got, expected, atol=2e-5)
 
 
-def test_the_recogniser_scores_a_word_as_the_network_does(tmp_path: Path):
+@pytest.mark.parametrize(("bits", "near"), [(16, 2e-3), (8, 0.1)])
+def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float, tmp_path: Path):
     """The best path of "go" worked out here from the network's own outputs, against the recogniser's score."""
     torch.manual_seed(3)
     network = Network(Shape(outputs=len(PHONES) + 1, width=64, bottleneck=16))
@@ -84,7 +85,7 @@ def test_the_recogniser_scores_a_word_as_the_network_does(tmp_path: Path):
     torch.save(network.checkpoint(PHONES), tmp_path / "net.pt")
     # enough words that the folder passes for English; no filler, so that only "go" can be heard
     words = ["one", "two", "three", "four", "five", "yes", "no", "stop", "point", "go"]
-    export(tmp_path / "net.pt", tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0))
+    export(tmp_path / "net.pt", tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0), bits)
     sound = (np.random.default_rng(1).normal(size=SAMPLE_RATE) * 1000).astype("<i2")
     with torch.no_grad():
         scores = network(Filterbank()(torch.from_numpy(sound.astype(np.float32))[None]))[0].numpy()
@@ -103,5 +104,5 @@ def test_the_recogniser_scores_a_word_as_the_network_does(tmp_path: Path):
             best = max(best, placed + 2 * silence)
     only_silence = total + silence
     assert best > only_silence
-    assert ears.best_score == pytest.approx(best, abs=2e-3)
+    assert ears.best_score == pytest.approx(best, abs=near)
     assert json.loads((tmp_path / "model/conf/listening.json").read_text())["unknown_phone_cost"] == 1000.0
