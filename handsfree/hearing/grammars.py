@@ -24,7 +24,8 @@ from handsfree.problem import Problem
 SAMPLE_RATE: Final = 16_000
 """Samples a second of the sound that recognisers take."""
 
-_GRAMMARS_KEPT: Final = 8
+_GRAMMARS_KEPT: Final = 3
+"""The gate's, its follow-up question's and the stop words'. Each holds the network anew: nearly 30 MB."""
 _MOST_ALTERNATIVES: Final = 20
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12

@@ -13,7 +13,7 @@ from handsfree.hearing.ending import best_words
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
-from handsfree.hearing.utterance import Ears, Spoken, Utterance, dithered
+from handsfree.hearing.utterance import Ears, Spoken, Utterance
 from handsfree.lexicon.automaton import WordAutomaton
 
 WINDOWS_MS = (700, 1_100, 1_700)
@@ -96,7 +96,7 @@ class OverVoice:
     def _listened(self, wave: Wave) -> tuple[Alternative, ...]:
         samples = np.clip(np.rint(wave), -32768, 32767).astype(np.int16)
         self._ears.listen_for(self._stop_words)
-        self._ears.feed(dithered(samples).tobytes())
+        self._ears.feed(samples.tobytes())
         return self._ears.finish()
 
 

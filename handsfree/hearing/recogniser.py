@@ -7,9 +7,11 @@ Vosk layout gets a phrase list, and what it then hears outside the grammar count
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
+import numpy as np
 import vosk
 
 from handsfree.hearing.alternatives import Alternative, SpokenWord, from_scored
@@ -21,6 +23,19 @@ from handsfree.lexicon.pronunciation import Pronunciations
 __all__ = ["SAMPLE_RATE", "Alternative", "Recogniser", "SpokenWord"]
 
 _BLOCK_BYTES = SAMPLE_RATE // 5 * 2  # a fifth of a second
+
+_FAINT: Final = np.random.default_rng(0).integers(-1, 2, SAMPLE_RATE)
+"""One unit of noise, added to all sound; the same on every run, so that the same sound is always heard alike.
+
+A headset that shuts its microphone between words sends exact zeros, and so do some recordings; no training
+sound has them: of 20 rendered phrases 16 were heard right so, and 20 with this.
+"""
+_MARGIN_MS: Final = 150
+"""Faint noise before and after an utterance, for recordings that are cut close around the words.
+
+No training sound is: of the tuning part's telephone digits, so cut, 95 of 100 were heard right without it
+and 98 with it, and by a net that was trained for longer 75 and 98.
+"""
 
 
 class Recogniser:
@@ -42,6 +57,8 @@ class Recogniser:
         )
         self._automaton: WordAutomaton | None = None
         self._native: Any = None
+        self._within = False
+        self._margins_ms = self._fed_ms = 0.0
         self.best_score: float | None = None
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
@@ -49,11 +66,17 @@ class Recogniser:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
         self._native = self._grammars.recogniser(automaton)
         self._automaton = automaton
+        self._within = False
+        self._margins_ms = self._fed_ms = 0.0
 
     def feed(self, pcm: bytes) -> None:
         """Take sound: 16 kHz, one channel, 16 bits, an even number of bytes."""
         assert self._native is not None, "listen_for comes first"
-        self._native.AcceptWaveform(pcm)
+        if not self._within:
+            self._within = True
+            self._margin()
+        self._fed_ms += len(pcm) * 1000 / (2 * SAMPLE_RATE)
+        self._native.AcceptWaveform(_with_faint_noise(pcm))
 
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now; they may still change."""
@@ -64,9 +87,17 @@ class Recogniser:
         """End the utterance: what was heard, best first; nothing when it was silence."""
         assert self._native is not None, "listen_for comes first"
         assert self._automaton is not None
+        before_ms = self._margins_ms
+        if self._within:
+            self._margin()
+        self._within = False
         heard = json.loads(self._native.FinalResult())["alternatives"]
         self.best_score = max((float(entry["confidence"]) for entry in heard), default=None)
-        return from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
+        found = from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
+        return tuple(
+            replace(one, words=tuple(_placed(word, before_ms, self._fed_ms) for word in one.words))
+            for one in found
+        )
 
     def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Alternative, ...]:
         """Hear a whole utterance at once."""
@@ -74,3 +105,18 @@ class Recogniser:
         for begin in range(0, len(pcm), _BLOCK_BYTES):
             self.feed(pcm[begin : begin + _BLOCK_BYTES])
         return self.finish()
+
+    def _margin(self) -> None:
+        self._native.AcceptWaveform(_with_faint_noise(bytes(2 * SAMPLE_RATE * _MARGIN_MS // 1000)))
+        self._margins_ms += _MARGIN_MS
+
+
+def _with_faint_noise(pcm: bytes) -> bytes:
+    samples = np.frombuffer(pcm, "<i2").astype(np.int32)
+    return np.clip(samples + np.resize(_FAINT, len(samples)), -32768, 32767).astype("<i2").tobytes()
+
+
+def _placed(word: SpokenWord, margins_ms: float, fed_ms: float) -> SpokenWord:
+    """Return a word at its time in the sound that was fed: without the margins before it and behind."""
+    start, end = (round(min(max(0, at - margins_ms), fed_ms)) for at in (word.start_ms, word.end_ms))
+    return replace(word, start_ms=start, end_ms=end)

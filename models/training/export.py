@@ -46,7 +46,7 @@ DECODING = """\
 _MATRICES = {8: eight_bits, 16: sixteen_bits}
 
 
-def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning, bits: int = 8) -> None:
+def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning, bits: int = 16) -> None:
     """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones.
 
     `bits` (8 or 16) are what each weight is kept in.
@@ -93,7 +93,7 @@ def main() -> None:
     parser.add_argument("--score-scale", type=float, default=1.0)
     parser.add_argument("--base", type=float, default=0.0)
     parser.add_argument("--steepness", type=float, default=0.0)
-    parser.add_argument("--bits", type=int, choices=sorted(_MATRICES), default=8, help="of each weight")
+    parser.add_argument("--bits", type=int, choices=sorted(_MATRICES), default=16, help="of each weight")
     given = parser.parse_args()
     tuning = Tuning(
         given.unknown_phone_cost,

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import resample_poly
 
 from handsfree.hearing.alternatives import Judgement, from_scored
 from handsfree.hearing.grammars import phrase_list
@@ -76,6 +77,50 @@ def test_a_spoken_reading_is_heard_with_times_and_confidences(ears):
     times = [time for word in best.words for time in (word.start_ms, word.end_ms)]
     assert times == sorted(times)
     assert times[-1] <= len(pcm) / 2 / SAMPLE_RATE * 1000 + 30  # the recogniser counts in steps of 30 ms
+
+
+@needs_voice
+def test_times_count_the_sound_that_was_fed_and_nothing_else(ears):
+    """Of utterances after one another under one grammar too: the faint noise around each is not counted."""
+    ears.listen_for(READING)
+    begin = 0
+    for text in ("one point four", "nine point nine", "six point two"):
+        pcm = spoken(text)
+        end = begin + len(pcm) * 1000 // (2 * SAMPLE_RATE)
+        ears.feed(pcm)
+        words = ears.finish()[0].words
+        assert begin + 250 <= words[0].start_ms < begin + 500  # quiet for a quarter of a second, then the voice
+        assert words[-1].end_ms <= end + 1  # parts of a millisecond
+        begin = end
+
+
+@needs_people
+@pytest.mark.parametrize("gap_ms", [0, 60])
+def test_exact_zeros_and_clips_cut_close_around_their_words_are_heard(ears, gap_ms: int):
+    """The free-spoken-digit-dataset: digits of a speaker never trained on, without a moment before or after.
+
+    Alone they are heard as they are, three of them joined with exact zeros between, as gated headsets send them.
+    """
+    clips = [
+        (DIGITS[int(file.name[0])], soundfile.read(file)[0])
+        for file in sorted((PEOPLE / "digits").glob("*_s5_*.flac"))[::7]
+    ]
+    count = 3 if gap_ms else 1
+    grammar = sequence(*[phrases(DIGITS[:-1])] * count).automaton()
+    right = tried = 0
+    for group in (clips[n :: len(clips) // count][:count] for n in range(len(clips) // count)):
+        gap = np.zeros(SAMPLE_RATE * gap_ms // 1000, dtype="<i2")
+        parts = [part for _, samples in group for part in (resampled(samples), gap)]
+        heard = ears.recognise(np.concatenate(parts[: 2 * count - 1]).tobytes(), grammar)
+        right += bool(heard) and heard[0].text == tuple(word for word, _ in group)
+        tried += 1
+    assert tried > 20
+    assert right >= 0.85 * tried, f"{right} of {tried}"
+
+
+def resampled(samples: np.ndarray) -> np.ndarray:
+    """Bring telephone sound (8 kHz, floats) to the rate of the recogniser, int16."""
+    return np.rint(resample_poly(samples, 2, 1) * 20_000).clip(-32768, 32767).astype("<i2")
 
 
 @needs_voice
