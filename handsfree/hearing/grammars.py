@@ -25,7 +25,7 @@ SAMPLE_RATE: Final = 16_000
 """Samples a second of the sound that recognisers take."""
 
 _GRAMMARS_KEPT: Final = 3
-"""The gate's, its follow-up question's and the stop words'. Each holds the network anew: nearly 30 MB."""
+"""The gate's, its follow-up question's and the stop words'. Each holds the network anew: 16 MB."""
 _MOST_ALTERNATIVES: Final = 20
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12

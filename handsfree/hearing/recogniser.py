@@ -76,7 +76,7 @@ class Recogniser:
             self._within = True
             self._margin()
         self._fed_ms += len(pcm) * 1000 / (2 * SAMPLE_RATE)
-        self._native.AcceptWaveform(_with_faint_noise(pcm))
+        self._native.AcceptWaveform(with_faint_noise(pcm))
 
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now; they may still change."""
@@ -107,11 +107,12 @@ class Recogniser:
         return self.finish()
 
     def _margin(self) -> None:
-        self._native.AcceptWaveform(_with_faint_noise(bytes(2 * SAMPLE_RATE * _MARGIN_MS // 1000)))
+        self._native.AcceptWaveform(with_faint_noise(bytes(2 * SAMPLE_RATE * _MARGIN_MS // 1000)))
         self._margins_ms += _MARGIN_MS
 
 
-def _with_faint_noise(pcm: bytes) -> bytes:
+def with_faint_noise(pcm: bytes) -> bytes:
+    """Return int16 sound with one unit of noise added."""
     samples = np.frombuffer(pcm, "<i2").astype(np.int32)
     return np.clip(samples + np.resize(_FAINT, len(samples)), -32768, 32767).astype("<i2").tobytes()
 

@@ -16,7 +16,7 @@ from handsfree.hearing.alternatives import Judgement, from_scored
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.model_folder import SUMS
-from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
+from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser, with_faint_noise
 from handsfree.lexicon.automaton import choice, optional, phrase, phrases, repeated, sequence
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
@@ -95,27 +95,24 @@ def test_times_count_the_sound_that_was_fed_and_nothing_else(ears):
 
 
 @needs_people
-@pytest.mark.parametrize("gap_ms", [0, 60])
-def test_exact_zeros_and_clips_cut_close_around_their_words_are_heard(ears, gap_ms: int):
-    """The free-spoken-digit-dataset: digits of a speaker never trained on, without a moment before or after.
+def test_clips_cut_close_around_their_words_are_heard(ears):
+    """The free-spoken-digit-dataset: digits of a speaker never trained on, without a moment before or after."""
+    grammar = phrases([*DIGITS[:-1], "go", "up", "down", "left", "right", "yes", "no", "stop"]).automaton()
+    files = sorted((PEOPLE / "digits").glob("*_s5_*.flac"))[::5]
+    right = 0
+    for file in files:
+        heard = ears.recognise(resampled(soundfile.read(file)[0]).tobytes(), grammar)
+        right += bool(heard) and heard[0].text == (DIGITS[int(file.name[0])],)
+    assert len(files) == 100
+    assert right >= 95, f"{right} of 100"
 
-    Alone they are heard as they are, three of them joined with exact zeros between, as gated headsets send them.
-    """
-    clips = [
-        (DIGITS[int(file.name[0])], soundfile.read(file)[0])
-        for file in sorted((PEOPLE / "digits").glob("*_s5_*.flac"))[::7]
-    ]
-    count = 3 if gap_ms else 1
-    grammar = sequence(*[phrases(DIGITS[:-1])] * count).automaton()
-    right = tried = 0
-    for group in (clips[n :: len(clips) // count][:count] for n in range(len(clips) // count)):
-        gap = np.zeros(SAMPLE_RATE * gap_ms // 1000, dtype="<i2")
-        parts = [part for _, samples in group for part in (resampled(samples), gap)]
-        heard = ears.recognise(np.concatenate(parts[: 2 * count - 1]).tobytes(), grammar)
-        right += bool(heard) and heard[0].text == tuple(word for word, _ in group)
-        tried += 1
-    assert tried > 20
-    assert right >= 0.85 * tried, f"{right} of {tried}"
+
+def test_exact_zeros_never_reach_the_recogniser():
+    heard = np.frombuffer(with_faint_noise(bytes(80_000)), "<i2")
+    assert all(np.any(part) for part in heard.reshape(-1, 400))  # each 25 ms, a frame of the features
+    assert np.abs(heard).max() == 1
+    loud = np.full(10_000, 32767, "<i2").tobytes()
+    assert np.frombuffer(with_faint_noise(loud), "<i2").min() >= 32766
 
 
 def resampled(samples: np.ndarray) -> np.ndarray:
