@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
-import numpy as np
 import vosk
 
 from handsfree.hearing.alternatives import Alternative, SpokenWord, from_scored
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
+from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
@@ -23,19 +23,6 @@ from handsfree.lexicon.pronunciation import Pronunciations
 __all__ = ["SAMPLE_RATE", "Alternative", "Recogniser", "SpokenWord"]
 
 _BLOCK_BYTES = SAMPLE_RATE // 5 * 2  # a fifth of a second
-
-_FAINT: Final = np.random.default_rng(0).integers(-1, 2, SAMPLE_RATE)
-"""One unit of noise, added to all sound; the same on every run, so that the same sound is always heard alike.
-
-A headset that shuts its microphone between words sends exact zeros, and so do some recordings; no training
-sound has them: of 20 rendered phrases 16 were heard right so, and 20 with this.
-"""
-_MARGIN_MS: Final = 150
-"""Faint noise before and after an utterance, for recordings that are cut close around the words.
-
-No training sound is: of the tuning part's telephone digits, so cut, 95 of 100 were heard right without it
-and 98 with it, and by a net that was trained for longer 75 and 98.
-"""
 
 
 class Recogniser:
@@ -107,14 +94,8 @@ class Recogniser:
         return self.finish()
 
     def _margin(self) -> None:
-        self._native.AcceptWaveform(with_faint_noise(bytes(2 * SAMPLE_RATE * _MARGIN_MS // 1000)))
-        self._margins_ms += _MARGIN_MS
-
-
-def with_faint_noise(pcm: bytes) -> bytes:
-    """Return int16 sound with one unit of noise added."""
-    samples = np.frombuffer(pcm, "<i2").astype(np.int32)
-    return np.clip(samples + np.resize(_FAINT, len(samples)), -32768, 32767).astype("<i2").tobytes()
+        self._native.AcceptWaveform(margin())
+        self._margins_ms += MARGIN_MS
 
 
 def _placed(word: SpokenWord, margins_ms: float, fed_ms: float) -> SpokenWord:

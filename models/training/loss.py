@@ -36,6 +36,26 @@ def sum_of_ways(
     return ways.gather(1, counts[:, None])[:, 0]
 
 
+def ways_of(
+    log_probabilities: torch.Tensor, frames: torch.Tensor, phones: torch.Tensor, counts: torch.Tensor
+) -> torch.Tensor:
+    """Return the log-probability (batch,) of what was said; the arguments are those of `full_sum_loss`."""
+    batch, length, _ = log_probabilities.shape
+    blank = log_probabilities[:, :, 0]
+    spoken = torch.gather(log_probabilities, 2, phones[:, None, :].expand(batch, length, phones.shape[1]))
+    if log_probabilities.is_cuda:
+        from models.training.loss_on_gpu import SumOfWays  # noqa: PLC0415 - its compiler is only there with a GPU
+
+        return SumOfWays.apply(blank, spoken, frames, counts)
+    return sum_of_ways(blank, spoken, frames, counts)
+
+
+def per_phone(surprise: torch.Tensor, counts: torch.Tensor) -> torch.Tensor:
+    """Return the mean of surprises (batch,) per phone, without utterances too short for their phones."""
+    fits = surprise < _TOO_UNLIKELY
+    return torch.where(fits, surprise / counts.clamp_min(1), 0.0).sum() / fits.sum().clamp_min(1)
+
+
 def full_sum_loss(
     log_probabilities: torch.Tensor, frames: torch.Tensor, phones: torch.Tensor, counts: torch.Tensor
 ) -> torch.Tensor:
@@ -45,17 +65,7 @@ def full_sum_loss(
     many frames and phones count; `phones` (batch, most phones). Utterances that are too short for their
     phones are left out.
     """
-    batch, length, _ = log_probabilities.shape
-    blank = log_probabilities[:, :, 0]
-    spoken = torch.gather(log_probabilities, 2, phones[:, None, :].expand(batch, length, phones.shape[1]))
-    if log_probabilities.is_cuda:
-        from models.training.loss_on_gpu import SumOfWays  # noqa: PLC0415 - its compiler is only there with a GPU
-
-        ways = SumOfWays.apply(blank, spoken, frames, counts)
-    else:
-        ways = sum_of_ways(blank, spoken, frames, counts)
-    fits = -ways < _TOO_UNLIKELY
-    return torch.where(fits, -ways / counts.clamp_min(1), 0.0).sum() / fits.sum().clamp_min(1)
+    return per_phone(-ways_of(log_probabilities, frames, phones, counts), counts)
 
 
 class RunningPrior(torch.nn.Module):

@@ -23,6 +23,7 @@ _SHARES = {
     "other": 0.12,
     "none": 0.03,
 }
+_WITH_EDGE = 0.75
 _SYNTHETIC = ("espeak", "flite", "nano", "festival")
 
 _RAMP = np.linspace(0, 1, RATE // 200, dtype=np.float32)
@@ -77,7 +78,7 @@ class Mixer:
         pieces = getattr(self, f"_{kind}")(chance)
         if kind != "none" and chance.random() < 0.06:  # somebody else goes on
             pieces = [*pieces, *self._neural(chance)]
-        sounds: list[Sound] = [self._pause(chance, 0.02, 0.45)]
+        sounds: list[Sound] = [self._edge(chance)]
         phones: list[str] = []
         size = len(sounds[0])
         for piece in pieces:
@@ -86,7 +87,7 @@ class Mixer:
             sounds.append(piece.sound)
             size += len(piece.sound)
             phones += self._said(piece, chance)
-        sounds.append(self._pause(chance, 0.02, 0.45))
+        sounds.append(self._edge(chance))
         return np.concatenate(sounds), phones
 
     def _said(self, piece: Piece, chance: random.Random) -> Sequence[str]:
@@ -147,6 +148,10 @@ class Mixer:
             gain = np.float32(10 ** (min(0.0, chance.uniform(-6, 6)) / 20))
             pieces.append(Piece((sound * gain).astype(np.int16), clip.words, None))
         return pieces
+
+    def _edge(self, chance: random.Random) -> Sound:
+        """Return the pause before or after what is said: now and then none, as in clips cut close."""
+        return self._pause(chance, 0.02, 0.45) if chance.random() < _WITH_EDGE else self._pause(chance, 0.0, 0.0)
 
     def _pause(self, chance: random.Random, least: float, most: float) -> Sound:
         return np.zeros(round(chance.uniform(least, most) * RATE), dtype=np.int16)

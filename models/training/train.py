@@ -22,11 +22,13 @@ import torch
 from torch import nn
 from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
+from handsfree.hearing.margins import MARGIN_MS
 from handsfree.lexicon.pronunciation import PHONES, Pronunciations
 from models.training.features import RATE, Filterbank, frame_counts
 from models.training.loss import RunningPrior, full_sum_loss
 from models.training.mixing import Mixer, Sound
 from models.training.network import SUBSAMPLING, Network, Shape
+from models.training.rivals import PhoneSequences, rivals_loss
 from models.training.sound_store import Utterance, read_block
 from models.training.surroundings import Surroundings
 
@@ -38,6 +40,11 @@ _LENGTHS = tuple(RATE * quarters // 4 for quarters in _QUARTERS)
 
 None is shorter than a second: batches of fewer, rarer utterances would come late and all at once.
 """
+
+_NUMBER = {phone: place for place, phone in enumerate(PHONES, 1)}
+_SEQUENCES = 30_000
+"""Utterances that the model of phone sequences is counted from."""
+_RIVALS_SHARE = 0.8
 
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 
@@ -60,7 +67,6 @@ def load(folders: Sequence[Path], part: str) -> list[Utterance]:
 def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
     """Yield batches of about so many seconds of sound, of utterances of like length; numbers are 16-bit."""
     chance = random.Random(seed)
-    number = {phone: place for place, phone in enumerate(PHONES, 1)}
     waiting: dict[int, list[tuple[Sound, list[str]]]] = {length: [] for length in _LENGTHS}
     while True:
         one = mixer.draw(chance)
@@ -74,7 +80,7 @@ def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
         phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
         for row, (samples, said) in enumerate(group):
             sound[row, : len(samples)] = samples
-            phones[row, : len(said)] = [number[phone] for phone in said]
+            phones[row, : len(said)] = [_NUMBER[phone] for phone in said]
         lengths = np.array([len(samples) for samples, _ in group])
         counts = np.array([len(said) for _, said in group])
         yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
@@ -118,6 +124,16 @@ def sped(sound: torch.Tensor, lengths: torch.Tensor) -> tuple[torch.Tensor, torc
     return out * (place < sound.shape[1] - 1), new_lengths
 
 
+def with_margins(heard: torch.Tensor, lengths: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+    """Add what the recogniser adds (`handsfree/hearing/recogniser.py`): faint noise before and after."""
+    margin = RATE * MARGIN_MS // 1000
+    out = torch.randint(-1, 2, (len(heard), heard.shape[1] + 2 * margin), device=heard.device).float()
+    inside = torch.arange(heard.shape[1], device=heard.device)[None] < lengths[:, None]
+    middle = out[:, margin:-margin]
+    out[:, margin:-margin] = torch.where(inside, heard, middle)
+    return out, lengths + 2 * margin
+
+
 def masked(features: torch.Tensor) -> torch.Tensor:
     """Blank out a few bands and moments, so that no single cue is leaned on."""
     batch, frames, bins = features.shape
@@ -158,9 +174,15 @@ class Training:
             self.network = Network(shape, dropout).to(device)
         self.prior = RunningPrior(shape.outputs).to(device)
         self.bank = Filterbank(STRETCHES).to(device)
+        self.sequences = self._phone_sequences().to(device)
         self.average = deepcopy(self.network)
         if go_on is None:
             self._measure_features()
+
+    def _phone_sequences(self) -> PhoneSequences:
+        chance = random.Random(2)
+        drawn = (self.mixer.draw(chance)[1] for _ in range(_SEQUENCES))
+        return PhoneSequences(([_NUMBER[phone] for phone in said] for said in drawn), len(PHONES) + 1)
 
     def _measure_features(self) -> None:
         """Take mean and deviation of the features from a few batches."""
@@ -176,21 +198,28 @@ class Training:
         with torch.no_grad():
             speech, lengths = sped(batch[0].to(self.device, non_blocking=True).float() / 32768, batch[1])
             lengths = lengths.to(self.device, non_blocking=True)
-            heard = self.surroundings(speech, lengths)
+            heard, lengths = with_margins(self.surroundings(speech, lengths), lengths)
             stretch = torch.randint(len(STRETCHES), (len(heard),), device=self.device)
             return self.bank(heard, stretch), frame_counts(lengths)
 
-    def loss(self, batch: Batch) -> torch.Tensor:
-        """Return the loss of a batch in training."""
+    def loss(self, batch: Batch, against_rivals: bool) -> torch.Tensor:
+        """Return the loss of a batch in training: of what was said alone, or mostly against its rivals."""
         features, frames = self.features(batch)
         with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
             log_probabilities = self.network(masked(features))
         frames = (frames + SUBSAMPLING - 1) // SUBSAMPLING
         phones, counts = (one.to(self.device, non_blocking=True) for one in batch[2:])
-        return full_sum_loss(self.prior(log_probabilities, frames), frames, phones, counts)
+        alone = full_sum_loss(self.prior(log_probabilities, frames), frames, phones, counts)
+        if not against_rivals:
+            return alone
+        rivals = rivals_loss(log_probabilities, frames, phones, counts, self.sequences)
+        return (1 - _RIVALS_SHARE) * alone + _RIVALS_SHARE * rivals
 
-    def run(self, minutes: float, drawn: Drawn, processes: int, rate: float, to: Path) -> None:
-        """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine."""
+    def run(self, minutes: float, drawn: Drawn, processes: int, rate: float, rivals_from: float, to: Path) -> None:
+        """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine.
+
+        `rivals_from` (0 to 1) is the share of the time after which rivals count.
+        """
         fused = self.device == "cuda"
         optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2, fused=fused)
         total = torch.zeros((), device=self.device)
@@ -202,7 +231,7 @@ class Training:
             now = rate * min(1.0, (step + 1) / 400) * max(0.005, 0.5 * (1 + math.cos(math.pi * passed)))
             for group in optimiser.param_groups:
                 group["lr"] = now
-            loss = self.loss(batch)
+            loss = self.loss(batch, passed >= rivals_from)
             optimiser.zero_grad()
             loss.backward()
             nn.utils.clip_grad_norm_(self.network.parameters(), 2.0)
@@ -247,15 +276,15 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--go-on", type=Path)
+    parser.add_argument("--rivals-from", type=float, default=0.4, help="share of the time before rivals count")
     parser.add_argument("--dropout", type=float, default=0.1)
     given = parser.parse_args()
     random.seed(given.seed)
     torch.manual_seed(given.seed)
-    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     device = "cuda" if torch.cuda.is_available() else "cpu"
     training = Training(given.data, device, given.go_on, given.dropout)
     drawn = Drawn(training.mixer, given.batch, given.seed)
-    training.run(given.minutes, drawn, given.processes, given.rate, given.to)
+    training.run(given.minutes, drawn, given.processes, given.rate, given.rivals_from, given.to)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """What the training code promises: the recogniser computes what the trained network computes."""
 
 import importlib
+import itertools
 import json
 from pathlib import Path
 
@@ -10,13 +11,15 @@ import pytest
 torch = pytest.importorskip("torch", reason="PyTorch is not installed: it is needed for training only")
 
 from handsfree.hearing.graph import Tuning  # noqa: E402
+from handsfree.hearing.margins import margin, with_faint_noise  # noqa: E402
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser  # noqa: E402
 from handsfree.lexicon.automaton import phrase  # noqa: E402
 from handsfree.lexicon.pronunciation import PHONES  # noqa: E402
 from models.training.export import export  # noqa: E402
 from models.training.features import Filterbank, mel_bank  # noqa: E402
-from models.training.loss import full_sum_loss, sum_of_ways  # noqa: E402
+from models.training.loss import full_sum_loss, sum_of_ways, ways_of  # noqa: E402
 from models.training.network import Network, Shape  # noqa: E402
+from models.training.rivals import PhoneSequences, SumOfAllWays  # noqa: E402
 
 
 def test_the_features_are_those_of_kaldi():
@@ -49,6 +52,35 @@ def test_the_loss_is_the_sum_over_every_way_to_place_the_phones():
     expected = -torch.logsumexp(torch.stack(ways), 0) / 2
     found = full_sum_loss(chance, torch.tensor([4]), torch.tensor([[1, 2]]), torch.tensor([2]))
     assert float(found) == pytest.approx(float(expected), rel=1e-5)
+
+
+def test_the_sum_over_all_rivals_is_that_of_every_sequence_counted_one_by_one():
+    """Three phones, up to five frames: all 364 sequences enumerated, and PyTorch's own derivative of that sum."""
+    chance = torch.Generator().manual_seed(2)
+    said = [torch.randint(1, 4, (length % 4,), generator=chance).tolist() for length in range(60)]
+    sequences = PhoneSequences(said, 4).double()
+    scores = torch.randn(3, 5, 4, generator=chance, dtype=torch.float64).requires_grad_()
+    frames = torch.tensor([5, 4, 2])
+    each = []
+    for length in range(6):
+        for phones in itertools.product((1, 2, 3), repeat=length):
+            rows, counts = torch.tensor([[*phones, 0]] * 3), torch.full((3,), length)
+            each.append(ways_of(scores, frames, rows, counts) + sequences.log_probability(rows, counts))
+    assert len(each) == 364
+    expected = torch.logsumexp(torch.stack(each), 0)
+
+    found = SumOfAllWays.apply(scores, frames, sequences.following)
+
+    assert torch.allclose(found, expected)
+    (slope,) = torch.autograd.grad(expected.sum(), scores)
+    assert torch.allclose(torch.autograd.grad(found.sum(), scores)[0], slope)
+
+
+def test_a_model_of_phone_sequences_shares_all_probability_out():
+    sequences = PhoneSequences([[1, 2, 3], [1, 2], [2]], 4)
+    reached = sequences.following[2, 1]
+    assert torch.allclose(sequences.following.sum(2), torch.ones(4, 4))
+    assert reached[3] > 0.4 > 0.1 > reached[1] > 0
 
 
 def test_the_kernels_for_a_gpu_give_the_same_sum_and_slopes(monkeypatch: pytest.MonkeyPatch):
@@ -88,11 +120,14 @@ def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float
     export(tmp_path / "net.pt", tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0), bits)
     sound = (np.random.default_rng(1).normal(size=SAMPLE_RATE) * 1000).astype("<i2")
     with torch.no_grad():
-        scores = network(Filterbank()(torch.from_numpy(sound.astype(np.float32))[None]))[0].numpy()
+        fed = np.frombuffer(margin() + with_faint_noise(sound.tobytes()) + margin(), "<i2").astype(np.float32)
+        scores = network(Filterbank()(torch.from_numpy(fed)[None]))[0].numpy()
     scores[:, 1:] += 6.0  # what the prior of blank takes from blank
 
     ears = Recogniser(tmp_path / "model")
-    ears.recognise(sound.tobytes(), phrase("go").automaton())
+    ears.listen_for(phrase("go").automaton())
+    ears.feed(sound.tobytes())
+    ears.finish()
 
     silence = -0.9 * np.log(2)  # the library scales the costs of the graph by 0.9
     first, second = (PHONES.index(phone) + 1 for phone in ("G", "OW"))

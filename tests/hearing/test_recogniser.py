@@ -15,8 +15,9 @@ from scipy.signal import resample_poly
 from handsfree.hearing.alternatives import Judgement, from_scored
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN
+from handsfree.hearing.margins import with_faint_noise
 from handsfree.hearing.model_folder import SUMS
-from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser, with_faint_noise
+from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.automaton import choice, optional, phrase, phrases, repeated, sequence
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
