@@ -136,6 +136,10 @@ class State:
         """Whether nothing can be heard at the moment, so that silence means nothing."""
         return bool(self.lost & EARS)
 
+    def as_found_open(self, thing: str) -> bool:
+        """Whether what is read of a thing is as found: once it was altered, put back or not, nothing is."""
+        return thing not in self.altered_at
+
     def readings(self, kept_at: str) -> tuple[ReadingSet, ...]:
         """Return the complete sets kept under a name."""
         return tuple(taken for taken in self.sets.get(kept_at, ()) if taken.complete)
@@ -247,6 +251,8 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 history = (*history, (event.kept_at, event.reading.value, event.uncertainty))
             return replace(state, settled=_with(state.settled, event.kept_at, here), history=history)
         case ev.FoundValue():
+            if not state.as_found_open(event.thing):
+                return state  # an older version recorded such values; what must be put back is the first
             return replace(state, found=_with(state.found, event.thing, event.reading))
         case ev.Altered():
             return replace(

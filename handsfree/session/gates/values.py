@@ -9,6 +9,7 @@ from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
 from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of
+from handsfree.procedure.procedure import Gate
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import Utterance
@@ -126,7 +127,7 @@ def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str 
     if ask is None:
         return "it was not asked for"
     if record.value in {OVER_RANGE, NO_READING}:
-        return "a volume is a number" if isinstance(draft.placed.gate, TimedGate) else None
+        return _must_be_a_number(draft.placed.gate)
     value = Decimal(record.value)
     decimals = draft.plan.catalogue.quantities[quantity].decimals if ask.decimals is None else ask.decimals
     if -int(value.as_tuple().exponent) < decimals:
@@ -136,6 +137,13 @@ def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str 
     if not (too_low or too_high) or stops_open(draft.plan.sheets, {quantity: record}):
         return None
     return f"below {ask.low}" if too_low else f"above {ask.high}"
+
+
+def _must_be_a_number(gate: Gate) -> str | None:
+    """Say why a display without a number is no answer, where it is none: nothing could be put back to dashes."""
+    if isinstance(gate, TimedGate):
+        return "a volume is a number"
+    return "a setting is a number" if isinstance(gate, ReadingsGate) and gate.captures is not None else None
 
 
 def _doubtful(
