@@ -191,6 +191,27 @@ def test_that_was_wrong_begins_the_set_anew() -> None:
     assert visit.state.question.kind == "rate"
 
 
+def test_values_called_during_the_wait_are_refused_with_the_reason_and_asked_for_later() -> None:
+    """Nothing is spoken in the silent wait; nothing counts as given, and the whole set is asked for at its end."""
+    visit = at("found-maximum", "waiting")
+    until = visit.state.until
+    events = visit.say(TRUE)
+    (refused,) = of_kind(events, ev.NotUnderstood)
+    assert "the wait is not over" in refused.why
+    assert spoken(events) == []
+    assert (visit.state.question.kind, visit.state.until) == ("waiting", until)
+    assert "found-maximum" not in visit.state.sets
+    assert visit.state.pending.values == {}
+    assert spoken(visit.wait()) == ["CO2, O2, CO?"]
+    one_set(visit, TRUE)
+    (taken,) = visit.state.readings("found-maximum")
+    assert {quantity: reading.value for quantity, reading in taken.values.items()} == {
+        "co2": "9.3",
+        "o2": "4.4",
+        "co": "18",
+    }
+
+
 def test_recovery_gives_the_same_sets() -> None:
     """Only applying the recorded events gives the sets and the doubts that were there."""
     visit, _ = sets_of(UNTRUE, TRUE, TRUE)
