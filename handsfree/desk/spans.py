@@ -38,11 +38,13 @@ def alterations(recorded: Recorded) -> list[Alteration]:
     done: list[Alteration] = []
     open_: dict[str, Alteration] = {}
     found: dict[str, str] = {}
+    touched: set[str] = set()
     for step in recorded.steps:
         match step.event:
-            case ev.FoundValue(thing=thing, reading=reading):
-                found[thing] = wording.value(reading)
+            case ev.FoundValue(thing=thing, reading=reading) if thing not in touched:
+                found[thing] = wording.value(reading)  # older records also name values read after a change
             case ev.Altered(thing=thing, gate=gate) if thing not in open_:
+                touched.add(thing)
                 open_[thing] = Alteration(
                     thing,
                     recorded.thing_named(thing),

@@ -71,7 +71,7 @@ def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[tuple[str, str]
         blocked += [
             (f"{stop.name} {stop.value}", "stop-open") for stop in stops_open(plan.sheets, last, may_adjust=False)
         ]
-    if gate.using in state.doubted:
+    if state.doubted(gate.using):
         blocked.append(("CO2 and O2 do not fit", "pair"))
     outcomes = [
         state.verdicts[gate_id]

@@ -167,10 +167,9 @@ def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement
     co2, co = values["co2"], values["co"]
     if co2 is None or co is None or values["o2"] is None:
         return _missing(plan, "combustion")
-    if kept_at in state.doubted:
-        return Judgement(
-            MISSING, plan.catalogue.say("missing", what=plan.catalogue.subjects["pair"]), state.doubted[kept_at]
-        )
+    doubt = state.doubted(kept_at)
+    if doubt:
+        return Judgement(MISSING, plan.catalogue.say("missing", what=plan.catalogue.subjects["pair"]), doubt)
     band = plan.sheets.fuel.co2.get(gate.rate or "maximum")
     if band is None:
         return _no_limit(plan, f"CO2 at {gate.rate} rate")

@@ -270,7 +270,8 @@ def _goes_on_at(draft: Draft) -> str:
 
 def _not_understood(draft: Draft, choice: Choice) -> None:
     """Count it, and ask again in the next, more helpful way; while waiting, held or stopped, just count it."""
-    draft.emit(ev.NotUnderstood(why=choice.why))
+    early = ", and the wait is not over" if draft.expected().kind == "waiting" else ""
+    draft.emit(ev.NotUnderstood(why=choice.why + early))
     if draft.state.held_since is not None or _offered(draft, choice):
         return
     if draft.expected().kind not in {"waiting", "nothing", "stopped"}:

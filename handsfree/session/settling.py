@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import takewhile
 
 from handsfree.combustion.stop_limits import OpenStop
 from handsfree.measurement.settling import Sample, SettleRule, Settling, judge_settling, rising
@@ -28,6 +29,9 @@ TOLERANCE = {
 CO_LEAST = Decimal(6)
 CO_SHARE = Decimal("0.10")
 """CO may still move 6 ppm or a tenth of its value, whichever is more: common practice, no source."""
+
+PAIR = frozenset({"co2", "o2"})
+"""The two that are tied to each other."""
 
 OTHER_STEPS = 4
 """For any other quantity: this many steps of its display."""
@@ -71,11 +75,20 @@ def co_rising(plan: Plan, state: State, gate: ReadingsGate) -> OpenStop | None:
 
 
 def _samples(state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
+    """Return the values of each quantity; CO2 and O2 of doubted sets and of others are never mixed.
+
+    They count from the last sets in a row that are alike in this; before those they are as if not read, and
+    another set is asked for.
+    """
     found: dict[str, list[Sample]] = {}
-    for taken in state.readings(gate.at):
+    sets = state.readings(gate.at)
+    alike = takewhile(lambda taken: bool(taken.doubted) == bool(sets[-1].doubted), reversed(sets))
+    pairs = {taken.number for taken in alike}
+    for taken in sets:
         seconds = round((taken.at - state.last_change) / 1000)
         for quantity, reading in numeric(taken.values).items():
-            found.setdefault(quantity, []).append(Sample(seconds, reading.value))
+            if quantity not in PAIR or taken.number in pairs:
+                found.setdefault(quantity, []).append(Sample(seconds, reading.value))
     return {quantity: tuple(samples) for quantity, samples in found.items()}
 
 

@@ -30,6 +30,29 @@ def _begun(state: State, kept_at: str) -> Mapping[str, ReadingRecord]:
     return sets[-1].values if sets and not sets[-1].complete else {}
 
 
+Pairs = tuple[tuple[Decimal, Decimal], ...]
+
+
+def _accepted_pairs(state: State) -> Pairs:
+    """Return CO2 and O2 of every whole set that is not doubted."""
+    sets = (one for kept in state.sets.values() for one in kept if one.complete and not one.doubted)
+    whole = [numeric(one.values) for one in sets]
+    return tuple((values["co2"].value, values["o2"].value) for values in whole if {"co2", "o2"} <= set(values))
+
+
+def settled_pairs(state: State) -> Pairs:
+    """Return CO2 and O2 of every place that has settled on pairs not doubted.
+
+    While a display moves, its two cells differ by how fast they are: what accepted pairs teach of the analyser
+    may then be wrong. It is enough to have a pair called again, and not to call one untrue that came twice.
+    """
+    return tuple(
+        (Decimal(settled["co2"].reading.value), Decimal(settled["o2"].reading.value))
+        for kept_at, settled in state.settled.items()
+        if {"co2", "o2"} <= set(settled) and not state.doubted(kept_at)
+    )
+
+
 def situation_of(plan: Plan, state: State) -> Situation:
     """Return the situation at the gate at hand."""
     gate = plan.gate(state.gate).gate
@@ -39,12 +62,6 @@ def situation_of(plan: Plan, state: State) -> Situation:
     rate = gate.rate if isinstance(gate, ReadingsGate) else None
     maker = sheets.fuel.co2.get(rate) if rate is not None else None
     band = None if maker is None else Band(maker.low, maker.high, sheets.appliance.source(maker.page))
-    pairs: list[tuple[Decimal, Decimal]] = []
-    for name, sets in state.sets.items():
-        for one in sets:
-            values = numeric(one.values)
-            if one.complete and name not in state.doubted and {"co2", "o2"} <= set(values):
-                pairs.append((values["co2"].value, values["o2"].value))
     return Situation(
         fuel=fuel_of(sheets),
         co2_computed=sheets.job.instrument.co2 == "computed",
@@ -53,6 +70,6 @@ def situation_of(plan: Plan, state: State) -> Situation:
         co2_band=band,
         this_set=numeric({**_begun(state, kept_at), **state.pending.values}),
         previous_set=numeric(taken[-1].values) if taken else {},
-        pairs=tuple(pairs),
+        pairs=_accepted_pairs(state),
         limits=limits_in_force(sheets),
     )

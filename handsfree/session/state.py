@@ -42,6 +42,8 @@ class ReadingSet:
     at: int
     values: Mapping[str, ev.ReadingRecord] = field(default_factory=_nothing)
     complete: bool = False
+    doubted: str = ""
+    """Why its CO2 and O2 cannot both be true."""
 
 
 @dataclass(frozen=True)
@@ -108,10 +110,10 @@ class State:
     found: Mapping[str, ev.ReadingRecord] = field(default_factory=_nothing)
     sets: Mapping[str, tuple[ReadingSet, ...]] = field(default_factory=_nothing)
     settled: Mapping[str, Mapping[str, Settled]] = field(default_factory=_nothing)
-    doubted: Mapping[str, str] = field(default_factory=_nothing)
-    """Where kept -> why CO2 and O2 there cannot both be true."""
     pending: Pending = field(default_factory=Pending)
     pair_refused: bool = False
+    pair_doubted: str = ""
+    """Why CO2 and O2 of the set being called, called twice, cannot both be true."""
     rate_called: str | None = None
     marks: tuple[int, ...] = ()
     last_change: int = 0
@@ -136,9 +138,18 @@ class State:
         """Whether nothing can be heard at the moment, so that silence means nothing."""
         return bool(self.lost & EARS)
 
+    def as_found_open(self, thing: str) -> bool:
+        """Whether what is read of a thing is as found: once it was altered, put back or not, nothing is."""
+        return thing not in self.altered_at
+
     def readings(self, kept_at: str) -> tuple[ReadingSet, ...]:
         """Return the complete sets kept under a name."""
         return tuple(taken for taken in self.sets.get(kept_at, ()) if taken.complete)
+
+    def doubted(self, kept_at: str) -> str:
+        """Return why CO2 and O2 kept under a name cannot both be true: the last set there says it for now."""
+        taken = self.readings(kept_at)
+        return taken[-1].doubted if taken else ""
 
 
 def apply(plan: Plan, state: State, event: Any) -> State:
@@ -191,15 +202,7 @@ def apply(plan: Plan, state: State, event: Any) -> State:
             assert state.gate in {event.gate, ""}, "a gate is entered that no way leads to"
             entered = _with(state.entered, event.gate, state.entered.get(event.gate, 0) + 1)
             return replace(
-                state,
-                gate=event.gate,
-                entered=entered,
-                pending=Pending(),
-                marks=(),
-                rate_called=None,
-                pair_refused=False,
-                rechecks=(),
-                rate_lost="",
+                _nothing_called(state), gate=event.gate, entered=entered, marks=(), rechecks=(), rate_lost=""
             )
         case ev.GatePassed():
             return _gate_passed(plan, state, event)
@@ -210,7 +213,7 @@ def apply(plan: Plan, state: State, event: Any) -> State:
             called = MappingProxyType({reading.quantity: reading for reading in event.values})
             unsure = state.pending.unsure or bool(state.doubt)
             pending = replace(state.pending, values=called, doubtful=event.doubtful, unsure=unsure)
-            return replace(state, pending=pending)
+            return replace(state, pending=pending, pair_doubted="")  # other values: the pair is judged anew
         case ev.ReadingCorrected():
             pending = state.pending
             corrected = pending.corrected | {event.now.quantity}
@@ -224,18 +227,17 @@ def apply(plan: Plan, state: State, event: Any) -> State:
         case ev.RateCalled():
             return replace(state, rate_called=event.rate)
         case ev.SetTaken():
-            sets = _each(state, event.kept_at, lambda taken: replace(taken, complete=True, at=event.at))
-            return replace(state, sets=sets, pending=Pending(), pair_refused=False, rate_called=None)
+            whole = {"complete": True, "at": event.at, "doubted": state.pair_doubted}
+            sets = _each(state, event.kept_at, lambda taken: replace(taken, **whole))
+            return replace(_nothing_called(state), sets=sets)
         case ev.SetVoided():
             return replace(
-                state,
+                _nothing_called(state),
                 sets=_without(state.sets, event.kept_at),
                 settled=_without(state.settled, event.kept_at),
-                doubted=_without(state.doubted, event.kept_at),
-                pending=Pending(),
             )
         case ev.PairDoubted():
-            return replace(state, doubted=_with(state.doubted, event.kept_at, event.reason))
+            return replace(state, pair_doubted=event.reason)
         case ev.ValueSettled():
             here = _with(
                 state.settled.get(event.kept_at, _NOTHING),
@@ -247,6 +249,8 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 history = (*history, (event.kept_at, event.reading.value, event.uncertainty))
             return replace(state, settled=_with(state.settled, event.kept_at, here), history=history)
         case ev.FoundValue():
+            if not state.as_found_open(event.thing):
+                return state  # an older version recorded such values; what must be put back is the first
             return replace(state, found=_with(state.found, event.thing, event.reading))
         case ev.Altered():
             return replace(
@@ -290,6 +294,11 @@ def apply(plan: Plan, state: State, event: Any) -> State:
             return replace(state, status="closed", question=Question("nothing"), until=None)
         case _:
             return state
+
+
+def _nothing_called(state: State) -> State:
+    """Return the state as a new set begins: what was called, refused or doubted belonged to the one before."""
+    return replace(state, pending=Pending(), pair_refused=False, pair_doubted="", rate_called=None)
 
 
 def _asked(state: State, event: ev.Asked) -> State:

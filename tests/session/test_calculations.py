@@ -66,8 +66,8 @@ USUAL = {
 }
 
 
-def state_with(read: Mapping[str, Values], **other: Any) -> State:
-    """Return a state that holds these readings, by place and quantity."""
+def state_with(read: Mapping[str, Values], doubted: str = "", **other: Any) -> State:
+    """Return a state that holds these readings, by place and quantity; their pairs doubted for a reason."""
     quantities = shipped().catalogue.quantities
     sets = {}
     for kept_at, values in read.items():
@@ -77,7 +77,7 @@ def state_with(read: Mapping[str, Values], **other: Any) -> State:
             step = value.partition(".")[2]
             resolution = "0." + "0" * (len(step) - 1) + "1" if step else "1"
             records[quantity] = ev.ReadingRecord(quantity=quantity, value=value, unit=unit, resolution=resolution)
-        sets[kept_at] = (ReadingSet(1, 0, MappingProxyType(records), complete=True),)
+        sets[kept_at] = (ReadingSet(1, 0, MappingProxyType(records), complete=True, doubted=doubted),)
     return replace(BASE, sets=MappingProxyType(sets), **other)
 
 
@@ -109,7 +109,7 @@ CASES: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("combustion-at-rate", "carbon-monoxide-high", {"change": {"found-maximum": {"co": "150"}}}),
     ("combustion-at-rate", "no-limit", {"on": with_fuel(co2={})}),
     ("combustion-at-rate", "missing", {"change": {"found-maximum": {"o2": ""}}}),
-    ("combustion-at-rate", "missing", {"doubted": MappingProxyType({"found-maximum": "no pair"})}),
+    ("combustion-at-rate", "missing", {"doubted": "no pair"}),
     ("rates-compared", "within", {}),
     ("rates-compared", "outside", {"change": {"found-minimum": {"co2": "8.90"}}}),
     ("rates-compared", "too-close", {"change": {"found-minimum": {"co2": "9.19"}}}),

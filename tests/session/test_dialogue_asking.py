@@ -409,10 +409,18 @@ def test_a_pair_that_fits_another_fuel_says_so() -> None:
 
 def test_a_pair_called_twice_stands_doubted_and_nothing_there_passes() -> None:
     """The person is believed, the verdict is not given."""
-    visit = first_row("nine point four nine point four one eight maximum")
-    events = visit.say("nine point four nine point four")
-    assert of_kind(events, ev.PairDoubted)
-    assert visit.state.doubted["found-maximum"]
+    visit = at("found-maximum")
+    for _ in range(3):
+        visit.until_asking()
+        visit.say("nine point four nine point four one eight maximum")
+        events = visit.say("nine point four nine point four")
+        assert of_kind(events, ev.PairDoubted)
+        visit.say("confirmed")
+    assert visit.state.gate == "found-maximum-temperatures"
+    assert visit.state.doubted("found-maximum")
+    play(visit, technician(visit.plan), until="middle-rate")
+    verdict = next(one for one in reversed(visit.events) if isinstance(one, ev.VerdictGiven))
+    assert (verdict.gate, verdict.outcome) == ("found-maximum-verdict", "missing")
 
 
 def test_a_reading_unknown_in_some_sets_is_not_taken_for_settled() -> None:

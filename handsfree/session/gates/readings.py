@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import ConfirmGate, ReadingsGate
 from handsfree.procedure.procedure import DONE, DROPPED_BACK, UNSETTLED
@@ -112,9 +114,19 @@ class ReadingsGates(GateKind):
 
     def _done(self, draft: Draft, gate: ReadingsGate) -> None:
         if gate.captures is not None:
-            reading = draft.state.sets[gate.at][-1].values[gate.ask[0].quantity]
-            draft.emit(ev.FoundValue(thing=gate.captures, reading=reading))
+            self._captured(draft, gate.captures, draft.state.sets[gate.at][-1].values[gate.ask[0].quantity])
         draft.pass_gate(DONE)
+
+    def _captured(self, draft: Draft, thing: str, reading: ev.ReadingRecord) -> None:
+        """Keep a setting as found; one read after its thing was altered is a reading and no more."""
+        if draft.state.as_found_open(thing):
+            draft.emit(ev.FoundValue(thing=thing, reading=reading))
+            return
+        found = draft.state.found.get(thing)
+        if found is None:
+            draft.say("not-as-found")
+        elif Decimal(found.value) != Decimal(reading.value):
+            draft.say("as-found-stays", value=draft.plan.numbers.digits(Decimal(found.value)))
 
 
 def _gate(draft: Draft) -> ReadingsGate:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Called, Correction, Meaning, Values
 from handsfree.procedure.model import Ask, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of
+from handsfree.procedure.procedure import Gate
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
 from handsfree.session.gates.kind import Utterance
 from handsfree.session.plausibility import Situation, judge_pair
-from handsfree.session.situation import numeric, situation_of
+from handsfree.session.situation import numeric, settled_pairs, situation_of
 from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
 
 Then = Callable[[Draft], None]
@@ -126,7 +128,7 @@ def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str 
     if ask is None:
         return "it was not asked for"
     if record.value in {OVER_RANGE, NO_READING}:
-        return "a volume is a number" if isinstance(draft.placed.gate, TimedGate) else None
+        return _must_be_a_number(draft.placed.gate)
     value = Decimal(record.value)
     decimals = draft.plan.catalogue.quantities[quantity].decimals if ask.decimals is None else ask.decimals
     if -int(value.as_tuple().exponent) < decimals:
@@ -136,6 +138,13 @@ def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str 
     if not (too_low or too_high) or stops_open(draft.plan.sheets, {quantity: record}):
         return None
     return f"below {ask.low}" if too_low else f"above {ask.high}"
+
+
+def _must_be_a_number(gate: Gate) -> str | None:
+    """Say why a display without a number is no answer, where it is none: nothing could be put back to dashes."""
+    if isinstance(gate, TimedGate):
+        return "a volume is a number"
+    return "a setting is a number" if isinstance(gate, ReadingsGate) and gate.captures is not None else None
 
 
 def _doubtful(
@@ -174,7 +183,10 @@ def _apart(draft: Draft, record: ev.ReadingRecord, utterance: Utterance) -> bool
 
 
 def _pair_refused(draft: Draft) -> bool:
-    """Ask the pair again when CO2 and O2 cannot both be true; a second time it stands, marked."""
+    """Ask the pair again when CO2 and O2 cannot both be true; a second time it stands, marked.
+
+    It is not marked when only pairs called before their display had settled spoke against it.
+    """
     situation = situation_of(draft.plan, draft.state)
     readings = situation.this_set
     if not {"co2", "o2"} <= set(readings):
@@ -185,7 +197,9 @@ def _pair_refused(draft: Draft) -> bool:
     gate = draft.placed.gate
     assert isinstance(gate, ReadingsGate)
     if draft.state.pair_refused:
-        draft.emit(ev.PairDoubted(kept_at=gate.at, reason=judgement.sentence))
+        surely = judge_pair(replace(situation, pairs=settled_pairs(draft.state)), readings["co2"], readings["o2"])
+        if not surely.consistent:
+            draft.emit(ev.PairDoubted(kept_at=gate.at, reason=surely.sentence))
         return False
     pending = draft.state.pending.values
     for quantity in ("co2", "o2"):
@@ -316,6 +330,8 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
     if first is not None and _alike(first, again):
         rest = [record for record in draft.state.pending.values.values() if record.quantity != quantity]
         draft.emit(ev.ReadBack(values=(again, *rest), doubtful=draft.state.pending.doubtful))
+        if draft.state.pair_refused:
+            _pair_refused(draft)  # a doubt stands as before; nothing is refused a second time
         accept(draft, [quantity], "twice")
         next_value(draft, then)
         return
