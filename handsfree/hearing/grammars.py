@@ -6,7 +6,7 @@ import json
 import shutil
 import tempfile
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any, Final, Protocol
@@ -16,6 +16,7 @@ import vosk
 from handsfree.hearing.alternatives import Judgement
 from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
 from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.opinions import Opinion
 from handsfree.hearing.units import Units
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
@@ -26,7 +27,6 @@ SAMPLE_RATE: Final = 16_000
 
 _GRAMMARS_KEPT: Final = 3
 """The gate's, its follow-up question's and the stop words'. Each holds the network anew: 16 MB."""
-_MOST_ALTERNATIVES: Final = 20
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12
 _NEVER_ENDING: Final = (
@@ -44,8 +44,8 @@ class Grammars(Protocol):
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has, for the judgement."""
 
-    def recogniser(self, automaton: WordAutomaton) -> Any:
-        """Return a fresh native recogniser; `Problem` when the model cannot hear a word of the grammar."""
+    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
+        """Return fresh opinions; `Problem` when the model cannot hear a word of the grammar."""
 
 
 class StrictGrammars:
@@ -54,35 +54,43 @@ class StrictGrammars:
     def __init__(self, folder: ModelFolder, units: Units, pronunciations: Pronunciations) -> None:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
-        self._kept: OrderedDict[str, Any] = OrderedDict()
+        self._kept: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
         self.judgement = Judgement(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
-    def recogniser(self, automaton: WordAutomaton) -> Any:
-        """Return a fresh native recogniser that hears exactly the sentences of the automaton, or `[unk]`."""
+    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
+        """Return fresh opinions that hear exactly the sentences of the automaton, or `[unk]`."""
         if automaton.identity not in self._kept:
-            self._kept[automaton.identity] = self._model(automaton)
+            self._kept[automaton.identity] = self._models(automaton)
         self._kept.move_to_end(automaton.identity)
         while len(self._kept) > _GRAMMARS_KEPT:
             self._kept.popitem(last=False)
-        return _listening(vosk.KaldiRecognizer(self._kept[automaton.identity], SAMPLE_RATE))
+        models = self._kept[automaton.identity]
+        return [Opinion(models[network], rate) for network, rate in self._tuning.opinions]
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has when said the commonest way."""
         return len(self._pronunciations.of(word)[0])
 
-    def _model(self, automaton: WordAutomaton) -> Any:
+    def _models(self, automaton: WordAutomaton) -> Mapping[str, Any]:
+        """Load the grammar with each network."""
         graph, numbers = strict_graph(automaton, self._pronunciations, self._units, self._tuning)
         with tempfile.TemporaryDirectory(prefix="handsfree-grammar-") as name:
             place = Path(name)
             _settings(self._folder.path, place)
-            _link(self._folder.path / "am", place / "am")
             (place / "graph" / "phones").mkdir(parents=True)
             (place / "graph" / "HCLG.fst").write_bytes(graph.to_bytes(sort="input"))
             (place / "graph" / "words.txt").write_text(numbers.text(), encoding="utf-8")
             (place / "graph" / "phones" / "word_boundary.int").write_text(
                 self._units.boundaries_text(), encoding="utf-8"
             )
-            return _load(place, self._folder.path)
+            return {network: self._model(place, network) for network, _ in self._tuning.opinions}
+
+    def _model(self, place: Path, network: str) -> Any:
+        (place / "am").mkdir(exist_ok=True)
+        acoustic = place / "am" / "final.mdl"
+        acoustic.unlink(missing_ok=True)
+        _link(self._folder.path / "am" / network, acoustic)
+        return _load(place, self._folder.path)
 
 
 class PhraseGrammars:
@@ -106,8 +114,8 @@ class PhraseGrammars:
                     _link(part, place / part.name)
             self._model = _load(place, folder.path)
 
-    def recogniser(self, automaton: WordAutomaton) -> Any:
-        """Return a fresh native recogniser for a phrase list that covers the automaton's sentences."""
+    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
+        """Return the one opinion of a phrase list that covers the automaton's sentences."""
         unknown = sorted(word for word in automaton.words() if self._model.vosk_model_find_word(word) < 0)
         if unknown:
             raise Problem(
@@ -116,7 +124,7 @@ class PhraseGrammars:
                 remedy="use other words, or the model that comes with Handsfree",
             )
         listing = json.dumps([*phrase_list(automaton), UNKNOWN])
-        return _listening(vosk.KaldiRecognizer(self._model, SAMPLE_RATE, listing))
+        return [Opinion(self._model, phrases=listing)]
 
     def phones_in(self, word: str) -> int:
         """Return the number of letters: the judgement of such a model counts nothing."""
@@ -133,12 +141,6 @@ def phrase_list(automaton: WordAutomaton) -> Sequence[str]:
     return sorted({*automaton.words(), *(" ".join(pair) for pair in automaton.pairs())})
 
 
-def _listening(recogniser: Any) -> Any:
-    recogniser.SetMaxAlternatives(_MOST_ALTERNATIVES)
-    recogniser.SetWords(True)
-    return recogniser
-
-
 def _settings(model: Path, place: Path) -> None:
     """Copy the model's settings, with the end of an utterance taken out of the library's hands."""
     shutil.copytree(model / "conf", place / "conf", copy_function=shutil.copyfile)
@@ -148,9 +150,12 @@ def _settings(model: Path, place: Path) -> None:
 
 def _link(source: Path, target: Path) -> None:
     try:
-        target.symlink_to(source.resolve(), target_is_directory=True)
+        target.symlink_to(source.resolve(), target_is_directory=source.is_dir())
     except OSError:  # a file system without links
-        shutil.copytree(source, target, copy_function=shutil.copyfile)
+        if source.is_dir():
+            shutil.copytree(source, target, copy_function=shutil.copyfile)
+        else:
+            shutil.copyfile(source, target)
 
 
 def _load(place: Path, told: Path) -> Any:

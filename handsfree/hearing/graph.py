@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -40,11 +40,20 @@ class Tuning:
     score_scale: float = 1.0
     base: float = 0.0
     steepness: float = 0.0
+    opinions: tuple[tuple[str, int], ...] = (("final.mdl", 16_000),)
+    """Who hears each utterance: a network in `am/`, and at how many samples a second it takes the sound to be.
+
+    Told a higher rate than the true one, a network hears a quicker and higher voice, and another voice is another
+    chance: see `hearing.opinions`.
+    """
 
     @classmethod
     def of_model(cls, folder: Path) -> Tuning:
         """Read the tuning of one of our own models."""
-        return cls(**json.loads((folder / "conf" / "listening.json").read_text(encoding="utf-8")))
+        settings = json.loads((folder / "conf" / "listening.json").read_text(encoding="utf-8"))
+        opinions = settings.pop("opinions", None)
+        tuning = cls(**settings)
+        return tuning if opinions is None else replace(tuning, opinions=tuple((net, hz) for net, hz in opinions))
 
 
 @dataclass(frozen=True)

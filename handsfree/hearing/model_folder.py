@@ -15,6 +15,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Final
 
+from handsfree.hearing.graph import Tuning
 from handsfree.hearing.units import Units
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
@@ -78,7 +79,7 @@ class ModelFolder:
         if graph.endswith("HCLr.fst"):
             needed += ["graph/Gr.fst"]
         if self.units is not None:
-            needed += ["conf/listening.json"]
+            needed += ["conf/listening.json", *(f"am/{network}" for network in self._networks())]
         missing = [name for name in needed if not (self.path / name).is_file()]
         if not any((self.path / "conf" / name).is_file() for name in ("mfcc.conf", "fbank.conf")):
             missing.append("conf/mfcc.conf (or conf/fbank.conf)")
@@ -94,6 +95,18 @@ class ModelFolder:
                 ) from error
             if empty:
                 raise Problem("the model file is empty", where=str(self.path / name), remedy=_REMEDY)
+
+    def _networks(self) -> Iterable[str]:
+        """Return the networks in `am/` that the model's own settings name."""
+        settings = self.path / "conf" / "listening.json"
+        if not settings.is_file():
+            return []
+        try:
+            return sorted({network for network, _ in Tuning.of_model(self.path).opinions})
+        except (ValueError, TypeError, AttributeError) as error:
+            raise Problem(
+                "the model file is damaged: it holds no settings", where=str(settings), remedy=_REMEDY
+            ) from error
 
     def _require_sums(self) -> None:
         listing = self.path / SUMS
@@ -112,13 +125,13 @@ class ModelFolder:
                 )
 
     def _require_kinds(self) -> None:
-        acoustic = self.path / "am" / "final.mdl"
-        with acoustic.open("rb") as file:
-            head = file.read(64)
-        if b"<TransitionModel>" not in head:
-            raise Problem(
-                "the model file is damaged: it is no acoustic model", where=str(acoustic), remedy=_REMEDY
-            )
+        for acoustic in sorted((self.path / "am").glob("*.mdl")):
+            with acoustic.open("rb") as file:
+                head = file.read(64)
+            if b"<TransitionModel>" not in head:
+                raise Problem(
+                    "the model file is damaged: it is no acoustic model", where=str(acoustic), remedy=_REMEDY
+                )
         for name in ("HCLG.fst", "HCLr.fst", "Gr.fst"):
             graph = self.path / "graph" / name
             if graph.is_file():

@@ -6,10 +6,9 @@ Vosk layout gets a phrase list, and what it then hears outside the grammar count
 
 from __future__ import annotations
 
-import json
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import vosk
 
@@ -17,6 +16,7 @@ from handsfree.hearing.alternatives import Alternative, SpokenWord, from_scored
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
 from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.opinions import Opinion, mean_of
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 
@@ -43,7 +43,7 @@ class Recogniser:
             else StrictGrammars(self.folder, units, pronunciations or Pronunciations())
         )
         self._automaton: WordAutomaton | None = None
-        self._native: Any = None
+        self._opinions: Sequence[Opinion] = ()
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
         self.best_score: float | None = None
@@ -51,35 +51,35 @@ class Recogniser:
 
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
-        self._native = self._grammars.recogniser(automaton)
+        self._opinions = self._grammars.opinions(automaton)
         self._automaton = automaton
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
 
     def feed(self, pcm: bytes) -> None:
         """Take sound: 16 kHz, one channel, 16 bits, an even number of bytes."""
-        assert self._native is not None, "listen_for comes first"
+        assert self._opinions, "listen_for comes first"
         if not self._within:
             self._within = True
             self._margin()
         self._fed_ms += len(pcm) * 1000 / (2 * SAMPLE_RATE)
-        self._native.AcceptWaveform(with_faint_noise(pcm))
+        self._feed(with_faint_noise(pcm))
 
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now; they may still change."""
-        assert self._native is not None, "listen_for comes first"
-        return tuple(json.loads(self._native.PartialResult())["partial"].split())
+        assert self._opinions, "listen_for comes first"
+        return self._opinions[0].partial()
 
     def finish(self) -> tuple[Alternative, ...]:
         """End the utterance: what was heard, best first; nothing when it was silence."""
-        assert self._native is not None, "listen_for comes first"
+        assert self._opinions, "listen_for comes first"
         assert self._automaton is not None
         before_ms = self._margins_ms
         if self._within:
             self._margin()
         self._within = False
-        heard = json.loads(self._native.FinalResult())["alternatives"]
-        self.best_score = max((float(entry["confidence"]) for entry in heard), default=None)
+        heard = mean_of([opinion.finish() for opinion in self._opinions])
+        self.best_score = max((sentence["confidence"] for sentence in heard), default=None)
         found = from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
         return tuple(
             replace(one, words=tuple(_placed(word, before_ms, self._fed_ms) for word in one.words))
@@ -94,8 +94,12 @@ class Recogniser:
         return self.finish()
 
     def _margin(self) -> None:
-        self._native.AcceptWaveform(margin())
+        self._feed(margin())
         self._margins_ms += MARGIN_MS
+
+    def _feed(self, pcm: bytes) -> None:
+        for opinion in self._opinions:
+            opinion.feed(pcm)
 
 
 def _placed(word: SpokenWord, margins_ms: float, fed_ms: float) -> SpokenWord:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from handsfree.hearing.units import Units
 from handsfree.lexicon.pronunciation import Pronunciations
 from models.training.acoustic_model import acoustic_model
 from models.training.compressed_matrix import eight_bits, sixteen_bits
+from models.training.features import RATE
 from models.training.network import Network
 
 FBANK = """\
@@ -31,6 +33,7 @@ FBANK = """\
 --use-energy=false
 --energy-floor=0.0
 --dither=0.0
+--allow-upsample=true
 """
 DECODING = """\
 --min-active=200
@@ -43,22 +46,30 @@ DECODING = """\
 """
 
 
+_NAMES = ("final.mdl", "second.mdl", "third.mdl")
 _MATRICES = {8: eight_bits, 16: sixteen_bits}
 
 
-def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning: Tuning, bits: int = 16) -> None:
+def export(
+    nets: Sequence[Path], folder: Path, words: list[str], blank_prior: float, tuning: Tuning, bits: int = 16
+) -> None:
     """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones.
 
-    `bits` (8 or 16) are what each weight is kept in.
+    `nets` are the networks of `tuning.opinions`, in the order in which it names them first; `bits` (8 or 16) are
+    what each weight is kept in.
     """
-    checkpoint = torch.load(net, map_location="cpu", weights_only=True)
-    units = Units(tuple(checkpoint["phones"]))
+    names = list(dict.fromkeys(name for name, _ in tuning.opinions))
+    checkpoints = [torch.load(net, map_location="cpu", weights_only=True) for net in nets]
+    units = Units(tuple(checkpoints[0]["phones"]))
     priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
     priors[0] = 1.0
     loop, choice, numbers = loop_graph(words, Pronunciations(), units, tuning)
-    layers = Network.from_checkpoint(checkpoint).layers()
+    layers = [Network.from_checkpoint(checkpoint).layers() for checkpoint in checkpoints]
     contents = {
-        "am/final.mdl": acoustic_model(units, layers, priors, _MATRICES[bits]),
+        **{
+            f"am/{name}": acoustic_model(units, one, priors, _MATRICES[bits])
+            for name, one in zip(names, layers, strict=True)
+        },
         "conf/fbank.conf": FBANK.encode(),
         "conf/model.conf": DECODING.encode(),
         "conf/listening.json": (json.dumps(asdict(tuning), indent=2) + "\n").encode(),
@@ -83,7 +94,12 @@ def export(net: Path, folder: Path, words: list[str], blank_prior: float, tuning
 def main() -> None:
     """Read the command line and export."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("net", type=Path, help="the trained network (.pt)")
+    parser.add_argument(
+        "opinions",
+        nargs="+",
+        metavar="NET.pt[@HZ]",
+        help="the trained networks; HZ is how many samples a second each takes the sound to have (16000)",
+    )
     parser.add_argument("folder", type=Path, help="where the model goes")
     parser.add_argument("--words", type=Path, default=Path(__file__).with_name("words.txt"))
     parser.add_argument("--blank-prior", type=float, default=3.0)
@@ -95,6 +111,8 @@ def main() -> None:
     parser.add_argument("--steepness", type=float, default=0.0)
     parser.add_argument("--bits", type=int, choices=sorted(_MATRICES), default=16, help="of each weight")
     given = parser.parse_args()
+    opinions = [one.partition("@") for one in given.opinions]
+    names = dict(zip(dict.fromkeys(net for net, _, _ in opinions), _NAMES, strict=False))
     tuning = Tuning(
         given.unknown_phone_cost,
         given.unknown_cost,
@@ -102,9 +120,10 @@ def main() -> None:
         given.score_scale,
         given.base,
         given.steepness,
+        tuple((names[net], int(rate or RATE)) for net, _, rate in opinions),
     )
     words = given.words.read_text(encoding="utf-8").split()
-    export(given.net, given.folder, words, given.blank_prior, tuning, given.bits)
+    export([Path(net) for net in names], given.folder, words, given.blank_prior, tuning, given.bits)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """A model folder that cannot be used is told in one sentence that names the file."""
 
+import json
 import shutil
 from pathlib import Path
 
@@ -118,3 +119,20 @@ def test_all_words_of_the_shipped_procedures_can_be_heard_by_the_shipped_model()
         heard = words(gates, procedure.things, procedure.catalogue)
         assert len(heard) > 150
         ModelFolder.check(SHIPPED).require(heard, procedure.catalogue.pronounced(procedure.words), "english")
+
+
+def test_a_network_that_the_settings_name_must_be_there(copy):
+    (copy / SUMS).unlink()
+    settings = copy / "conf" / "listening.json"
+    wanted = json.loads(settings.read_text()) | {"opinions": [["final.mdl", 16_000], ["absent.mdl", 15_000]]}
+    settings.write_text(json.dumps(wanted))
+    with pytest.raises(Problem, match=r"lacks am/absent\.mdl"):
+        ModelFolder.check(copy)
+
+
+@pytest.mark.parametrize("content", ["{", "[]", '{"no such setting": 1}', '{"opinions": 3}'])
+def test_settings_that_are_none_are_told(copy, content):
+    (copy / SUMS).unlink()
+    (copy / "conf" / "listening.json").write_text(content)
+    with pytest.raises(Problem, match=r"listening\.json: the model file is damaged: it holds no settings"):
+        ModelFolder.check(copy)

@@ -117,7 +117,7 @@ def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float
     torch.save(network.checkpoint(PHONES), tmp_path / "net.pt")
     # enough words that the folder passes for English; no filler, so that only "go" can be heard
     words = ["one", "two", "three", "four", "five", "yes", "no", "stop", "point", "go"]
-    export(tmp_path / "net.pt", tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0), bits)
+    export([tmp_path / "net.pt"], tmp_path / "model", words, 6.0, Tuning(1000.0, 0.0, 0.0), bits)
     sound = (np.random.default_rng(1).normal(size=SAMPLE_RATE) * 1000).astype("<i2")
     with torch.no_grad():
         fed = np.frombuffer(margin() + with_faint_noise(sound.tobytes()) + margin(), "<i2").astype(np.float32)

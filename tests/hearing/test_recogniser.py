@@ -1,6 +1,7 @@
 """The recogniser on real sound: people reading numbers, and the tool's own kind of voice."""
 
 import csv
+import json
 import shutil
 import subprocess
 import time
@@ -235,3 +236,49 @@ def test_a_sentence_that_fits_its_sound_badly_gives_its_odds_to_unknown_speech()
     assert [one.text for one in found] == [(UNKNOWN,), ("yes",)]
     assert [float(one.words[0].confidence) for one in found] == pytest.approx([1 - known, known], abs=1e-3)
     assert float(found[1].score) == pytest.approx(-2.0, abs=1e-3)
+
+
+@needs_voice
+@pytest.mark.parametrize("rate", [15_000, 17_000])
+def test_an_opinion_at_another_tempo_hears_the_words_at_the_same_times(rate, tmp_path):
+    """Against the network that takes the sound as it is; a network tells times in steps of 30 ms."""
+    plain, other = (
+        settled(tmp_path / name, [["final.mdl", hz]]) for name, hz in (("plain", 16_000), ("other", rate))
+    )
+    pcm = spoken("nine point three")
+    expected, found = (Recogniser(model).recognise(pcm, READING)[0] for model in (plain, other))
+    assert found.text == expected.text == ("nine", "point", "three")
+    for one, same in zip(found.words, expected.words, strict=True):
+        assert abs(one.start_ms - same.start_ms) <= 60
+        assert abs(one.end_ms - same.end_ms) <= 60
+
+
+@needs_voice
+def test_two_opinions_together_say_the_mean_of_what_each_says_alone(tmp_path):
+    """A word in so much noise that each hears others in it too."""
+    rates = (15_000, 17_000)
+    models = [settled(tmp_path / f"{rate}", [["final.mdl", rate]]) for rate in rates]
+    models.append(settled(tmp_path / "both", [["final.mdl", rate] for rate in rates]))
+    clean = np.frombuffer(spoken("five"), "<i2")
+    pcm = (clean * 0.2 + np.random.default_rng(3).normal(0, 1200, len(clean))).astype("<i2").tobytes()
+    slow, fast, both = (
+        {one.text: float(one.score) for one in Recogniser(model).recognise(pcm, DIGIT.automaton())}
+        for model in models
+    )
+    shared = sorted(set(slow) & set(fast) & set(both))
+    assert len(shared) >= 2
+    for text in shared:
+        assert both[text] == pytest.approx((slow[text] + fast[text]) / 2, abs=0.002)
+
+
+def settled(folder: Path, opinions: list[list[object]]) -> Path:
+    """Copy the shipped model and give it these opinions, with scores as they are."""
+    shutil.copytree(SHIPPED, folder)
+    (folder / SUMS).unlink()
+    file = folder / "conf" / "listening.json"
+    settings = json.loads(file.read_text(encoding="utf-8"))
+    settings |= {"opinions": opinions, "score_scale": 1.0, "base": 0.0, "steepness": 0.0}
+    file.write_text(json.dumps(settings), encoding="utf-8")
+    with (folder / "conf" / "fbank.conf").open("a") as features:
+        features.write("--allow-upsample=true\n")
+    return folder
