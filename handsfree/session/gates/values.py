@@ -13,10 +13,10 @@ from handsfree.procedure.phrases import Question, asks_of
 from handsfree.procedure.procedure import Gate
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import Utterance
 from handsfree.session.plausibility import Situation, judge_pair
 from handsfree.session.situation import numeric, settled_pairs, situation_of
 from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
+from handsfree.session.utterance import Utterance
 
 Then = Callable[[Draft], None]
 
