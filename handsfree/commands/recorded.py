@@ -13,8 +13,9 @@ from handsfree.problem import Problem
 from handsfree.procedure.drawing import Stay
 from handsfree.procedure.procedure import Procedure
 from handsfree.session import events as ev
-from handsfree.session.decide import after, decide, opening
+from handsfree.session.decide import after, decide
 from handsfree.session.inputs import INPUT_KINDS
+from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 from handsfree.visit.folder import plan_of

@@ -24,17 +24,7 @@ from handsfree.session.plan import Plan
 from handsfree.session.state import EARS, State, apply
 from handsfree.session.utterance import Utterance
 
-__all__ = ["after", "deadline", "decide", "opening"]
-
-
-def opening(plan: Plan, opened: ev.VisitOpened) -> tuple[ev.Record, ...]:
-    """Return the events that begin a visit: opened, cautions said, the first gate entered."""
-    draft = Draft(plan, State(), KINDS)
-    draft.emit(opened)
-    for caution in plan.procedure.file.cautions:
-        draft.tell(plan.fill(caution))
-    draft.enter(plan.procedure.first)
-    return tuple(draft.events)
+__all__ = ["after", "deadline", "decide"]
 
 
 def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Record, ...]:
