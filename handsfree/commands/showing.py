@@ -7,8 +7,9 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
+from handsfree.commands.way import Way
 from handsfree.glance import terminal
 from handsfree.glance.watching import Watch
 from handsfree.glance.web import Page
@@ -16,22 +17,6 @@ from handsfree.ledger import read
 from handsfree.problem import Problem
 from handsfree.visit.conductor import Keys, QueuedKeys
 from handsfree.visit.recorder import Recorder, event_of
-
-
-class Ways(Protocol):
-    """The part of the ways of talking that says what is shown."""
-
-    @property
-    def typed(self) -> bool:
-        """Whether there are no ears."""
-
-    @property
-    def plain(self) -> bool:
-        """Whether lines are wanted in place of the screen."""
-
-    @property
-    def glance_web(self) -> str | None:
-        """Where the page for a phone is served; None for none."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +29,7 @@ class Screen:
 
 
 @contextlib.contextmanager
-def shown(recorder: Recorder, way: Ways, past: Sequence[object] = ()) -> Iterator[Screen]:
+def shown(recorder: Recorder, way: Way, past: Sequence[object] = ()) -> Iterator[Screen]:
     """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
 
     A record that fails is shown before it is raised; the terminal is given back whatever happens.
@@ -72,7 +57,7 @@ def shown(recorder: Recorder, way: Ways, past: Sequence[object] = ()) -> Iterato
             raise
 
 
-def _lines(way: Ways) -> Keys | None:
+def _lines(way: Way) -> Keys | None:
     return QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
 
 
