@@ -12,7 +12,7 @@ from typing import Self
 
 import numpy as np
 
-from handsfree.commands.showing import Screen, recorded_events, shown
+from handsfree.commands.showing import Screen, shown
 from handsfree.commands.way import Way
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
@@ -28,7 +28,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
-from handsfree.visit.recorder import Recorder
+from handsfree.visit.recorder import Recorder, recorded_events
 
 BETWEEN_MS = 120
 """Of silence between two sentences; before the first it would only delay the answer."""

@@ -6,17 +6,14 @@ import contextlib
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
 from handsfree.commands.way import Way
 from handsfree.glance import terminal
 from handsfree.glance.watching import Watch
 from handsfree.glance.web import Page
-from handsfree.ledger import read
 from handsfree.problem import Problem
 from handsfree.visit.conductor import Keys, QueuedKeys
-from handsfree.visit.recorder import Recorder, event_of
+from handsfree.visit.recorder import Recorder
 
 
 @dataclass(frozen=True)
@@ -89,9 +86,3 @@ def _code(url: str) -> list[str]:
     halves = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
     pairs = zip(rows[::2], rows[1::2], strict=True)
     return [url, *("".join(halves[dots] for dots in zip(*pair, strict=True)) for pair in pairs)]
-
-
-def recorded_events(folder: Path) -> list[Any]:
-    """Return the session's events of a recorded visit, in their order."""
-    found = (event_of(entry.kind, entry.event) for entry in read(folder))
-    return [event for event in found if event is not None]

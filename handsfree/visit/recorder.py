@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from handsfree import __version__
-from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Head, Ledger, Moment, SystemClock, read
+from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Entry, Head, Ledger, Moment, SystemClock, read
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
@@ -66,9 +66,7 @@ class Recorder:
         clock = clock or SystemClock()
         ledger = Ledger.open(folder, clock=clock)
         try:
-            plan, state = _recovered(
-                folder, [(entry.kind, entry.event) for batch in ledger.batches() for entry in batch]
-            )
+            plan, state = _recovered(folder, _events([entry for batch in ledger.batches() for entry in batch]))
         except BaseException:
             ledger.release()
             raise
@@ -134,9 +132,18 @@ def event_of(kind: str, content: Mapping[str, Any]) -> Any:
     return ev.from_record(kind, content)
 
 
-def _recovered(folder: Path, entries: Sequence[tuple[str, Mapping[str, Any]]]) -> tuple[Plan, State]:
+def recorded_events(folder: Path) -> list[Any]:
+    """Return the session's events of a recorded visit, in their order."""
+    return _events(read(folder))
+
+
+def _events(entries: Iterable[Entry]) -> list[Any]:
+    found = (event_of(entry.kind, entry.event) for entry in entries)
+    return [event for event in found if event is not None]
+
+
+def _recovered(folder: Path, events: Sequence[Any]) -> tuple[Plan, State]:
     """Return the plan and the state of a recorded visit: recovery only applies events."""
-    events = [event for event in (event_of(kind, content) for kind, content in entries) if event is not None]
     first = events[0]
     if first.schema_version != ev.SCHEMA_VERSION:
         raise Problem(
@@ -151,4 +158,4 @@ def _recovered(folder: Path, entries: Sequence[tuple[str, Mapping[str, Any]]]) -
 
 def recorded_state(folder: Path) -> tuple[Plan, State]:
     """Return the plan and the last state of a recorded visit; nothing is written."""
-    return _recovered(folder, [(entry.kind, entry.event) for entry in read(folder)])
+    return _recovered(folder, recorded_events(folder))
