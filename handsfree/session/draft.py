@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from handsfree.combustion.stop_limits import OpenStop
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Meaning
 from handsfree.procedure.model import ReadingsGate, TimedGate
@@ -91,6 +92,11 @@ class Draft:
             )
         )
         self.ask("stopped", script)
+
+    def stop_at_limit(self, passed: OpenStop) -> None:
+        """Make safe because a stop limit was passed."""
+        detail = f"{passed.name} {passed.value}, {passed.limit}"
+        self.stop("limit", detail, self.plan.catalogue.limits[passed.name], passed.source)
 
     def close(self, outcome: Any) -> None:
         """Record the last event."""

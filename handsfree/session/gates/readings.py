@@ -80,12 +80,7 @@ class ReadingsGates(GateKind):
         sets = draft.state.readings(gate.at)
         stop = co_rising(draft.plan, draft.state, gate)
         if stop is not None:
-            draft.stop(
-                "limit",
-                f"{stop.name} {stop.value}, {stop.limit}",
-                draft.plan.catalogue.limits[stop.name],
-                stop.source,
-            )
+            draft.stop_at_limit(stop)
             return
         if len(sets) < gate.settle.sets:
             self._again(draft, gate.settle.apart_seconds)

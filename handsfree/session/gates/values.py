@@ -271,13 +271,7 @@ def next_value(draft: Draft, then: Then) -> None:
     if taken and not taken[-1].complete:
         stops = stops_open(draft.plan.sheets, taken[-1].values, may_adjust=True)
         if stops:
-            stop = stops[0]
-            draft.stop(
-                "limit",
-                f"{stop.name} {stop.value}, {stop.limit}",
-                draft.plan.catalogue.limits[stop.name],
-                stop.source,
-            )
+            draft.stop_at_limit(stops[0])
             return
     if draft.state.pending.values:
         quantity, first = next(iter(draft.state.pending.values.items()))
