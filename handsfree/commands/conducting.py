@@ -6,14 +6,14 @@ import contextlib
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Self
 
 import numpy as np
 
-from handsfree.commands.showing import Screen, recorded_events, shown
+from handsfree.commands.showing import Screen, shown
+from handsfree.commands.way import Way
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, Source
@@ -28,7 +28,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
-from handsfree.visit.recorder import Recorder
+from handsfree.visit.recorder import Recorder, recorded_events
 
 BETWEEN_MS = 120
 """Of silence between two sentences; before the first it would only delay the answer."""
@@ -36,46 +36,12 @@ BETWEEN_MS = 120
 TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
-@dataclass(frozen=True)
-class Way:
-    """How the person and the tool talk."""
-
-    typed: bool
-    sound: Path | None
-    microphone: str | None
-    headset: bool
-    silent: bool
-    model: Path | None
-    plain: bool = True
-    """Lines in place of the big-type screen."""
-    glance_web: str | None = None
-    """The address of the page for a phone."""
-
-    def source(self) -> Source | None:
-        """Return what is listened to, or None for keys alone."""
-        if self.typed:
-            return None
-        if self.sound is not None:
-            return (
-                SoundFolder(self.sound, paced=True) if self.sound.is_dir() else SoundFile(self.sound, paced=True)
-            )
-        return Microphone(self.microphone)
-
-    def model_sha256(self, plan: Plan) -> str | None:
-        """Return the identity of the model heard with; Problem when it cannot hear the words of the visit."""
-        if self.typed:
-            return None
-        folder = ModelFolder.check(self.model or model_folder())
-        folder.require(plan.words, plan.pronunciations, plan.catalogue.language)
-        return folder.identity
-
-
 def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
     """Begin a visit in a new folder and lead it."""
     plan, kept = load_plan(procedure, job_sheet)
     plan.move(plan.procedure.first, STOP)  # makes the machine of gates now: the first answer may be a stop
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
-    model = way.model_sha256(plan)
+    model = _model_sha256(way, plan)
     recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
     return _conduct(recorder, opening, way)
 
@@ -85,7 +51,7 @@ def conduct_resumed(folder: Path, way: Way) -> ExitCode:
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
     if opened is not None:
-        way.model_sha256(plan_of(folder, opened.procedure))
+        _model_sha256(way, plan_of(folder, opened.procedure))
     recorder, opening = Recorder.resume(folder)
     return _conduct(recorder, opening, way, past)
 
@@ -127,9 +93,27 @@ def _left_open(recorder: Recorder) -> str:
     )
 
 
+def _source(way: Way) -> Source | None:
+    """Return what is listened to, or None for keys alone."""
+    if way.typed:
+        return None
+    if way.sound is not None:
+        return SoundFolder(way.sound, paced=True) if way.sound.is_dir() else SoundFile(way.sound, paced=True)
+    return Microphone(way.microphone)
+
+
+def _model_sha256(way: Way, plan: Plan) -> str | None:
+    """Return the identity of the model heard with; Problem when it cannot hear the words of the visit."""
+    if way.typed:
+        return None
+    folder = ModelFolder.check(way.model or model_folder())
+    folder.require(plan.words, plan.pronunciations, plan.catalogue.language)
+    return folder.identity
+
+
 @contextlib.contextmanager
 def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
-    source = way.source()
+    source = _source(way)
     if source is None:
         yield None
         return

@@ -8,22 +8,17 @@ from typing import Any
 
 from transitions import MachineError
 
-from handsfree.ledger import read
 from handsfree.problem import Problem
 from handsfree.procedure.drawing import Stay
 from handsfree.procedure.procedure import Procedure
 from handsfree.session import events as ev
-from handsfree.session.decide import after, decide, opening
+from handsfree.session.decide import after, decide
 from handsfree.session.inputs import INPUT_KINDS
+from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 from handsfree.visit.folder import plan_of
-from handsfree.visit.recorder import event_of
-
-
-def _events(folder: Path) -> list[Any]:
-    found = (event_of(entry.kind, entry.event) for entry in read(folder))
-    return [event for event in found if event is not None]
+from handsfree.visit.recorder import recorded_events
 
 
 def stays_of(folder: Path, procedure: Procedure) -> tuple[Stay, ...]:
@@ -31,7 +26,7 @@ def stays_of(folder: Path, procedure: Procedure) -> tuple[Stay, ...]:
 
     Raises Problem when the folder holds no visit, or a visit of another procedure.
     """
-    events = _events(folder)
+    events = recorded_events(folder)
     opened = events[0]
     if opened.procedure != procedure.name:
         what = f"this is a visit of {opened.procedure}, not of {procedure.name}"
@@ -71,7 +66,7 @@ def visits_differently(folder: Path, procedure: Procedure) -> list[str]:
 
 
 def _told(folder: Path, procedure: Procedure) -> str:
-    events = _events(folder)
+    events = recorded_events(folder)
     opened = events[0]
     if opened.procedure != procedure.name:
         return f"a visit of {opened.procedure}; not compared"

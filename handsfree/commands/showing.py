@@ -6,32 +6,14 @@ import contextlib
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any, Protocol
 
+from handsfree.commands.way import Way
 from handsfree.glance import terminal
 from handsfree.glance.watching import Watch
 from handsfree.glance.web import Page
-from handsfree.ledger import read
 from handsfree.problem import Problem
 from handsfree.visit.conductor import Keys, QueuedKeys
-from handsfree.visit.recorder import Recorder, event_of
-
-
-class Ways(Protocol):
-    """The part of the ways of talking that says what is shown."""
-
-    @property
-    def typed(self) -> bool:
-        """Whether there are no ears."""
-
-    @property
-    def plain(self) -> bool:
-        """Whether lines are wanted in place of the screen."""
-
-    @property
-    def glance_web(self) -> str | None:
-        """Where the page for a phone is served; None for none."""
+from handsfree.visit.recorder import Recorder
 
 
 @dataclass(frozen=True)
@@ -44,7 +26,7 @@ class Screen:
 
 
 @contextlib.contextmanager
-def shown(recorder: Recorder, way: Ways, past: Sequence[object] = ()) -> Iterator[Screen]:
+def shown(recorder: Recorder, way: Way, past: Sequence[object] = ()) -> Iterator[Screen]:
     """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
 
     A record that fails is shown before it is raised; the terminal is given back whatever happens.
@@ -72,7 +54,7 @@ def shown(recorder: Recorder, way: Ways, past: Sequence[object] = ()) -> Iterato
             raise
 
 
-def _lines(way: Ways) -> Keys | None:
+def _lines(way: Way) -> Keys | None:
     return QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
 
 
@@ -104,9 +86,3 @@ def _code(url: str) -> list[str]:
     halves = {(True, True): " ", (True, False): "▄", (False, True): "▀", (False, False): "█"}
     pairs = zip(rows[::2], rows[1::2], strict=True)
     return [url, *("".join(halves[dots] for dots in zip(*pair, strict=True)) for pair in pairs)]
-
-
-def recorded_events(folder: Path) -> list[Any]:
-    """Return the session's events of a recorded visit, in their order."""
-    found = (event_of(entry.kind, entry.event) for entry in read(folder))
-    return [event for event in found if event is not None]

@@ -9,30 +9,12 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree.commands.way import MicrophoneName, Model, Way, by_way
 from handsfree.problem import ExitCode, Problem
 from handsfree.shipped import model_folder, procedure_path
 
 app = typer.Typer(help="The technician's commands.")
 
-_Model = Annotated[
-    Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
-]
-_Typed = Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")]
-_Sound = Annotated[
-    Path | None, typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone.")
-]
-_Microphone = Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")]
-_Headset = Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")]
-_Silent = Annotated[bool, typer.Option("--silent", help="Prompts as text only.")]
-_Plain = Annotated[bool, typer.Option("--plain", help="Lines in place of the big-type screen.")]
-_GlanceWeb = Annotated[
-    str | None,
-    typer.Option(
-        "--glance-web",
-        metavar="ADDRESS:PORT",
-        help="Also a page for a phone: 0.0.0.0:8750 for the local network, 127.0.0.1:8750 for this machine.",
-    ),
-]
 _AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for a machine to read.")]
 _COLUMN = {"tool": "Tool", "person": "Technician", "heard": "  heard", "keys": "  keys"}
 
@@ -52,7 +34,7 @@ def demo(
         Path | None, typer.Option(help="Sound files to speak in place of the voice, named after the words.")
     ] = None,
     glance: Annotated[bool, typer.Option("--glance", help="Show the technician's screen while it plays.")] = False,
-    model: _Model = None,
+    model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
     """Play a whole visit: a voice in burner noise, the real ears, the real record. Takes about a minute."""
@@ -94,6 +76,7 @@ def _next_folder(parent: Path) -> Path:
 
 
 @app.command()
+@by_way
 def visit(
     procedure: Annotated[str, typer.Argument(help="A procedure by file, or by name when it is a shipped one.")],
     *,
@@ -101,57 +84,24 @@ def visit(
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
-    typed: _Typed = False,
-    sound: _Sound = None,
-    microphone: _Microphone = None,
-    headset: _Headset = False,
-    silent: _Silent = False,
-    plain: _Plain = False,
-    glance_web: _GlanceWeb = None,
-    model: _Model = None,
+    way: Way,
 ) -> None:
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
-    from handsfree.commands.conducting import Way, conduct_new  # noqa: PLC0415 - loads sound
+    from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
-    way = Way(
-        typed=typed,
-        sound=sound,
-        microphone=microphone,
-        headset=headset,
-        silent=silent,
-        model=model,
-        plain=plain,
-        glance_web=glance_web,
-    )
     raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, way))
 
 
 @app.command()
+@by_way
 def resume(
     folder: Annotated[Path, typer.Argument(help="The folder of the interrupted visit.")],
     *,
-    typed: _Typed = False,
-    sound: _Sound = None,
-    microphone: _Microphone = None,
-    headset: _Headset = False,
-    silent: _Silent = False,
-    plain: _Plain = False,
-    glance_web: _GlanceWeb = None,
-    model: _Model = None,
+    way: Way,
 ) -> None:
     """Go on with an interrupted visit: burner, rate and everything altered are asked again first."""
-    from handsfree.commands.conducting import Way, conduct_resumed  # noqa: PLC0415 - loads sound
+    from handsfree.commands.conducting import conduct_resumed  # noqa: PLC0415 - loads sound
 
-    way = Way(
-        typed=typed,
-        sound=sound,
-        microphone=microphone,
-        headset=headset,
-        silent=silent,
-        model=model,
-        plain=plain,
-        glance_web=glance_web,
-    )
     raise typer.Exit(conduct_resumed(folder, way))
 
 
@@ -161,7 +111,7 @@ def hear(
     *,
     gate: Annotated[str | None, typer.Option(help="What a gate accepts, as PROCEDURE:GATE.")] = None,
     accept: Annotated[str, typer.Option(help="Without a gate: reading, confirm or all.")] = "all",
-    model: _Model = None,
+    model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
     """Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."""
@@ -183,8 +133,8 @@ def jobsheet(
     new: Annotated[bool, typer.Option("--new", help="Make it: every fact is asked for.")] = False,
     appliance: Annotated[Path | None, typer.Option(help="The maker's data for the model, for --new.")] = None,
     by_voice: Annotated[bool, typer.Option("--voice", help="Spell serial and dates by voice, for --new.")] = False,
-    microphone: Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")] = None,
-    model: _Model = None,
+    microphone: MicrophoneName = None,
+    model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
     """Make a job sheet from a model's data, or check one and say what it holds and what it lacks."""

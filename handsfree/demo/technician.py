@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.demo.boiler import InventedBoiler
-from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
+from handsfree.procedure.model import ChoiceGate, ReadingsGate, StopGate, TimedGate
 from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import STOPPED
 from handsfree.session import events as ev
+from handsfree.session.agreeing import agreeing
 from handsfree.session.plan import Plan
 from handsfree.session.state import State
 
@@ -78,8 +79,6 @@ class InventedTechnician:
         question, gate = state.question, self.plan.gate(state.gate).gate
         words = self.plan.catalogue
         match question.kind:
-            case "gate" if isinstance(gate, ConfirmGate):
-                return gate.done[0]
             case "gate" if isinstance(gate, ChoiceGate):
                 return self._choice(state, gate)
             case "gate" if isinstance(gate, ReadingsGate | TimedGate):
@@ -94,25 +93,8 @@ class InventedTechnician:
                 return f"{words.answers['cleared'][0]} {words.glance.cleared[0]}"
             case "rate" | "recheck-rate":
                 return words.rates[self.rate][0]
-            case "restore":
-                thing = self.plan.things[question.about]
-                if thing.value is None:
-                    return thing.restored
-                return self.plan.numbers.digits(Decimal(state.found[question.about].value))
-            case "thing-first":
-                return gate.needs[question.about]
-            case "recheck-thing":
-                return self.plan.things[question.about].altered
-            case "recheck-burner":
-                return words.answers["firing"][0]
-            case "turn":
-                assert self.advised is not None
-                turn = words.turns[self.advised.eighths][0]
-                return f"{words.answers[self.advised.direction][0]} {turn}"
-            case "mark-first" | "mark-last":
-                return words.answers["mark"][0]
             case _:
-                return words.answers["affirm"][0]
+                return agreeing(self.plan, state, self.advised)
 
     def seconds_before(self, state: State) -> float:
         """Return how long the work takes before the answer comes: the meter's time before the last mark."""

@@ -86,6 +86,14 @@ class Link:
             drift=entry.wall - entry.mono if fresh else self.drift,
         )
 
+    def allows(self, line: bytes) -> bool:
+        """Say whether the line may stand here."""
+        try:
+            self.follow(line)
+        except Broken:
+            return False
+        return True
+
     def _is_ours(self, newer: NewerFormat) -> bool:
         """Say whether the line is one of this format with only the number of the format altered."""
         try:

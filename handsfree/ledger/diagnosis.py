@@ -41,7 +41,7 @@ def _named(expected: Link, broken: Broken, lines: Sequence[bytes]) -> Finding:
     due, refused, later = expected.seq, lines[0], lines[1:]
     numbers = [_member(line, "seq") for line in later]
     own = _member(refused, "seq")
-    if any(number == due and _fits(expected, line) for number, line in zip(numbers, later, strict=True)):
+    if any(number == due and expected.allows(line) for number, line in zip(numbers, later, strict=True)):
         if isinstance(own, int) and own > due and own not in numbers:
             return Finding(due, Fault.REORDERED, f"entry {own} stands where entry {due} belongs")
         return Finding(due, Fault.ADDED, f"a line that does not belong stands before entry {due}")
@@ -65,11 +65,3 @@ def _member(line: bytes, name: str) -> Any:
         return None
     value = members.get(name) if isinstance(members, dict) else None
     return None if isinstance(value, bool) else value
-
-
-def _fits(expected: Link, line: bytes) -> bool:
-    try:
-        expected.follow(line)
-    except Broken:
-        return False
-    return True

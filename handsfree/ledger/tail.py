@@ -71,13 +71,5 @@ def _begins_entry(line: bytes, link: Link) -> bool:
         elif byte == ord("}"):
             open_objects -= 1
             if not open_objects:
-                return position == len(line) - 1 and _follows(line, link)
-    return True
-
-
-def _follows(line: bytes, link: Link) -> bool:
-    try:
-        link.follow(line)
-    except Broken:
-        return False
+                return position == len(line) - 1 and link.allows(line)
     return True

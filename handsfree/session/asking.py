@@ -5,7 +5,6 @@ from __future__ import annotations
 from handsfree.procedure.phrases import asks_of
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
-from handsfree.session.gates import KINDS
 from handsfree.session.plan import Plan
 from handsfree.session.state import State
 
@@ -70,7 +69,7 @@ def time_passed(draft: Draft) -> None:
         return
     kind = state.question.kind
     if kind == "waiting" and state.held_since is None:
-        KINDS[draft.placed.gate.kind].time_up(draft)
+        draft.gate_kind.time_up(draft)
         return
     firing = draft.placed.gate.firing
     held = state.held_since
@@ -79,7 +78,7 @@ def time_passed(draft: Draft) -> None:
     if firing and state.now >= _alarm_due(state, alarm_at):
         _alarm_or_stop(draft)
     elif kind == "read-back" and not (state.cut_off or state.by_keys):
-        KINDS[draft.placed.gate.kind].silence(draft)
+        draft.gate_kind.silence(draft)
     else:
         escalate(draft)
 

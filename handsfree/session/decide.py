@@ -17,31 +17,21 @@ from handsfree.session.draft import Draft
 from handsfree.session.everywhere import command, recheck, recheck_read_back, rechecked, taken_back
 from handsfree.session.fusion import Choice, choose, choose_typed, describe
 from handsfree.session.gates import KINDS
-from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
 from handsfree.session.gates.restore import ask_next_restore, hear_restore, read_back_restored
 from handsfree.session.gates.values import over_range, spoken_value
 from handsfree.session.plan import Plan
 from handsfree.session.state import EARS, State, apply
+from handsfree.session.utterance import Utterance
 
-__all__ = ["after", "deadline", "decide", "opening"]
-
-
-def opening(plan: Plan, opened: ev.VisitOpened) -> tuple[ev.Record, ...]:
-    """Return the events that begin a visit: opened, cautions said, the first gate entered."""
-    draft = Draft(plan, State())
-    draft.emit(opened)
-    for caution in plan.procedure.file.cautions:
-        draft.tell(plan.fill(caution))
-    draft.enter(plan.procedure.first)
-    return tuple(draft.events)
+__all__ = ["after", "deadline", "decide"]
 
 
 def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Record, ...]:
     """Return the events that follow from an input (the input itself is not among them)."""
     if state.status == "closed":
         return ()
-    draft = Draft(plan, apply(plan, state, event))
+    draft = Draft(plan, apply(plan, state, event), KINDS)
     match event:
         case inp.Heard() | inp.Typed():
             _words(draft, event)
@@ -161,7 +151,7 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     if meaning == Command("carry-on"):
         command(draft, "carry-on", utterance)
     elif meaning == Answer("dropped-back"):
-        KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
+        draft.gate_kind.hear(draft, meaning, utterance)
 
 
 def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: PLR0911 - one for each asker
@@ -185,7 +175,7 @@ def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # no
         return hear_restore(draft, meaning, Draft.open)
     if _ambiguous(draft, meaning, utterance):
         return True
-    return KINDS[draft.placed.gate.kind].hear(draft, meaning, utterance)
+    return draft.gate_kind.hear(draft, meaning, utterance)
 
 
 def _need(draft: Draft, meaning: Meaning) -> bool:
@@ -290,4 +280,4 @@ def _offered(draft: Draft, choice: Choice) -> bool:
         return False
     values = candidate.values if isinstance(candidate, Values) else ()
     utterance = Utterance(draft.at, choice.why, choice.rivals[1:], values=values)
-    return KINDS[draft.placed.gate.kind].hear(draft, candidate, utterance)
+    return draft.gate_kind.hear(draft, candidate, utterance)

@@ -1,25 +1,29 @@
-"""The answer to one input while it is being worked out: events so far, and the state they lead to."""
+"""The answer to one input while it is being worked out, and what the kinds of gates that work on it can do."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
+from handsfree.combustion.stop_limits import OpenStop
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Meaning
 from handsfree.procedure.model import ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question
 from handsfree.procedure.procedure import EXHAUSTED, FINISHED, PlacedGate
 from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
+from handsfree.session.utterance import Utterance
 
 
 class Draft:
     """Collects the events of one decision; each is applied at once, so later ones build on earlier ones."""
 
-    def __init__(self, plan: Plan, state: State) -> None:
+    def __init__(self, plan: Plan, state: State, kinds: Mapping[str, GateKind]) -> None:
         self.plan = plan
         self.state = state
+        self._kinds = kinds
         self.events: list[ev.Record] = []
 
     @property
@@ -31,6 +35,11 @@ class Draft:
     def placed(self) -> PlacedGate:
         """The gate at hand."""
         return self.plan.gate(self.state.gate)
+
+    @property
+    def gate_kind(self) -> GateKind:
+        """How the gate at hand behaves."""
+        return self._kinds[self.placed.gate.kind]
 
     def emit(self, event: Any) -> None:
         """Add an event and apply it."""
@@ -84,6 +93,11 @@ class Draft:
         )
         self.ask("stopped", script)
 
+    def stop_at_limit(self, passed: OpenStop) -> None:
+        """Make safe because a stop limit was passed."""
+        detail = f"{passed.name} {passed.value}, {passed.limit}"
+        self.stop("limit", detail, self.plan.catalogue.limits[passed.name], passed.source)
+
     def close(self, outcome: Any) -> None:
         """Record the last event."""
         state = self.state
@@ -128,9 +142,7 @@ class Draft:
             said = self.plan.things[thing].said
             self.ask("thing-first", self.words("thing-first", thing=sentence_case(said), state=state), thing)
             return
-        from handsfree.session.gates import KINDS  # noqa: PLC0415 - gates are built on drafts
-
-        KINDS[self.placed.gate.kind].open(self)
+        self.gate_kind.open(self)
 
     def unmet(self) -> tuple[str, str] | None:
         """Return the first need of the gate that does not hold, with the state it asks for."""
@@ -147,3 +159,23 @@ class Draft:
     def names(self, quantities: Iterable[str]) -> str:
         """Return quantities as the tool says them, in a row."""
         return ", ".join(self.plan.name(quantity) for quantity in quantities)
+
+
+class GateKind:
+    """The behaviour of one kind of gate; the gate's own data is in the draft's procedure."""
+
+    def open(self, draft: Draft) -> None:
+        """Ask the gate's question, or decide at once."""
+        raise NotImplementedError
+
+    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
+        """Act on an answer to the question at hand; False when it does not answer it."""
+        return False
+
+    def time_up(self, draft: Draft) -> None:
+        """Act when a wait has ended."""
+        self.open(draft)
+
+    def silence(self, draft: Draft) -> None:
+        """Act when nothing was said after a read-back."""
+        draft.ask_again()

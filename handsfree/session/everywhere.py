@@ -10,9 +10,9 @@ from handsfree.procedure.procedure import DROPPED_BACK, NOT_DONE
 from handsfree.session import events as ev
 from handsfree.session.asking import LONG_HOLD_MS
 from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import Utterance
 from handsfree.session.gates.readings import lose_rate
 from handsfree.session.gates.restore import read_back_restored
+from handsfree.session.utterance import Utterance
 
 _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 

@@ -21,6 +21,7 @@ from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import DONE, DROPPED_BACK, ENDS, NOT_DONE, PlacedGate, Procedure
 from handsfree.procedure.sheets import Sheets
 from handsfree.session import events as ev
+from handsfree.session.agreeing import agreeing
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.state import State
@@ -195,12 +196,10 @@ class _Explorer:
             return answers["affirm"][0]
         return f"{answers['cleared'][0]} repaired" if self._dice.random() < 0.3 else answers["close"][0]
 
-    def _answer(self, state: State) -> str:  # noqa: C901, PLR0911, PLR0912 - one line for each kind of question
+    def _answer(self, state: State) -> str:  # noqa: PLR0911 - one line for each kind of question
         question, placed = state.question, self._plan.gate(state.gate)
         gate, words = placed.gate, self._plan.catalogue
         match question.kind:
-            case "gate" if isinstance(gate, ConfirmGate):
-                return gate.done[0]
             case "gate" if isinstance(gate, ChoiceGate):
                 return gate.answers[self._chosen(placed, gate)].heard[0]
             case "gate" if isinstance(gate, ReadingsGate | TimedGate):
@@ -213,30 +212,12 @@ class _Explorer:
                 return f"{self._value(state, 'co2')} {self._value(state, 'o2')}"
             case "rate" | "recheck-rate":
                 return words.rates[getattr(gate, "rate", None) or "maximum"][0]
-            case "restore":
-                found = state.found.get(question.about)
-                if self._plan.things[question.about].value is None:
-                    return self._plan.things[question.about].restored
-                return (
-                    self._plan.numbers.digits(Decimal(found.value))
-                    if found is not None
-                    else self._value(state, question.about)
-                )
-            case "thing-first":
-                return gate.needs[question.about]
-            case "recheck-thing":
-                return self._plan.things[question.about].altered
-            case "recheck-burner":
-                return words.answers["firing"][0]
-            case "turn":
-                assert self._advised is not None
-                return f"{words.answers[self._advised.direction][0]} {words.turns[self._advised.eighths][0]}"
-            case "mark-first" | "mark-last":
-                return words.answers["mark"][0]
+            case "restore" if self._plan.things[question.about].value and question.about not in state.found:
+                return self._value(state, question.about)
             case "note":
                 return "a word about the flue"
             case _:
-                return words.answers["affirm"][0]
+                return agreeing(self._plan, state, self._advised)
 
     def _spoken(self, value: str) -> str:
         return value if value[:1].isalpha() else self._plan.numbers.digits(Decimal(value))

@@ -9,10 +9,10 @@ from datetime import date
 
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
-from handsfree.session.decide import after, deadline, decide, opening
+from handsfree.session.decide import after, deadline, decide
+from handsfree.session.opening import opened, opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
-from handsfree.session.version import DECISION_VERSION
 
 SPEAKING_MS = 1_200
 """How long the tool is taken to speak, and a person to answer."""
@@ -22,30 +22,9 @@ class Rehearsal:
     """A visit rehearsed with typed words; `events` holds everything so far, inputs included."""
 
     def __init__(self, plan: Plan, day: date) -> None:
-        job = plan.sheets.job
-        opened = ev.VisitOpened(
-            at=0,
-            schema_version=ev.SCHEMA_VERSION,
-            decision_version=DECISION_VERSION,
-            program="rehearsal",
-            procedure=plan.procedure.name,
-            procedure_sha256=plan.procedure.version(),
-            sheets_sha256={},
-            model_sha256=None,
-            day=day.isoformat(),
-            job=job.job,
-            site=job.site,
-            technician=job.technician.name,
-            licence=job.technician.licence,
-            appliance=plan.sheets.appliance.appliance,
-            serial=job.serial,
-            fuel=job.fuel,
-            instrument=job.instrument.name,
-            instrument_serial=job.instrument.serial,
-            calibrated_until=job.instrument.calibrated_until.isoformat(),
-        )
+        first = opened(plan, program="rehearsal", day=day, sheets_sha256={}, model_sha256=None)
         self.plan = plan
-        self.events: list[ev.Record] = list(opening(plan, opened))
+        self.events: list[ev.Record] = list(opening(plan, first))
         self.state = after(plan, State(), tuple(self.events))
         self._speech_ends()
 

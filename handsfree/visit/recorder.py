@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from handsfree import __version__
-from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Head, Ledger, Moment, SystemClock, read
+from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Entry, Head, Ledger, Moment, SystemClock, read
 from handsfree.problem import ExitCode, Problem
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
-from handsfree.session.decide import after, deadline, decide, opening
+from handsfree.session.decide import after, deadline, decide
+from handsfree.session.opening import opened, opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
-from handsfree.session.version import DECISION_VERSION
 from handsfree.visit.folder import digests, plan_of
 
 LEDGERS_OWN = frozenset({RESUMED, CLOCK_JUMPED})
@@ -45,9 +45,15 @@ class Recorder:
         """Open a visit in a new folder; return it with the events of its opening, already on disk."""
         clock = clock or SystemClock()
         moment = clock.now()
-        opened = _opened(plan, kept, model_sha256, moment)
-        events = opening(plan, opened)
-        ledger = Ledger.create(folder, ev.to_record(opened)[1], sources=kept, clock=clock)
+        first = opened(
+            plan,
+            program=PROGRAM,
+            day=_local_day(moment),
+            sheets_sha256=digests(kept, plan),
+            model_sha256=model_sha256,
+        )
+        events = opening(plan, first)
+        ledger = Ledger.create(folder, ev.to_record(first)[1], sources=kept, clock=clock)
         ledger.append([ev.to_record(event) for event in events[1:]])
         return cls(plan, ledger, after(plan, State(), events), clock, moment.mono), events
 
@@ -60,9 +66,7 @@ class Recorder:
         clock = clock or SystemClock()
         ledger = Ledger.open(folder, clock=clock)
         try:
-            plan, state = _recovered(
-                folder, [(entry.kind, entry.event) for batch in ledger.batches() for entry in batch]
-            )
+            plan, state = _recovered(folder, _events([entry for batch in ledger.batches() for entry in batch]))
         except BaseException:
             ledger.release()
             raise
@@ -115,35 +119,8 @@ def spoken(events: Sequence[ev.Record]) -> list[str]:
     return [event.text for event in events if isinstance(event, ev.Said | ev.Asked) and event.text]
 
 
-def _opened(plan: Plan, kept: dict[str, bytes], model_sha256: str | None, moment: Moment) -> ev.VisitOpened:
-    job, instrument = plan.sheets.job, plan.sheets.job.instrument
-    return ev.VisitOpened(
-        at=0,
-        schema_version=ev.SCHEMA_VERSION,
-        decision_version=DECISION_VERSION,
-        program=PROGRAM,
-        procedure=plan.procedure.name,
-        procedure_sha256=plan.procedure.version(),
-        sheets_sha256=digests(kept, plan),
-        model_sha256=model_sha256,
-        day=_local_day(moment),
-        job=job.job,
-        site=job.site,
-        technician=job.technician.name,
-        licence=job.technician.licence,
-        appliance=plan.sheets.appliance.appliance,
-        serial=job.serial,
-        fuel=job.fuel,
-        instrument=instrument.name,
-        instrument_serial=instrument.serial,
-        calibrated_until=instrument.calibrated_until.isoformat(),
-    )
-
-
-def _local_day(moment: Moment) -> str:
-
-    local = datetime.fromtimestamp(moment.wall / 1000, UTC) + timedelta(minutes=moment.utc_offset)
-    return local.date().isoformat()
+def _local_day(moment: Moment) -> date:
+    return (datetime.fromtimestamp(moment.wall / 1000, UTC) + timedelta(minutes=moment.utc_offset)).date()
 
 
 def event_of(kind: str, content: Mapping[str, Any]) -> Any:
@@ -155,21 +132,30 @@ def event_of(kind: str, content: Mapping[str, Any]) -> Any:
     return ev.from_record(kind, content)
 
 
-def _recovered(folder: Path, entries: Sequence[tuple[str, Mapping[str, Any]]]) -> tuple[Plan, State]:
+def recorded_events(folder: Path) -> list[Any]:
+    """Return the session's events of a recorded visit, in their order."""
+    return _events(read(folder))
+
+
+def _events(entries: Iterable[Entry]) -> list[Any]:
+    found = (event_of(entry.kind, entry.event) for entry in entries)
+    return [event for event in found if event is not None]
+
+
+def _recovered(folder: Path, events: Sequence[Any]) -> tuple[Plan, State]:
     """Return the plan and the state of a recorded visit: recovery only applies events."""
-    events = [event for event in (event_of(kind, content) for kind, content in entries) if event is not None]
-    opened = events[0]
-    if opened.schema_version != ev.SCHEMA_VERSION:
+    first = events[0]
+    if first.schema_version != ev.SCHEMA_VERSION:
         raise Problem(
-            f"this visit was recorded by {opened.program}, whose events have another form",
+            f"this visit was recorded by {first.program}, whose events have another form",
             where=str(folder),
             remedy="resume it with that version",
             code=ExitCode.FAILED,
         )
-    plan = plan_of(folder, opened.procedure)
+    plan = plan_of(folder, first.procedure)
     return plan, after(plan, State(), tuple(events))
 
 
 def recorded_state(folder: Path) -> tuple[Plan, State]:
     """Return the plan and the last state of a recorded visit; nothing is written."""
-    return _recovered(folder, [(entry.kind, entry.event) for entry in read(folder)])
+    return _recovered(folder, recorded_events(folder))

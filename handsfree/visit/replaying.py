@@ -12,8 +12,9 @@ from transitions import MachineError
 from handsfree.ledger import OPENED, Difference, Entry, Replay
 from handsfree.problem import Problem
 from handsfree.session import events as ev
-from handsfree.session.decide import decide, opening
+from handsfree.session.decide import decide
 from handsfree.session.inputs import INPUT_KINDS
+from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 from handsfree.session.version import DECISION_VERSION

@@ -5,13 +5,12 @@ from __future__ import annotations
 import pytest
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
-from handsfree.procedure.model import ConfirmGate, ReadingsGate, RestoreGate, StopGate
+from handsfree.procedure.model import ConfirmGate, RestoreGate, StopGate
 from handsfree.procedure.procedure import NOT_DONE
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.rehearsal import Rehearsal
 
-ROW = "nine point three four point four one eight maximum"
 ASKED = sorted(key for key in places() if key[0] and key[1] != "waiting")
 
 
@@ -187,87 +186,6 @@ def test_as_found_values_are_captured_before_anything_is_altered() -> None:
         if isinstance(event, ev.Altered) and shipped().things[event.thing].value is not None:
             assert event.thing in found
     assert found == {"outdoor-reset", "set-point"}
-
-
-@pytest.mark.parametrize("place", [key for key in places() if key[0]], ids="/".join)
-def test_after_an_interruption_everything_is_asked_again(place: tuple[str, str]) -> None:
-    """At every question: burner if it fires, the rate if it is held, every altered thing, before anything else."""
-    visit = at(*place)
-    gate = shipped().gate(place[0]).gate
-    (begun,) = of_kind(visit.resume(), ev.RecheckBegun)
-    wanted = (["burner"] if gate.firing else []) + (
-        ["rate"] if isinstance(gate, ReadingsGate) and gate.rate else []
-    )
-    assert list(begun.items) == [*wanted, *visit.state.altered]
-    for _ in begun.items:
-        item = visit.state.rechecks[0]
-        assert visit.state.question.kind in {"recheck-burner", "recheck-rate", "recheck-thing"}
-        if item in {"burner", "rate"}:
-            visit.say({"burner": "firing", "rate": getattr(gate, "rate", "")}[item])
-        else:
-            visit.say(shipped().things[item].altered)
-    assert visit.state.rechecks == ()
-    assert visit.state.gate == place[0]
-
-
-def test_an_interruption_starts_the_settle_clock_afresh() -> None:
-    """The sets taken so far are void and the whole wait begins again."""
-    visit = at("found-maximum")
-    say(visit, ROW, "confirmed")
-    visit.resume()
-    assert "found-maximum" not in visit.state.sets
-    say(visit, "firing", "maximum")
-    while visit.state.rechecks:
-        visit.say(shipped().things[visit.state.rechecks[0]].altered)
-    assert visit.state.question.kind == "waiting"
-    assert visit.state.until is not None
-    assert visit.state.until - visit.state.last_change == 180_000
-
-
-def test_an_interruption_forgets_values_that_were_only_read_back() -> None:
-    """They were never accepted, and the display has moved since."""
-    visit = at("found-maximum")
-    visit.say(ROW)
-    visit.resume()
-    assert visit.state.pending.values == {}
-
-
-@pytest.mark.parametrize(
-    "words", ["go back", "not done because it is late", "that was wrong", "c o two was wrong"]
-)
-def test_what_is_asked_after_an_interruption_cannot_be_left(words: str) -> None:
-    """The recheck is finished first."""
-    visit = at("final-temperatures")
-    visit.resume()
-    visit.say(words)
-    assert visit.state.question.kind == "recheck-burner"
-
-
-def test_the_burner_off_after_an_interruption_leads_back_to_the_hold() -> None:
-    """Every altered thing is still asked first; a gate without a hold of its own goes to the last one passed."""
-    for gate, hold in (("found-maximum", "found-maximum-hold"), ("final-temperatures", "final-hold")):
-        visit = at(gate)
-        visit.resume()
-        visit.say("burner off")
-        asked = 0
-        while visit.state.rechecks:
-            asked += 1
-            visit.say(shipped().things[visit.state.rechecks[0]].altered)
-        assert asked == len(visit.state.altered)
-        assert (visit.state.gate, visit.state.question.kind) == (hold, "gate")
-
-
-def test_a_thing_found_restored_after_an_interruption_is_no_longer_altered() -> None:
-    """Called fitted, the plug is fitted; a setting stays altered until its value proves it."""
-    visit = at("put-back", "restore")
-    visit.resume()
-    while visit.state.rechecks:
-        item = visit.state.rechecks[0]
-        visit.say("firing" if item == "burner" else shipped().things[item].restored)
-        if visit.state.question.kind == "thing-check" and visit.state.rechecks:
-            visit.say("confirmed")
-    assert set(visit.state.altered) == {"outdoor-reset", "set-point"}
-    assert visit.state.question.about == "outdoor-reset"
 
 
 def test_a_cleared_stop_goes_on_where_it_was_asked_after_the_recheck() -> None:

@@ -23,7 +23,7 @@ from handsfree.procedure.model import (
 )
 from handsfree.procedure.procedure import ENDS, FINISHED, NOT_DONE, PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Watch, explore
-from handsfree.procedure.proofs.structure import components
+from handsfree.procedure.proofs.structure import able_to_finish, components
 from handsfree.procedure.proofs.watches import after_thing
 
 
@@ -63,22 +63,8 @@ def _thing_states(old: Procedure, new: Procedure) -> Iterator[str]:
                 yield f"{gate_id} can be entered with {name} {thing.altered if state else thing.restored}"
 
 
-def _can_finish(procedure: Procedure, without: str = "") -> set[str]:
-    before: dict[str, list[str]] = {}
-    for gate_id, placed in procedure.gates.items():
-        for to in placed.ways.values():
-            before.setdefault(to, []).append(gate_id)
-    can, stack = {FINISHED}, [FINISHED]
-    while stack:
-        for gate_id in before.get(stack.pop(), ()):
-            if gate_id not in can and gate_id != without:
-                can.add(gate_id)
-                stack.append(gate_id)
-    return can
-
-
 def _lost_stops(old: Procedure, new: Procedure) -> Iterator[str]:
-    could, can = _can_finish(old), _can_finish(new)
+    could, can = able_to_finish(old), able_to_finish(new)
     for gate_id, placed in old.gates.items():
         now = new.gates.get(gate_id)
         for outcome, to in placed.ways.items() if now is not None else ():

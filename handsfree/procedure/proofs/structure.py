@@ -24,11 +24,8 @@ def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
             yield Violation(gate_id, fault, ())
 
 
-def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
-    """Yield each gate from which the finish cannot be reached any more.
-
-    Written stops are left out, and so are restores: things may be put back on the way to a stop.
-    """
+def able_to_finish(procedure: Procedure) -> set[str]:
+    """Return the gates from which some way leads to the finish, and the finish itself."""
     before: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
         for to in placed.ways.values():
@@ -39,6 +36,15 @@ def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
             if gate_id not in can:
                 can.add(gate_id)
                 stack.append(gate_id)
+    return can
+
+
+def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
+    """Yield each gate from which the finish cannot be reached any more.
+
+    Written stops are left out, and so are restores: things may be put back on the way to a stop.
+    """
+    can = able_to_finish(procedure)
     for gate_id in visits:
         if gate_id not in can and not isinstance(procedure.gates[gate_id].gate, StopGate | RestoreGate):
             what = f"from {gate_id} the finish cannot be reached"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from handsfree.session.draft import GateKind
 from handsfree.session.gates.adjust import AdjustGates
 from handsfree.session.gates.ends import FinishGates, StopGates
-from handsfree.session.gates.kind import GateKind
 from handsfree.session.gates.questions import ChoiceGates, ConfirmGates
 from handsfree.session.gates.readings import ReadingsGates
 from handsfree.session.gates.restore import RestoreGates

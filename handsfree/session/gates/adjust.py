@@ -8,8 +8,8 @@ from handsfree.procedure.model import AdjustGate
 from handsfree.procedure.procedure import DONE, NO_ADVICE
 from handsfree.session import events as ev
 from handsfree.session.advising import advice_for
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind, Utterance
+from handsfree.session.draft import Draft, GateKind
+from handsfree.session.utterance import Utterance
 
 
 class AdjustGates(GateKind):

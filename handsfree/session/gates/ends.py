@@ -5,9 +5,9 @@ from __future__ import annotations
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import StopGate
 from handsfree.procedure.procedure import DONE
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind, Utterance
+from handsfree.session.draft import Draft, GateKind
 from handsfree.session.gates.restore import ask_next_restore, hear_restore
+from handsfree.session.utterance import Utterance
 
 
 class FinishGates(GateKind):

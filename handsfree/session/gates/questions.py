@@ -7,8 +7,8 @@ from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import ChoiceGate, ConfirmGate
 from handsfree.procedure.procedure import DONE
 from handsfree.session import events as ev
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind, Utterance
+from handsfree.session.draft import Draft, GateKind
+from handsfree.session.utterance import Utterance
 
 
 class ConfirmGates(GateKind):

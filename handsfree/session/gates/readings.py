@@ -8,11 +8,11 @@ from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import ConfirmGate, ReadingsGate
 from handsfree.procedure.procedure import DONE, DROPPED_BACK, UNSETTLED
 from handsfree.session import events as ev
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind, Utterance
+from handsfree.session.draft import Draft, GateKind
 from handsfree.session.gates.values import hear_values, silence_after_read_back
 from handsfree.session.settling import co_rising, judge_sets, settle_seconds
 from handsfree.session.situation import numeric
+from handsfree.session.utterance import Utterance
 
 
 class ReadingsGates(GateKind):
@@ -80,12 +80,7 @@ class ReadingsGates(GateKind):
         sets = draft.state.readings(gate.at)
         stop = co_rising(draft.plan, draft.state, gate)
         if stop is not None:
-            draft.stop(
-                "limit",
-                f"{stop.name} {stop.value}, {stop.limit}",
-                draft.plan.catalogue.limits[stop.name],
-                stop.source,
-            )
+            draft.stop_at_limit(stop)
             return
         if len(sets) < gate.settle.sets:
             self._again(draft, gate.settle.apart_seconds)

@@ -8,9 +8,9 @@ from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.procedure.model import TimedGate
 from handsfree.procedure.procedure import DONE
 from handsfree.session import events as ev
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind, Utterance
+from handsfree.session.draft import Draft, GateKind
 from handsfree.session.gates.values import hear_values, silence_after_read_back
+from handsfree.session.utterance import Utterance
 
 TENTH = Decimal("0.1")
 

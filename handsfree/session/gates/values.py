@@ -13,10 +13,10 @@ from handsfree.procedure.phrases import Question, asks_of
 from handsfree.procedure.procedure import Gate
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import Utterance
 from handsfree.session.plausibility import Situation, judge_pair
 from handsfree.session.situation import numeric, settled_pairs, situation_of
 from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
+from handsfree.session.utterance import Utterance
 
 Then = Callable[[Draft], None]
 
@@ -271,13 +271,7 @@ def next_value(draft: Draft, then: Then) -> None:
     if taken and not taken[-1].complete:
         stops = stops_open(draft.plan.sheets, taken[-1].values, may_adjust=True)
         if stops:
-            stop = stops[0]
-            draft.stop(
-                "limit",
-                f"{stop.name} {stop.value}, {stop.limit}",
-                draft.plan.catalogue.limits[stop.name],
-                stop.source,
-            )
+            draft.stop_at_limit(stops[0])
             return
     if draft.state.pending.values:
         quantity, first = next(iter(draft.state.pending.values.items()))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from handsfree.procedure.model import VerdictGate
 from handsfree.session import events as ev
 from handsfree.session.calculations import judge_gate
-from handsfree.session.draft import Draft
-from handsfree.session.gates.kind import GateKind
+from handsfree.session.draft import Draft, GateKind
 
 
 class VerdictGates(GateKind):

@@ -27,6 +27,7 @@ ROOT = Path(__file__).parents[3]
 PROCEDURE = ROOT / "procedures" / "two-rate-combustion.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 DAY = date(2026, 11, 25)
+ROW = "nine point three four point four one eight maximum"
 
 
 @cache
@@ -155,6 +156,13 @@ def utterance(
 def hear(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: Any) -> tuple[ev.Record, ...]:
     """Let the visit hear an utterance; return what was decided."""
     return visit.take(utterance(visit, *alternatives, **other))
+
+
+def first_row(words: str = ROW) -> Rehearsal:
+    """Return the visit after the first row of values was heard."""
+    visit = at("found-maximum")
+    hear(visit, words)
+    return visit
 
 
 def of_kind(events: Iterable[ev.Record], kind: type[Any]) -> list[Any]:

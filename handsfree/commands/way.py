@@ -1,0 +1,56 @@
+"""How the person and the tool talk on a visit: the options that `visit` and `resume` share."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+Model = Annotated[
+    Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
+]
+MicrophoneName = Annotated[str | None, typer.Option(help="The microphone's name, or a part of it.")]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """Each field is an option of the command line, said here once."""
+
+    typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False
+    sound: Annotated[
+        Path | None,
+        typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone."),
+    ] = None
+    microphone: MicrophoneName = None
+    headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False
+    silent: Annotated[bool, typer.Option("--silent", help="Prompts as text only.")] = False
+    plain: Annotated[bool, typer.Option("--plain", help="Lines in place of the big-type screen.")] = False
+    glance_web: Annotated[
+        str | None,
+        typer.Option(
+            "--glance-web",
+            metavar="ADDRESS:PORT",
+            help="Also a page for a phone: 0.0.0.0:8750 for the local network, 127.0.0.1:8750 for this machine.",
+        ),
+    ] = None
+    model: Model = None
+
+
+def by_way(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the fields of a `Way` as options, in place of its parameter `way`."""
+    own = inspect.signature(command, eval_str=True)
+    options = inspect.signature(Way, eval_str=True).parameters
+
+    @functools.wraps(command)
+    def with_options(**given: Any) -> None:
+        way = Way(**{name: given.pop(name) for name in options})
+        command(**given, way=way)
+
+    shown = [one for name, one in own.parameters.items() if name != "way"]
+    with_options.__signature__ = own.replace(parameters=[*shown, *options.values()])  # type: ignore[attr-defined]
+    return with_options

@@ -1,0 +1,50 @@
+"""How a visit begins: its first event, the cautions, the first gate."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from handsfree.session import events as ev
+from handsfree.session.draft import Draft
+from handsfree.session.gates import KINDS
+from handsfree.session.plan import Plan
+from handsfree.session.state import State
+from handsfree.session.version import DECISION_VERSION
+
+
+def opened(
+    plan: Plan, *, program: str, day: date, sheets_sha256: dict[str, str], model_sha256: str | None
+) -> ev.VisitOpened:
+    """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
+    job, instrument = plan.sheets.job, plan.sheets.job.instrument
+    return ev.VisitOpened(
+        at=0,
+        schema_version=ev.SCHEMA_VERSION,
+        decision_version=DECISION_VERSION,
+        program=program,
+        procedure=plan.procedure.name,
+        procedure_sha256=plan.procedure.version(),
+        sheets_sha256=sheets_sha256,
+        model_sha256=model_sha256,
+        day=day.isoformat(),
+        job=job.job,
+        site=job.site,
+        technician=job.technician.name,
+        licence=job.technician.licence,
+        appliance=plan.sheets.appliance.appliance,
+        serial=job.serial,
+        fuel=job.fuel,
+        instrument=instrument.name,
+        instrument_serial=instrument.serial,
+        calibrated_until=instrument.calibrated_until.isoformat(),
+    )
+
+
+def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Record, ...]:
+    """Return the events that begin a visit: opened, cautions said, the first gate entered."""
+    draft = Draft(plan, State(), KINDS)
+    draft.emit(first)
+    for caution in plan.procedure.file.cautions:
+        draft.tell(plan.fill(caution))
+    draft.enter(plan.procedure.first)
+    return tuple(draft.events)
