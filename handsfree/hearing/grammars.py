@@ -25,8 +25,8 @@ from handsfree.problem import Problem
 SAMPLE_RATE: Final = 16_000
 """Samples a second of the sound that recognisers take."""
 
-_GRAMMARS_KEPT: Final = 3
-"""The gate's, its follow-up question's and the stop words'. Each holds the network anew: 16 MB."""
+_GRAMMARS_KEPT: Final = 2
+"""The gate's and the stop words'. Each holds every network anew: 17 MB for each."""
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12
 _NEVER_ENDING: Final = (
@@ -49,7 +49,7 @@ class Grammars(Protocol):
 
 
 class StrictGrammars:
-    """Strict graphs over one of our own models; the models of the last few grammars are kept."""
+    """Strict graphs over one of our own models; the models of the last two grammars are kept."""
 
     def __init__(self, folder: ModelFolder, units: Units, pronunciations: Pronunciations) -> None:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
@@ -60,10 +60,10 @@ class StrictGrammars:
     def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
         """Return fresh opinions that hear exactly the sentences of the automaton, or `[unk]`."""
         if automaton.identity not in self._kept:
+            while len(self._kept) >= _GRAMMARS_KEPT:  # at once: a small machine has no room for one more
+                self._kept.popitem(last=False)
             self._kept[automaton.identity] = self._models(automaton)
         self._kept.move_to_end(automaton.identity)
-        while len(self._kept) > _GRAMMARS_KEPT:
-            self._kept.popitem(last=False)
         models = self._kept[automaton.identity]
         return [Opinion(models[network], rate) for network, rate in self._tuning.opinions]
 

@@ -22,6 +22,8 @@ EVERY_MS = 200
 FROM_MS = 400
 MARGIN = Decimal(3)
 """How far (log odds) stop words must lead unknown speech; `tests/bench/live/stop_over_voice.py` measures it."""
+QUICK_MARGIN = Decimal(0)
+"""The same for the first opinion alone, which only decides whether all are asked."""
 OWN_MARGIN = Decimal(-4)
 """What the tool's own words alone are heard as with this lead, or more, is their echo and nobody's call."""
 OWN_SLACK_MS = 300
@@ -56,7 +58,10 @@ class OverVoice:
         cleaned = self._cleaned()
         for window_ms in WINDOWS_MS:
             blocks = tuple(self._kept)[-window_ms // BLOCK_MS :]
-            alternatives = self._listened(cleaned[-len(blocks) * BLOCK :])
+            window = cleaned[-len(blocks) * BLOCK :]
+            if not self._called(self._listened(window, quick=True), QUICK_MARGIN):
+                continue
+            alternatives = self._listened(window)
             if not self._called(alternatives, MARGIN) or self._own(best_words(alternatives), len(blocks) * BLOCK):
                 continue
             # The same words are not heard twice.
@@ -93,9 +98,9 @@ class OverVoice:
         rivals = [one.score for one in told if one.text == (UNKNOWN,)]
         return bool(near) and (not rivals or near[0] - max(rivals) >= OWN_MARGIN)
 
-    def _listened(self, wave: Wave) -> tuple[Alternative, ...]:
+    def _listened(self, wave: Wave, *, quick: bool = False) -> tuple[Alternative, ...]:
         samples = np.clip(np.rint(wave), -32768, 32767).astype(np.int16)
-        self._ears.listen_for(self._stop_words)
+        self._ears.listen_for(self._stop_words, quick=quick)
         self._ears.feed(samples.tobytes())
         return self._ears.finish()
 

@@ -49,9 +49,14 @@ class Recogniser:
         self.best_score: float | None = None
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
-    def listen_for(self, automaton: WordAutomaton) -> None:
-        """Take up a grammar; sound that was fed and not finished is forgotten."""
-        self._opinions = self._grammars.opinions(automaton)
+    def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
+        """Take up a grammar; sound that was fed and not finished is forgotten.
+
+        `quick` asks the first opinion alone: it costs a part of what all cost, and is more often mistaken.
+        """
+        self._opinions = ()  # they hold the grammar that may have to make room
+        opinions = self._grammars.opinions(automaton)
+        self._opinions = opinions[:1] if quick else opinions
         self._automaton = automaton
         self._within = False
         self._margins_ms = self._fed_ms = 0.0

@@ -21,8 +21,8 @@ FULL_SCALE = 32_700
 class Ears(Protocol):
     """The recogniser, as far as the listener uses it."""
 
-    def listen_for(self, automaton: WordAutomaton) -> None:
-        """Take up a grammar and forget what was fed."""
+    def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
+        """Take up a grammar and forget what was fed; `quick` for one opinion where there are several."""
 
     def feed(self, pcm: bytes) -> None:
         """Take int16 sound at 16 kHz."""

@@ -8,6 +8,7 @@ its size in bytes and then its little-endian bytes.
 from __future__ import annotations
 
 import io
+import re
 import struct
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -15,12 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from handsfree.hearing.units import Units
-from models.training.compressed_matrix import Floats
+from models.training.compressed_matrix import Floats, values_of
 
-__all__ = ["Floats", "Layer", "acoustic_model"]
+__all__ = ["Floats", "Layer", "acoustic_model", "layers_of"]
 
 FEATURES = 40
 _HALF = 0.5
+_FRAME = re.compile(r"Offset\([\w.]+, (-?\d+)\)|[\w.]+")
+_SUM = r"component=(\w+)\.sum input=Sum\(.*, Scale\(([\d.]+), (\w+)(?:\.\w+)?\)\)"
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,29 @@ def acoustic_model(
     _token(out, "<Priors>")
     _vector(out, priors)
     return out.getvalue()
+
+
+def layers_of(model: bytes) -> list[Layer]:
+    """Return the layers of a file that `acoustic_model` wrote. ValueError when it did not."""
+    described = model.partition(b"<Nnet3> \n")[2].partition(b"\n\n")[0].decode()
+    if not described:
+        raise ValueError("no network of ours")
+    splices = dict(re.findall(r"component=(\w+) input=(.*)", described))
+    sums = {name: (float(scale), earlier) for name, scale, earlier in re.findall(_SUM, described)}
+    layers = []
+    for found in re.finditer(rb"<ComponentName> (\w+) <AffineComponent> ", model):
+        name = found.group(1).decode()
+        file = io.BytesIO(model[model.index(b"<LinearParams> ", found.end()) + len(b"<LinearParams> ") :])
+        weights = values_of(file)
+        if file.read(len(b"<BiasParams> FV \4")) != b"<BiasParams> FV \4":
+            raise ValueError(f"layer {name} has no bias")
+        (length,) = struct.unpack("<i", file.read(4))
+        bias = np.frombuffer(file.read(4 * length), "<f4")
+        offsets = tuple(int(offset or 0) for offset in _FRAME.findall(splices[name].removeprefix("Append(")))
+        scale, earlier = sums.get(name, (1.0, None))
+        rectified = f"component={name}.rectified" in described
+        layers.append(Layer(name, weights, bias, offsets, rectified, earlier, scale))
+    return layers
 
 
 def _transitions(out: io.BytesIO, units: Units) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from typing import Final
+from typing import BinaryIO, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +36,24 @@ def eight_bits(values: Floats) -> bytes:
     ]
     head = _head("CM", values, least, reach)
     return head + marks.T.astype("<u2").tobytes() + np.array(steps, dtype=np.uint8).tobytes()
+
+
+def values_of(file: BinaryIO) -> Floats:
+    """Read a matrix back, (rows, columns), from where its token begins. ValueError when none begins there."""
+    token = file.read(3).rstrip()
+    if token == b"CM2":
+        file.read(1)
+    elif token != b"CM":
+        raise ValueError(f"no compressed matrix but {token!r}")
+    least, reach, rows, columns = struct.unpack("<ffii", file.read(16))
+    if token == b"CM2":
+        steps = np.frombuffer(file.read(2 * rows * columns), "<u2").reshape(rows, columns)
+        return (least + steps * (reach / _MOST)).astype(np.float32)
+    marks = np.frombuffer(file.read(8 * columns), "<u2").reshape(columns, 4)
+    steps = np.frombuffer(file.read(rows * columns), np.uint8).reshape(columns, rows)
+    places = least + marks * (reach / _MOST)
+    read = [np.interp(column, _BYTES_AT_MARKS, at) for column, at in zip(steps, places, strict=True)]
+    return np.array(read, dtype=np.float32).T
 
 
 def _extent(values: Floats) -> tuple[float, float]:

@@ -19,8 +19,8 @@ import torch
 from handsfree.hearing.graph import Tuning, loop_graph
 from handsfree.hearing.model_folder import SUMS, ModelFolder
 from handsfree.hearing.units import Units
-from handsfree.lexicon.pronunciation import Pronunciations
-from models.training.acoustic_model import acoustic_model
+from handsfree.lexicon.pronunciation import PHONES, Pronunciations
+from models.training.acoustic_model import Layer, acoustic_model, layers_of
 from models.training.compressed_matrix import eight_bits, sixteen_bits
 from models.training.features import RATE
 from models.training.network import Network
@@ -55,16 +55,15 @@ def export(
 ) -> None:
     """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones.
 
-    `nets` are the networks of `tuning.opinions`, in the order in which it names them first; `bits` (8 or 16) are
-    what each weight is kept in.
+    `nets` are the networks of `tuning.opinions`, in the order in which it names them first: trained ones (.pt), or
+    those of a model that was written before (.mdl). `bits` (8 or 16) are what each weight is kept in.
     """
     names = list(dict.fromkeys(name for name, _ in tuning.opinions))
-    checkpoints = [torch.load(net, map_location="cpu", weights_only=True) for net in nets]
-    units = Units(tuple(checkpoints[0]["phones"]))
+    units = Units(PHONES)
+    layers = [_layers(net, units) for net in nets]
     priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
     priors[0] = 1.0
     loop, choice, numbers = loop_graph(words, Pronunciations(), units, tuning)
-    layers = [Network.from_checkpoint(checkpoint).layers() for checkpoint in checkpoints]
     contents = {
         **{
             f"am/{name}": acoustic_model(units, one, priors, _MATRICES[bits])
@@ -91,14 +90,26 @@ def export(
     print(f"{folder}: model {ModelFolder.check(folder).identity}, {sum(map(len, contents.values())) / 1e6:.1f} MB")
 
 
+def _layers(net: Path, units: Units) -> Sequence[Layer]:
+    if net.suffix == ".mdl":
+        layers = layers_of(net.read_bytes())
+        if len(layers[-1].bias) != len(units.phones) + 1:
+            raise ValueError(f"{net}: its outputs are not the phones of the dictionary")
+        return layers
+    checkpoint = torch.load(net, map_location="cpu", weights_only=True)
+    if tuple(checkpoint["phones"]) != units.phones:
+        raise ValueError(f"{net}: its outputs are not the phones of the dictionary")
+    return Network.from_checkpoint(checkpoint).layers()
+
+
 def main() -> None:
     """Read the command line and export."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
         "opinions",
         nargs="+",
-        metavar="NET.pt[@HZ]",
-        help="the trained networks; HZ is how many samples a second each takes the sound to have (16000)",
+        metavar="NET[@HZ]",
+        help="trained networks (.pt) or those of a model (.mdl); HZ: the rate it takes sound to have",
     )
     parser.add_argument("folder", type=Path, help="where the model goes")
     parser.add_argument("--words", type=Path, default=Path(__file__).with_name("words.txt"))

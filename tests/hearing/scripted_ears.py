@@ -29,7 +29,7 @@ class ScriptedEars:
         self.grammars = []
         self.sound = b""
 
-    def listen_for(self, automaton):
+    def listen_for(self, automaton, *, quick=False):
         self.grammars.append(automaton)
         self.sound = b""
 

@@ -43,7 +43,7 @@ def main() -> None:
             again.append(time.perf_counter() - begin)
     del fresh_ears
     print(
-        f"strict: a new grammar {1000 * median(fresh):.0f} ms, one of the last three {1000 * median(again):.1f} ms"
+        f"strict: a new grammar {1000 * median(fresh):.0f} ms, one of the last two {1000 * median(again):.1f} ms"
     )
     for grammar in grammars.values():
         ears.recognise(quiet, grammar)
