@@ -23,15 +23,25 @@ from handsfree.session.plan import Plan
 from handsfree.session.plausibility import Situation, log_prior, opens_stop
 from handsfree.session.situation import situation_of
 from handsfree.session.state import State
+from handsfree.session.stops import OVER_RANGE
 
-CLEAR_MARGIN = Decimal("4.0")
-"""Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful."""
+CLEAR_MARGIN = Decimal("3.5")
+"""Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful.
+
+Fitted on the voices that are kept for tuning (`models/README.md`).
+"""
+
+LIMIT_MARGIN = Decimal("4.0")
+"""The lead over a meaning with a value beyond a stop limit: to miss one is the worse fault."""
 
 SECOND_MARGIN = Decimal("2.0")
 """The lead that is enough for a second, independent hearing of the value that was heard the first time."""
 
 UNKNOWN_MARGIN = Decimal("2.0")
 """Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
+
+FAR_BEHIND = Decimal("4.0")
+"""An answer that speech outside the grammar leads by more was not said."""
 
 HAZARD_MARGIN = Decimal("1.5")
 """A stop or hazard phrase this close behind the best alternative acts too: a missed stop is the worse fault."""
@@ -96,7 +106,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
     rivals = _rivals(heard, winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
-    if lead > CLEAR_MARGIN:
+    if lead > FAR_BEHIND:
         return Choice(None, why="unknown speech", onset=onset, rivals=(winner.meaning, *rivals))
     doubt = ""
     if rivals:
@@ -167,7 +177,7 @@ def _rivals(
         candidate.meaning
         for candidate in candidates
         if winner.score - candidate.score < margin
-        or (candidate.beyond and said - heard.alternatives[candidate.alternative].score < CLEAR_MARGIN)
+        or (candidate.beyond and said - heard.alternatives[candidate.alternative].score < LIMIT_MARGIN)
     ]
     return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
 
@@ -216,6 +226,8 @@ def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:
             total += log_prior(situation, reading)
             beyond = beyond or opens_stop(situation, reading)
             situation = _knowing(situation, quantity, reading)
+        else:
+            beyond = beyond or value == OVER_RANGE
     return total, beyond
 
 

@@ -16,7 +16,7 @@ from handsfree.ledger import read, verify
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.replaying import replay_of
 
-WORDS = ("cover removed", "one two", "confirmed", "fitted", "confirmed", "confirmed")
+WORDS = ("cover removed", "one five", "confirmed", "fitted", "confirmed", "confirmed")
 
 
 def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
@@ -34,7 +34,7 @@ def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, job
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Finished." in done.stdout
     accepted = [e.event["reading"]["value"] for e in read(out) if e.kind == "reading-accepted"]
-    assert accepted == ["12"]
+    assert accepted == ["15"]
     assert sum(1 for e in read(out) if e.kind == "heard") >= len(WORDS)
     assert len(list((out / "sound").glob("*.flac"))) >= len(WORDS)
     assert verify(out, replay=replay_of(out)).ok

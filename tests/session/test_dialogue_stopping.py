@@ -11,7 +11,7 @@ from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.asking import ALARM_MS, GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
-from handsfree.session.fusion import HAZARD_MARGIN
+from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN
 from handsfree.session.rehearsal import Rehearsal
 
 CATALOGUE = shipped().catalogue
@@ -281,7 +281,7 @@ def test_over_range_heard_as_a_rival_stops() -> None:
     """CO over range just behind a harmless row is not argued away."""
     row = "nine point three four point four one eight maximum"
     other = "nine point three four point four over range maximum"
-    assert stopped(hear(at("found-maximum"), (row, "0"), (other, "-3.0")))
+    assert stopped(hear(at("found-maximum"), (row, "0"), (other, f"-{CLEAR_MARGIN}")))
 
 
 def test_dashes_and_no_reading_are_readings() -> None:

@@ -11,7 +11,16 @@ from rehearsed import at, hear, of_kind, shipped, utterance
 
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
 from handsfree.session import events as ev
-from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN, Choice, choose, choose_typed
+from handsfree.session.fusion import (
+    CLEAR_MARGIN,
+    FAR_BEHIND,
+    HAZARD_MARGIN,
+    LIMIT_MARGIN,
+    STEP,
+    Choice,
+    choose,
+    choose_typed,
+)
 from handsfree.session.rehearsal import Rehearsal
 
 ROW = "nine point three four point six one eight maximum"
@@ -38,7 +47,7 @@ def test_a_clear_best_alternative_is_taken_without_doubt() -> None:
 
 def test_a_near_rival_is_a_doubt() -> None:
     """Below the margin the winner stands, in doubt, with its rival named."""
-    found = choice(at("sample-line"), ("tight", "0"), ("leak found", "-3.999"))
+    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN - STEP}"))
     assert found.meaning == Answer("tight")
     assert found.rivals == (Answer("leaking"),)
     assert "leaking" in found.doubt
@@ -65,7 +74,7 @@ def test_the_prior_never_weighs_carbon_monoxide() -> None:
     assert found.doubt
 
 
-@given(st.decimals("0.001", "3.999", places=3))
+@given(st.decimals(STEP, LIMIT_MARGIN - STEP, places=3))
 def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
     """O2 1.5 % (below the 2 % stop) near by its sound stays a rival, however improbable with the rest."""
     beyond = ROW.replace("four point six", "one point five")
@@ -79,10 +88,10 @@ def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
 def test_a_value_beyond_a_stop_limit_stays_even_with_an_improbable_neighbour() -> None:
     """CO2 5.0 with O2 1.5: the pair is far from likely, its sound is near, and 1.5 is below the 2 % stop."""
     beyond = "five point zero one point five one eight maximum"
-    found = choice(at("found-maximum"), (ROW, "0"), (beyond, "-3.5"))
+    found = choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{CLEAR_MARGIN}"))
     assert [dict(one.values)["o2"] for one in found.rivals if isinstance(one, Values)] == [Decimal("1.5")]
     harmless = "five point zero nine point five one eight maximum"
-    assert choice(at("found-maximum"), (ROW, "0"), (harmless, "-3.5")).rivals == ()
+    assert choice(at("found-maximum"), (ROW, "0"), (harmless, f"-{CLEAR_MARGIN}")).rivals == ()
 
 
 def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
@@ -95,7 +104,7 @@ def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
 
 def test_unknown_speech_far_ahead_is_no_answer() -> None:
     """It names what it may have been, and nothing is taken."""
-    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", "-4.1"))
+    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{FAR_BEHIND + STEP}"))
     assert (found.meaning, found.why) == (None, "unknown speech")
     assert found.rivals == (Answer("tight"),)
     assert choice(at("sample-line"), "[unk]").why == "unknown speech"
