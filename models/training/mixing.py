@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from handsfree.lexicon.pronunciation import Phones, Pronunciations
+from models.training.loudness import gains
 from models.training.sound_store import RATE, Utterance
 
 LONGEST = 7 * RATE
@@ -24,6 +25,8 @@ _SHARES = {
     "none": 0.03,
 }
 _WITH_EDGE = 0.75
+_APART_DB = 5.0
+"""How much louder or fainter than the first a joined word may be. A judgement."""
 _SYNTHETIC = ("espeak", "flite", "nano", "festival")
 
 _RAMP = np.linspace(0, 1, RATE // 200, dtype=np.float32)
@@ -81,10 +84,11 @@ class Mixer:
         sounds: list[Sound] = [self._edge(chance)]
         phones: list[str] = []
         size = len(sounds[0])
-        for piece in pieces:
+        louder = [chance.uniform(-_APART_DB, _APART_DB) if number else 0.0 for number in range(len(pieces))]
+        for piece, gain in zip(pieces, gains([piece.sound for piece in pieces], louder), strict=True):
             if size + len(piece.sound) > LONGEST:
                 break
-            sounds.append(piece.sound)
+            sounds.append(_amplified(piece.sound, gain))
             size += len(piece.sound)
             phones += self._said(piece, chance)
         sounds.append(self._edge(chance))
@@ -145,8 +149,7 @@ class Mixer:
             if pieces and chance.random() < closeness:
                 loud = np.flatnonzero(np.abs(sound) > 0.08 * max(1, int(np.abs(sound).max())))
                 sound = sound[max(0, loud[0] - RATE // 12) : loud[-1] + RATE // 10] if len(loud) else sound
-            gain = np.float32(10 ** (min(0.0, chance.uniform(-6, 6)) / 20))
-            pieces.append(Piece((sound * gain).astype(np.int16), clip.words, None))
+            pieces.append(Piece(sound, clip.words, None))
         return pieces
 
     def _edge(self, chance: random.Random) -> Sound:
@@ -155,6 +158,14 @@ class Mixer:
 
     def _pause(self, chance: random.Random, least: float, most: float) -> Sound:
         return np.zeros(round(chance.uniform(least, most) * RATE), dtype=np.int16)
+
+
+def _amplified(sound: Sound, gain: float) -> Sound:
+    """Return the sound that much louder, or as loud as 16 bits hold."""
+    if gain == 1.0:
+        return sound
+    most = 32767 / max(1, int(np.abs(sound.astype(np.int32)).max(initial=0)))
+    return (sound * np.float32(min(gain, most))).astype(np.int16)
 
 
 def _faded(sound: Sound) -> Sound:

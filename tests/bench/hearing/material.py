@@ -24,6 +24,7 @@ from handsfree.lexicon.catalogue import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from models.training import recordings
+from models.training.loudness import gains
 from models.training.split import Part
 
 ROOT = Path(__file__).parents[3]
@@ -36,6 +37,7 @@ NUMBERS = (
     "eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
     "hundred", "thousand", "and",
 )  # fmt: skip
+APART_DB = 3.0
 _ALONE = ("yes", "no", "go", "stop", "start", "help", "repeat", "enter", "erase", "rubout")
 _AMONG = ("yes", "no", "go", "stop", "repeat", "enter")
 """Words that AN4's speakers say alone, and those that count with the numbers in its test part."""
@@ -90,8 +92,12 @@ def held_out_strings(part: Part) -> Iterator[Clip]:
 
 
 def joined_readings(part: Part, count: int = 200) -> Iterator[Clip]:
-    """Three or four digits, the recorded words of one speaker joined with short pauses."""
-    chance = random.Random(4)
+    """Three or four digits, the recorded words of one speaker joined with short pauses.
+
+    Each word is brought to the loudness of the first, give or take `APART_DB`: as recorded, half of the tuning
+    part's telephone readings have words 8 dB apart and more, up to 35 dB, and the faint ones drown in any noise.
+    """
+    chance, loudness = random.Random(4), random.Random(5)
     by_speaker = defaultdict(list)
     for one in (*recordings.commands(SPEECH, part), *recordings.digits(SPEECH, part)):
         if one.words[0] in DIGITS:
@@ -101,9 +107,11 @@ def joined_readings(part: Part, count: int = 200) -> Iterator[Clip]:
     for number in range(count):
         speaker = chance.choice(telephone if number % 2 else able)
         clips = [chance.choice(by_speaker[speaker]) for _ in range(chance.choice([3, 4]))]
+        said = [_close(clip.samples) for clip in clips]
+        louder = [0.0, *(loudness.uniform(-APART_DB, APART_DB) for _ in said[1:])]
         pieces = [np.zeros(RATE // 5)]
-        for clip in clips:
-            pieces += [_close(clip.samples), np.zeros(round(RATE * chance.uniform(0.02, 0.15)))]
+        for word, gain in zip(said, gains(said, louder), strict=True):
+            pieces += [word * gain, np.zeros(round(RATE * chance.uniform(0.02, 0.15)))]
         words = tuple(clip.words[0] for clip in clips)
         yield Clip("joined readings", f"{speaker} {number}", speaker, words, np.concatenate(pieces), READINGS)
 

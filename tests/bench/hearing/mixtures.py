@@ -10,6 +10,7 @@ import zlib
 import numpy as np
 
 from models.training import recordings
+from models.training.loudness import active_power
 from models.training.split import Part
 from tests.bench.hearing.material import RATE, SPEECH, Clip
 
@@ -35,11 +36,5 @@ class Mixer:
             begin = int(chance.integers(len(noise)))
             noise = np.resize(np.roll(noise, -begin), len(speech))
             noise = noise / np.sqrt(np.mean(noise**2) + 1e-12)
-            speech = speech + noise * np.sqrt(_active_power(speech)) * 10 ** (-ratio / 20)
+            speech = speech + noise * np.sqrt(active_power(speech)) * 10 ** (-ratio / 20)
         return recordings.pcm(speech / max(1.0, np.abs(speech).max() / 0.99))
-
-
-def _active_power(speech: np.ndarray) -> float:
-    frames = speech[: len(speech) // 320 * 320].reshape(-1, 320)
-    power = (frames**2).mean(axis=1)
-    return float(power[power > power.max() / 1000].mean())
