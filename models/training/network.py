@@ -9,6 +9,7 @@ the room and its noise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -131,6 +132,69 @@ class Network(nn.Module):
         network.load_state_dict(checkpoint["state"])
         return network
 
+    @classmethod
+    def from_layers(cls, layers: Sequence[Layer], dropout: float = 0.1) -> Network:
+        """Make the network of a written model; its normalisations, folded into the steps, change nothing.
+
+        Before training goes on give it a mean and a deviation of features and call `unfold`.
+        """
+        first, *blocks, last = layers
+        reaches: dict[int, list[tuple[int, int]]] = {1: [], SUBSAMPLING: []}
+        for narrow, wide in zip(blocks[::2], blocks[1::2], strict=True):
+            spread = 1 if narrow.offsets[0] % SUBSAMPLING else SUBSAMPLING
+            reaches[spread].append((-narrow.offsets[0] // spread, wide.offsets[-1] // spread))
+        sizes = (len(last.bias), len(first.bias), len(blocks[0].bias))
+        network = cls(Shape(*sizes, tuple(reaches[1]), tuple(reaches[SUBSAMPLING])), dropout)
+        with torch.no_grad():
+            network.first.weight.copy_(_spread(first))
+            network.last.weight.copy_(_spread(last))
+            for part, layer in ((network.first, first), (network.last, last)):
+                assert part.bias is not None
+                part.bias.copy_(torch.tensor(layer.bias))
+            for block, narrow, wide in zip(
+                (*network.full, *network.third), blocks[::2], blocks[1::2], strict=True
+            ):
+                assert isinstance(block, _Factored)
+                block.narrow.weight.copy_(_spread(narrow))
+                block.wide.weight.copy_(_spread(wide))
+                block.wide.bias.copy_(torch.tensor(wide.bias))
+            for normal in network._normals():
+                normal.running_var.fill_(1.0 - normal.eps)  # type: ignore[union-attr, operator]
+        return network
+
+    def _normals(self) -> Sequence[nn.BatchNorm1d]:
+        return [part for part in self.modules() if isinstance(part, nn.BatchNorm1d)]
+
+    @torch.no_grad()
+    def unfold(self, features: torch.Tensor) -> None:
+        """Let a network that was made `from_layers` train like a new one; it computes what it did.
+
+        The mean and deviation of `features` (batch, frames, 40) come out of the first step again, and each
+        normalisation gets those of what passes it.
+        """
+        self.eval()
+        mean, deviation = features.mean((0, 1)), features.std((0, 1))
+        assert self.first.bias is not None
+        self.first.bias += torch.einsum("oit,i->o", self.first.weight, mean)
+        self.first.weight *= deviation[None, :, None]
+        self.mean.copy_(mean)
+        self.deviation.copy_(deviation)
+        passing: dict[nn.Module, torch.Tensor] = {}
+        hooks = [
+            normal.register_forward_pre_hook(lambda part, given: passing.update({part: given[0]}))
+            for normal in self._normals()
+        ]
+        self(features)
+        for hook in hooks:
+            hook.remove()
+        for normal in self._normals():
+            variance, mean = torch.var_mean(passing[normal].float(), 0)
+            normal.running_var.copy_(variance)  # type: ignore[union-attr, operator]
+            normal.running_mean.copy_(mean)  # type: ignore[union-attr, operator]
+            normal.weight.copy_((variance + normal.eps).sqrt())
+            normal.bias.copy_(mean)
+        self.train()
+
     def layers(self) -> list[Layer]:
         """Return the network as affine steps with the normalisations folded in."""
         scale = 1.0 / _array(self.deviation)
@@ -174,6 +238,13 @@ def _folded(weights: Floats, bias: Floats, normal: nn.BatchNorm1d) -> tuple[Floa
     """Fold the normalisation that follows an affine step into it."""
     scale = _array(normal.weight) / np.sqrt(_array(normal.running_var) + normal.eps)
     return weights * scale[:, None, None], (bias - _array(normal.running_mean)) * scale + _array(normal.bias)
+
+
+def _spread(layer: Layer) -> torch.Tensor:
+    """Turn (outputs, taps x inputs) into (outputs, inputs, taps)."""
+    taps = len(layer.offsets)
+    weights = layer.weights.reshape(len(layer.weights), taps, -1).transpose(0, 2, 1)
+    return torch.tensor(weights)
 
 
 def _columns(weights: Floats) -> Floats:

@@ -1,7 +1,8 @@
 """Train the network: `python -m models.training.train DATA... --to NET.pt --minutes 20`.
 
 DATA are folders of blocks (see `sound_store`): people, spoken. A GPU takes minutes; on a CPU give it an hour
-or two and a smaller `--batch`. With `--go-on NET.pt` training starts from a network.
+or two and a smaller `--batch`. With `--go-on NET` training starts from a network, that of
+an earlier training (.pt) or of a written model (.mdl).
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
 from handsfree.hearing.margins import MARGIN_MS
 from handsfree.lexicon.pronunciation import PHONES, Pronunciations
+from models.training.acoustic_model import layers_of
 from models.training.features import RATE, Filterbank, frame_counts
 from models.training.loss import RunningPrior, full_sum_loss
 from models.training.mixing import Mixer, Sound
@@ -151,6 +153,15 @@ def masked(features: torch.Tensor) -> torch.Tensor:
     return features
 
 
+def _network(go_on: Path | None, shape: Shape, dropout: float) -> Network:
+    """Return a new network, or the one of a training file (.pt) or a written model (.mdl)."""
+    if go_on is None:
+        return Network(shape, dropout)
+    if go_on.suffix == ".mdl":
+        return Network.from_layers(layers_of(go_on.read_bytes()), dropout)
+    return Network.from_checkpoint(torch.load(go_on, map_location="cpu", weights_only=True))
+
+
 class Training:
     """One network in training: batches in, a checkpoint out."""
 
@@ -166,32 +177,28 @@ class Training:
         )
         print(f"{len(speech)} utterances of {len({one.speaker for one in speech})} speakers", flush=True)
         shape = Shape(outputs=len(PHONES) + 1)
-        if go_on is not None:
-            self.network = Network.from_checkpoint(torch.load(go_on, map_location="cpu", weights_only=True)).to(
-                device
-            )
-        else:
-            self.network = Network(shape, dropout).to(device)
+        self.network = _network(go_on, shape, dropout).to(device)
         self.prior = RunningPrior(shape.outputs).to(device)
         self.bank = Filterbank(STRETCHES).to(device)
         self.sequences = self._phone_sequences().to(device)
-        self.average = deepcopy(self.network)
         if go_on is None:
-            self._measure_features()
+            features = self._some_features()
+            self.network.mean.copy_(features.mean((0, 1)))
+            self.network.deviation.copy_(features.std((0, 1)))
+        elif go_on.suffix == ".mdl":
+            self.network.unfold(self._some_features())
+        self.average = deepcopy(self.network)
 
     def _phone_sequences(self) -> PhoneSequences:
         chance = random.Random(2)
         drawn = (self.mixer.draw(chance)[1] for _ in range(_SEQUENCES))
         return PhoneSequences(([_NUMBER[phone] for phone in said] for said in drawn), len(PHONES) + 1)
 
-    def _measure_features(self) -> None:
-        """Take mean and deviation of the features from a few batches."""
+    def _some_features(self) -> torch.Tensor:
         source = batches(self.mixer, 200, seed=1)
-        found = [self.features(next(source))[0].reshape(-1, 40) for _ in range(4)]
-        values = torch.cat(found)
-        for network in (self.network, self.average):
-            network.mean.copy_(values.mean(0))
-            network.deviation.copy_(values.std(0))
+        found = [self.features(next(source))[0] for _ in range(8)]
+        shortest = min(features.shape[1] for features in found)
+        return torch.cat([features[:, :shortest] for features in found])
 
     def features(self, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
         """Return features (batch, frames, 40) of a batch in random surroundings, and their frame counts."""

@@ -15,11 +15,14 @@ from handsfree.hearing.margins import margin, with_faint_noise  # noqa: E402
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser  # noqa: E402
 from handsfree.lexicon.automaton import phrase  # noqa: E402
 from handsfree.lexicon.pronunciation import PHONES  # noqa: E402
+from models.training.acoustic_model import layers_of  # noqa: E402
 from models.training.export import export  # noqa: E402
 from models.training.features import Filterbank, mel_bank  # noqa: E402
 from models.training.loss import full_sum_loss, sum_of_ways, ways_of  # noqa: E402
 from models.training.network import Network, Shape  # noqa: E402
 from models.training.rivals import PhoneSequences, SumOfAllWays  # noqa: E402
+
+MODEL = Path(__file__).parents[2] / "models" / "english"
 
 
 def test_the_features_are_those_of_kaldi():
@@ -141,3 +144,20 @@ def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float
     assert best > only_silence
     assert ears.best_score == pytest.approx(best, abs=near)
     assert json.loads((tmp_path / "model/conf/listening.json").read_text())["unknown_phone_cost"] == 1000.0
+
+
+def test_a_written_network_trains_on_from_what_it_computes():
+    """The shipped model's two networks, and features of noise of several levels."""
+    sound = torch.randn(4, 3 * SAMPLE_RATE, generator=torch.Generator().manual_seed(4)) * 300
+    features = Filterbank()(sound * torch.tensor([[1.0], [3.0], [0.3], [10.0]]))
+    for name in ("final.mdl", "second.mdl"):
+        layers = layers_of((MODEL / "am" / name).read_bytes())
+        network = Network.from_layers(layers, dropout=0.0).eval()
+        before = network(features)
+        network.unfold(features)
+        assert network.mean.abs().max() > 1
+        assert (network.eval()(features) - before).abs().max() < 1e-2
+        assert (network.train()(features).exp() - before.exp()).abs().max() < 1e-2  # by this batch's own spread
+        for written, again in zip(layers, network.layers(), strict=True):
+            assert (written.name, written.offsets, written.skip) == (again.name, again.offsets, again.skip)
+            assert np.abs(written.weights - again.weights).max() < 1e-4
