@@ -192,6 +192,7 @@ def main() -> None:
         "whisper": lambda: ears.whisper(given.whisper),
     }
     played: list[Played] = []
+    given.to.mkdir(parents=True, exist_ok=True)
     for name in given.ears:
         ear = makers[name]()
         if ear is None:
@@ -202,10 +203,9 @@ def main() -> None:
                 continue
             most = min(given.most, RIVALS_MOST if name == "whisper" else given.most)
             played += play(name, ear, listed[:most], Mixer(part))
+        with (given.to / "answers.jsonl").open("w", encoding="utf-8") as file:  # some ears take an hour
+            file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
         print(f"{name}: done", flush=True)
-    given.to.mkdir(parents=True, exist_ok=True)
-    with (given.to / "answers.jsonl").open("w", encoding="utf-8") as file:
-        file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
     report(played, given.to)
 
 
