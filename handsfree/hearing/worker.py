@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import math
 import queue
 import threading
 import time
@@ -28,6 +29,8 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
 HEARTBEAT_S = 0.25
+DRIFT_MS = 0.05
+"""How much a sound card's clock may lose on the machine's from beat to beat: 200 in a million."""
 """How often the child says that it lives."""
 HUNG_AFTER_S = 3.0
 START_PATIENCE_S = 60.0
@@ -164,6 +167,8 @@ class Hearing:
         self._closing = threading.Event()
         self._child: Child | None = None
         self._at_ms, self._at = 0, time.monotonic()
+        self._promptest = math.inf
+        """The least that a beat came after its place in the sound, ms; another child's clock differs a little."""
         self._gone = False
         self._restarting = False
         self._lost_before = 0
@@ -188,6 +193,17 @@ class Hearing:
             return self.events.get(timeout=patience_s)
         except queue.Empty:
             return None
+
+    @property
+    def behind_ms(self) -> float:
+        """How far the listening is behind the sound: a slow machine works off what a busy moment has left.
+
+        Nothing is known of what was said in that time; it is not silence. 0 for sound that is not live.
+        """
+        if not self._plan.source.live or not self.listening:
+            return 0.0
+        behind = 1000 * time.monotonic() - self._at_ms - self._promptest
+        return max(0.0, behind - 1000 * HEARTBEAT_S)
 
     @property
     def process_id(self) -> int:
@@ -232,6 +248,7 @@ class Hearing:
         """Run one child; return how it ended, _Lost for its microphone, None when all is over."""
         begun = time.monotonic()
         self._lost_before = self.lost_blocks
+        self._promptest = math.inf
         child = Child("handsfree hearing", attend_source, self._plan, self._at_ms, self._at)
         with self._wishes.lock:
             self._child = child
@@ -262,6 +279,7 @@ class Hearing:
             if isinstance(message, _Beat):
                 self._at_ms, self._at = message.at_ms, now
                 if message.hearing:
+                    self._promptest = min(self._promptest + DRIFT_MS, 1000 * now - message.at_ms)
                     self.noise_db, self.lost_blocks = message.noise_db, self._lost_before + message.lost_blocks
                     self._tell_back()
             elif isinstance(message, _Lost):

@@ -35,6 +35,8 @@ from handsfree.visit.recorder import Recorder, spoken
 TICK_S = 0.02
 SPEECH_MS = 6_000
 """Once a person has begun to speak, nothing is taken for silence until they have finished, or for so long."""
+CATCHING_UP_MS = 3_000
+"""For so long at most ears that are behind are waited for before silence is taken for an answer."""
 CHECKED = frozenset(
     {"read-back", "thing-check", "done-check", "turn-check", "answer-check", "finish-check", "cleared-check"}
 )
@@ -117,7 +119,7 @@ class Conductor:
                 self._take(inp.SpeechEnded(at=self._recorder.now()))
                 continue
             due = self._recorder.deadline()
-            if due is not None and self._recorder.now() >= max(due, self._speech_until):
+            if due is not None and self._recorder.now() >= max(due + self._behind_ms(), self._speech_until):
                 self._take(inp.TimePassed(at=self._recorder.now()))
                 continue
             self._hear()
@@ -125,6 +127,10 @@ class Conductor:
                 return ExitCode.LEFT_OPEN
             self._typed()
         return ExitCode.DONE if self._recorder.state.gate == "finished" else ExitCode.FAILED
+
+    def _behind_ms(self) -> float:
+        """Return for how long the ears cannot yet say whether anybody has spoken."""
+        return 0.0 if self._hearing is None else min(CATCHING_UP_MS, self._hearing.behind_ms)
 
     def _take(self, *inputs: inp.Input) -> None:
         """Let inputs that came together be decided one after the other, then say all that follows from them."""

@@ -54,6 +54,7 @@ class Script:
     def __init__(self, steps: Sequence[Any]) -> None:
         self.steps = deque(steps)
         self.noise_db, self.lost_blocks, self.over = -60.0, 0, False
+        self.behind_ms = 0.0
 
     def listen_for(self, _grammar: object) -> None:
         """Any."""
@@ -90,6 +91,7 @@ class Stage:
     def play(self, *steps: Any) -> None:
         """Take the steps from the second gate on, whose question is being said."""
         script: Any = Script([self.silent, "the same", *steps])
+        self.script = script
         conductor = Conductor(self.recorder, self.mouth, script, script)
         with pytest.raises(KeyboardInterrupt):
             conductor.run(self.opening)
@@ -302,3 +304,30 @@ def test_what_comes_in_is_recorded_as_it_is_defined(stage: Stage) -> None:
     stage.play(OVER, said(ANSWER))
     kinds = {entry.kind for entry in read(stage.recorder.folder)}
     assert {"speech-ended", "heard"} <= kinds & inp.INPUT_KINDS
+
+
+@pytest.mark.parametrize(("behind_ms", "taken"), [(0.0, True), (900.0, True), (2_000.0, False), (60_000.0, False)])
+def test_nothing_is_taken_for_silence_that_the_ears_have_yet_to_hear(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch, behind_ms: float, taken: bool
+) -> None:
+    """A second after the time for an answer ears that are further behind cannot know; 3 s are waited at most."""
+    taken_at: list[int] = []
+    due: list[int] = []
+    take = stage.recorder.take
+
+    def took(event: inp.Input) -> Sequence[Any]:
+        if not isinstance(event, inp.TimePassed):
+            return take(event)
+        taken_at.append(event.at)
+        return ()
+
+    def late() -> None:
+        stage.script.behind_ms = behind_ms
+        due.append(stage.recorder.now() + 5_000)
+        stage.clock.pass_ms(6_000)
+
+    monkeypatch.setattr(stage.recorder, "take", took)
+    monkeypatch.setattr(stage.recorder, "deadline", lambda: due[0] if due and not taken_at else None)
+    nothing = NothingSaid(0)
+    stage.play(stage.silent, nothing, late, nothing, nothing, stage.later(2_500), nothing, nothing)
+    assert taken_at == [due[0] + (1_000 if taken else 3_500)]
