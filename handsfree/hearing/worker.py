@@ -29,9 +29,9 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
 HEARTBEAT_S = 0.25
-DRIFT_MS = 0.05
-"""How much a sound card's clock may lose on the machine's from beat to beat: 200 in a million."""
 """How often the child says that it lives."""
+DRIFT_MS = 0.05
+"""How much a sound card's clock may lose on the machine's from beat to beat: 200 in a million. A judgement."""
 HUNG_AFTER_S = 3.0
 START_PATIENCE_S = 60.0
 """A large speech model takes its time to load."""
