@@ -9,9 +9,13 @@ from typing import Annotated, Literal, cast
 
 import typer
 
-from handsfree.combustion.altitude import standard_pressure
-from handsfree.combustion.fuels import Fuel, fuel_named, fuel_of_composition
-from handsfree.combustion.gas_rate import (
+from handsfree.commands.quantities import quantity
+from handsfree.measurement.reading import exact
+from handsfree.measurement.settling import Sample, SettleRule, judge_settling
+from handsfree.problem import Problem
+from handsfree.trades.combustion.altitude import standard_pressure
+from handsfree.trades.combustion.fuels import Fuel, fuel_named, fuel_of_composition
+from handsfree.trades.combustion.gas_rate import (
     CUBIC_FOOT,
     METRIC_STANDARD,
     NORMAL,
@@ -26,12 +30,8 @@ from handsfree.combustion.gas_rate import (
     on_basis,
     over_rated_percent,
 )
-from handsfree.combustion.heating_value import Reference, gas_properties
-from handsfree.combustion.summary import AtTheFlue, Line, flue_lines
-from handsfree.commands.quantities import quantity
-from handsfree.measurement.reading import exact
-from handsfree.measurement.settling import Sample, SettleRule, judge_settling
-from handsfree.problem import Problem
+from handsfree.trades.combustion.heating_value import Reference, gas_properties
+from handsfree.trades.combustion.summary import AtTheFlue, Line, flue_lines
 
 app = typer.Typer(help="The trade's arithmetic.", no_args_is_help=True)
 

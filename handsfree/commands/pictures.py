@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from handsfree.combustion.flue_gas import (
+from handsfree.measurement.response import approach_of
+from handsfree.measurement.settling import Sample, SettleRule, Settling
+from handsfree.measurement.uncertainty import of_resolution
+from handsfree.problem import Problem
+from handsfree.trades.combustion.flue_gas import (
     air_ratio_from_oxygen,
     carbon_dioxide_from_oxygen,
     excess_air,
     oxygen_from_carbon_dioxide,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import Fuel
-from handsfree.measurement.response import approach_of
-from handsfree.measurement.settling import Sample, SettleRule, Settling
-from handsfree.measurement.uncertainty import of_resolution
-from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import Fuel
 
 
 def _figure() -> tuple[Any, Any]:

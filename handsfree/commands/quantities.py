@@ -6,8 +6,8 @@ import re
 from functools import cache
 from typing import Any
 
-from handsfree.combustion.gas_rate import INCH_OF_WATER
 from handsfree.problem import Problem
+from handsfree.trades.combustion.gas_rate import INCH_OF_WATER
 
 _QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(.*?)\s*")
 _CUBE = re.compile(r"\b(ft|m)3\b")

@@ -11,8 +11,8 @@ import random
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from handsfree.combustion.flue_gas import oxygen_from_carbon_dioxide
-from handsfree.combustion.fuels import Fuel
+from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
+from handsfree.trades.combustion.fuels import Fuel
 
 TENTH = Decimal("0.1")
 WHOLE = Decimal(1)

@@ -9,13 +9,13 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Any
 
-from handsfree.combustion.fuels import Fuel
 from handsfree.desk import measured, spans
 from handsfree.desk.record import Recorded, Step
 from handsfree.ledger import Report
 from handsfree.procedure.sheets import Sheets
 from handsfree.session import events as ev
 from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.fuels import Fuel
 
 
 class Result(StrEnum):

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from handsfree.combustion.flue_gas import pair_residual
 from handsfree.desk import outcome
 from handsfree.desk.evidence import Evidence, Result
 from handsfree.desk.record import Recorded, load
@@ -17,6 +16,7 @@ from handsfree.ledger import Report, verify
 from handsfree.problem import Problem
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
+from handsfree.trades.combustion.flue_gas import pair_residual
 from handsfree.visit.replaying import replay_of
 
 Row = dict[str, Any]

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from handsfree.combustion.flue_gas import (
+from handsfree.desk import wording
+from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, passed, unknown
+from handsfree.desk.measured import Group
+from handsfree.desk.rules_done import answered
+from handsfree.problem import Problem
+from handsfree.trades.combustion.flue_gas import (
     air_free_carbon_monoxide,
     air_ratio_from_carbon_dioxide,
     air_ratio_from_oxygen,
@@ -13,13 +18,8 @@ from handsfree.combustion.flue_gas import (
     pair_residual_uncertainty,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.losses import flue_gas_dew_point
-from handsfree.combustion.stoichiometry import flue_gas
-from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, passed, unknown
-from handsfree.desk.measured import Group
-from handsfree.desk.rules_done import answered
-from handsfree.problem import Problem
+from handsfree.trades.combustion.losses import flue_gas_dew_point
+from handsfree.trades.combustion.stoichiometry import flue_gas
 
 NEAR_RETURN = 30.0
 """Flue gas of a boiler that condenses lies within this many kelvin of its return: common practice, no source."""

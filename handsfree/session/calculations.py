@@ -7,17 +7,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from handsfree.combustion.altitude import standard_pressure
-from handsfree.combustion.gas_rate import HeatInput as Heat
-from handsfree.combustion.gas_rate import (
-    correction_factor,
-    gas_rate,
-    heat_input,
-    input_uncertainty_percent,
-    on_basis,
-    over_rated_percent,
-)
-from handsfree.combustion.heating_value import gas_properties
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution
@@ -36,6 +25,17 @@ from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
 from handsfree.session.state import Settled, State
 from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.altitude import standard_pressure
+from handsfree.trades.combustion.gas_rate import HeatInput as Heat
+from handsfree.trades.combustion.gas_rate import (
+    correction_factor,
+    gas_rate,
+    heat_input,
+    input_uncertainty_percent,
+    on_basis,
+    over_rated_percent,
+)
+from handsfree.trades.combustion.heating_value import gas_properties
 
 CUBIC_FOOT = Decimal("0.028316846592")
 BTU_PER_CUBIC_FOOT = Decimal("0.0372589458")

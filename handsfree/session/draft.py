@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from handsfree.combustion.stop_limits import OpenStop
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Meaning
 from handsfree.procedure.model import ReadingsGate, TimedGate
@@ -15,6 +14,7 @@ from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 from handsfree.session.utterance import Utterance
+from handsfree.trades.combustion.stop_limits import OpenStop
 
 
 class Draft:

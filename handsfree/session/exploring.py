@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from handsfree.combustion.flue_gas import oxygen_from_carbon_dioxide
 from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
 from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
@@ -26,6 +25,7 @@ from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.state import State
 from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
 
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""

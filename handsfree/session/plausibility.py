@@ -12,14 +12,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 
-from handsfree.combustion.flue_gas import (
-    carbon_dioxide_from_oxygen,
-    implied_fuel,
-    ultimate_carbon_dioxide,
-)
-from handsfree.combustion.fuels import FUELS, Fuel
-from handsfree.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN
-from handsfree.combustion.stop_limits import SafetyReadings, StopLimits, open_stops
 from handsfree.measurement.check_digit import (
     Disagreement,
     Expectation,
@@ -33,6 +25,14 @@ from handsfree.measurement.distributions import rounded
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution, rectangular
 from handsfree.measurement.verdict import Band
+from handsfree.trades.combustion.flue_gas import (
+    carbon_dioxide_from_oxygen,
+    implied_fuel,
+    ultimate_carbon_dioxide,
+)
+from handsfree.trades.combustion.fuels import FUELS, Fuel
+from handsfree.trades.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN
+from handsfree.trades.combustion.stop_limits import SafetyReadings, StopLimits, open_stops
 
 LOG_STEP = Decimal("0.001")
 """Log priors and shares are rounded to this before they decide."""

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import takewhile
 
-from handsfree.combustion.stop_limits import OpenStop
 from handsfree.measurement.settling import Sample, SettleRule, Settling, judge_settling, rising
 from handsfree.procedure.model import ReadingsGate, Settle
 from handsfree.session import events as ev
@@ -14,6 +13,7 @@ from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
 from handsfree.session.state import State
 from handsfree.session.stops import stops_open
+from handsfree.trades.combustion.stop_limits import OpenStop
 
 TOLERANCE = {
     "co2": Decimal("0.15"),

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from handsfree.combustion.fuels import Fuel, fuel_named
-from handsfree.combustion.stop_limits import OpenStop, SafetyReadings, StopLimits, open_stops
 from handsfree.procedure.sheets import Sheets
 from handsfree.session.events import ReadingRecord
+from handsfree.trades.combustion.fuels import Fuel, fuel_named
+from handsfree.trades.combustion.stop_limits import OpenStop, SafetyReadings, StopLimits, open_stops
 
 OVER_RANGE = "over range"
 NO_READING = "no reading"

@@ -10,7 +10,7 @@ import hashlib
 from importlib import resources
 from importlib.resources.abc import Traversable
 
-DECIDING = ("combustion", "lexicon", "measurement", "procedure", "session")
+DECIDING = ("lexicon", "measurement", "procedure", "session", "trades")
 """The packages whose code and words take part in decisions."""
 
 

@@ -9,16 +9,16 @@ import math
 
 import pytest
 
-from handsfree.combustion.altitude import density_ratio, standard_pressure
-from handsfree.combustion.components import COMPONENTS, WATER_VAPORISATION
-from handsfree.combustion.enthalpy import LIQUID_HEAT, POLYNOMIALS, VAPORISATION, sensible
-from handsfree.combustion.flue_gas import air_ratio_from_oxygen
-from handsfree.combustion.fuels import FUELS
-from handsfree.combustion.heating_value import NORMAL, gas_properties
-from handsfree.combustion.losses import efficiency, flue_gas_dew_point
-from handsfree.combustion.stoichiometry import flue_gas
-from handsfree.combustion.water import dew_point, humidity, saturation_pressure
 from handsfree.measurement.distributions import normal_cumulative, student_quantile
+from handsfree.trades.combustion.altitude import density_ratio, standard_pressure
+from handsfree.trades.combustion.components import COMPONENTS, WATER_VAPORISATION
+from handsfree.trades.combustion.enthalpy import LIQUID_HEAT, POLYNOMIALS, VAPORISATION, sensible
+from handsfree.trades.combustion.flue_gas import air_ratio_from_oxygen
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.heating_value import NORMAL, gas_properties
+from handsfree.trades.combustion.losses import efficiency, flue_gas_dew_point
+from handsfree.trades.combustion.stoichiometry import flue_gas
+from handsfree.trades.combustion.water import dew_point, humidity, saturation_pressure
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.combustion.fuels import FUELS
 from handsfree.measurement.check_digit import Disagreement, Expectation, joined, learned, log_density, peak, shares
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
@@ -21,6 +20,7 @@ from handsfree.session.plausibility import (
     log_prior,
     opens_stop,
 )
+from handsfree.trades.combustion.fuels import FUELS
 
 D = Decimal
 GAS = FUELS["natural gas"]

@@ -6,17 +6,17 @@ from dataclasses import dataclass
 
 import pytest
 
-from handsfree.combustion.flue_gas import (
+from handsfree.trades.combustion.flue_gas import (
     air_ratio_from_oxygen,
     carbon_dioxide_from_oxygen,
     excess_air,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import FUELS
-from handsfree.combustion.heating_value import NORMAL, Reference, gas_properties
-from handsfree.combustion.losses import efficiency, siegert_loss
-from handsfree.combustion.stoichiometry import flue_gas, stoichiometry
-from handsfree.combustion.water import dew_point
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.heating_value import NORMAL, Reference, gas_properties
+from handsfree.trades.combustion.losses import efficiency, siegert_loss
+from handsfree.trades.combustion.stoichiometry import flue_gas, stoichiometry
+from handsfree.trades.combustion.water import dew_point
 
 METHANE, NATURAL_GAS, PROPANE = FUELS["methane"], FUELS["natural gas"], FUELS["propane"]
 

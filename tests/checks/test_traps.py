@@ -6,9 +6,15 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.combustion import gas_rate
-from handsfree.combustion.altitude import MakerTable, derated
-from handsfree.combustion.flue_gas import (
+from handsfree.measurement.reading import Reading
+from handsfree.measurement.settling import Sample, SettleRule, judge_settling
+from handsfree.measurement.uncertainty import expanded, rectangular
+from handsfree.measurement.verdict import Band, Measured, conformity_probability, judge_difference
+from handsfree.problem import Problem
+from handsfree.session.plausibility import Situation, judge_pair, log_prior
+from handsfree.trades.combustion import gas_rate
+from handsfree.trades.combustion.altitude import MakerTable, derated
+from handsfree.trades.combustion.flue_gas import (
     air_free_carbon_monoxide,
     air_free_carbon_monoxide_from_carbon_dioxide,
     air_ratio_from_oxygen,
@@ -19,18 +25,12 @@ from handsfree.combustion.flue_gas import (
     pair_residual,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import FUELS
-from handsfree.combustion.losses import efficiency, siegert_loss
-from handsfree.combustion.mixture_shift import air_ratio_on_other_gas
-from handsfree.combustion.stoichiometry import flue_gas
-from handsfree.combustion.stop_limits import SafetyReadings, open_stops
-from handsfree.combustion.summary import AtTheFlue, flue_lines
-from handsfree.measurement.reading import Reading
-from handsfree.measurement.settling import Sample, SettleRule, judge_settling
-from handsfree.measurement.uncertainty import expanded, rectangular
-from handsfree.measurement.verdict import Band, Measured, conformity_probability, judge_difference
-from handsfree.problem import Problem
-from handsfree.session.plausibility import Situation, judge_pair, log_prior
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.losses import efficiency, siegert_loss
+from handsfree.trades.combustion.mixture_shift import air_ratio_on_other_gas
+from handsfree.trades.combustion.stoichiometry import flue_gas
+from handsfree.trades.combustion.stop_limits import SafetyReadings, open_stops
+from handsfree.trades.combustion.summary import AtTheFlue, flue_lines
 
 METHANE, NATURAL_GAS, PROPANE = FUELS["methane"], FUELS["natural gas"], FUELS["propane"]
 D = Decimal

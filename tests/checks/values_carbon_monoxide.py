@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from check import of, relative
 
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, heating_value, stoichiometry
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, heating_value, stoichiometry
 
 M, P = fuels.FUELS["methane"], fuels.FUELS["propane"]
 CHECKS = []

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from check import of
 
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, heating_value, stoichiometry, water
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, heating_value, stoichiometry, water
 
 ATOMS = "computed apart from the product: atom balance, dry air 20.946 % O2 and 0.04 % CO2"
 F = fuels.FUELS

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from check import of, relative
 
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, losses, stoichiometry, water
-from handsfree.combustion import gas_rate as gr
-from handsfree.combustion import heating_value as hv
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, losses, stoichiometry, water
+from handsfree.trades.combustion import gas_rate as gr
+from handsfree.trades.combustion import heating_value as hv
 
 F = fuels.FUELS
 M, P, B = F["methane"], F["propane"], F["butane"]

@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from check import of
 
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, stop_limits
 from handsfree.measurement import verdict
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, stop_limits
 
 D = Decimal
 CHECKS = []

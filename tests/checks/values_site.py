@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from check import of, relative
 
-from handsfree.combustion import altitude as al
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, losses, stoichiometry
-from handsfree.combustion import gas_rate as gr
-from handsfree.combustion import mixture_shift as ms
+from handsfree.trades.combustion import altitude as al
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, losses, stoichiometry
+from handsfree.trades.combustion import gas_rate as gr
+from handsfree.trades.combustion import mixture_shift as ms
 
 F = fuels.FUELS
 M, NG_A, NG_B, RICH = F["methane"], F["natural gas with ethane"], F["natural gas"], F["rich natural gas"]

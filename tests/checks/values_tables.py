@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from check import of, relative
 
-from handsfree.combustion import components, enthalpy, flue_gas, fuels, losses, water
-from handsfree.combustion import gas_rate as gr
 from handsfree.measurement import verdict
+from handsfree.trades.combustion import components, enthalpy, flue_gas, fuels, losses, water
+from handsfree.trades.combustion import gas_rate as gr
 
 FILE = "ISO 6976:2016 tables 1 to 3 in a public data file"
 EQUATIONS = "square root of 1 - Z by CoolProp's equations of state"

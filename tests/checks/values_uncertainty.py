@@ -7,9 +7,9 @@ from decimal import Decimal
 
 from check import of
 
-from handsfree.combustion import flue_gas as fg
-from handsfree.combustion import fuels, losses
 from handsfree.measurement import distributions, uncertainty, verdict
+from handsfree.trades.combustion import flue_gas as fg
+from handsfree.trades.combustion import fuels, losses
 
 D = Decimal
 BAND = verdict.Band(D("8.9"), D("9.9"), "as in the list of check values")

@@ -8,12 +8,12 @@ from itertools import combinations
 import pytest
 from pydantic import ValidationError
 
-from handsfree.combustion.fuels import FUELS
-from handsfree.combustion.stop_limits import DEFAULTS, StopLimits
 from handsfree.lexicon.catalogue import Catalogue, english, english_content, sentence_case
 from handsfree.lexicon.checks import faults, lacking, said
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.stop_limits import DEFAULTS, StopLimits
 
 CATALOGUE = english()
 LEAST_DISTANCE = 1.9

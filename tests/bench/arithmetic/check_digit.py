@@ -15,11 +15,11 @@ import sys
 from collections import defaultdict
 from decimal import Decimal
 
-from handsfree.combustion.flue_gas import carbon_dioxide_from_oxygen
-from handsfree.combustion.fuels import FUELS, Fuel, gas
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
 from handsfree.session.plausibility import Alternative, Situation, choose, judge_pair
+from handsfree.trades.combustion.flue_gas import carbon_dioxide_from_oxygen
+from handsfree.trades.combustion.fuels import FUELS, Fuel, gas
 
 ALIKE = {"5": "9", "9": "5", "1": "9", "4": "5", "2": "3", "3": "2", "6": "8", "8": "6", "0": "4", "7": "1"}
 BAND = Band(Decimal("9.0"), Decimal("9.7"), "invented sheet")

@@ -22,7 +22,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "checks")]
 
 MODULES = [
     *(
-        f"handsfree.combustion.{name}"
+        f"handsfree.trades.combustion.{name}"
         for name in (
             "components", "fuels", "stoichiometry", "flue_gas", "heating_value", "water", "enthalpy", "losses",
             "gas_rate", "altitude", "mixture_shift", "stop_limits",
@@ -131,7 +131,7 @@ def higher(value: object) -> object:
 
 def forget() -> None:
     for name in list(sys.modules):
-        if name.startswith(("handsfree.combustion", "handsfree.measurement", "values_", "every_check")):
+        if name.startswith(("handsfree.trades.combustion", "handsfree.measurement", "values_", "every_check")):
             del sys.modules[name]
 
 

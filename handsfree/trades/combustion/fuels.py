@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.components import ALIASES, COMPONENTS
 from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.components import ALIASES, COMPONENTS
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.components import (
+from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.components import (
     AIR_COMPRESSION,
     AIR_MOLAR_MASS,
     COMBUSTION_TEMPERATURES,
@@ -20,8 +21,7 @@ from handsfree.combustion.components import (
     METERING_TEMPERATURES,
     WATER_VAPORISATION,
 )
-from handsfree.combustion.fuels import Fuel
-from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import Fuel
 
 _ATMOSPHERE = 101.325
 

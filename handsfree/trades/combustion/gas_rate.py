@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from handsfree.combustion.bounds import require
 from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
 
 Basis = Literal["gross", "net"]
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.combustion.flue_gas import (
+from handsfree.problem import Problem
+from handsfree.trades.combustion.flue_gas import (
     air_free_carbon_monoxide,
     air_ratio_from_carbon_dioxide,
     air_ratio_from_oxygen,
@@ -15,12 +16,11 @@ from handsfree.combustion.flue_gas import (
     pair_residual,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import Fuel
-from handsfree.combustion.heating_value import METRIC, gas_properties
-from handsfree.combustion.losses import efficiency, flue_gas_dew_point, siegert_loss
-from handsfree.combustion.stoichiometry import FlueGas, flue_gas, stoichiometry
-from handsfree.combustion.water import humidity
-from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.heating_value import METRIC, gas_properties
+from handsfree.trades.combustion.losses import efficiency, flue_gas_dew_point, siegert_loss
+from handsfree.trades.combustion.stoichiometry import FlueGas, flue_gas, stoichiometry
+from handsfree.trades.combustion.water import humidity
 
 _BALANCE = "balance of atoms, dry air 20.946 % O2 and 0.04 % CO2"
 

@@ -11,10 +11,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.fuels import Fuel
-from handsfree.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN, stoichiometry
 from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN, stoichiometry
 
 AIR_FREE_OXYGEN = 20.9
 """Percent O2 of the trade's air-free formula; limits 'air-free' are defined with it."""

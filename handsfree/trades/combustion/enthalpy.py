@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from handsfree.combustion.bounds import require
+from handsfree.trades.combustion.bounds import require
 
 _R = 8.31446261815324e-3
 """kJ/(mol K), exact since the SI of 2019."""

@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from handsfree.combustion.bounds import require
 from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
 
 FOOT = 0.3048
 _LAPSE = 0.0065

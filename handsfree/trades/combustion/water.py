@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from handsfree.combustion.bounds import require
+from handsfree.trades.combustion.bounds import require
 
 _REGION_4 = (
     0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5, -0.32325550322333e7,

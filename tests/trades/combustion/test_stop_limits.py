@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.combustion.fuels import FUELS
-from handsfree.combustion.stop_limits import DEFAULTS, SafetyReadings, StopLimits, air_free, open_stops
 from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.stop_limits import DEFAULTS, SafetyReadings, StopLimits, air_free, open_stops
 
 GAS = FUELS["natural gas"]
 D = Decimal

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.combustion.flue_gas import (
+from handsfree.trades.combustion.flue_gas import (
     air_free_carbon_monoxide,
     air_free_carbon_monoxide_from_carbon_dioxide,
     air_ratio_from_carbon_dioxide,
@@ -20,12 +20,12 @@ from handsfree.combustion.flue_gas import (
     pair_residual,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import FUELS, gas
-from handsfree.combustion.gas_rate import HeatInput, gas_rate, on_basis, seconds_for_input
-from handsfree.combustion.heating_value import gas_properties
-from handsfree.combustion.losses import efficiency
-from handsfree.combustion.stoichiometry import flue_gas
-from handsfree.combustion.water import dew_point, saturation_pressure
+from handsfree.trades.combustion.fuels import FUELS, gas
+from handsfree.trades.combustion.gas_rate import HeatInput, gas_rate, on_basis, seconds_for_input
+from handsfree.trades.combustion.heating_value import gas_properties
+from handsfree.trades.combustion.losses import efficiency
+from handsfree.trades.combustion.stoichiometry import flue_gas
+from handsfree.trades.combustion.water import dew_point, saturation_pressure
 
 GASES = [fuel for fuel in FUELS.values() if fuel.gaseous]
 fuels = st.sampled_from(list(FUELS.values()))

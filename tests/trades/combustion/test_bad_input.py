@@ -6,7 +6,8 @@ import re
 
 import pytest
 
-from handsfree.combustion import (
+from handsfree.problem import Problem
+from handsfree.trades.combustion import (
     altitude,
     flue_gas,
     fuels,
@@ -17,7 +18,6 @@ from handsfree.combustion import (
     summary,
     water,
 )
-from handsfree.problem import Problem
 
 METHANE, OIL = fuels.FUELS["methane"], fuels.FUELS["heating oil"]
 HYDROGEN = fuels.gas("hydrogen", {"H2": 1.0})

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from typing import Literal
 
-from handsfree.combustion.flue_gas import (
+from handsfree.problem import Problem
+from handsfree.trades.combustion.flue_gas import (
     AIR_FREE_OXYGEN,
     air_free_carbon_monoxide,
     air_free_carbon_monoxide_from_carbon_dioxide,
@@ -19,8 +20,7 @@ from handsfree.combustion.flue_gas import (
     oxygen_from_carbon_dioxide,
     ultimate_carbon_dioxide,
 )
-from handsfree.combustion.fuels import Fuel
-from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import Fuel
 
 Severity = Literal["evacuate", "burner off", "hold"]
 _GRAVITY = ("evacuate", "burner off", "hold")

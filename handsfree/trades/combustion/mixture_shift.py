@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.fuels import Fuel
-from handsfree.combustion.heating_value import gas_properties
-from handsfree.combustion.stoichiometry import stoichiometry
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.heating_value import gas_properties
+from handsfree.trades.combustion.stoichiometry import stoichiometry
 
 
 def air_ratio_on_other_gas(air_ratio: float, before: Fuel, after: Fuel) -> float:

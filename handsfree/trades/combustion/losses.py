@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.enthalpy import liquid_water, sensible
-from handsfree.combustion.flue_gas import air_ratio_from_oxygen
-from handsfree.combustion.fuels import Fuel
-from handsfree.combustion.heating_value import NORMAL, gas_properties
-from handsfree.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN, FlueGas, flue_gas
-from handsfree.combustion.water import dew_point, saturation_pressure
 from handsfree.problem import Problem
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.enthalpy import liquid_water, sensible
+from handsfree.trades.combustion.flue_gas import air_ratio_from_oxygen
+from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.heating_value import NORMAL, gas_properties
+from handsfree.trades.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN, FlueGas, flue_gas
+from handsfree.trades.combustion.water import dew_point, saturation_pressure
 
 _ATMOSPHERE = 101.325
 _WATER_MOLAR_MASS = 18.01528

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from handsfree.combustion.bounds import require
-from handsfree.combustion.fuels import Fuel
+from handsfree.trades.combustion.bounds import require
+from handsfree.trades.combustion.fuels import Fuel
 
 AIR_OXYGEN = 0.20946
 AIR_CARBON_DIOXIDE = 0.0004

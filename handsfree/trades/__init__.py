@@ -1,0 +1,1 @@
+"""The trades: what each knows of its quantities, calculations, hazards, sheets and reports."""
