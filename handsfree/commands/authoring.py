@@ -9,12 +9,13 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import stays_of, visits_differently
+from handsfree.documents import all_faults
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
+from handsfree.procedure.file import ProcedureFile
 from handsfree.procedure.layout import laid_out
-from handsfree.procedure.model import ProcedureFile
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import Report, check
 from handsfree.procedure.proofs.dangers import dangers
@@ -23,7 +24,6 @@ from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.schema import schema_text
 from handsfree.procedure.template import template
-from handsfree.procedure.yaml_reader import all_faults
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
 

@@ -14,13 +14,13 @@ import numpy as np
 
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.way import Way
+from handsfree.events import decisions as ev
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, Source
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.problem import ExitCode, Problem
-from handsfree.session import events as ev
-from handsfree.session.plan import STOP, Plan
+from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
 from handsfree.speaking.sound import Sound
@@ -39,7 +39,6 @@ TONES = {"attention": tones.attention, "alarm": tones.alarm}
 def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
     """Begin a visit in a new folder and lead it."""
     plan, kept = load_plan(procedure, job_sheet)
-    plan.move(plan.procedure.first, STOP)  # makes the machine of gates now: the first answer may be a stop
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     model = _model_sha256(way, plan)
     recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
@@ -56,7 +55,9 @@ def conduct_resumed(folder: Path, way: Way) -> ExitCode:
     return _conduct(recorder, opening, way, past)
 
 
-def _conduct(recorder: Recorder, opening: Sequence[ev.Record], way: Way, past: Sequence[object] = ()) -> ExitCode:
+def _conduct(
+    recorder: Recorder, opening: Sequence[ev.Decision], way: Way, past: Sequence[object] = ()
+) -> ExitCode:
     code = ExitCode.LEFT_OPEN
     try:
         with (

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
+from handsfree.events.decisions import Decision
+from handsfree.events.inputs import Input
 from handsfree.glance import terminal
 from handsfree.glance.watching import Watch
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import SoundFile
 from handsfree.ledger import verify
 from handsfree.problem import ExitCode, Problem
-from handsfree.session.events import Record
-from handsfree.session.inputs import Input
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
@@ -89,7 +89,7 @@ class _Followed(Recorder):
 
     watch: Watch | None = None
 
-    def take(self, event: Input) -> tuple[Record, ...]:
+    def take(self, event: Input) -> tuple[Decision, ...]:
         """Decide and record, then show it."""
         decisions = super().take(event)
         if self.watch is not None:
@@ -105,7 +105,7 @@ class _Followed(Recorder):
 
 
 @contextlib.contextmanager
-def _screen(recorder: Recorder, opening: Sequence[Record], *, wanted: bool) -> Iterator[None]:
+def _screen(recorder: Recorder, opening: Sequence[Decision], *, wanted: bool) -> Iterator[None]:
     """Show the visit on the big-type screen while it is played."""
     if not wanted:
         yield

@@ -18,9 +18,9 @@ from handsfree.lexicon.grammar import Grammar, Rule, Slot, ValuesRule, answers
 from handsfree.lexicon.meaning import Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.problem import Problem
-from handsfree.procedure.phrases import Question, everywhere
-from handsfree.procedure.phrases import grammar as gate_grammar
 from handsfree.procedure.procedure import load_procedure
+from handsfree.questions.grammar import grammar as gate_grammar
+from handsfree.questions.rules import everywhere
 from handsfree.shipped import procedure_path
 
 ANY_NUMBER = NumberForm(Decimal(-99), Decimal(9999), 0, 3)
@@ -87,7 +87,11 @@ def _of_gate(text: str) -> Grammar:
     if not colon:
         raise Problem(f"{text!r} is not PROCEDURE:GATE", remedy="for example two-rate-combustion:found-maximum")
     loaded = load_procedure(procedure_path(procedure))
-    return gate_grammar(Question("gate"), loaded.gate(gate_id).gate, loaded.things, loaded.catalogue)
+    scope = loaded.scope(gate_id)
+    asked = loaded.gate(gate_id).gate.questions(scope)
+    if not asked:
+        raise Problem(f"the gate {gate_id!r} asks nothing", remedy="name one that asks")
+    return gate_grammar(asked[0], scope)
 
 
 def _general(accept: str) -> Grammar:

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
-from transitions import MachineError
-
+from handsfree.events import decisions as ev
+from handsfree.events.inputs import is_input
+from handsfree.events.record import Event
+from handsfree.events.state import State
 from handsfree.problem import Problem
 from handsfree.procedure.drawing import Stay
+from handsfree.procedure.moves import MachineError
 from handsfree.procedure.procedure import Procedure
-from handsfree.session import events as ev
-from handsfree.session.decide import after, decide
-from handsfree.session.inputs import INPUT_KINDS
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
 from handsfree.visit.folder import plan_of
-from handsfree.visit.recorder import recorded_events
+from handsfree.visit.recorder import opened_by, recorded_events
 
 
 def stays_of(folder: Path, procedure: Procedure) -> tuple[Stay, ...]:
@@ -27,7 +27,7 @@ def stays_of(folder: Path, procedure: Procedure) -> tuple[Stay, ...]:
     Raises Problem when the folder holds no visit, or a visit of another procedure.
     """
     events = recorded_events(folder)
-    opened = events[0]
+    opened = opened_by(folder, events)
     if opened.procedure != procedure.name:
         what = f"this is a visit of {opened.procedure}, not of {procedure.name}"
         raise Problem(what, where=str(folder), remedy="draw that procedure")
@@ -67,7 +67,7 @@ def visits_differently(folder: Path, procedure: Procedure) -> list[str]:
 
 def _told(folder: Path, procedure: Procedure) -> str:
     events = recorded_events(folder)
-    opened = events[0]
+    opened = opened_by(folder, events)
     if opened.procedure != procedure.name:
         return f"a visit of {opened.procedure}; not compared"
     was = [_step(event) for event in events if isinstance(event, ev.GatePassed | ev.Stopped)]
@@ -88,7 +88,7 @@ def _told(folder: Path, procedure: Procedure) -> str:
 _Step = tuple[str, str]
 
 
-def _step(event: Any) -> _Step:
+def _step(event: ev.GatePassed | ev.Stopped) -> _Step:
     return (
         (event.gate, event.outcome) if isinstance(event, ev.GatePassed) else (event.gate, f"stopped: {event.why}")
     )
@@ -98,19 +98,19 @@ def _said(step: _Step) -> str:
     return f'{step[0]} on "{step[1]}"'
 
 
-def _decided(plan: Plan, opened: ev.VisitOpened, events: list[Any]) -> Iterator[ev.GatePassed | ev.Stopped]:
+def _decided(plan: Plan, opened: ev.VisitOpened, events: list[Event]) -> Iterator[ev.GatePassed | ev.Stopped]:
     """Yield the gates passed and the stops that the recorded inputs lead to under another plan."""
     decided = opening(plan, opened)
     state = after(plan, State(), decided)
     for event in decided:
         if isinstance(event, ev.GatePassed | ev.Stopped):
             yield event
-    for event in events:
-        if event.kind not in INPUT_KINDS or state.status == "closed":
+    for came in events:
+        if not is_input(came) or state.status == "closed":
             continue
         try:
-            decided = decide(plan, state, event)
-            state = after(plan, apply(plan, state, event), decided)
+            decided = decide(plan, state, came)
+            state = after(plan, apply(plan, state, came), decided)
         except (AssertionError, MachineError, KeyError) as error:
             raise Problem(f"its inputs do not fit: {error}", where=plan.procedure.name) from error
         for one in decided:

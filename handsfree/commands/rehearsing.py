@@ -10,9 +10,10 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.demo.play import scenario_files
+from handsfree.documents import read_document
+from handsfree.events import decisions as ev
+from handsfree.events.record import to_record
 from handsfree.problem import ExitCode, Problem
-from handsfree.procedure.yaml_reader import read_document
-from handsfree.session import events as ev
 from handsfree.session.exploring import explore_randomly
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
@@ -159,7 +160,7 @@ def _show(rehearsal: Rehearsal, shown: int, *, as_json: bool) -> int:
     """Print what has happened since; return how much was printed."""
     for event in rehearsal.events[shown:]:
         if as_json:
-            kind, content = ev.to_record(event)
+            kind, content = to_record(event)
             typer.echo(json.dumps({"kind": kind, **content}))
         elif isinstance(event, ev.Said | ev.Asked) and event.text:
             typer.echo(f"{'Tool':>12}  {event.text}")

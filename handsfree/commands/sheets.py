@@ -10,10 +10,10 @@ from typing import Any
 import typer
 from ruamel.yaml import YAML
 
+from handsfree.documents import read_document, validate
 from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import ApplianceSheet, load_sheets
-from handsfree.procedure.yaml_reader import read_document, validate
 
 
 def check_sheet(file: Path) -> dict[str, Any]:

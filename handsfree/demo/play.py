@@ -16,15 +16,16 @@ from pathlib import Path
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.sound import RATE, Samples, burner_roar, in_the_closet
 from handsfree.demo.technician import InventedTechnician
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.hearing.listener import Ears, Listener, Utterance
 from handsfree.hearing.sources import Recording
 from handsfree.ledger import Head, Moment
 from handsfree.ledger.clock import boot_identity
 from handsfree.problem import ExitCode, Problem
-from handsfree.procedure.phrases import Question
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.state import State
+from handsfree.questions import Question
+from handsfree.questions.stopped import Stopped
 from handsfree.session.stops import fuel_of
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
@@ -108,12 +109,12 @@ class Demo:
         self._asked = recorder.state.question, recorder.state.gate
         self.tally = Tally()
 
-    def play(self, opening: tuple[ev.Record, ...]) -> Outcome:
+    def play(self, opening: tuple[ev.Decision, ...]) -> Outcome:
         """Play to the end of the visit."""
         began = time.monotonic()
         self._hear_tool(opening)
         while not self._recorder.closed:
-            if self._recorder.state.question.kind == "stopped":
+            if self._recorder.state.question == Stopped():
                 self.tally.false_stops += 1  # no stop is written into the scenario
             self._turn()
         head = self._recorder.head()
@@ -123,7 +124,7 @@ class Demo:
 
     def _turn(self) -> None:
         state, due = self._recorder.state, self._recorder.deadline()
-        if state.question.kind == "waiting":
+        if state.question.manner.awaits == "time":
             assert due is not None
             self._clock.passes(max(0, due - self._recorder.now()) / 1000)
             self._hear_tool(self._recorder.take(inp.TimePassed(at=self._recorder.now())))
@@ -172,7 +173,7 @@ class Demo:
             if self._recorder.closed or self._recorder.state.question != question:
                 break
 
-    def _decided(self, decisions: tuple[ev.Record, ...], words: str, heard: inp.Heard | None = None) -> None:
+    def _decided(self, decisions: tuple[ev.Decision, ...], words: str, heard: inp.Heard | None = None) -> None:
         understood = any(isinstance(event, ev.Understood) for event in decisions)
         text = " ".join(heard.alternatives[0].text) if heard and heard.alternatives else ""
         if heard is not None and not understood:
@@ -206,7 +207,7 @@ class Demo:
                 self._clock.passes(max(0, due - self._recorder.now()) / 1000)
                 self._hear_tool(self._recorder.take(inp.TimePassed(at=self._recorder.now())))
 
-    def _hear_tool(self, events: tuple[ev.Record, ...]) -> None:
+    def _hear_tool(self, events: tuple[ev.Decision, ...]) -> None:
         """Let the tool speak, the technician notice what happened, and the clock go on."""
         texts = spoken(events)
         for text in texts:

@@ -11,13 +11,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.demo.boiler import InventedBoiler
-from handsfree.procedure.model import ChoiceGate, ReadingsGate, StopGate, TimedGate
-from handsfree.procedure.phrases import asks_of
-from handsfree.procedure.procedure import STOPPED
-from handsfree.session import events as ev
-from handsfree.session.agreeing import agreeing
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.questions.mark import Mark
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
+from handsfree.session.playing import AgreeingPlayer
 
 SLIPS = {"found-maximum": ("co", 2)}
 """Gate -> (quantity, set): that value is first called wrong, then corrected."""
@@ -43,7 +41,7 @@ class InventedTechnician:
     chosen: dict[str, str] = field(default_factory=dict)
     """Answers to choices by gate, where the first that leads on is not wanted."""
 
-    def notice(self, events: tuple[ev.Record, ...], seconds: float) -> None:
+    def notice(self, events: tuple[ev.Decision, ...], seconds: float) -> None:
         """Follow what happens: advice given, turns made, the rate held, the burner lit."""
         for event in events:
             match event:
@@ -76,67 +74,49 @@ class InventedTechnician:
 
     def answer(self, state: State) -> str:
         """Return the words said to the question at hand."""
-        question, gate = state.question, self.plan.gate(state.gate).gate
-        words = self.plan.catalogue
-        match question.kind:
-            case "gate" if isinstance(gate, ChoiceGate):
-                return self._choice(state, gate)
-            case "gate" if isinstance(gate, ReadingsGate | TimedGate):
-                return self._set(state, gate)
-            case "read-back":
-                return self._checked(state)
-            case "once-more" | "digits" | "which-value" | "pair":
-                asked = [ask.quantity for ask in asks_of(gate)]
-                wanted = ["co2", "o2"] if question.kind == "pair" else [question.about or asked[0]]
-                return " ".join(self.plan.numbers.digits(self._look(quantity, state)) for quantity in wanted)
-            case "stopped":
-                return f"{words.answers['cleared'][0]} {words.glance.cleared[0]}"
-            case "rate" | "recheck-rate":
-                return words.rates[self.rate][0]
-            case _:
-                return agreeing(self.plan, state, self.advised)
+        return state.question.played(_Player(self.plan, state, self.advised, self))
 
     def seconds_before(self, state: State) -> float:
         """Return how long the work takes before the answer comes: the meter's time before the last mark."""
-        if state.question.kind != "mark-last":
+        if state.question != Mark(which="last"):
             return 0.0
-        volume = float(state.sets[self._kept_at(state)][-1].values["gas_volume_metric"].value)
+        kept_at = self.plan.gate(state.gate).gate.effects.kept_at
+        volume = float(state.sets[kept_at][-1].values["gas_volume_metric"].value)
         meter, rated = self.plan.sheets.job.meter, self.plan.sheets.fuel.input_kilowatt["maximum"]
         assert meter is not None
         due = volume * float(meter.heating_value) * 1000 / float(rated) * 1.02
         return max(0.0, due - (state.now - state.marks[-1]) / 1000 - WORD_COMES_AFTER_S)
 
-    def _kept_at(self, state: State) -> str:
-        gate = self.plan.gate(state.gate).gate
-        assert isinstance(gate, ReadingsGate | TimedGate)
-        return gate.at
-
-    def _choice(self, state: State, gate: ChoiceGate) -> str:
+    def choice(self, state: State) -> str:
+        """Return the answer that is wanted at a gate, or the first that leads on."""
+        placed = self.plan.gate(state.gate)
         if state.gate in self.chosen:
-            return gate.answers[self.chosen[state.gate]].heard[0]
-        for name, answer in gate.answers.items():
-            to = self.plan.gate(state.gate).ways[name]
-            if to != STOPPED and not isinstance(self.plan.gate(to).gate, StopGate):
-                return answer.heard[0]
+            return placed.gate.phrases[self.chosen[state.gate]][0]
+        for name, phrases in placed.gate.phrases.items():
+            if self.plan.gate(placed.ways[name]).gate.effects.end != "stop":
+                return phrases[0]
         raise AssertionError(f"{state.gate} has no way on")
 
-    def _look(self, quantity: str, state: State) -> Decimal:
+    def look(self, quantity: str, state: State) -> Decimal:
+        """Return what the instrument shows, and remember that it was called."""
         self.called[quantity] = self.boiler.reads(quantity, self.rate, state.now / 1000)
         return self.called[quantity]
 
-    def _set(self, state: State, gate: ReadingsGate | TimedGate) -> str:
+    def set_called(self, state: State) -> str:
+        """Return a whole set of values, with the slip that is written in, and the rate."""
+        digits, effects = self.plan.numbers.digits, self.plan.gate(state.gate).gate.effects
         spoken = []
-        number = len(state.readings(gate.at)) + 1
-        for ask in asks_of(gate):
-            value = self._look(ask.quantity, state)
+        number = len(state.readings(effects.kept_at)) + 1
+        for ask in effects.asks:
+            value = self.look(ask.quantity, state)
             if SLIPS.get(state.gate) == (ask.quantity, number) and state.gate not in self.slipped:
                 value += SLIP
-            spoken.append(self.plan.numbers.digits(value))
-        if isinstance(gate, ReadingsGate) and gate.rate is not None:
+            spoken.append(digits(value))
+        if effects.rate is not None:
             spoken.append(self.plan.catalogue.rates[self.rate][0])
         return " ".join(spoken)
 
-    def _checked(self, state: State) -> str:
+    def checked(self, state: State) -> str:
         """Compare the read-back with what was meant; correct the first that differs in one breath."""
         for quantity, record in state.pending.values.items():
             meant = self.called.get(quantity)
@@ -144,3 +124,35 @@ class InventedTechnician:
                 name = self.plan.catalogue.quantities[quantity].heard[0]
                 return f"{self.plan.catalogue.answers['deny'][0]} {name} {self.plan.numbers.digits(meant)}"
         return self.plan.catalogue.answers["affirm"][0]
+
+
+@dataclass
+class _Player(AgreeingPlayer):
+    """The invented technician at one question."""
+
+    technician: InventedTechnician | None = None
+
+    @property
+    def _who(self) -> InventedTechnician:
+        assert self.technician is not None
+        return self.technician
+
+    def value(self, quantity: str) -> str:
+        """Return what the instrument shows."""
+        return self.plan.numbers.digits(self._who.look(quantity, self.state))
+
+    def calls(self, quantities: tuple[str, ...]) -> str:
+        """Return the values of a set with its rate, or of some quantities alone."""
+        return super().calls(quantities) if quantities else self._who.set_called(self.state)
+
+    def checks_values(self) -> str:
+        """Confirm or correct them."""
+        return self._who.checked(self.state)
+
+    def names_rate(self) -> str:
+        """Return the rate that the boiler is held at."""
+        return self.plan.catalogue.rates[self._who.rate][0]
+
+    def chooses(self) -> str:
+        """Return the answer that is wanted."""
+        return self._who.choice(self.state)

@@ -11,9 +11,9 @@ from typing import Any
 
 from handsfree.desk import measured, spans
 from handsfree.desk.record import Recorded, Step
+from handsfree.events import decisions as ev
 from handsfree.ledger import Report
 from handsfree.procedure.sheets import Sheets
-from handsfree.session import events as ev
 from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.fuels import Fuel
 

@@ -12,10 +12,10 @@ from handsfree.desk import outcome
 from handsfree.desk.evidence import Evidence, Result
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 from handsfree.ledger import Report, verify
 from handsfree.problem import Problem
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
 from handsfree.trades.combustion.flue_gas import pair_residual
 from handsfree.visit.replaying import replay_of
 

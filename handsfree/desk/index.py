@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.desk.examination import Examined, opening_facts
-from handsfree.ledger import OPENED
+from handsfree.events.decisions import VisitOpened
 from handsfree.problem import Problem
-from handsfree.visit.recorder import event_of
+from handsfree.visit.recorder import own_facts
 
 PAGE = 50
 SCHEMA = 3
@@ -209,7 +209,7 @@ def _quick(folder: Path) -> dict[str, Any]:
             first = json.loads(stream.readline())
             stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
             lines = stream.read().rstrip(b"\n").split(b"\n")
-        opened = event_of(OPENED, first["event"])
+        opened = VisitOpened.model_validate(own_facts(first["event"]))
         facts = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
     except (ValueError, KeyError, TypeError, OSError):
         return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}

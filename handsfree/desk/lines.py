@@ -7,8 +7,8 @@ from decimal import Decimal
 
 from handsfree.desk import wording
 from handsfree.desk.record import Recorded, Step
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 
 LOW_CONFIDENCE = Decimal("0.75")
 """A word below this is pointed out; it orders attention and decides nothing (no source)."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from handsfree.desk.record import Recorded, Step
-from handsfree.procedure.model import VerdictGate
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.gates.verdict import VerdictGate
 
 FLUE = ("co2", "o2", "co")
 

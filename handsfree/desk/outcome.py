@@ -8,8 +8,8 @@ from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.lines import Line
 from handsfree.desk.rules_done import warning_due
+from handsfree.events import decisions as ev
 from handsfree.ledger import Verdict
-from handsfree.session import events as ev
 
 
 def sentence(evidence: Evidence) -> str:

@@ -6,16 +6,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import ValidationError
 
+from handsfree.events import decisions as ev
+from handsfree.events.record import Event
 from handsfree.ledger import Entry, read
 from handsfree.problem import Problem
-from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.visit.folder import plan_of
-from handsfree.visit.recorder import event_of
+from handsfree.visit.recorder import EntryReader
 
 Kind = TypeVar("Kind")
 
@@ -31,7 +32,7 @@ class Step:
     wall: str
     at: int
     kind: str
-    event: Any
+    event: Event | None
 
 
 @dataclass(frozen=True)
@@ -122,8 +123,9 @@ def _steps(folder: Path) -> tuple[list[Step], str]:
     steps: list[Step] = []
     at = 0
     try:
+        reader = EntryReader(folder)
         for entry in _entries(folder):
-            event = _event(entry)
+            event = _event(reader, entry)
             at = int(getattr(event, "at", at))
             steps.append(Step(entry.seq, entry.at, at, entry.kind, event))
     except Problem as problem:
@@ -137,8 +139,8 @@ def _entries(folder: Path) -> Iterator[Entry]:
     yield from read(folder)
 
 
-def _event(entry: Entry) -> Any:
+def _event(reader: EntryReader, entry: Entry) -> Event | None:
     try:
-        return event_of(entry.kind, entry.event)
+        return reader.event(entry)
     except ValidationError:
         return None

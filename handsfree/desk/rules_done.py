@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
+from handsfree.events import decisions as ev
 from handsfree.ledger import Verdict
-from handsfree.session import events as ev
 
 
 def answered(evidence: Evidence, item: Item) -> Finding:

@@ -6,8 +6,8 @@ from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
 from handsfree.desk.measured import FLUE, Group
 from handsfree.desk.spans import altered_at
-from handsfree.procedure.model import ReadingsGate
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.gates.readings import ReadingsGate
 
 AGREE = 0.2
 """A difference between found and left above this many points of CO2 wants a turn to explain it (no source)."""

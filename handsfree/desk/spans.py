@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from handsfree.desk import wording
 from handsfree.desk.record import Recorded
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handsfree.session.events import ReadingRecord
+from handsfree.events.decisions import ReadingRecord
 
 _QUANTITIES = {
     "co2": "CO₂",

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 
 
 @dataclass(frozen=True)

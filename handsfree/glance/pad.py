@@ -11,12 +11,14 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from handsfree.glance.keys import MARKS, PATIENT, Answers, Field, Offer, answers
+from handsfree.events.state import State
 from handsfree.lexicon.meaning import Called, Values
-from handsfree.procedure.phrases import Question
+from handsfree.questions import Question
+from handsfree.questions.keypad import Keypad, NumberField, Offer
+from handsfree.questions.nothing import Nothing
 from handsfree.session.fusion import choose_typed
+from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 
 ENTER, SPACE, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "space", "left", "right", "up", "down", "stop"
 WORD, OFFER = "word ", "offer "
@@ -43,7 +45,7 @@ SPECIALS = ("over range", "no reading")
 class Pad:
     """What has been entered at one question and not sent yet."""
 
-    place: tuple[str, Question] = ("", Question("nothing"))
+    place: tuple[str, Question] = ("", Nothing())
     since: int = 0
     """Since when that question is on the screen, in ms of the visit."""
     entries: tuple[str, ...] = ("",)
@@ -79,7 +81,7 @@ def _pressed(  # noqa: PLR0911 - one case for each key
     pad = replace(pad, pressed=MappingProxyType({**pad.pressed, key: at}), last=key)
     if key in {RIGHT, STOP_BUTTON}:
         return _stop(plan, state, pad, key, at)
-    choices = _choices(pad, answers(plan, state))
+    choices = _choices(pad, keypad(plan, state))
     if key in {UP, DOWN}:
         return _mark(pad, choices, -1 if key == UP else 1), ""
     if key.startswith(OFFER):
@@ -106,7 +108,7 @@ def here(state: State, pad: Pad, at: int) -> Pad:
     return replace(pad, stops=tuple(one for one in pad.stops if at - one <= STOP_WITHIN_MS))
 
 
-def fields_of(pad: Pad, found: Answers) -> tuple[Field, ...]:
+def fields_of(pad: Pad, found: Keypad) -> tuple[NumberField, ...]:
     """Return the fields being filled: those of an opened offer, else those of the question."""
     return (pad.opened.opens,) if pad.opened is not None and pad.opened.opens is not None else found.fields
 
@@ -122,7 +124,7 @@ def _number(entry: str, decimals: int) -> Decimal:
     return Decimal(entry).scaleb(-decimals)
 
 
-def _choices(pad: Pad, found: Answers) -> Answers:
+def _choices(pad: Pad, found: Keypad) -> Keypad:
     return replace(found, fields=fields_of(pad, found))
 
 
@@ -133,14 +135,14 @@ def _stop(plan: Plan, state: State, pad: Pad, key: str, at: int) -> tuple[Pad, s
     return replace(pad, stops=()), plan.catalogue.hazards["stop-work"].heard[0]
 
 
-def _mark(pad: Pad, choices: Answers, step: int) -> Pad:
+def _mark(pad: Pad, choices: Keypad, step: int) -> Pad:
     """Mark the next offer; the end of the list leads to none marked, and then round again."""
     count = len(choices.offers)
     place = (0 if pad.chosen is None else pad.chosen + 1) + step
     return replace(pad, chosen=None if place % (count + 1) == 0 else place % (count + 1) - 1)
 
 
-def _digit(pad: Pad, choices: Answers, key: str) -> Pad:
+def _digit(pad: Pad, choices: Keypad, key: str) -> Pad:
     if pad.words:
         return replace(pad, words=pad.words + key)
     if not choices.fields:
@@ -152,7 +154,7 @@ def _digit(pad: Pad, choices: Answers, key: str) -> Pad:
     return replace(pad, entries=(*pad.entries[:-1], entry + key), chosen=None)
 
 
-def _left(pad: Pad, choices: Answers, *, held: bool) -> tuple[Pad, str]:
+def _left(pad: Pad, choices: Keypad, *, held: bool) -> tuple[Pad, str]:
     """Take back what was entered last; with nothing entered, say no where that is an answer."""
     if pad.words:
         return replace(pad, words=pad.words[:-1]), ""
@@ -169,7 +171,7 @@ def _left(pad: Pad, choices: Answers, *, held: bool) -> tuple[Pad, str]:
     return pad, "" if held else choices.no
 
 
-def _enter(plan: Plan, state: State, pad: Pad, choices: Answers, at: int) -> tuple[Pad, str]:
+def _enter(plan: Plan, state: State, pad: Pad, choices: Keypad, at: int) -> tuple[Pad, str]:
     if pad.words:
         return pad, pad.words
     if pad.chosen is not None:
@@ -182,15 +184,15 @@ def _enter(plan: Plan, state: State, pad: Pad, choices: Answers, at: int) -> tup
         return pad, offer.text
     if choices.fields and any(_filled(entry) for entry in pad.entries):
         return _next_field(plan, state, pad, choices.fields)
-    wanted = READ_BACK_MS if state.question.kind in PATIENT else SEEN_MS
-    return pad, "" if at - pad.since < wanted and state.question.kind not in MARKS else choices.plain
+    wanted = READ_BACK_MS if choices.patient else SEEN_MS
+    return pad, "" if at - pad.since < wanted and not choices.at_once else choices.plain
 
 
 def _filled(entry: str) -> bool:
     return bool(entry.lstrip("-"))
 
 
-def _next_field(plan: Plan, state: State, pad: Pad, fields: tuple[Field, ...]) -> tuple[Pad, str]:
+def _next_field(plan: Plan, state: State, pad: Pad, fields: tuple[NumberField, ...]) -> tuple[Pad, str]:
     """Go on to the next field; from the last, or from an empty one, send the row as far as it goes."""
     if _filled(pad.entries[-1]) and len(pad.entries) < len(fields):
         return replace(pad, entries=(*pad.entries, "")), ""
@@ -200,7 +202,7 @@ def _next_field(plan: Plan, state: State, pad: Pad, fields: tuple[Field, ...]) -
     return pad, _row(plan, state, row)
 
 
-def _row(plan: Plan, state: State, row: list[tuple[Field, str]]) -> str:
+def _row(plan: Plan, state: State, row: list[tuple[NumberField, str]]) -> str:
     """Return the words of a row of values: bare, or with names where bare they could be divided otherwise."""
     wanted: tuple[tuple[str, Called], ...] = tuple(
         (one.quantity, entry if entry in SPECIALS else _number(entry, one.decimals))  # type: ignore[misc]
@@ -215,7 +217,7 @@ def _row(plan: Plan, state: State, row: list[tuple[Field, str]]) -> str:
     return ways[0]
 
 
-def _ways(plan: Plan, row: list[tuple[Field, str]]) -> Iterator[str]:
+def _ways(plan: Plan, row: list[tuple[NumberField, str]]) -> Iterator[str]:
     values = [shown(entry, one.decimals) for one, entry in row]
     yield " ".join(values)
     for pick in (-1, 0):

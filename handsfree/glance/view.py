@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import assert_never
 
-from handsfree.glance.keys import PATIENT, Answers, Field, answers
+from handsfree.events.decisions import ReadingRecord
+from handsfree.events.state import State
+from handsfree.gates.kind import Effects
 from handsfree.glance.notes import Notes
 from handsfree.glance.pad import Pad, fields_of, here, shown
 from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, Sound, Value
 from handsfree.lexicon.grammar import UNKNOWN_WORD
-from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate
-from handsfree.procedure.phrases import asks_of
-from handsfree.session.asking import ALARM_MS, LONGEST_MARK_MS
-from handsfree.session.events import ReadingRecord
+from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
+from handsfree.questions.keypad import Keypad, NumberField
+from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.settling import settle_seconds
-from handsfree.session.state import State
-from handsfree.session.stops import NO_READING, OVER_RANGE
 
 MINUTE_MS = 60_000
 
@@ -32,7 +32,7 @@ def glance(
     sound: Sound | None = None,
 ) -> Glance:
     """Return the picture at a time (ms of the visit)."""
-    found, pad = answers(plan, state), here(state, pad or Pad(), now)
+    found, pad = keypad(plan, state), here(state, pad or Pad(), now)
     condition = _condition(state)
     return Glance(
         condition=condition,
@@ -85,15 +85,19 @@ def _gate(plan: Plan, state: State) -> str:
 def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
     if state.status == "closed":
         return plan.catalogue.show("closed" if state.gate != "finished" else "finished")
-    if state.question.kind == "stopped":
-        return notes.stopped.script if notes.stopped is not None else state.text
-    if state.held_since is not None:
-        return plan.catalogue.say("hold-on-firing" if plan.gate(state.gate).gate.firing else "hold-on")
-    if state.question.kind == "waiting":
-        return plan.catalogue.show("wait", time=clock(max(0, (state.until or now) - now)))
-    if state.question.kind == "read-back":
-        return plan.catalogue.show("right")
-    return notes.question or state.text
+    match state.question.manner.headline:
+        case "script":
+            return notes.stopped.script if notes.stopped is not None else state.text
+        case _ if state.held_since is not None:
+            return plan.catalogue.say("hold-on-firing" if plan.gate(state.gate).gate.firing else "hold-on")
+        case "countdown":
+            return plan.catalogue.show("wait", time=clock(max(0, (state.until or now) - now)))
+        case "values":
+            return plan.catalogue.show("right")
+        case "question":
+            return notes.question or state.text
+        case headline:
+            assert_never(headline)
 
 
 def _remark(plan: Plan, state: State, notes: Notes) -> str:
@@ -103,15 +107,20 @@ def _remark(plan: Plan, state: State, notes: Notes) -> str:
     return state.text if again else ""
 
 
-def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Answers) -> Iterator[Value]:
+def _effects(plan: Plan, state: State) -> Effects:
+    """Return what the gate at hand does; nothing where the visit stands at none."""
+    return plan.gate(state.gate).gate.effects if state.gate in plan.procedure.gates else Effects()
+
+
+def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Keypad) -> Iterator[Value]:
     """Yield the values of the gate at hand, entered or called or accepted; else those taken last."""
-    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
+    effects = _effects(plan, state)
     fields = fields_of(pad, found)
     entered = dict(zip((one.quantity for one in fields), pad.entries, strict=False))
     at_hand = fields[len(pad.entries) - 1].quantity if fields else ""
-    if isinstance(gate, ReadingsGate | TimedGate) and state.status == "running":
-        known = {**_counted(plan, state, notes, gate), **_called(plan, state)}
-        quantities = [ask.quantity for ask in asks_of(gate)]
+    if effects.kept_at and state.status == "running":
+        known = {**_counted(plan, state, notes, effects.kept_at), **_called(plan, state)}
+        quantities = [ask.quantity for ask in effects.asks]
     else:
         known = {}
         quantities = [one.quantity for one in fields]
@@ -130,20 +139,19 @@ def _called(plan: Plan, state: State) -> Mapping[str, tuple[str, ReadingRecord]]
     One that is asked for a second time is not shown: the second call is to be independent of the first.
     """
     pending, question = state.pending, state.question
+    hidden = question.called(plan.scope(state.gate)) if question.manner.second_call else ()
     stands = {True: plan.catalogue.show("once-more"), False: plan.catalogue.show("called")}
     return {
         quantity: (stands[quantity in pending.doubtful], one)
         for quantity, one in pending.values.items()
-        if question.kind not in {"once-more", "digits"} or question.about not in {"", quantity}
+        if quantity not in hidden
     }
 
 
-def _counted(
-    plan: Plan, state: State, notes: Notes, gate: ReadingsGate | TimedGate
-) -> Mapping[str, tuple[str, ReadingRecord]]:
+def _counted(plan: Plan, state: State, notes: Notes, kept_at: str) -> Mapping[str, tuple[str, ReadingRecord]]:
     """Return the values of the set at hand; between two sets those of the last, with how they move."""
-    taken = state.sets.get(gate.at, ())
-    if not taken or (taken[-1].complete and state.question.kind != "waiting"):
+    taken = state.sets.get(kept_at, ())
+    if not taken or (taken[-1].complete and state.question.manner.awaits != "time"):
         return {}
     found = {}
     for quantity, reading in taken[-1].values.items():
@@ -159,7 +167,7 @@ def _counted(
 def _last_set(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
     """Return the set taken last, where it still matters: the burner fires, a screw is turned, or it stopped."""
     gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
-    if state.status == "running" and gate is not None and not (gate.firing or isinstance(gate, AdjustGate)):
+    if state.status == "running" and gate is not None and not (gate.firing or gate.effects.turns):
         return {}
     taken = [one for sets in state.sets.values() for one in sets if one.complete]
     return max(taken, key=lambda one: one.at).values if taken else {}
@@ -186,12 +194,12 @@ def _written(plan: Plan, reading: ReadingRecord | None) -> str:
 
 def _taken(plan: Plan, state: State) -> str:
     """Return how many sets are taken, of how many; at a gate that takes none, the set taken last."""
-    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
-    if isinstance(gate, ReadingsGate | TimedGate) and state.status == "running":
-        settle = gate.settle if isinstance(gate, ReadingsGate) else None
+    effects = _effects(plan, state)
+    if effects.kept_at and state.status == "running":
+        settle = effects.settle
         if settle is None:
             return ""
-        number, most, least = len(state.readings(gate.at)), settle.most_sets, settle.sets
+        number, most, least = len(state.readings(effects.kept_at)), settle.most_sets, settle.sets
         return plan.catalogue.show("sets", number=str(number), least=str(least), most=str(most))
     last = _last_set(plan, state)
     values = "   ".join(f"{_name(plan, q)} {_written(plan, one)} {_unit(plan, q)}" for q, one in last.items())
@@ -209,15 +217,16 @@ def _bar(plan: Plan, state: State, now: int) -> Bar | None:
     if state.status != "running" or state.gate not in plan.procedure.gates or state.held_since is not None:
         return None
     gate = plan.gate(state.gate).gate
-    if state.question.kind == "waiting" and state.until is not None:
-        settle = gate.settle if isinstance(gate, ReadingsGate) else None
+    manner = state.question.manner
+    if manner.awaits == "time" and state.until is not None:
+        settle = gate.effects.settle
         label, total = "readings-in", state.until - state.asked_at
         if settle is not None:
-            again = bool(state.readings(gate.at)) if isinstance(gate, ReadingsGate) else False
+            again = bool(state.readings(gate.effects.kept_at))
             total = 1000 * (settle.apart_seconds if again else settle_seconds(plan, settle))
         return Bar(plan.catalogue.show(label), max(0, state.until - now), total)
     if gate.firing and not state.speaking:
-        patience = LONGEST_MARK_MS if state.question.kind == "mark-last" else ALARM_MS
+        patience = manner.patience_ms
         left = state.silent_since + patience - now
         return Bar(plan.catalogue.show("stops" if left <= 0 else "answer-within"), max(0, left), patience)
     return None
@@ -304,7 +313,7 @@ def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
     return Line(show("ears"), "  ".join(parts), alarming)
 
 
-def _keys(plan: Plan, state: State, pad: Pad, found: Answers) -> Iterator[Key]:
+def _keys(plan: Plan, state: State, pad: Pad, found: Keypad) -> Iterator[Key]:
     """Yield the keys that do something now, the most wanted first."""
     show = plan.catalogue.show
     fields = fields_of(pad, found)
@@ -316,7 +325,7 @@ def _keys(plan: Plan, state: State, pad: Pad, found: Answers) -> Iterator[Key]:
         last = len(pad.entries) == len(fields) or not pad.entries[-1]
         yield Key(show("key-enter"), _entered(pad, fields) if last else show("next-value"))
     elif found.plain:
-        patient = state.question.kind in PATIENT
+        patient = found.patient
         yield Key(show("key-enter"), show("again-plain", what=found.plain) if patient else found.plain)
     if fields:
         yield Key(show("key-digits"), fields[len(pad.entries) - 1].name)
@@ -330,5 +339,5 @@ def _keys(plan: Plan, state: State, pad: Pad, found: Answers) -> Iterator[Key]:
         yield Key(show("key-stop"), show("stops-work", done=str(len(pad.stops))) if pad.stops else show("stop"))
 
 
-def _entered(pad: Pad, fields: tuple[Field, ...]) -> str:
+def _entered(pad: Pad, fields: tuple[NumberField, ...]) -> str:
     return "  ".join(shown(entry, one.decimals) for one, entry in zip(fields, pad.entries, strict=False) if entry)

@@ -11,13 +11,13 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from handsfree.events.state import State
 from handsfree.glance.notes import Notes, noticed
 from handsfree.glance.pad import WORD, Pad, here, press
 from handsfree.glance.picture import Glance, Seal, Sound
 from handsfree.glance.view import glance
 from handsfree.ledger import Head
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 
 STALE_S = 3.0
 """A picture this old is covered: what it shows may be wrong by now."""

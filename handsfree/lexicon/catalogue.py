@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from ruamel.yaml import YAML
 
+from handsfree.lexicon.meaning import CommandName
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.lexicon.spelling import Spelling
@@ -93,7 +94,7 @@ class Catalogue(_Frozen):
     """The pronouncing dictionary of the language, where one ships."""
     pronunciations: dict[str, str] = {}
     """Words that the dictionary lacks, in its phones."""
-    everywhere: dict[str, tuple[str, ...]]
+    everywhere: dict[CommandName, tuple[str, ...]]
     answers: dict[str, tuple[str, ...]]
     rates: dict[str, tuple[str, ...]]
     turns: dict[int, tuple[str, ...]]

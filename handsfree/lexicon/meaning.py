@@ -4,18 +4,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
+from typing import Final, Literal
 
 Special = Literal["over range", "no reading"]
+OVER_RANGE: Final = "over range"
+NO_READING: Final = "no reading"
 Called = Decimal | Special
 """A value as called out: an exact number, or what the display showed instead of one."""
 
 
+CommandName = Literal[
+    "repeat",
+    "go-back",
+    "hold-on",
+    "carry-on",
+    "where-am-i",
+    "what-is-left",
+    "that-was-wrong",
+    "not-done",
+    "note",
+]
+
+
 @dataclass(frozen=True)
 class Command:
-    """An everywhere phrase: repeat, go-back, hold-on, ..."""
+    """An everywhere phrase."""
 
-    name: str
+    name: CommandName
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from handsfree.procedure.model import GateBlock, StopGate
+from handsfree.gates.block import GateBlock
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
@@ -54,7 +54,7 @@ def meaning(placed: PlacedGate) -> dict[str, Any]:
         fields["answers"] = {name: answer["heard"] for name, answer in fields["answers"].items()}
     if isinstance(fields.get("settle"), dict):
         fields["settle.source"] = fields["settle"].pop("source")
-    if isinstance(placed.gate, StopGate):
+    if placed.gate.effects.end == "stop":
         del fields["firing"]  # a stopped visit watches for nothing
     return {"kind": placed.gate.kind, **fields}
 

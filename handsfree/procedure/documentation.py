@@ -10,33 +10,32 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
+from handsfree import blocks
+from handsfree.gates import GATE_KINDS
+from handsfree.gates.block import GateBlock, Limits, Settle
+from handsfree.gates.choice import ChoiceAnswer
 from handsfree.lexicon.catalogue import Catalogue, english
-from handsfree.procedure import model as language
 from handsfree.procedure.calculations import CALCULATIONS
+from handsfree.procedure.file import IncludeGate, ProcedureFile
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.template import template
+from handsfree.questions import QUESTION_KINDS
+from handsfree.questions.ask import Ask, Thing
 
 EXAMPLE = "water-pressure"
 
 _BLOCKS: tuple[type[BaseModel], ...] = (
-    language.ProcedureFile,
-    language.Thing,
-    language.GateBlock,
-    language.ConfirmGate,
-    language.ChoiceGate,
-    language.Answer,
-    language.ReadingsGate,
-    language.Ask,
-    language.Settle,
-    language.TimedGate,
-    language.VerdictGate,
-    language.Limits,
-    language.AdjustGate,
-    language.RestoreGate,
-    language.IncludeGate,
-    language.StopGate,
-    language.FinishGate,
+    ProcedureFile,
+    Thing,
+    GateBlock,
+    *GATE_KINDS,
+    IncludeGate,
+    ChoiceAnswer,
+    Ask,
+    Settle,
+    Limits,
 )
+"""What is described, the kinds of gates in the order of their union."""
 
 
 def language_text() -> str:
@@ -52,6 +51,7 @@ def language_text() -> str:
         *_names(),
         *_calculations(),
         *_quantities(catalogue),
+        *_questions(),
         *_heard_everywhere(catalogue),
         *_proofs(),
         "## A worked example",
@@ -75,8 +75,8 @@ def _intro() -> Iterator[str]:
 
 
 def _block(block: type[BaseModel]) -> Iterator[str]:
-    own = language.GateBlock.model_fields if block is not language.GateBlock else {}
-    inherited = issubclass(block, language.GateBlock) and block is not language.GateBlock
+    own = GateBlock.model_fields if block is not GateBlock else {}
+    inherited = issubclass(block, GateBlock) and block is not GateBlock
     yield f"## {_title(block)}"
     yield ""
     yield inspect.getdoc(block) or ""
@@ -99,7 +99,7 @@ def _block(block: type[BaseModel]) -> Iterator[str]:
 
 def _title(block: type[BaseModel]) -> str:
     kind = block.model_fields.get("kind")
-    if kind is not None and block is not language.GateBlock:
+    if kind is not None and block is not GateBlock:
         return f"`kind: {get_args(kind.annotation)[0]}`"
     return {"GateBlock": "Every gate", "ProcedureFile": "The file"}.get(block.__name__, block.__name__)
 
@@ -177,7 +177,7 @@ def _names() -> Iterator[str]:
 
 def _alias_docs() -> dict[str, str]:
     """Return the docstrings that stand under the named types of the model."""
-    lines = inspect.getsource(language).splitlines()
+    lines = inspect.getsource(blocks).splitlines()
     found = {}
     for number, line in enumerate(lines):
         name = line.split(" = ")[0]
@@ -213,10 +213,17 @@ def _quantities(catalogue: Catalogue) -> Iterator[str]:
     yield ""
 
 
+def _questions() -> Iterator[str]:
+    yield from ("## Questions of a visit", "", "| question | says |", "|---|---|")
+    for kind in QUESTION_KINDS:
+        yield f"| `{kind.model_fields['kind'].default}` | {inspect.getdoc(kind)} |"
+    yield ""
+
+
 def _heard_everywhere(catalogue: Catalogue) -> Iterator[str]:
     yield from ("## Understood at every gate", "", "No phrase of a procedure may sound like one of these.", "")
-    for name, texts in catalogue.everywhere.items():
-        yield f"- {name}: {_each_quoted(texts)}"
+    for command, texts in catalogue.everywhere.items():
+        yield f"- {command}: {_each_quoted(texts)}"
     for name, hazard in catalogue.hazards.items():
         yield f"- {name} (stops): {_each_quoted(hazard.heard)}"
     yield ""

@@ -11,19 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from handsfree.procedure.model import ConfirmGate, ReadingsGate, RestoreGate, StopGate
-from handsfree.procedure.procedure import (
-    DONE,
-    DROPPED_BACK,
-    ENDS,
-    EXHAUSTED,
-    FINISHED,
-    NO_ADVICE,
-    NOT_DONE,
-    UNSETTLED,
-    PlacedGate,
-    Procedure,
-)
+from handsfree.gates.outcomes import DONE, DROPPED_BACK, ENDS, EXHAUSTED, FINISHED, NO_ADVICE, NOT_DONE, UNSETTLED
+from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.dangers import Followed
 from handsfree.procedure.proofs.search import explore
 
@@ -68,8 +57,8 @@ class _Picture:
     def __init__(self, procedure: Procedure, stays: Sequence[Stay]) -> None:
         self._procedure = procedure
         self._stays = stays
-        self._main = [g for g, placed in procedure.gates.items() if not isinstance(placed.gate, StopGate)]
-        self._stops = [g for g, placed in procedure.gates.items() if isinstance(placed.gate, StopGate)]
+        self._main = [g for g, placed in procedure.gates.items() if placed.gate.effects.end != "stop"]
+        self._stops = [g for g, placed in procedure.gates.items() if placed.gate.effects.end == "stop"]
         self._row = {gate_id: number for number, gate_id in enumerate(self._main)}
         self._left = 24 + LANE * max(1, len(procedure.things)) + 16
         self._right = self._left + BOX_WIDTH
@@ -171,8 +160,8 @@ class _Picture:
             time = f'<text class="time" x="{x + BOX_WIDTH - 8}" y="{y + 12}" text-anchor="end">{said}</text>'
         stops = [f"{outcome}: {to}" for outcome, to in placed.ways.items() if to in self._stops]
         stop = f'<text class="stopway" x="{x + 6}" y="{y + 41}">{escape("; ".join(stops))}</text>' if stops else ""
-        under = escape(" · ".join(filter(None, (placed.gate.title, _does(placed)))))
-        hover = escape(str(getattr(placed.gate, "prompt", placed.gate.title)))
+        under = escape(" · ".join(filter(None, (placed.gate.title, placed.gate.drawing().does))))
+        hover = escape(placed.gate.texts.get("prompt", placed.gate.title))
         return (
             f'<g class="{" ".join(classes)}" id="{escape(gate_id)}"><title>{hover}</title>'
             f'<rect x="{x}" y="{y}" width="{BOX_WIDTH}" height="{BOX_HEIGHT}" rx="4"/>'
@@ -186,29 +175,15 @@ class _Picture:
             y = TOP + ROW * number
             gate = self._procedure.gates[gate_id].gate
             walked = " walked" if gate_id in self._seconds else ""
-            assert isinstance(gate, StopGate)
             yield (
                 f'<g class="stop{walked}" id="{escape(gate_id)}">'
                 f'<rect x="{x}" y="{y}" width="470" height="{BOX_HEIGHT}" rx="14"/>'
                 f'<text class="id" x="{x + 12}" y="{y + 12}">{escape(gate_id)}</text>'
-                f'<text class="small" x="{x + 12}" y="{y + 25}">{escape(gate.script)}</text></g>'
+                f'<text class="small" x="{x + 12}" y="{y + 25}">{escape(gate.texts["script"])}</text></g>'
             )
         y = TOP + ROW * len(self._stops) + 16
         said = "Stop and hazard phrases lead to make-safe from every gate."
         yield f'<text class="small" x="{x}" y="{y}">{said}</text>'
-
-
-def _does(placed: PlacedGate) -> str:
-    gate = placed.gate
-    if isinstance(gate, ConfirmGate):
-        told = [f"alters {', '.join(gate.alters)}"] if gate.alters else []
-        told += [f"restores {', '.join(gate.restores)}"] if gate.restores else []
-        return "; ".join(told)
-    if isinstance(gate, RestoreGate):
-        return f"restores {len(gate.things)}"
-    if isinstance(gate, ReadingsGate):
-        return ", ".join(ask.quantity for ask in gate.ask)
-    return ""
 
 
 def clock(seconds: float) -> str:
@@ -225,10 +200,12 @@ def mermaid(procedure: Procedure, stays: Sequence[Stay] = ()) -> str:
     names |= {end: end for end in ENDS}
     lines = ["flowchart TD"]
     for gate_id, placed in procedure.gates.items():
-        label = "<br/>".join(_quoted(part) for part in (gate_id, placed.gate.title, _does(placed)) if part)
+        label = "<br/>".join(
+            _quoted(part) for part in (gate_id, placed.gate.title, placed.gate.drawing().does) if part
+        )
         if gate_id in seconds:
             label += f"<br/>{clock(seconds[gate_id])}"
-        opened, closed = _SHAPES.get(placed.gate.kind, ("[", "]"))
+        opened, closed = placed.gate.drawing().brackets
         lines.append(f'  {names[gate_id]}{opened}"{label}"{closed}')
     lines.append(f'  {FINISHED}(["finished"])')
     for gate_id, placed in procedure.gates.items():
@@ -238,16 +215,13 @@ def mermaid(procedure: Procedure, stays: Sequence[Stay] = ()) -> str:
             lines.append(f"  {names[gate_id]} {arrow}{said} {names[to]}")
     lines.append("  classDef stop fill:#fde8e8,stroke:#a33")
     lines.append("  classDef walked stroke:#06c,stroke-width:3px")
-    stops = [names[g] for g, placed in procedure.gates.items() if isinstance(placed.gate, StopGate)]
+    stops = [names[g] for g, placed in procedure.gates.items() if placed.gate.effects.end == "stop"]
     if stops:
         lines.append(f"  class {','.join(stops)} stop")
     walked = [names[g] for g in seconds if g in names]
     if walked:
         lines.append(f"  class {','.join(walked)} walked")
     return "\n".join(lines) + "\n"
-
-
-_SHAPES = {"choice": ("{", "}"), "verdict": ("{{", "}}"), "stop": ("([", "])"), "readings": ("[/", "/]")}
 
 
 def _quoted(text: str) -> str:

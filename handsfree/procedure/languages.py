@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from handsfree.documents import Document, Place, read_document, validate
 from handsfree.lexicon.catalogue import ENGLISH, Catalogue, english, english_content
 from handsfree.lexicon.checks import Fault, faults, lacking
 from handsfree.problem import Problem
-from handsfree.procedure.yaml_reader import Document, Place, read_document, validate
 
 MOST_TOLD = 4
 """Faults of a language's file that are told at once."""

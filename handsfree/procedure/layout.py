@@ -6,8 +6,8 @@ import io
 
 from ruamel.yaml import YAML
 
+from handsfree.documents import parse_document
 from handsfree.problem import Problem
-from handsfree.procedure.yaml_reader import parse_document
 
 WIDTH = 115
 

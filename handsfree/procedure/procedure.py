@@ -8,52 +8,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from handsfree.documents import Document, Path_, Place, read_document, validate
+from handsfree.gates import Gate
+from handsfree.gates.asking import scope_of
+from handsfree.gates.block import GateBlock
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.finish import FinishGate
+from handsfree.gates.kind import KeyPath
+from handsfree.gates.outcomes import EXHAUSTED, NOT_DONE
+from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
+from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
-from handsfree.procedure.model import (
-    AdjustGate,
-    AnyGate,
-    ChoiceGate,
-    ConfirmGate,
-    FinishGate,
-    GateBlock,
-    IncludeGate,
-    ProcedureFile,
-    ReadingsGate,
-    RestoreGate,
-    StopGate,
-    Thing,
-    TimedGate,
-    VerdictGate,
-)
-from handsfree.procedure.yaml_reader import Document, Path_, Place, read_document, validate
-
-Gate = (
-    ConfirmGate
-    | ChoiceGate
-    | ReadingsGate
-    | TimedGate
-    | VerdictGate
-    | AdjustGate
-    | RestoreGate
-    | StopGate
-    | FinishGate
-)
+from handsfree.procedure.moves import Moves
+from handsfree.questions.ask import Thing
+from handsfree.questions.kind import Scope
 
 DEEPEST_INCLUDE = 6
-
-# The outcomes a gate can have, besides the answers of a choice and the branches of a verdict.
-DONE = "done"
-NOT_DONE = "not done"
-EXHAUSTED = "exhausted"
-UNSETTLED = "unsettled"
-DROPPED_BACK = "dropped back"
-NO_ADVICE = "no advice"
-
-STOPPED = "stopped"
-FINISHED = "finished"
-ENDS = (STOPPED, FINISHED)
 
 
 @dataclass(frozen=True)
@@ -77,6 +49,7 @@ class Procedure:
     words: Mapping[str, str]
     catalogue: Catalogue
     """The words of its language."""
+    moves: Moves
 
     @property
     def name(self) -> str:
@@ -98,6 +71,10 @@ class Procedure:
             )
         return self.gates[gate_id]
 
+    def scope(self, gate_id: str) -> Scope:
+        """Return what a question asked at a gate may look at."""
+        return scope_of(self.gates[gate_id].gate, self.things, self.catalogue)
+
     def version(self) -> str:
         """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""
         digest = hashlib.sha256()
@@ -113,8 +90,8 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     """
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
-    flat.resolve()
-    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words, flat.catalogue)
+    moves = flat.resolve()
+    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words, flat.catalogue, moves)
 
 
 class _Flat:
@@ -220,12 +197,18 @@ class _Flat:
             _need(known == thing, f"{name!r} means another thing", document.place(("things", name)), "rename it")
         self.words.update(file.words)
 
-    def resolve(self) -> None:
+    def resolve(self) -> Moves:
         """Let ways into an include lead to its first gate, and check what the gates refer to."""
+        moves = Moves(
+            {
+                gate_id: {outcome: self._entry(to) for outcome, to in placed.ways.items()}
+                for gate_id, placed in self.gates.items()
+            }
+        )
         for gate_id, placed in self.gates.items():
-            ways = {outcome: self._entry(to) for outcome, to in placed.ways.items()}
-            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, ways, placed.place)
+            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, moves.ways(gate_id), placed.place)
             self._check_things(placed)
+        return moves
 
     def _entry(self, target: str) -> str:
         while target in self.entries:
@@ -234,10 +217,9 @@ class _Flat:
 
     def _check_things(self, placed: PlacedGate) -> None:
         gate = placed.gate
-        named = [*gate.needs]
-        named += [*getattr(gate, "alters", ()), *getattr(gate, "restores", ()), *getattr(gate, "things", ())]
-        if isinstance(gate, ReadingsGate) and gate.captures:
-            named.append(gate.captures)
+        effects = gate.effects
+        named = [*gate.needs, *effects.alters, *effects.restores]
+        named += [effects.captures] if effects.captures else []
         for name in named:
             _need(name in self.things, f"there is no thing {name!r}", placed.place, "add it under things")
         for name, state in gate.needs.items():
@@ -283,7 +265,7 @@ class _Targets:
     def place(self, *path: str) -> Place:
         return self.document.place(("gates", self.number, *path))
 
-    def full(self, target: str, path: Path_ = ()) -> str:
+    def full(self, target: str, path: KeyPath = ()) -> str:
         place = self.document.place(("gates", self.number, *path))
         if target.startswith("exit "):
             name = target.removeprefix("exit ")
@@ -303,41 +285,28 @@ class _Targets:
         )
         return self.prefix + str(self.following)
 
-
-def _ways(gate: Any, target: _Targets) -> dict[str, str]:
-    """Return outcome -> full id for every outcome the gate can have."""
-    if isinstance(gate, StopGate):
-        return {}
-    if isinstance(gate, FinishGate):
-        return {DONE: FINISHED}
-    ways: dict[str, str] = {}
-    if isinstance(gate, ChoiceGate):
-        ways |= {name: target.full(a.then, ("answers", name, "then")) for name, a in gate.answers.items()}
-    elif isinstance(gate, VerdictGate):
-        ways |= {name: target.full(to, ("branches", name)) for name, to in gate.branches.items()}
-    else:
-        ways[DONE] = target.then(gate)
-    if isinstance(gate, ReadingsGate):
-        ways |= _optional(target, UNSETTLED, gate.unsettled) | _optional(target, DROPPED_BACK, gate.dropped_back)
-    if isinstance(gate, AdjustGate):
-        ways[NO_ADVICE] = target.full(gate.no_advice, ("no_advice",))
-    ways |= _optional(target, EXHAUSTED, gate.exhausted)
-    if not isinstance(gate, RestoreGate | VerdictGate):
+    def not_done(self, gate: GateBlock, *, needs_then: bool = False) -> str | None:
         if isinstance(gate.not_done, str):
-            ways[NOT_DONE] = target.full(gate.not_done, ("not_done",))
-        elif gate.not_done:
-            _need(
-                not isinstance(gate, ChoiceGate) or gate.then is not None,
-                "a choice needs `not_done` as a gate or false, or `then`",
-                target.place(),
-                "say where it leads when it is not done",
-            )
-            ways[NOT_DONE] = target.then(gate)
-    return ways
+            return self.full(gate.not_done, ("not_done",))
+        if not gate.not_done:
+            return None
+        _need(
+            not needs_then or gate.then is not None,
+            "a choice needs `not_done` as a gate or false, or `then`",
+            self.place(),
+            "say where it leads when it is not done",
+        )
+        return self.then(gate)
 
 
-def _optional(target: _Targets, outcome: str, to: str | None) -> dict[str, str]:
-    return {} if to is None else {outcome: target.full(to)}
+def _ways(gate: Gate, target: _Targets) -> dict[str, str]:
+    """Return outcome -> full id for every outcome the gate can have."""
+    ways = gate.ways(target)
+    if gate.exhausted is None:
+        return ways
+    refused = {outcome: to for outcome, to in ways.items() if outcome == NOT_DONE}
+    own = {outcome: to for outcome, to in ways.items() if outcome != NOT_DONE}
+    return {**own, EXHAUSTED: target.full(gate.exhausted), **refused}
 
 
 def _need(condition: object, what: str, place: Place, remedy: str) -> None:

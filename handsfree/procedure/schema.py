@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from handsfree.procedure.model import LANGUAGE_VERSION, ProcedureFile
+from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PARAMETER = {"type": "string", "pattern": r"^\$[a-z][a-z0-9]*(-[a-z0-9]+)*$", "description": "A parameter."}

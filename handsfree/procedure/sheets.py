@@ -12,9 +12,9 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from handsfree.blocks import Block, Exact, Name
+from handsfree.documents import Document, read_document, validate
 from handsfree.problem import Problem
-from handsfree.procedure.model import Block, Exact, Name
-from handsfree.procedure.yaml_reader import Document, read_document, validate
 
 Rate = Literal["maximum", "minimum"]
 Direction = Literal["clockwise", "counter-clockwise"]

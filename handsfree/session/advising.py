@@ -2,41 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 
+from handsfree.events.state import AdjusterTurned, State
+from handsfree.gates.visit import TurnAdvice, Turning
 from handsfree.measurement import advice as adv
 from handsfree.measurement.verdict import Band
-from handsfree.procedure.model import AdjustGate, ReadingsGate
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 from handsfree.session.stops import stops_open
 
 
-@dataclass(frozen=True)
-class TurnAdvice:
-    """One step, or none with the reason: then `eighths` is 0."""
-
-    adjuster: str
-    direction: str
-    eighths: int
-    reason: str
-    """For the record."""
-    spoken: str = ""
-    """Why there is none, as it is said."""
-
-
-def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
+def advice_for(plan: Plan, state: State, gate: Turning) -> TurnAdvice:
     """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
     appliance, catalogue = plan.sheets.appliance, plan.catalogue
     adjuster = appliance.adjusters.get(gate.rate)
     if adjuster is None:
-        return TurnAdvice("", "", 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
+        return TurnAdvice("", None, 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
     if appliance.adjustment == "forbidden":
-        return TurnAdvice(adjuster.said, "", 0, "the maker forbids it", catalogue.refuse("forbidden"))
+        return TurnAdvice(adjuster.said, None, 0, "the maker forbids it", catalogue.refuse("forbidden"))
     current, moves = _learned(plan, state)
     if gate.rate not in current:
-        return TurnAdvice(adjuster.said, "", 0, "no settled reading", catalogue.refuse("no-reading"))
+        return TurnAdvice(adjuster.said, None, 0, "no settled reading", catalogue.refuse("no-reading"))
     bands: dict[str, Band] = {
         rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
     }
@@ -50,7 +36,7 @@ def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
     step = adv.advise(gate.rate, current, task, moves, [reason for reason, _ in blocked])
     if isinstance(step, adv.Refusal):
         spoken = catalogue.refuse(blocked[0][1]) if step.why == "blocked" else _refusal(plan, step)
-        return TurnAdvice(adjuster.said, "", 0, step.reason, spoken)
+        return TurnAdvice(adjuster.said, None, 0, step.reason, spoken)
     return TurnAdvice(adjuster.said, step.direction, step.eighths, step.reason)
 
 
@@ -62,7 +48,7 @@ def _refusal(plan: Plan, refusal: adv.Refusal) -> str:
     return plan.catalogue.refuse(refusal.why, value=plan.numbers.digits(about), count=f"{about}")
 
 
-def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[tuple[str, str]]:
+def _blocked(plan: Plan, state: State, gate: Turning) -> list[tuple[str, str]]:
     """Return what forbids any turn now: for the record, and the name of what is said."""
     blocked: list[tuple[str, str]] = []
     sets = state.readings(gate.using)
@@ -86,8 +72,9 @@ def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[tuple[str, str]
 def rate_of(plan: Plan, kept_at: str) -> str | None:
     """Return the rate at which readings under a name are taken."""
     for placed in plan.procedure.gates.values():
-        if isinstance(placed.gate, ReadingsGate) and placed.gate.at == kept_at:
-            return placed.gate.rate
+        effects = placed.gate.effects
+        if effects.kept_at == kept_at and not effects.measures:
+            return effects.rate
     return None
 
 
@@ -97,19 +84,18 @@ def _learned(plan: Plan, state: State) -> tuple[dict[str, Decimal], list[adv.Mov
     fresh: dict[str, Decimal] = {}
     turned: dict[str, dict[str, int]] = {}
     moves: list[adv.Move] = []
-    for first, second, third in state.history:
-        if first == "turn":
-            direction, _, eighths = third.partition(" ")
-            signed = int(eighths) if direction == "clockwise" else -int(eighths)
+    for learned in state.history:
+        if isinstance(learned, AdjusterTurned):
+            signed = learned.eighths if learned.direction == "clockwise" else -learned.eighths
             for rate in latest:
                 of_rate = turned.setdefault(rate, {})
-                of_rate[second] = of_rate.get(second, 0) + signed
+                of_rate[learned.rate] = of_rate.get(learned.rate, 0) + signed
             fresh = {}
             continue
-        at_rate = rate_of(plan, first)
-        if at_rate is None:
+        at_rate = rate_of(plan, learned.kept_at)
+        if at_rate is None or learned.quantity != "co2":
             continue
-        value = Decimal(second)
+        value = learned.value
         since = turned.pop(at_rate, {})
         if at_rate in latest and len(since) == 1:
             ((adjuster, eighths_turned),) = since.items()

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from handsfree.events.state import Settled, State
+from handsfree.gates.visit import Judgement, Judging
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.measurement import verdict as verdicts
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.uncertainty import combined, expanded, of_resolution
-from handsfree.measurement.verdict import GUARDED, Band, Measured, Verdict, judge, judge_difference
+from handsfree.measurement.verdict import GUARDED, Band, Measured, Verdict, judge_difference
 from handsfree.procedure.calculations import (
     CARBON_MONOXIDE_HIGH,
     FIND_SOURCE,
@@ -20,10 +22,8 @@ from handsfree.procedure.calculations import (
     TOO_CLOSE,
     WITHIN,
 )
-from handsfree.procedure.model import VerdictGate
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
-from handsfree.session.state import Settled, State
 from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.altitude import standard_pressure
 from handsfree.trades.combustion.gas_rate import HeatInput as Heat
@@ -53,23 +53,10 @@ AGREE = Decimal("0.2")
 """Two passes at one rate agree within this many points of CO2: common practice, no source."""
 
 
-@dataclass(frozen=True)
-class Judgement:
-    """What a calculation answers; `spoken` is what the tool says of it."""
-
-    outcome: str
-    spoken: str
-    sentence: str
-    rule: str = ""
-    demonstrated: bool = False
-    numbers: dict[str, str] = field(default_factory=dict)
-    sources: tuple[str, ...] = ()
+Calculation = Callable[[Plan, State, Judging], Judgement]
 
 
-Calculation = Callable[[Plan, State, VerdictGate], Judgement]
-
-
-def judge_gate(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def judge(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Carry out the calculation a verdict gate names."""
     return REGISTERED[gate.calculation](plan, state, gate)
 
@@ -133,7 +120,7 @@ def _in_words_close(verdict: Verdict) -> bool:
     return verdict.outcome == "too close to call"
 
 
-def instrument_in_date(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def instrument_in_date(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge whether the calibration covers the day of the visit."""
     del gate
     until, day = plan.sheets.job.instrument.calibrated_until, date.fromisoformat(state.day)
@@ -146,7 +133,7 @@ def instrument_in_date(plan: Plan, state: State, gate: VerdictGate) -> Judgement
     )
 
 
-def ambient_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def ambient_clear(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge CO in the room: from 10 ppm the source is found first; above 35 ppm the visit has stopped already."""
     value = _value(state, gate.using["readings"], "ambient_co")
     if value is None:
@@ -160,7 +147,7 @@ def ambient_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return Judgement(outcome, spoken, f"ambient CO {number} ppm", "simple", True, numbers, (source,))
 
 
-def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def combustion_at_rate(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge CO2 in the maker's band, only with O2 and CO from the same sets; CO first, guarded."""
     kept_at = gate.using["readings"]
     values = {quantity: _value(state, kept_at, quantity) for quantity in ("co2", "o2", "co")}
@@ -189,7 +176,7 @@ def combustion_at_rate(plan: Plan, state: State, gate: VerdictGate) -> Judgement
         )
     source = plan.sheets.appliance.source(band.page)
     measured = _measured(plan, co2)
-    verdict = judge(measured.value, Band(band.low, band.high, source), measured.standard_uncertainty)
+    verdict = verdicts.judge(measured.value, Band(band.low, band.high, source), measured.standard_uncertainty)
     judgement = _from_verdict(plan, _subject(plan, "co2"), verdict, (source,), measured.value)
     judgement.numbers["co"] = co.reading.value
     return judgement
@@ -207,7 +194,7 @@ def _carbon_monoxide(plan: Plan, state: State, kept_at: str) -> Verdict | None:
     value = rounded(
         float(measured.value) * factor, Decimal("0.00001") if limit.basis == "ratio" else Decimal("0.1")
     )
-    return judge(value, band, measured.standard_uncertainty * factor, GUARDED)
+    return verdicts.judge(value, band, measured.standard_uncertainty * factor, GUARDED)
 
 
 def _to_basis(basis: str, oxygen: float, carbon_dioxide: float) -> float:
@@ -219,7 +206,7 @@ def _to_basis(basis: str, oxygen: float, carbon_dioxide: float) -> float:
     return 1.0
 
 
-def rates_compared(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def rates_compared(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge maximum minus minimum against the maker's rule; errors of one instrument mostly cancel."""
     high = _value(state, gate.using["maximum"], "co2")
     low = _value(state, gate.using["minimum"], "co2")
@@ -234,7 +221,7 @@ def rates_compared(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return _from_verdict(plan, _subject(plan, "difference"), verdict, (source,), first.value - second.value)
 
 
-def passes_agree(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def passes_agree(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge whether two passes at one rate gave the same CO2."""
     first = _value(state, gate.using["first"], "co2")
     second = _value(state, gate.using["second"], "co2")
@@ -248,7 +235,7 @@ def passes_agree(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return Judgement(outcome, spoken, sentence, "simple", True, numbers, ("common practice, no source",))
 
 
-def supply_pressure(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def supply_pressure(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge standing and working pressure against the plate, edges included."""
     numbers: dict[str, str] = {}
     sources: list[str] = []
@@ -276,7 +263,7 @@ def supply_pressure(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
     return Judgement(WITHIN, spoken, "gas pressure inside the plate", "simple", True, numbers, tuple(sources))
 
 
-def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def gas_input(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge the timed heat input against the rated one, both on the sheet's basis."""
     kept_at, meter = gate.using["timing"], plan.sheets.job.meter
     volume = _value(state, kept_at, "gas_volume_metric") or _value(state, kept_at, "gas_volume_imperial")
@@ -299,13 +286,13 @@ def gas_input(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
         float(time.reading.value), REACTION_SECONDS, METER_PERCENT, HEATING_VALUE_PERCENT
     )
     source = "common practice, no source: within 5 % of the rated input"
-    verdict = judge(over, Band(-INPUT_PERCENT, INPUT_PERCENT, source), share)
+    verdict = verdicts.judge(over, Band(-INPUT_PERCENT, INPUT_PERCENT, source), share)
     judgement = _from_verdict(plan, _subject(plan, "input"), verdict, (source, meter.source), over)
     judgement.numbers.update({"kilowatt": f"{same.kilowatts:.2f}", "rated kilowatt": f"{rated}", "basis": basis})
     return judgement
 
 
-def reading_in_limits(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def reading_in_limits(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge a reading against the limits in the gate, edges included; with an accuracy, by the guarded rule."""
     limits = gate.limits
     assert limits is not None
@@ -324,11 +311,11 @@ def reading_in_limits(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
         return Judgement(outcome, spoken, sentence, "simple", True, numbers, (limits.source,))
     own = combined(of_resolution(float(value.reading.resolution)), float(value.uncertainty))
     measured = Measured(number, expanded(float(limits.accuracy)), own)
-    verdict = judge(number, band, measured.standard_uncertainty)
+    verdict = verdicts.judge(number, band, measured.standard_uncertainty)
     return _from_verdict(plan, what, verdict, (limits.source,), number)
 
 
-def air_duct_clear(plan: Plan, state: State, gate: VerdictGate) -> Judgement:
+def air_duct_clear(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge the air duct: O2 at least 20.6 %, CO2 at most 0.2 % (UK commissioning flow-chart)."""
     source = "UK commissioning flow-chart as reproduced by a maker"
     o2 = _value(state, gate.using["readings"], "air_duct_o2")

@@ -6,56 +6,64 @@ speaking), then the everywhere phrases, then the gate at hand.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import assert_never
 
-from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning, Values, Wrong
-from handsfree.procedure.model import FinishGate, ReadingsGate, RestoreGate, StopGate, VerdictGate
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.asking import deadline, escalate, time_passed
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import EARS, State
+from handsfree.gates.called_values import spoken_value
+from handsfree.gates.outcomes import DROPPED_BACK
+from handsfree.gates.visit import Utterance
+from handsfree.lexicon.meaning import (
+    Answer,
+    Command,
+    Correction,
+    HazardSaid,
+    Meaning,
+    Spelled,
+    TurnMade,
+    Values,
+    Wrong,
+)
+from handsfree.questions.alike_quantities import AlikeQuantities
+from handsfree.questions.stopped import Stopped
+from handsfree.session import limits
+from handsfree.session.answering import answered, stop_answered
+from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
-from handsfree.session.everywhere import command, recheck, recheck_read_back, rechecked, taken_back
+from handsfree.session.everywhere import command, taken_back
 from handsfree.session.fusion import Choice, choose, choose_typed, describe
-from handsfree.session.gates import KINDS
-from handsfree.session.gates.readings import lose_rate
-from handsfree.session.gates.restore import ask_next_restore, hear_restore, read_back_restored
-from handsfree.session.gates.values import over_range, spoken_value
 from handsfree.session.plan import Plan
-from handsfree.session.state import EARS, State, apply
-from handsfree.session.utterance import Utterance
-
-__all__ = ["after", "deadline", "decide"]
+from handsfree.session.rechecking import recheck
+from handsfree.session.silence import escalate, time_passed
 
 
-def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Record, ...]:
+def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:
     """Return the events that follow from an input (the input itself is not among them)."""
     if state.status == "closed":
         return ()
-    draft = Draft(plan, apply(plan, state, event), KINDS)
+    draft = Draft(plan, apply(plan, state, event))
     match event:
         case inp.Heard() | inp.Typed():
             _words(draft, event)
         case inp.TimePassed():
             time_passed(draft)
-        case inp.DeviceLost(device=device) if device in EARS:
-            _ears_changed(draft, f"{device}-lost")
-        case inp.DeviceFound(device=device) if device in EARS and not draft.state.deaf:
-            _ears_changed(draft, "hearing-again")
-        case inp.SoundPoor(fault=fault):
+        case inp.DeviceLost():
+            if event.device in EARS:
+                _ears_changed(draft, f"{event.device}-lost")
+        case inp.DeviceFound():
+            if event.device in EARS and not draft.state.deaf:
+                _ears_changed(draft, "hearing-again")
+        case inp.SoundPoor():
             if draft.state.status == "running":
-                draft.say(f"sound-{fault}")
+                draft.say(f"sound-{event.fault}")
         case inp.Resumed():
             _resumed(draft)
-        case _:
+        case inp.SpeechEnded():
             pass
+        case _:
+            assert_never(event)
     return tuple(draft.events)
-
-
-def after(plan: Plan, state: State, events: tuple[Any, ...]) -> State:
-    """Return the state after the events."""
-    for event in events:
-        state = apply(plan, state, event)
-    return state
 
 
 def _ears_changed(draft: Draft, saying: str) -> None:
@@ -71,7 +79,7 @@ def _resumed(draft: Draft) -> None:
         draft.say("last-accepted", what=f"{draft.plan.name(last.quantity)} {spoken_value(draft, last)}")
     if draft.state.status == "stopped":
         draft.say("stopped")
-        draft.ask("stopped", "")
+        draft.ask(Stopped(), "")
         return
     recheck(draft)
 
@@ -98,44 +106,36 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
 
 
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    """Act on what was understood: a hazard at once, then by the state of the visit."""
+    state = draft.state
+    beyond = limits.over_range((meaning, *utterance.rivals)) if state.status == "running" else None
     if isinstance(meaning, HazardSaid):
         _hazard(draft, meaning.name)
-    elif draft.state.status == "running" and over_range(draft, (meaning, *utterance.rivals)):
-        pass
+    elif beyond is not None:
+        draft.stop_if_beyond({beyond: draft.record_of(beyond, "over range")})
     elif utterance.doubt and _must_be_sure(draft, meaning):
         _not_understood(draft, Choice(None, why=f"in doubt: {utterance.doubt}"))
-    elif draft.state.status == "stopped":
-        _while_stopped(draft, meaning, utterance)
-    elif draft.state.held_since is not None:
+    elif state.status == "stopped":
+        stop_answered(draft, meaning, utterance)
+    elif state.held_since is not None:
         _while_held(draft, meaning, utterance)
-    elif draft.state.cut_off and meaning == Answer("affirm"):
+    elif state.cut_off and meaning == Answer("affirm"):
         draft.ask_over()  # nobody can confirm what was not said to its end
-    elif isinstance(meaning, Command):
-        command(draft, meaning.name, utterance)
-    elif isinstance(meaning, Wrong):
-        taken_back(draft, meaning.quantity)
-    elif not _answer(draft, meaning, utterance):
-        _not_understood(draft, Choice(None, why="no answer to this", rivals=(meaning,)))
+    else:
+        _obey_or_answer(draft, meaning, utterance)
 
 
-_SURE = frozenset(
-    {
-        "read-back",
-        "thing-check",
-        "done-check",
-        "turn-check",
-        "finish-check",
-        "cleared-check",
-        "close-check",
-        "answer-check",
-        "rate",
-        "recheck-burner",
-        "recheck-rate",
-        "recheck-thing",
-        "thing-first",
-    }
-)
-"""Questions whose answer counts at once."""
+def _obey_or_answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    match meaning:
+        case Command():
+            command(draft, meaning.name, utterance)
+        case Wrong():
+            taken_back(draft, meaning.quantity)
+        case Answer() | Values() | Correction() | TurnMade() | Spelled() | HazardSaid():
+            if not (_ambiguous(draft, meaning, utterance) or answered(draft, meaning, utterance)):
+                _not_understood(draft, Choice(None, why="no answer to this", rivals=(meaning,)))
+        case _:
+            assert_never(meaning)
 
 
 def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
@@ -143,7 +143,7 @@ def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
     if meaning in {Command("not-done"), Command("carry-on")}:
         return True
     sure_side = meaning in {Answer("deny"), Answer("dropped-back"), Answer("cleared"), Answer("close")}
-    return isinstance(meaning, Answer) and not sure_side and draft.expected().kind in _SURE
+    return isinstance(meaning, Answer) and not sure_side and draft.state.question.manner.counts_at_once
 
 
 def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
@@ -151,120 +151,43 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     if meaning == Command("carry-on"):
         command(draft, "carry-on", utterance)
     elif meaning == Answer("dropped-back"):
-        draft.gate_kind.hear(draft, meaning, utterance)
-
-
-def _answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: PLR0911 - one for each asker
-    """Hand an answer to whoever asked: a note, a recheck, an unmet need, or the gate."""
-    kind = draft.expected().kind
-    if kind == "note" and meaning == Answer("talk"):
-        draft.emit(ev.Noted(at=draft.at, text=utterance.text, sound=utterance.sound))
-        draft.say("noted")
-        assert draft.state.returns is not None
-        question, text, until = draft.state.returns
-        draft.ask(question.kind, "" if question.kind == "waiting" else text, question.about, until=until)
-        return True
-    if kind.startswith("recheck-") and isinstance(meaning, Answer):
-        rechecked(draft, meaning.name)
-        return True
-    if kind == "thing-check" and draft.state.rechecks:
-        return recheck_read_back(draft, meaning)
-    if kind == "thing-first":
-        return _need(draft, meaning)
-    if kind in {"restore", "thing-check"} and not isinstance(draft.placed.gate, RestoreGate | FinishGate):
-        return hear_restore(draft, meaning, Draft.open)
-    if _ambiguous(draft, meaning, utterance):
-        return True
-    return draft.gate_kind.hear(draft, meaning, utterance)
-
-
-def _need(draft: Draft, meaning: Meaning) -> bool:
-    """Take the state of a thing that the gate needs first."""
-    unmet = draft.unmet()
-    if unmet is None or not isinstance(meaning, Answer):
-        return False
-    thing, wanted = unmet
-    altered = meaning.name == "altered"
-    if (draft.plan.things[thing].altered == wanted) != altered:
-        draft.ask_again()
-        return True
-    if not altered and draft.plan.things[thing].value is not None:
-        return ask_next_restore(draft, [thing])
-    if not altered:
-        read_back_restored(draft, thing)
-        return True
-    draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
-    draft.open()
-    return True
+        draft.gate.hear(draft, meaning, utterance)
 
 
 def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
-    """Ask "Monoxide?" when the same words call CO or another quantity ("CO two eight")."""
+    """Ask which was meant when the same words call one of two quantities or the other ("CO two eight")."""
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
+    scope = draft.plan.scope(draft.state.gate)
     others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
     quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
-    if quantities == {"co", "co2"} and draft.expected().kind in {"gate", "read-back", "monoxide"}:
-        draft.ask("monoxide", draft.words("monoxide"))
-        return True
-    return False
+    if scope.alike is None or quantities != set(scope.alike):
+        return False
+    if not set(scope.alike) <= set(draft.state.question.called(scope)):
+        return False
+    first, other = scope.alike
+    draft.ask(AlikeQuantities(quantity=first, other=other), draft.words("monoxide"))
+    return True
 
 
 def _hazard(draft: Draft, name: str) -> None:
     """Act at the first hearing. A burner that goes out at a held rate only voids the set, the first time."""
-    hazard = draft.plan.catalogue.hazards[name]
-    gate = draft.placed.gate
+    hazard = draft.catalogue.hazards[name]
     first = draft.state.status == "running" and name == "burner-out" and draft.state.burner_outs == 0
-    if first and isinstance(gate, ReadingsGate) and gate.dropped_back is not None:
+    if first and DROPPED_BACK in draft.ways:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)
-        lose_rate(draft, "the burner went out")
+        draft.lose_rate("the burner went out")
         return
     draft.stop(name, "called by the person", hazard.script, hazard.source)
 
 
-def _while_stopped(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
-    kind = draft.expected().kind
-    if meaning == Answer("cleared"):
-        draft.ask("cleared-check", draft.words("cleared-check"), utterance.sound or utterance.text)
-    elif meaning == Answer("close"):
-        draft.ask("close-check", draft.words("close-check"))
-    elif kind == "cleared-check" and meaning == Answer("affirm"):
-        reason = draft.expected().about
-        is_sound = len(reason) == 64
-        draft.emit(
-            ev.Cleared(
-                at=draft.at,
-                gate=_goes_on_at(draft),
-                reason="" if is_sound else reason,
-                sound=reason if is_sound else None,
-            )
-        )
-        recheck(draft)
-    elif kind == "close-check" and meaning == Answer("affirm"):
-        if draft.state.altered:
-            names = ", ".join(draft.plan.things[thing].said for thing in draft.state.altered)
-            draft.say("still-altered", things=names)
-        draft.close("stopped")
-    elif kind in {"cleared-check", "close-check"}:
-        draft.ask("stopped", draft.words("stopped"))
-
-
-def _goes_on_at(draft: Draft) -> str:
-    """Return where a cleared visit goes on: never at a stop gate, which would only stop it again."""
-    if not isinstance(draft.placed.gate, StopGate):
-        return draft.state.gate
-    asked = [g for g in draft.state.passed if not isinstance(draft.plan.gate(g).gate, VerdictGate)]
-    return asked[-1] if asked else draft.plan.procedure.first
-
-
 def _not_understood(draft: Draft, choice: Choice) -> None:
     """Count it, and ask again in the next, more helpful way; while waiting, held or stopped, just count it."""
-    early = ", and the wait is not over" if draft.expected().kind == "waiting" else ""
+    manner = draft.state.question.manner
+    early = ", and the wait is not over" if manner.awaits == "time" else ""
     draft.emit(ev.NotUnderstood(why=choice.why + early))
-    if draft.state.held_since is not None or _offered(draft, choice):
-        return
-    if draft.expected().kind not in {"waiting", "nothing", "stopped"}:
+    if draft.state.held_since is None and not _offered(draft, choice) and manner.escalates:
         escalate(draft)
 
 
@@ -276,8 +199,8 @@ def _offered(draft: Draft, choice: Choice) -> bool:
     """Offer what may have been said, for a yes or no, when the shorter ways of asking have failed."""
     candidate = next((one for one in choice.rivals if isinstance(one, Answer | Values)), None)
     state = draft.state
-    if candidate is None or state.attempt < OFFERED_FROM or state.question.kind not in {"gate", "which-value"}:
+    if candidate is None or state.attempt < OFFERED_FROM or not state.question.manner.guesses:
         return False
     values = candidate.values if isinstance(candidate, Values) else ()
     utterance = Utterance(draft.at, choice.why, choice.rivals[1:], values=values)
-    return draft.gate_kind.hear(draft, candidate, utterance)
+    return draft.gate.hear(draft, candidate, utterance)

@@ -1,30 +1,38 @@
-"""The answer to one input while it is being worked out, and what the kinds of gates that work on it can do."""
+"""The answer to one input while it is being worked out, and what gates may see and do of the visit meanwhile."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from decimal import Decimal
+from typing import Literal
 
-from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import Meaning
-from handsfree.procedure.model import ReadingsGate, TimedGate
-from handsfree.procedure.phrases import Question
-from handsfree.procedure.procedure import EXHAUSTED, FINISHED, PlacedGate
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.gates import Gate
+from handsfree.gates.block import Settle
+from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
+from handsfree.gates.visit import Judged, Judgement, Judging, TurnAdvice, Turning, Untrue
+from handsfree.lexicon.catalogue import Catalogue, sentence_case
+from handsfree.lexicon.meaning import Called
+from handsfree.procedure.procedure import PlacedGate
+from handsfree.questions import Question
+from handsfree.questions.ask import Thing
+from handsfree.questions.put_back import PutBack
+from handsfree.questions.stopped import Stopped
+from handsfree.questions.thing_first import ThingFirst
+from handsfree.questions.waiting import Waiting
+from handsfree.session import advising, calculations, limits, settling, ties
+from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
-from handsfree.session.utterance import Utterance
-from handsfree.trades.combustion.stop_limits import OpenStop
 
 
 class Draft:
     """Collects the events of one decision; each is applied at once, so later ones build on earlier ones."""
 
-    def __init__(self, plan: Plan, state: State, kinds: Mapping[str, GateKind]) -> None:
+    def __init__(self, plan: Plan, state: State) -> None:
         self.plan = plan
         self.state = state
-        self._kinds = kinds
-        self.events: list[ev.Record] = []
+        self.events: list[ev.Decision] = []
 
     @property
     def at(self) -> int:
@@ -33,22 +41,49 @@ class Draft:
 
     @property
     def placed(self) -> PlacedGate:
-        """The gate at hand."""
+        """The gate at hand, with its place in the procedure."""
         return self.plan.gate(self.state.gate)
 
     @property
-    def gate_kind(self) -> GateKind:
-        """How the gate at hand behaves."""
-        return self._kinds[self.placed.gate.kind]
+    def gate(self) -> Gate:
+        """The gate at hand."""
+        return self.placed.gate
 
-    def emit(self, event: Any) -> None:
-        """Add an event and apply it."""
-        self.events.append(event)
-        self.state = apply(self.plan, self.state, event)
+    @property
+    def ways(self) -> Mapping[str, str]:
+        """Where each outcome of the gate at hand leads."""
+        return self.placed.ways
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The words of the language."""
+        return self.plan.catalogue
+
+    @property
+    def things(self) -> Mapping[str, Thing]:
+        """What the procedure may alter."""
+        return self.plan.things
+
+    def fill(self, text: str) -> str:
+        """Return a prompt with the blanks filled in from the sheets."""
+        return self.plan.fill(text)
 
     def words(self, saying: str, **blanks: str) -> str:
         """Return one of the tool's sayings, filled in."""
-        return self.plan.catalogue.say(saying, **blanks)
+        return self.catalogue.say(saying, **blanks)
+
+    def name(self, quantity: str) -> str:
+        """Return a quantity as the tool says it."""
+        return self.plan.name(quantity)
+
+    def names(self, quantities: Iterable[str]) -> str:
+        """Return quantities as the tool says them, in a row."""
+        return ", ".join(self.plan.name(quantity) for quantity in quantities)
+
+    def emit(self, event: ev.Decision) -> None:
+        """Add an event and apply it."""
+        self.events.append(event)
+        self.state = apply(self.plan, self.state, event)
 
     def say(self, saying: str, **blanks: str) -> None:
         """Say one of the tool's sayings."""
@@ -58,25 +93,33 @@ class Draft:
         """Say a text that asks nothing."""
         self.emit(ev.Said(text=text))
 
-    def ask(self, kind: str, text: str, about: str = "", *, attempt: int = 1, until: int | None = None) -> None:
+    def ask(self, question: Question, text: str, *, attempt: int = 1, until: int | None = None) -> None:
         """Ask a question and expect its answer."""
-        self.emit(ev.Asked(at=self.at, question=kind, about=about, text=text, attempt=attempt, until=until))
+        self.emit(ev.Asked(at=self.at, question=question, text=text, attempt=attempt, until=until))
 
     def ask_again(self) -> None:
         """Ask the question at hand once more, as if new; a wait goes on silently to its end."""
         question, state = self.state.question, self.state
-        text = "" if question.kind == "waiting" else state.text
-        self.ask(question.kind, text, question.about, until=state.until)
+        text = state.text if question.manner.awaits != "time" else ""
+        self.ask(question, text, until=state.until)
 
     def ask_over(self) -> None:
         """Ask the question at hand in full, its silence going on; not while waiting or on hold."""
         question, state = self.state.question, self.state
-        if state.held_since is None and question.kind not in {"waiting", "nothing"}:
-            self.ask(question.kind, state.text, question.about, attempt=max(2, state.attempt), until=state.until)
+        if state.held_since is None and question.manner.awaits == "answer":
+            self.ask(question, state.text, attempt=max(2, state.attempt), until=state.until)
+
+    def ask_to_put_back(self, things: Iterable[str]) -> bool:
+        """Ask for the first of the things to be put back; False when there is none."""
+        for name in things:
+            text = self.words("thing-now", thing=sentence_case(self.things[name].said))
+            self.ask(PutBack(thing=name), text)
+            return True
+        return False
 
     def wait(self, until: int, text: str) -> None:
         """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
-        self.ask("waiting", text, until=until)
+        self.ask(Waiting(), text, until=until)
 
     def stop(self, why: str, detail: str, script: str, source: str) -> None:
         """Make safe: speak the script, action first, and listen only for "cleared, because"."""
@@ -91,14 +134,13 @@ class Draft:
                 still_altered=tuple(self.state.altered),
             )
         )
-        self.ask("stopped", script)
+        self.ask(Stopped(), script)
 
-    def stop_at_limit(self, passed: OpenStop) -> None:
+    def stop_at(self, passed: limits.Passed) -> None:
         """Make safe because a stop limit was passed."""
-        detail = f"{passed.name} {passed.value}, {passed.limit}"
-        self.stop("limit", detail, self.plan.catalogue.limits[passed.name], passed.source)
+        self.stop("limit", passed.detail, self.catalogue.limits[passed.name], passed.source)
 
-    def close(self, outcome: Any) -> None:
+    def close(self, outcome: Literal["finished", "stopped"]) -> None:
         """Record the last event."""
         state = self.state
         self.emit(
@@ -114,7 +156,7 @@ class Draft:
 
     def pass_gate(self, outcome: str) -> None:
         """Leave the gate by an outcome and enter the next, or end the visit."""
-        gate, to = self.state.gate, self.placed.ways[outcome]
+        gate, to = self.state.gate, self.ways[outcome]
         self.emit(ev.GatePassed(at=self.at, gate=gate, outcome=outcome, to=to))
         if to == FINISHED:
             self.close("finished")
@@ -123,59 +165,107 @@ class Draft:
 
     def enter(self, gate_id: str) -> None:
         """Enter a gate: its bound first, then unmet needs, then its own question."""
-        placed = self.plan.gate(gate_id)
-        gate = placed.gate
+        gate = self.plan.gate(gate_id).gate
         self.emit(ev.GateEntered(at=self.at, gate=gate_id, title=gate.title))
         if gate.at_most is not None and self.state.entered[gate_id] > gate.at_most:
             self.say("get-help")
             self.pass_gate(EXHAUSTED)
             return
-        if isinstance(gate, ReadingsGate | TimedGate) and gate.at in self.state.sets:
-            self.emit(ev.SetVoided(kept_at=gate.at, why="taken again"))
+        if gate.effects.kept_at in self.state.sets:
+            self.emit(ev.SetVoided(kept_at=gate.effects.kept_at, why="taken again"))
         self.open()
+
+    def go_back(self, gate_id: str) -> None:
+        """Go back to a gate; nothing is un-altered, unmet needs are asked there."""
+        self.emit(ev.WentBack(at=self.at, gate=self.state.gate, to=gate_id))
+        self.enter(gate_id)
 
     def open(self) -> None:
         """Ask for an unmet need, else open the gate itself."""
         unmet = self.unmet()
-        if unmet is not None:
-            thing, state = unmet
-            said = self.plan.things[thing].said
-            self.ask("thing-first", self.words("thing-first", thing=sentence_case(said), state=state), thing)
+        if unmet is None:
+            self.gate.open(self)
             return
-        self.gate_kind.open(self)
+        thing, state = unmet
+        said = sentence_case(self.things[thing].said)
+        self.ask(ThingFirst(thing=thing), self.words("thing-first", thing=said, state=state))
 
     def unmet(self) -> tuple[str, str] | None:
         """Return the first need of the gate that does not hold, with the state it asks for."""
-        for thing, wanted in self.placed.gate.needs.items():
-            altered = self.plan.things[thing].altered == wanted
+        for thing, wanted in self.gate.needs.items():
+            altered = self.things[thing].altered == wanted
             if altered != (thing in self.state.altered):
                 return thing, wanted
         return None
 
-    def expected(self) -> Question:
-        """Return the question at hand."""
-        return self.state.question
+    def lose_rate(self, why: str) -> None:
+        """Void the set and go back to where the rate is held."""
+        self.emit(ev.SetVoided(kept_at=self.gate.effects.kept_at, why=why))
+        self.say("set-void")
+        self.pass_gate(DROPPED_BACK)
 
-    def names(self, quantities: Iterable[str]) -> str:
-        """Return quantities as the tool says them, in a row."""
-        return ", ".join(self.plan.name(quantity) for quantity in quantities)
+    def record_of(self, quantity: str, called: Called) -> ev.ReadingRecord:
+        """Return a called value as it is recorded."""
+        if isinstance(called, Decimal):
+            return ev.ReadingRecord(**self.plan.reading(quantity, called).to_record())
+        unit = self.catalogue.quantities[quantity].unit
+        return ev.ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
 
+    def stop_if_beyond(self, values: Mapping[str, ev.ReadingRecord], *, may_adjust: bool = True) -> bool:
+        """Stop the visit when the values pass a stop limit; False when they do not."""
+        passed = limits.passed(self.plan.sheets, values, may_adjust=may_adjust)
+        if passed:
+            self.stop_at(passed[0])
+        return bool(passed)
 
-class GateKind:
-    """The behaviour of one kind of gate; the gate's own data is in the draft's procedure."""
+    def beyond(self, values: Mapping[str, ev.ReadingRecord]) -> bool:
+        """Say whether the values pass a stop limit."""
+        return bool(limits.passed(self.plan.sheets, values))
 
-    def open(self, draft: Draft) -> None:
-        """Ask the gate's question, or decide at once."""
-        raise NotImplementedError
+    def decides_a_stop(self, quantity: str, values: Mapping[str, ev.ReadingRecord]) -> bool:
+        """Say whether the quantity, alone or with the others, passes a stop limit."""
+        return limits.decides(self.plan.sheets, quantity, values)
 
-    def hear(self, draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:  # noqa: ARG002
-        """Act on an answer to the question at hand; False when it does not answer it."""
-        return False
+    def untrue(self, *, surely: bool = False) -> Untrue | None:
+        """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
+        return ties.untrue(self.plan, self.state, surely=surely)
 
-    def time_up(self, draft: Draft) -> None:
-        """Act when a wait has ended."""
-        self.open(draft)
+    def confirmed_by_others(self) -> tuple[str, ...]:
+        """Return the called quantities that silence may accept."""
+        return ties.confirmed(self.plan, self.state)
 
-    def silence(self, draft: Draft) -> None:
-        """Act when nothing was said after a read-back."""
-        draft.ask_again()
+    def same_display(self, quantity: str, resolution: Decimal) -> Decimal:
+        """Return how far two calls of one live display may lie apart."""
+        return ties.same_display(quantity, resolution)
+
+    def settle_seconds(self, settle: Settle) -> int:
+        """Return how long to wait after a change: the maker's wait when that is longer."""
+        return settling.settle_seconds(self.plan, settle)
+
+    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
+        """Judge whether each quantity kept under a name has settled."""
+        return settling.judge_sets(self.plan, self.state, kept_at, settle)
+
+    def stop_if_rising(self, kept_at: str, settle: Settle) -> bool:
+        """Stop the visit when a quantity rises that must not; False when none does."""
+        passed = settling.rising_beyond(self.plan, self.state, kept_at, settle)
+        if passed is not None:
+            self.stop_at(passed)
+        return passed is not None
+
+    def hold_ran_out(self) -> bool:
+        """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
+        minutes = self.plan.sheets.appliance.hold_minutes
+        if minutes is None or DROPPED_BACK not in self.ways:
+            return False
+        holding = self.plan.gate(self.ways[DROPPED_BACK]).gate.effects.alters
+        begun = [self.state.altered_at[thing] for thing in holding if thing in self.state.altered]
+        return bool(begun) and self.at - max(begun) >= 60_000 * minutes
+
+    def judge(self, judging: Judging) -> Judgement:
+        """Carry out a calculation of the trade."""
+        return calculations.judge(self.plan, self.state, judging)
+
+    def advise(self, turning: Turning) -> TurnAdvice:
+        """Return the advice for one turn of an adjuster."""
+        return advising.advice_for(self.plan, self.state, turning)

@@ -8,22 +8,26 @@ from __future__ import annotations
 
 import copy
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from handsfree.events import decisions as ev
+from handsfree.events.record import Event
+from handsfree.events.state import State
+from handsfree.gates.outcomes import DROPPED_BACK, ENDS, NOT_DONE
+from handsfree.lexicon.meaning import CommandName
 from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
-from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
-from handsfree.procedure.phrases import asks_of
-from handsfree.procedure.procedure import DONE, DROPPED_BACK, ENDS, NOT_DONE, PlacedGate, Procedure
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.sheets import Sheets
-from handsfree.session import events as ev
-from handsfree.session.agreeing import agreeing
+from handsfree.questions.mark import Mark
+from handsfree.questions.stopped import Stopped
+from handsfree.questions.values import CallValues
 from handsfree.session.plan import Plan
+from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State
 from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
 
@@ -39,7 +43,15 @@ STRAY = 0.04
 TROUBLES = (0.01, 0.04, 0.15)
 """How often values are unusual, missing or still moving, and gates not done, on a visit of each temper."""
 
-ASIDES = ("repeat", "go-back", "hold-on", "where-am-i", "what-is-left", "that-was-wrong", "note")
+ASIDES: tuple[CommandName, ...] = (
+    "repeat",
+    "go-back",
+    "hold-on",
+    "where-am-i",
+    "what-is-left",
+    "that-was-wrong",
+    "note",
+)
 
 Way = tuple[str, str]
 
@@ -59,7 +71,7 @@ class Coverage:
         """Every way the procedure has."""
         return {(g, outcome) for g, placed in self.procedure.gates.items() for outcome in placed.ways}
 
-    def notice(self, events: tuple[ev.Record, ...]) -> None:
+    def notice(self, events: Iterable[Event]) -> None:
         """Count the gates entered and the ways taken."""
         for event in events:
             if isinstance(event, ev.GateEntered):
@@ -91,7 +103,7 @@ class _Explorer:
         self._moving: dict[tuple[str, int], bool] = {}
         self._tried: set[Way] = set()
         self._advised: ev.Advised | None = None
-        coverage.notice(tuple(self._visit.events))
+        coverage.notice(self._visit.events)
 
     def visit(self) -> None:
         """Answer until the visit is over; note what must never happen."""
@@ -120,7 +132,7 @@ class _Explorer:
             self._fault(f"finished with {', '.join(state.altered)} altered")
 
     def _say(self, visit: Rehearsal, words: str) -> None:
-        if visit.state.question.kind == "mark-last":
+        if visit.state.question == Mark(which="last"):
             visit.wait(70)
         decided = visit.say(words)
         self._coverage.notice(decided)
@@ -131,7 +143,7 @@ class _Explorer:
     def _try_other_ways(self) -> None:
         """Take each way that no explorer has taken yet, on a copy, up to the next gate."""
         state = self._visit.state
-        if state.question.kind != "gate" or state.status != "running":
+        if not self._at_gate(state) or state.status != "running":
             return
         placed = self._plan.gate(state.gate)
         for outcome, words in _ways_in_words(self._plan, placed):
@@ -146,22 +158,22 @@ class _Explorer:
     def _try_other_values(self) -> None:
         """Call unusual values, and none at all, on copies, and follow each up to the verdict."""
         state = self._visit.state
-        gate = self._plan.gate(state.gate).gate
-        if state.question.kind != "gate" or not isinstance(gate, ReadingsGate) or gate.settle is not None:
+        effects = self._plan.gate(state.gate).gate.effects
+        if state.question != CallValues() or effects.measures or effects.settle is not None:
             return
         if (state.gate, "values") in self._tried:
             return
         self._tried.add((state.gate, "values"))
         nothing = self._plan.catalogue.answers["no-reading"][0]
-        for quantity in (ask.quantity for ask in gate.ask):
+        for quantity in (ask.quantity for ask in effects.asks):
             for value in (*_UNUSUAL.get(quantity, ()), None):
                 words = [
                     nothing
                     if value is None
                     else self._digits(quantity, Decimal(value))
                     if ask.quantity == quantity
-                    else self._value(state, ask.quantity)
-                    for ask in gate.ask
+                    else self.value(state, ask.quantity)
+                    for ask in effects.asks
                 ]
                 aside = copy.copy(self._visit)
                 aside.events = []
@@ -186,64 +198,53 @@ class _Explorer:
         if self._dice.random() < STRAY:
             return catalogue.everywhere[self._dice.choice(ASIDES)][0]
         placed = self._plan.gate(state.gate)
-        if NOT_DONE in placed.ways and state.question.kind == "gate" and self._dice.random() < self._trouble / 8:
+        if NOT_DONE in placed.ways and self._at_gate(state) and self._dice.random() < self._trouble / 8:
             return f"{catalogue.everywhere['not-done'][0]} there is no time"
         return self._answer(state)
 
+    def _at_gate(self, state: State) -> bool:
+        """Say whether the gate's own first question is open."""
+        return state.question in self._plan.gate(state.gate).gate.questions(self._plan.scope(state.gate))[:1]
+
     def _while_stopped(self, state: State) -> str:
+        if state.question != Stopped():
+            return self._plan.catalogue.answers["affirm"][0]
+        return self._answer(state)
+
+    def _answer(self, state: State) -> str:
+        return state.question.played(_Player(self._plan, state, self._advised, self))
+
+    def after_a_stop(self) -> str:
+        """Call the hazard cleared now and then, else have the record closed."""
         answers = self._plan.catalogue.answers
-        if state.question.kind != "stopped":
-            return answers["affirm"][0]
         return f"{answers['cleared'][0]} repaired" if self._dice.random() < 0.3 else answers["close"][0]
 
-    def _answer(self, state: State) -> str:  # noqa: PLR0911 - one line for each kind of question
-        question, placed = state.question, self._plan.gate(state.gate)
-        gate, words = placed.gate, self._plan.catalogue
-        match question.kind:
-            case "gate" if isinstance(gate, ChoiceGate):
-                return gate.answers[self._chosen(placed, gate)].heard[0]
-            case "gate" if isinstance(gate, ReadingsGate | TimedGate):
-                return " ".join(self._value(state, ask.quantity) for ask in asks_of(gate))
-            case "once-more" | "digits" | "which-value":
-                quantity = question.about or asks_of(gate)[0].quantity
-                pending = state.pending.values.get(quantity)
-                return self._value(state, quantity) if pending is None else self._spoken(pending.value)
-            case "pair":
-                return f"{self._value(state, 'co2')} {self._value(state, 'o2')}"
-            case "rate" | "recheck-rate":
-                return words.rates[getattr(gate, "rate", None) or "maximum"][0]
-            case "restore" if self._plan.things[question.about].value and question.about not in state.found:
-                return self._value(state, question.about)
-            case "note":
-                return "a word about the flue"
-            case _:
-                return agreeing(self._plan, state, self._advised)
-
-    def _spoken(self, value: str) -> str:
+    def spoken(self, value: str) -> str:
+        """Return a recorded value in words."""
         return value if value[:1].isalpha() else self._plan.numbers.digits(Decimal(value))
 
-    def _chosen(self, placed: PlacedGate, gate: ChoiceGate) -> str:
-        """Return an answer, mostly one that does not stop the visit."""
-        names = list(gate.answers)
+    def chosen(self, placed: PlacedGate) -> str:
+        """Return an answer by name, mostly one that does not stop the visit."""
+        names = list(placed.gate.phrases)
         on = [name for name in names if not self._stops(placed.ways[name])]
         return self._dice.choice(on if on and self._dice.random() < 0.97 else names)
 
     def _stops(self, to: str) -> bool:
-        return to not in ENDS and isinstance(self._plan.gate(to).gate, StopGate)
+        return to not in ENDS and self._plan.gate(to).gate.effects.end == "stop"
 
-    def _value(self, state: State, quantity: str) -> str:
+    def value(self, state: State, quantity: str) -> str:
         """Return a value in words: in the middle of what is allowed mostly, at and beyond the edges sometimes."""
         known = self._plan.catalogue.quantities.get(quantity)
         if known is None:
             return "1"
-        placed = self._plan.gate(state.gate).gate
+        kept_at = self._plan.gate(state.gate).gate.effects.kept_at
         if self._dice.random() < self._trouble / 10:
             return self._plan.catalogue.answers["no-reading"][0]
         entry = (state.gate, state.entered.get(state.gate, 0))
         if quantity in {"co2", "o2"}:
             co2 = self._co2.setdefault(entry, self._carbon_dioxide(state))
             if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
-                co2 += Decimal("0.1") * len(state.sets.get(getattr(placed, "at", ""), ()))
+                co2 += Decimal("0.1") * len(state.sets.get(kept_at, ()))
             if quantity == "co2":
                 return self._plan.numbers.digits(co2)
             fuel = fuel_of(self._plan.sheets)
@@ -254,8 +255,7 @@ class _Explorer:
         return self._digits(quantity, value)
 
     def _carbon_dioxide(self, state: State) -> Decimal:
-        gate = self._plan.gate(state.gate).gate
-        rate = gate.rate if isinstance(gate, ReadingsGate) else None
+        rate = self._plan.gate(state.gate).gate.effects.rate
         band = self._plan.sheets.fuel.co2.get(rate or "maximum")
         low = Decimal("8.5") if band is None or band.low is None else band.low
         high = low + 1 if band is None or band.high is None else band.high
@@ -268,6 +268,37 @@ class _Explorer:
         if self._always is not None:
             value = low + self._always
         return value.quantize(tenth)
+
+
+@dataclass
+class _Player(AgreeingPlayer):
+    """Answers as the explorer throws the dice."""
+
+    explorer: _Explorer | None = None
+
+    @property
+    def _thrown(self) -> _Explorer:
+        assert self.explorer is not None
+        return self.explorer
+
+    def value(self, quantity: str) -> str:
+        """Return a value, usual or not."""
+        return self._thrown.value(self.state, quantity)
+
+    def calls_again(self, quantities: tuple[str, ...]) -> str:
+        """Return the value that was called before, if it was."""
+        quantity = self.scope.only(quantities)[0].quantity
+        pending = self.state.pending.values.get(quantity)
+        return self.value(quantity) if pending is None else self._thrown.spoken(pending.value)
+
+    def chooses(self) -> str:
+        """Return any of the answers."""
+        placed = self.plan.gate(self.state.gate)
+        return placed.gate.phrases[self._thrown.chosen(placed)][0]
+
+    def after_a_stop(self) -> str:
+        """Close the record mostly."""
+        return self._thrown.after_a_stop()
 
 
 _USUAL: dict[str, int | Decimal] = {
@@ -288,11 +319,9 @@ _UNUSUAL: dict[str, tuple[int | Decimal, ...]] = {
 def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:
     """Yield each outcome that one utterance brings about, with its words."""
     gate, words = placed.gate, plan.catalogue
-    if isinstance(gate, ConfirmGate) and not gate.restores:
-        yield DONE, gate.done[0]
-    if isinstance(gate, ChoiceGate):
-        for name, answer in gate.answers.items():
-            yield name, answer.heard[0]
+    if not gate.effects.restores:  # those are read back first
+        for name, phrases in gate.phrases.items():
+            yield name, phrases[0]
     if DROPPED_BACK in placed.ways:
         yield DROPPED_BACK, words.answers["dropped-back"][0]
     if NOT_DONE in placed.ways:

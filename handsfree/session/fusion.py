@@ -12,18 +12,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from handsfree.events.inputs import Alternative, Heard
+from handsfree.events.state import State
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import Answer, HazardSaid, Meaning, Values
+from handsfree.lexicon.meaning import OVER_RANGE, Answer, HazardSaid, Meaning, Values
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
-from handsfree.session.inputs import Alternative, Heard
 from handsfree.session.plan import Plan
 from handsfree.session.plausibility import Situation, log_prior, opens_stop
 from handsfree.session.situation import situation_of
-from handsfree.session.state import State
-from handsfree.session.stops import OVER_RANGE
 
 CLEAR_MARGIN = Decimal("3.25")
 """Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful.
@@ -160,7 +159,7 @@ def _length(pronunciations: Pronunciations, word: str) -> int:
 
 def _confirms(state: State, meaning: Meaning) -> bool:
     """Say whether a second call gives the very value that is pending."""
-    if state.question.kind not in {"once-more", "digits"} or not isinstance(meaning, Values):
+    if not state.question.manner.second_call or not isinstance(meaning, Values):
         return False
     pending = state.pending.values.get(meaning.values[0][0])
     return pending is not None and pending.value == str(meaning.values[0][1])

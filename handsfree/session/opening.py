@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.events.record import SCHEMA_VERSION
+from handsfree.events.state import State
 from handsfree.session.draft import Draft
-from handsfree.session.gates import KINDS
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 from handsfree.session.version import DECISION_VERSION
 
 
@@ -19,7 +19,7 @@ def opened(
     job, instrument = plan.sheets.job, plan.sheets.job.instrument
     return ev.VisitOpened(
         at=0,
-        schema_version=ev.SCHEMA_VERSION,
+        schema_version=SCHEMA_VERSION,
         decision_version=DECISION_VERSION,
         program=program,
         procedure=plan.procedure.name,
@@ -40,9 +40,9 @@ def opened(
     )
 
 
-def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Record, ...]:
+def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
     """Return the events that begin a visit: opened, cautions said, the first gate entered."""
-    draft = Draft(plan, State(), KINDS)
+    draft = Draft(plan, State())
     draft.emit(first)
     for caution in plan.procedure.file.cautions:
         draft.tell(plan.fill(caution))

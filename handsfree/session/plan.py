@@ -1,4 +1,4 @@
-"""What a visit works from and never changes: the procedure, the sheets, the words, and the machine of gates."""
+"""What a visit works from and never changes: the procedure, the sheets, and the words."""
 
 from __future__ import annotations
 
@@ -7,29 +7,19 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
-from transitions import Machine, MachineError
-
+from handsfree.gates.outcomes import STOPPED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
-from handsfree.procedure import phrases
-from handsfree.procedure.model import ReadingsGate, RestoreGate, Thing, VerdictGate
-from handsfree.procedure.phrases import Question
-from handsfree.procedure.procedure import ENDS, STOPPED, PlacedGate, Procedure
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.sheets import Sheets
-
-STOP = "stop"
-_BACK = "back to "
-_AGAIN = "again at "
-
-
-class _Cursor:
-    """The place in the machine; set anew for every move, so that a move depends on nothing before it."""
-
-    state: str
+from handsfree.questions import Question
+from handsfree.questions import grammar as understood
+from handsfree.questions.ask import Thing
+from handsfree.questions.kind import Scope
 
 
 @dataclass(frozen=True)
@@ -57,8 +47,7 @@ class Plan:
     @cached_property
     def words(self) -> frozenset[str]:
         """Every word that may be heard on this visit."""
-        gates = [placed.gate for placed in self.procedure.gates.values()]
-        return phrases.words(gates, self.things, self.catalogue)
+        return understood.words([self.procedure.scope(gate_id) for gate_id in self.procedure.gates])
 
     @property
     def things(self) -> Mapping[str, Thing]:
@@ -69,59 +58,46 @@ class Plan:
         """Return a gate of the procedure."""
         return self.procedure.gate(gate_id)
 
-    @cached_property
-    def _machine(self) -> Machine:
-        """The moves that exist: the procedure's ways, going back, stopping, and beginning again after a stop."""
-        gates = self.procedure.gates
-        machine = Machine(
-            model=None, states=[*gates, *ENDS], initial=self.procedure.first, auto_transitions=False, queued=False
-        )
-        for gate_id, placed in gates.items():
-            for outcome, to in placed.ways.items():
-                machine.add_transition(outcome, gate_id, to)
-            machine.add_transition(STOP, gate_id, STOPPED)
-            machine.add_transition(_AGAIN + gate_id, STOPPED, gate_id)
-            machine.add_transition(_BACK + gate_id, "*", gate_id)
-        machine.add_transition(STOP, STOPPED, STOPPED)
-        machine.add_model(self._cursor, initial=self.procedure.first)
-        return machine
-
-    @cached_property
-    def _cursor(self) -> _Cursor:
-        return _Cursor()
-
     def move(self, gate_id: str, outcome: str) -> str:
         """Return where an outcome leads; raise MachineError when the procedure has no such way."""
-        if outcome not in self._machine.events:
-            raise MachineError(f"no gate has the way {outcome!r}")
-        self._machine.set_state(gate_id, self._cursor)
-        self._cursor.trigger(outcome)  # type: ignore[attr-defined]
-        return self._cursor.state
+        return self.procedure.moves.move(gate_id, outcome)
 
     def back(self, gate_id: str, to: str) -> str:
-        """Return the gate gone back to."""
-        return self.move(gate_id, _BACK + to)
+        """Return the gate gone back to; raise MachineError when it is none."""
+        self.procedure.moves.known((gate_id, to))
+        return to
+
+    def stop(self, gate_id: str) -> str:
+        """Return the end that a stop leads to from a gate; raise MachineError when it is none."""
+        self.procedure.moves.known((gate_id,))
+        return STOPPED
 
     def again(self, to: str) -> str:
-        """Return the gate where a cleared visit begins again."""
-        return self.move(STOPPED, _AGAIN + to)
+        """Return the gate where a cleared visit begins again; raise MachineError when it is none."""
+        self.procedure.moves.known((to,))
+        return to
 
     @cached_property
     def _grammars(self) -> dict[tuple[Question, str], Grammar]:
         return {}
 
+    def scope(self, gate_id: str) -> Scope:
+        """Return what a question asked at a gate may look at; without a gate, what it may look at anywhere."""
+        if gate_id in self.procedure.gates:
+            return self.procedure.scope(gate_id)
+        return Scope(self.catalogue, self.things)
+
     def grammar(self, question: Question, gate_id: str) -> Grammar:
         """Return what is understood at a question of a gate."""
         key = (question, gate_id)
         if key not in self._grammars:
-            gate = self.gate(gate_id).gate
-            self._grammars[key] = phrases.grammar(question, gate, self.things, self.catalogue)
+            self._grammars[key] = understood.grammar(question, self.scope(gate_id))
         return self._grammars[key]
 
     @cached_property
     def stop_grammar(self) -> Grammar:
         """What is heard over the tool's own voice."""
-        return phrases.stop_grammar(self.catalogue)
+        return understood.stop_grammar(self.catalogue)
 
     def reading(self, quantity: str, value: Decimal) -> Reading:
         """Return a called number as a reading in the quantity's unit; its last digit gives the resolution."""
@@ -143,20 +119,17 @@ class Plan:
             if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, ""):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)
         for placed in self.procedure.gates.values():
-            prompt = getattr(placed.gate, "prompt", None)
-            if prompt is not None:
+            for key, text in placed.gate.texts.items():
+                if key == "title":
+                    continue
                 try:
-                    self.fill(prompt)
+                    self.fill(text)
                 except (AttributeError, KeyError, IndexError, ValueError) as error:
-                    what = f"the prompt names {error} that no sheet has"
+                    what = f"the {key} names {error} that no sheet has"
                     raise Problem(what, where=str(placed.place), remedy="correct the name in braces") from error
-            if isinstance(placed.gate, ReadingsGate):
-                for ask in placed.gate.ask:
-                    if ask.quantity not in self.catalogue.quantities:
-                        known = ", ".join(self.catalogue.quantities)
-                        what = f"there is no quantity {ask.quantity!r}"
-                        raise Problem(what, where=str(placed.place), remedy=f"known: {known}")
+            for ask in placed.gate.effects.asks:
+                if ask.quantity not in self.catalogue.quantities:
+                    known = ", ".join(self.catalogue.quantities)
+                    what = f"there is no quantity {ask.quantity!r}"
+                    raise Problem(what, where=str(placed.place), remedy=f"known: {known}")
         return self
-
-
-__all__ = ["STOP", "Plan", "RestoreGate", "VerdictGate"]

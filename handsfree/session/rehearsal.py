@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from datetime import date
 
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.decide import after, deadline, decide
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.record import Event
+from handsfree.events.state import State
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.session.opening import opened, opening
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
+from handsfree.session.silence import deadline
 
 SPEAKING_MS = 1_200
 """How long the tool is taken to speak, and a person to answer."""
@@ -24,7 +27,7 @@ class Rehearsal:
     def __init__(self, plan: Plan, day: date) -> None:
         first = opened(plan, program="rehearsal", day=day, sheets_sha256={}, model_sha256=None)
         self.plan = plan
-        self.events: list[ev.Record] = list(opening(plan, first))
+        self.events: list[Event] = list(opening(plan, first))
         self.state = after(plan, State(), tuple(self.events))
         self._speech_ends()
 
@@ -36,13 +39,13 @@ class Rehearsal:
     @property
     def asking(self) -> bool:
         """Whether an answer is expected now (not during a silent wait)."""
-        return self.state.question.kind not in {"waiting", "nothing"}
+        return self.state.question.manner.awaits == "answer"
 
-    def say(self, text: str) -> tuple[ev.Record, ...]:
+    def say(self, text: str) -> tuple[ev.Decision, ...]:
         """Answer by typed words; return what was decided."""
         return self._take(inp.Typed(at=self.state.now + SPEAKING_MS, text=text))
 
-    def wait(self, seconds: float | None = None) -> tuple[ev.Record, ...]:
+    def wait(self, seconds: float | None = None) -> tuple[ev.Decision, ...]:
         """Let time pass: so many seconds, or until the next thing is due (nothing when nothing is)."""
         due = deadline(self.plan, self.state)
         at = due if seconds is None else self.state.now + round(1000 * seconds)
@@ -55,15 +58,15 @@ class Rehearsal:
                 return
             self.wait()
 
-    def resume(self) -> tuple[ev.Record, ...]:
+    def resume(self) -> tuple[ev.Decision, ...]:
         """Do as if the program had been interrupted here."""
         return self._take(inp.Resumed(at=self.state.now + SPEAKING_MS, program="rehearsal"))
 
-    def take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+    def take(self, event: inp.Input) -> tuple[ev.Decision, ...]:
         """Take any input, for instance an utterance."""
         return self._take(event)
 
-    def _take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+    def _take(self, event: inp.Input) -> tuple[ev.Decision, ...]:
         decisions = decide(self.plan, self.state, event)
         self.state = after(self.plan, apply(self.plan, self.state, event), decisions)
         self.events += [event, *decisions]

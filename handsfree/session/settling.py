@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from itertools import takewhile
 
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.gates.block import Settle
+from handsfree.gates.visit import Judged
 from handsfree.measurement.settling import Sample, SettleRule, Settling, judge_settling, rising
-from handsfree.procedure.model import ReadingsGate, Settle
-from handsfree.session import events as ev
+from handsfree.session import limits
+from handsfree.session.limits import Passed
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
-from handsfree.session.state import State
 from handsfree.session.stops import stops_open
-from handsfree.trades.combustion.stop_limits import OpenStop
 
 TOLERANCE = {
     "co2": Decimal("0.15"),
@@ -37,51 +38,40 @@ OTHER_STEPS = 4
 """For any other quantity: this many steps of its display."""
 
 
-@dataclass(frozen=True)
-class Judged:
-    """The event of one quantity's judgement, and the settled value that goes with it."""
-
-    event: ev.SettlingJudged
-    settled: ev.ValueSettled
-
-
 def settle_seconds(plan: Plan, settle: Settle) -> int:
     """Return how long to wait after a change: the maker's wait when it is longer than the procedure's."""
     return max(settle.wait_seconds, plan.sheets.appliance.wait_after_change_seconds or 0)
 
 
-def judge_sets(plan: Plan, state: State, gate: ReadingsGate) -> tuple[Judged, ...]:
+def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
     """Judge every quantity that was a number in all of the last sets."""
-    assert gate.settle is not None
     judged = []
-    for quantity, samples in _samples(state, gate).items():
-        if len(samples) >= gate.settle.sets:
-            settling = judge_settling(samples, _rule(plan, gate.settle, quantity, samples))
+    for quantity, samples in _samples(state, kept_at).items():
+        if len(samples) >= settle.sets:
+            settling = judge_settling(samples, _rule(plan, settle, quantity, samples))
             unit = plan.catalogue.quantities[quantity].unit
-            judged.append(_judged(gate.at, quantity, unit, samples, settling))
+            judged.append(_judged(kept_at, quantity, unit, samples, settling))
     return tuple(judged)
 
 
-def co_rising(plan: Plan, state: State, gate: ReadingsGate) -> OpenStop | None:
+def rising_beyond(plan: Plan, state: State, kept_at: str, settle: Settle) -> Passed | None:
     """Return the stop that rising CO opens, if it does: more dangerous than any steady value."""
-    samples = _samples(state, gate).get("co", ())
-    if len(samples) < 2 or gate.settle is None:
+    samples = _samples(state, kept_at).get("co", ())
+    if len(samples) < 2 or not rising(samples, _rule(plan, settle, "co", samples)):
         return None
-    if not rising(samples, _rule(plan, gate.settle, "co", samples)):
-        return None
-    last = state.readings(gate.at)[-1].values
+    last = state.readings(kept_at)[-1].values
     stops = stops_open(plan.sheets, {"co": last["co"]}, rising=True)
-    return stops[0] if stops else None
+    return limits.of(stops[0]) if stops else None
 
 
-def _samples(state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
+def _samples(state: State, kept_at: str) -> dict[str, tuple[Sample, ...]]:
     """Return the values of each quantity; CO2 and O2 of doubted sets and of others are never mixed.
 
     They count from the last sets in a row that are alike in this; before those they are as if not read, and
     another set is asked for.
     """
     found: dict[str, list[Sample]] = {}
-    sets = state.readings(gate.at)
+    sets = state.readings(kept_at)
     alike = takewhile(lambda taken: bool(taken.doubted) == bool(sets[-1].doubted), reversed(sets))
     pairs = {taken.number for taken in alike}
     for taken in sets:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
+from handsfree.events.decisions import ReadingRecord
+from handsfree.events.state import State
+from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
-from handsfree.procedure.model import ReadingsGate, TimedGate
-from handsfree.session.events import ReadingRecord
 from handsfree.session.plan import Plan
 from handsfree.session.plausibility import Situation
-from handsfree.session.state import State
-from handsfree.session.stops import NO_READING, OVER_RANGE, fuel_of, limits_in_force
+from handsfree.session.stops import fuel_of, limits_in_force
 
 
 def numeric(values: Mapping[str, ReadingRecord]) -> dict[str, Reading]:
@@ -57,9 +57,8 @@ def situation_of(plan: Plan, state: State) -> Situation:
     """Return the situation at the gate at hand."""
     gate = plan.gate(state.gate).gate
     sheets = plan.sheets
-    kept_at = gate.at if isinstance(gate, ReadingsGate | TimedGate) else ""
+    kept_at, rate = gate.effects.kept_at, gate.effects.rate
     taken = state.readings(kept_at)
-    rate = gate.rate if isinstance(gate, ReadingsGate) else None
     maker = sheets.fuel.co2.get(rate) if rate is not None else None
     band = None if maker is None else Band(maker.low, maker.high, sheets.appliance.source(maker.page))
     return Situation(

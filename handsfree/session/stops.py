@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+from handsfree.events.decisions import ReadingRecord
 from handsfree.procedure.sheets import Sheets
-from handsfree.session.events import ReadingRecord
 from handsfree.trades.combustion.fuels import Fuel, fuel_named
 from handsfree.trades.combustion.stop_limits import OpenStop, SafetyReadings, StopLimits, open_stops
 

@@ -11,6 +11,10 @@ from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Any, Protocol
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.record import Event
+from handsfree.events.state import State
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.sound_watch import Poor, SoundWatch
@@ -24,11 +28,8 @@ from handsfree.hearing.worker import (
     SourceEnded,
 )
 from handsfree.problem import ExitCode
-from handsfree.procedure.model import ConfirmGate, ReadingsGate, TimedGate
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
 
@@ -37,9 +38,6 @@ SPEECH_MS = 6_000
 """Once a person has begun to speak, nothing is taken for silence until they have finished, or for so long."""
 CATCHING_UP_MS = 3_000
 """For so long at most ears that are behind are waited for before silence is taken for an answer."""
-CHECKED = frozenset(
-    {"read-back", "thing-check", "done-check", "turn-check", "answer-check", "finish-check", "cleared-check"}
-)
 
 
 class Mouth(Protocol):
@@ -73,7 +71,7 @@ class Keys(Protocol):
 class Onlooker(Protocol):
     """Whoever follows the visit to show it."""
 
-    def saw(self, events: Sequence[inp.Input | ev.Record]) -> None:
+    def saw(self, events: Sequence[Event]) -> None:
         """Take in what was recorded."""
 
     def utterance(self, samples: Samples) -> None:
@@ -105,7 +103,7 @@ class Conductor:
         self._cut_short = False
         """The person has spoken over the tool, and it is not yet known whether they said anything."""
 
-    def run(self, opening: Sequence[ev.Record]) -> ExitCode:
+    def run(self, opening: Sequence[ev.Decision]) -> ExitCode:
         """Conduct the visit; return DONE when it is finished, FAILED when stopped, LEFT_OPEN otherwise."""
         self._shown(opening)
         self._tell(opening)
@@ -137,18 +135,18 @@ class Conductor:
         if self._cut_short:
             self._cut_short = False
             inputs = (inp.SpeechEnded(at=self._recorder.now(), cut=True), *inputs)
-        decided: list[ev.Record] = []
+        decided: list[ev.Decision] = []
         for event in inputs:
             decisions = self._recorder.take(event)
             self._shown((event, *decisions))
             decided += decisions
         self._tell(decided)
 
-    def _shown(self, events: Sequence[inp.Input | ev.Record]) -> None:
+    def _shown(self, events: Sequence[Event]) -> None:
         if self._onlooker is not None:
             self._onlooker.saw(events)
 
-    def _tell(self, events: Sequence[ev.Record]) -> None:
+    def _tell(self, events: Sequence[ev.Decision]) -> None:
         texts = spoken(events)
         tones = [event.name for event in events if isinstance(event, ev.ToneSounded)]
         if texts or tones:
@@ -244,7 +242,7 @@ class Conductor:
         if any(plan.catalogue.hazard_of(" ".join(one.text)) for one in heard.alternatives):
             return ()
         lost_blocks = self._hearing.lost_blocks if self._hearing is not None else 0
-        reading = state.status != "running" or isinstance(plan.gate(state.gate).gate, ReadingsGate | TimedGate)
+        reading = state.status != "running" or bool(plan.gate(state.gate).gate.effects.kept_at)
         poor = self._watch.heard(utterance, lost_blocks, now, busy=reading)
         return () if poor is None else (poor_sound(poor, now),)
 
@@ -273,15 +271,8 @@ def poor_sound(poor: Poor, at: int) -> inp.SoundPoor:
 
 
 def enter_means(plan: Plan, state: State) -> str:
-    """Return what the bare enter key answers: that it is done, or that a read-back is right; else nothing."""
-    gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
-    if state.question.kind == "gate" and isinstance(gate, ConfirmGate):
-        return gate.done[0]
-    if state.question.kind in CHECKED:
-        return plan.catalogue.answers["affirm"][0]
-    if state.question.kind in {"mark-first", "mark-last"}:
-        return plan.catalogue.answers["mark"][0]
-    return ""
+    """Return what the bare enter key answers at the question at hand; "" when it answers nothing."""
+    return keypad(plan, state).plain
 
 
 class QueuedKeys:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+from handsfree.documents import Document
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
-from handsfree.procedure.yaml_reader import Document
 from handsfree.session.plan import Plan
 
 JOB_SHEET = "jobsheet.yaml"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from handsfree.events import inputs as inp
 from handsfree.hearing.listener import Utterance
-from handsfree.session import inputs as inp
 
 
 def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: str | None) -> inp.Heard:

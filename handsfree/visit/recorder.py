@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from handsfree import __version__
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.record import SCHEMA_VERSION, Event, to_record
+from handsfree.events.state import State
+from handsfree.events.upcasting import Reader
 from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Entry, Head, Ledger, Moment, SystemClock, read
 from handsfree.problem import ExitCode, Problem
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.decide import after, deadline, decide
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.session.opening import opened, opening
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
+from handsfree.session.silence import deadline
 from handsfree.visit.folder import digests, plan_of
 
 LEDGERS_OWN = frozenset({RESUMED, CLOCK_JUMPED})
@@ -41,7 +46,7 @@ class Recorder:
         *,
         model_sha256: str | None = None,
         clock: Clock | None = None,
-    ) -> tuple[Recorder, tuple[ev.Record, ...]]:
+    ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Open a visit in a new folder; return it with the events of its opening, already on disk."""
         clock = clock or SystemClock()
         moment = clock.now()
@@ -53,12 +58,12 @@ class Recorder:
             model_sha256=model_sha256,
         )
         events = opening(plan, first)
-        ledger = Ledger.create(folder, ev.to_record(first)[1], sources=kept, clock=clock)
-        ledger.append([ev.to_record(event) for event in events[1:]])
+        ledger = Ledger.create(folder, to_record(first)[1], sources=kept, clock=clock)
+        ledger.append([to_record(event) for event in events[1:]])
         return cls(plan, ledger, after(plan, State(), events), clock, moment.mono), events
 
     @classmethod
-    def resume(cls, folder: Path, *, clock: Clock | None = None) -> tuple[Recorder, tuple[ev.Record, ...]]:
+    def resume(cls, folder: Path, *, clock: Clock | None = None) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Go on with an interrupted visit; return it with the events of its resumption, already on disk.
 
         Raises Problem when there is nothing to resume, or another program version recorded it.
@@ -66,7 +71,9 @@ class Recorder:
         clock = clock or SystemClock()
         ledger = Ledger.open(folder, clock=clock)
         try:
-            plan, state = _recovered(folder, _events([entry for batch in ledger.batches() for entry in batch]))
+            plan, state = _recovered(
+                folder, _events(folder, [entry for batch in ledger.batches() for entry in batch])
+            )
         except BaseException:
             ledger.release()
             raise
@@ -98,10 +105,10 @@ class Recorder:
         """Keep an utterance's sound; it is on disk when this returns its name."""
         return self._ledger.keep_sound(samples, rate)
 
-    def take(self, event: inp.Input) -> tuple[ev.Record, ...]:
+    def take(self, event: inp.Input) -> tuple[ev.Decision, ...]:
         """Decide, append and fsync, apply; return the decisions, which may now be spoken."""
         decisions = decide(self.plan, self.state, event)
-        self._ledger.append([ev.to_record(one) for one in (event, *decisions)])
+        self._ledger.append([to_record(one) for one in (event, *decisions)])
         self.state = after(self.plan, apply(self.plan, self.state, event), decisions)
         return decisions
 
@@ -114,7 +121,7 @@ class Recorder:
         self._ledger.release()
 
 
-def spoken(events: Sequence[ev.Record]) -> list[str]:
+def spoken(events: Iterable[Event]) -> list[str]:
     """Return what the events give the tool to say, in order."""
     return [event.text for event in events if isinstance(event, ev.Said | ev.Asked) and event.text]
 
@@ -123,29 +130,67 @@ def _local_day(moment: Moment) -> date:
     return (datetime.fromtimestamp(moment.wall / 1000, UTC) + timedelta(minutes=moment.utc_offset)).date()
 
 
-def event_of(kind: str, content: Mapping[str, Any]) -> Any:
-    """Return the session's event of a ledger entry, the ledger's own members taken off; None for its own kinds."""
-    if kind in LEDGERS_OWN:
-        return None
-    if kind == OPENED:
-        content = {key: value for key, value in content.items() if key not in {"sources", "utc_offset"}}
-    return ev.from_record(kind, content)
+def own_facts(opened: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the content of a record's first entry without what the ledger adds to it."""
+    return {key: value for key, value in opened.items() if key not in {"sources", "utc_offset"}}
 
 
-def recorded_events(folder: Path) -> list[Any]:
+class EntryReader:
+    """Reads the entries of one record in their order, whichever version wrote them."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._plan: Plan | None = None
+        self._reader = Reader(self._gate_kind)
+
+    def event(self, entry: Entry) -> Event | None:
+        """Return the session's event of an entry, None for the ledger's own kinds.
+
+        Raises pydantic's ValidationError when it is none of ours.
+        """
+        if entry.kind in LEDGERS_OWN:
+            return None
+        content = entry.event
+        if entry.kind == OPENED:
+            content = own_facts(content)
+            self._opened(content)
+        return self._reader.event(entry.kind, content)
+
+    def _opened(self, content: Mapping[str, Any]) -> None:
+        """Read the procedure of an older record, whose questions need it; without it they stay general."""
+        if content.get("schema_version") != SCHEMA_VERSION:
+            with suppress(Problem):
+                self._plan = plan_of(self._folder, str(content.get("procedure")))
+
+    def _gate_kind(self, gate: str) -> str | None:
+        if self._plan is None or gate not in self._plan.procedure.gates:
+            return None
+        return self._plan.gate(gate).gate.kind
+
+
+def recorded_events(folder: Path) -> list[Event]:
     """Return the session's events of a recorded visit, in their order."""
-    return _events(read(folder))
+    return _events(folder, read(folder))
 
 
-def _events(entries: Iterable[Entry]) -> list[Any]:
-    found = (event_of(entry.kind, entry.event) for entry in entries)
+def opened_by(folder: Path, events: Sequence[Event]) -> ev.VisitOpened:
+    """Return the first event of a record; raise Problem when it does not open a visit."""
+    first = events[0] if events else None
+    if not isinstance(first, ev.VisitOpened):
+        raise Problem("this record does not begin with a visit", where=str(folder), code=ExitCode.FAILED)
+    return first
+
+
+def _events(folder: Path, entries: Iterable[Entry]) -> list[Event]:
+    reader = EntryReader(folder)
+    found = (reader.event(entry) for entry in entries)
     return [event for event in found if event is not None]
 
 
-def _recovered(folder: Path, events: Sequence[Any]) -> tuple[Plan, State]:
+def _recovered(folder: Path, events: Sequence[Event]) -> tuple[Plan, State]:
     """Return the plan and the state of a recorded visit: recovery only applies events."""
-    first = events[0]
-    if first.schema_version != ev.SCHEMA_VERSION:
+    first = opened_by(folder, events)
+    if first.schema_version != SCHEMA_VERSION:
         raise Problem(
             f"this visit was recorded by {first.program}, whose events have another form",
             where=str(folder),

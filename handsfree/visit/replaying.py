@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 from pydantic import ValidationError
-from transitions import MachineError
 
-from handsfree.ledger import OPENED, Difference, Entry, Replay
+from handsfree.events import decisions as ev
+from handsfree.events.inputs import Input, is_input
+from handsfree.events.record import Event, to_record
+from handsfree.events.state import State
+from handsfree.ledger import Difference, Entry, Replay
 from handsfree.problem import Problem
-from handsfree.session import events as ev
+from handsfree.procedure.moves import MachineError
+from handsfree.session.apply import apply
 from handsfree.session.decide import decide
-from handsfree.session.inputs import INPUT_KINDS
 from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
 from handsfree.session.version import DECISION_VERSION
 from handsfree.visit.folder import plan_of
-from handsfree.visit.recorder import LEDGERS_OWN, event_of
+from handsfree.visit.recorder import EntryReader
 
 
 def replay_of(folder: Path) -> Replay:
@@ -36,9 +37,10 @@ class _Replay:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._reader = EntryReader(folder)
         self._plan: Plan | None = None
         self._state = State()
-        self._due: list[ev.Record] = []
+        self._due: list[ev.Decision] = []
         self._same_version = True
 
     def differences(self, batches: Iterator[tuple[Entry, ...]]) -> Iterator[Difference]:
@@ -51,17 +53,17 @@ class _Replay:
                     yield Difference(entry.seq, why, self._same_version)
                     return
         if self._due and self._state.status == "closed":
-            yield Difference(last, f"{self._due[0].kind!r} is missing", self._same_version)  # type: ignore[attr-defined]
+            yield Difference(last, f"{self._due[0].kind!r} is missing", self._same_version)
 
     def _follow(self, entry: Entry) -> str | None:
         """Compare one entry with what is due, and take inputs in; return what is different."""
-        if entry.kind in LEDGERS_OWN:
-            return None
         try:
-            event = event_of(entry.kind, entry.event)
-            if entry.kind == OPENED:
+            event = self._reader.event(entry)
+            if event is None:
+                return None
+            if isinstance(event, ev.VisitOpened):
                 return self._open(event)
-            if entry.kind in INPUT_KINDS:
+            if is_input(event):
                 return self._input(event)
             return self._decision(entry, event)
         except (ValidationError, AssertionError, MachineError, KeyError, Problem) as error:
@@ -77,23 +79,23 @@ class _Replay:
         self._state = apply(self._plan, self._state, first)
         return None
 
-    def _input(self, event: Any) -> str | None:
+    def _input(self, event: Input) -> str | None:
         if self._due and event.kind != "resumed":
-            return f"{self._due[0].kind!r} should stand here"  # type: ignore[attr-defined]
+            return f"{self._due[0].kind!r} should stand here"
         assert self._plan is not None
         self._due = list(decide(self._plan, self._state, event))
         self._state = apply(self._plan, self._state, event)
         return None
 
-    def _decision(self, entry: Entry, event: Any) -> str | None:
+    def _decision(self, entry: Entry, event: Event) -> str | None:
         if not self._due:
             return f"{entry.kind!r} does not follow from the inputs"
         assert self._plan is not None
         due = self._due.pop(0)
-        kind, content = ev.to_record(due)
+        kind, content = to_record(due)
         if kind != entry.kind:
             return f"{kind!r} follows from the inputs, not {entry.kind!r}"
-        recorded = ev.to_record(event)[1]
+        recorded = to_record(event)[1]
         for name, value in content.items():
             if recorded.get(name) != value:
                 return f"{name} of {kind!r} is {recorded.get(name)!r}, but {value!r} follows from the inputs"

@@ -8,7 +8,7 @@ from rehearsed import at, say, shipped
 
 from handsfree.desk.record import Recorded, Step
 from handsfree.desk.spans import alterations
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
 
 RESET = "outdoor-reset"
 

@@ -8,7 +8,7 @@ import pytest
 from handsfree.desk.evidence import Evidence, Result
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import RULES, _list, judge
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
 
 
 @pytest.fixture(scope="module")

@@ -11,6 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rehearsed import DAY, at, of_kind, places, play, say, shipped, technician, twin
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.glance.keys import answers
 from handsfree.glance.pad import (
     BOUNCE_MS,
@@ -28,11 +31,9 @@ from handsfree.glance.pad import (
     here,
     press,
 )
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.decide import after, decide
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State, apply
 
 
 def test_a_whole_visit_is_led_by_keys_alone() -> None:

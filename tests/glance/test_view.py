@@ -10,13 +10,14 @@ from typing import Any
 import pytest
 from rehearsed import at, hear, of_kind, places, say, shipped, utterance
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.glance.notes import Notes, noticed
 from handsfree.glance.picture import Glance, Seal, Sound
 from handsfree.glance.view import glance
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.session.apply import apply
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State, apply
 
 
 @cache

@@ -9,8 +9,8 @@ import pytest
 from handsfree.hearing.model_folder import SUMS, ModelFolder
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
-from handsfree.procedure.phrases import words
 from handsfree.procedure.procedure import load_procedure
+from handsfree.questions.grammar import words
 
 SHIPPED = Path(__file__).parents[2] / "models" / "english"
 PROCEDURES = SHIPPED.parents[1] / "procedures"

@@ -20,7 +20,7 @@ from handsfree.hearing.resampling import RATE
 from handsfree.hearing.sources import Recording
 from handsfree.lexicon.automaton import phrases
 from handsfree.lexicon.catalogue import english
-from handsfree.procedure.phrases import stop_grammar
+from handsfree.questions.grammar import stop_grammar
 from handsfree.shipped import model_folder
 
 PIECE = RATE // 5

@@ -6,9 +6,9 @@ from datetime import date
 from pathlib import Path
 
 from handsfree.demo.play import scenario_files
+from handsfree.events import decisions as ev
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
-from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from workshop import PROVEN, block, damaged, procedure_of
 
 from handsfree.commands.app import app
+from handsfree.documents import parse_document, read_document
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import EXAMPLE, language_text
@@ -24,7 +25,6 @@ from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.schema import schema, schema_text
 from handsfree.procedure.template import template
-from handsfree.procedure.yaml_reader import parse_document, read_document
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
 SHIPPED = sorted(PROCEDURES.glob("*.yaml"))

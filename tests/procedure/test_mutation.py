@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from workshop import PROVEN, procedure_of
 
+from handsfree.documents import parse_document
 from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
-from handsfree.procedure import model as language
+from handsfree.procedure.file import LANGUAGE_VERSION
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import first_failure
 from handsfree.procedure.proofs.dangers import dangers
-from handsfree.procedure.proofs.mutants import GATE_KINDS, Mutant, documents_of, load_mutant, mutants
-from handsfree.procedure.yaml_reader import parse_document
+from mutants import KINDS, Mutant, documents_of, load_mutant, mutants
 
 VISIT = Path(__file__).parents[2] / "procedures" / "two-rate-combustion.yaml"
 EVERY = 151
@@ -99,7 +99,7 @@ def test_damages_come_from_the_model_and_reach_every_kind_of_gate() -> None:
         for field in gate:
             if field not in {"id", "kind", "title"}:
                 assert (gate["kind"], field) in damaged
-    assert set(GATE_KINDS) >= set(kinds.values())
+    assert set(KINDS) >= set(kinds.values())
 
 
 def test_a_mutant_differs_from_its_origin_in_one_step() -> None:
@@ -111,7 +111,7 @@ def test_a_mutant_differs_from_its_origin_in_one_step() -> None:
 
 def test_every_field_of_the_language_has_a_damage_for_its_type() -> None:
     """A new field in the model is walked without a change here: none of the annotations is unknown."""
-    fields = {name for kind in GATE_KINDS.values() for name in kind.model_fields}
+    fields = {name for kind in KINDS.values() for name in kind.model_fields}
     assert {"needs", "at_most", "limits", "captures"} <= fields
-    assert language.LANGUAGE_VERSION == 1
+    assert LANGUAGE_VERSION == 1
     assert procedure_of(PROVEN).name == "sample"

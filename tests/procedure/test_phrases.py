@@ -6,11 +6,16 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.gates.choice import ChoiceGate
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.timed import TimedGate
 from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, TurnMade, Values, Wrong
-from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, TimedGate
-from handsfree.procedure.phrases import Question, asks_of, grammar, stop_grammar
+from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import load_procedure
+from handsfree.questions import Question
+from handsfree.questions.grammar import grammar, stop_grammar
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
 VISIT = load_procedure(PROCEDURES / "two-rate-combustion.yaml")

@@ -10,8 +10,11 @@ import pytest
 from generated import text
 from workshop import PROVEN, block, damaged, procedure_of, random_text
 
-from handsfree.procedure.model import ConfirmGate, FinishGate, RestoreGate
-from handsfree.procedure.procedure import DONE, ENDS, EXHAUSTED, Procedure, load_procedure
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.finish import FinishGate
+from handsfree.gates.outcomes import DONE, ENDS, EXHAUSTED
+from handsfree.gates.restore import RestoreGate
+from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handsfree.documents import LARGEST_FILE, Document, parse_document, read_document, walk
 from handsfree.problem import Problem
-from handsfree.procedure.yaml_reader import LARGEST_FILE, Document, parse_document, read_document, walk
 
 SHIPPED = Path(__file__).parents[2] / "procedures" / "gas-rate-check.yaml"
 

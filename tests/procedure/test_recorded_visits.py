@@ -8,11 +8,11 @@ import pytest
 
 from handsfree.commands.recorded import stays_of, visits_differently
 from handsfree.demo.play import scenario_files
+from handsfree.documents import Document, parse_document, read_document
+from handsfree.events import inputs as inp
 from handsfree.problem import Problem
 from handsfree.procedure.drawing import svg
 from handsfree.procedure.procedure import Procedure, load_procedure
-from handsfree.procedure.yaml_reader import Document, parse_document, read_document
-from handsfree.session import inputs as inp
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder

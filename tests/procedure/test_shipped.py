@@ -7,18 +7,16 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.gates.choice import ChoiceGate
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.finish import FinishGate
+from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.restore import RestoreGate
+from handsfree.gates.timed import TimedGate
+from handsfree.gates.verdict import VerdictGate
 from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.calculations import CALCULATIONS
-from handsfree.procedure.model import (
-    ChoiceGate,
-    ConfirmGate,
-    FinishGate,
-    ReadingsGate,
-    RestoreGate,
-    TimedGate,
-    VerdictGate,
-)
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.sheets import load_sheets
 

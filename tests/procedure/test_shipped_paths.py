@@ -7,8 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.model import ConfirmGate, ReadingsGate, RestoreGate, StopGate, VerdictGate
-from handsfree.procedure.procedure import DONE, ENDS, FINISHED, STOPPED, load_procedure
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.outcomes import DONE, ENDS, FINISHED, STOPPED
+from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.restore import RestoreGate
+from handsfree.gates.stop import StopGate
+from handsfree.gates.verdict import VerdictGate
+from handsfree.procedure.procedure import load_procedure
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("two-rate-combustion", "gas-rate-check", "safe-isolation")

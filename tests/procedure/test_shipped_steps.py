@@ -6,7 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.model import AdjustGate, ChoiceGate, ConfirmGate, ReadingsGate, StopGate, TimedGate
+from handsfree.gates.adjust import AdjustGate
+from handsfree.gates.choice import ChoiceGate
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.stop import StopGate
+from handsfree.gates.timed import TimedGate
 from handsfree.procedure.procedure import load_procedure
 
 VISIT = load_procedure(Path(__file__).parents[2] / "procedures" / "two-rate-combustion.yaml")

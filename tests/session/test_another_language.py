@@ -11,12 +11,12 @@ import pytest
 from rehearsed import JOB_SHEET, sheets
 from ruamel.yaml import YAML
 
+from handsfree.documents import read_document
+from handsfree.events import decisions as ev
 from handsfree.lexicon.catalogue import english_content
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
-from handsfree.procedure.yaml_reader import read_document
-from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.visit.folder import SOURCES, load_plan, plan_of

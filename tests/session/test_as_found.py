@@ -8,10 +8,10 @@ from types import MappingProxyType
 import pytest
 from rehearsed import at, of_kind, say, shipped, spoken
 
-from handsfree.session import events as ev
-from handsfree.session.decide import after
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.session.apply import after, apply
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State, apply
 
 RESET = "outdoor-reset"
 

@@ -12,13 +12,14 @@ from typing import Any
 import pytest
 from rehearsed import places, plan_with, sheets, shipped, with_fuel, with_job
 
+from handsfree.events import decisions as ev
+from handsfree.events.state import ReadingSet, State
+from handsfree.gates.block import Limits
+from handsfree.gates.verdict import VerdictGate
 from handsfree.procedure.calculations import CALCULATIONS
-from handsfree.procedure.model import Limits, VerdictGate
 from handsfree.procedure.sheets import Sheets
-from handsfree.session import events as ev
 from handsfree.session.calculations import REGISTERED, Judgement, judge_gate
 from handsfree.session.plan import Plan
-from handsfree.session.state import ReadingSet, State
 
 BASE = places()["site", "gate"].state
 

@@ -24,10 +24,10 @@ from rehearsed import (
     with_fuel,
 )
 
-from handsfree.procedure.model import AdjustGate
+from handsfree.events import decisions as ev
+from handsfree.gates.adjust import AdjustGate
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import MakerBand, Sheets
-from handsfree.session import events as ev
 from handsfree.session.advising import advice_for
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from handsfree.session.silence import CORRECTION_MS
 from rehearsed import ROW, at, first_row, hear, of_kind, places, play, say, shipped, spoken, technician
 
-from handsfree.procedure.procedure import NOT_DONE
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.asking import CORRECTION_MS
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.gates.outcomes import NOT_DONE
 from handsfree.session.rehearsal import Rehearsal
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from handsfree.session.silence import GRACE_MS, NO_INPUT_MS, deadline
 from rehearsed import at, hear, of_kind, say, spoken
 
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.asking import ALARM_MS, GRACE_MS, NO_INPUT_MS
-from handsfree.session.decide import deadline
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.questions.kind import ALARM_MS
 from handsfree.session.rehearsal import SPEAKING_MS, Rehearsal
 
 FIRING = ("found-maximum", "gate")

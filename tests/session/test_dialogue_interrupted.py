@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from rehearsed import ROW, at, of_kind, places, say, shipped
 
-from handsfree.procedure.model import ReadingsGate
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.gates.readings import ReadingsGate
 
 
 @pytest.mark.parametrize("place", [key for key in places() if key[0]], ids="/".join)

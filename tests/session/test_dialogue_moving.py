@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
-from handsfree.procedure.model import ConfirmGate, RestoreGate, StopGate
-from handsfree.procedure.procedure import NOT_DONE
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.outcomes import NOT_DONE
+from handsfree.gates.restore import RestoreGate
+from handsfree.gates.stop import StopGate
 from handsfree.session.rehearsal import Rehearsal
 
 ASKED = sorted(key for key in places() if key[0] and key[1] != "waiting")

@@ -21,10 +21,10 @@ from rehearsed import (
     with_appliance,
 )
 
-from handsfree.procedure.model import ReadingsGate
-from handsfree.procedure.procedure import DROPPED_BACK
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.gates.outcomes import DROPPED_BACK
+from handsfree.gates.readings import ReadingsGate
 from handsfree.session.rehearsal import Rehearsal
 
 

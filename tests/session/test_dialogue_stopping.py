@@ -6,11 +6,12 @@ import re
 from decimal import Decimal
 
 import pytest
+from handsfree.session.silence import GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.asking import ALARM_MS, GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.questions.kind import ALARM_MS
 from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN
 from handsfree.session.rehearsal import Rehearsal
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from rehearsed import at, hear, of_kind, say, spoken
 
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
 from handsfree.session.advising import advice_for
-from handsfree.session.decide import after
+from handsfree.session.apply import after, apply
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.situation import settled_pairs, situation_of
-from handsfree.session.state import State, apply
 
 TRUE = "nine point three four point four one eight maximum"
 UNTRUE = "nine point four nine point four one eight maximum"

@@ -16,11 +16,16 @@ from typing import Any
 
 import pytest
 
-from handsfree.procedure.model import AdjustGate, ChoiceGate, ConfirmGate, ReadingsGate, TimedGate
+from handsfree.events import decisions as ev
+from handsfree.gates.adjust import AdjustGate
+from handsfree.gates.choice import ChoiceGate
+from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE, UNSETTLED
+from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.timed import TimedGate
 from handsfree.procedure.phrases import asks_of
-from handsfree.procedure.procedure import DONE, DROPPED_BACK, NOT_DONE, UNSETTLED, load_procedure
+from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import Sheets, load_sheets
-from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rehearsed import at, hear, of_kind, shipped, utterance
 
+from handsfree.events import decisions as ev
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
-from handsfree.session import events as ev
 from handsfree.session.fusion import (
     CLEAR_MARGIN,
     FAR_BEHIND,

@@ -15,9 +15,9 @@ from typing import Any, get_args
 import jsonschema
 import pytest
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 from handsfree.procedure.procedure import load_procedure
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
 
 GOLDEN = Path(__file__).with_name("golden")
 ROOT = Path(__file__).parents[2]

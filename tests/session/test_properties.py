@@ -9,12 +9,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rehearsed import DAY, at, of_kind, places, shipped, twin, utterance
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.decide import after, decide
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State, apply
 
 PLACES = sorted(key for key in places() if key[0])
 CATALOGUE = shipped().catalogue

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from rehearsed import at, hear, of_kind, places, shipped
 
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
 from handsfree.session.rehearsal import Rehearsal
 
 READ_BACKS = {"thing-check", "done-check", "finish-check"}

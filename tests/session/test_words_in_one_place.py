@@ -17,16 +17,16 @@ from typing import Any, ClassVar
 import pytest
 from rehearsed import DAY, ROOT, sheets
 
+from handsfree.documents import Document, read_document
+from handsfree.events import decisions as ev
+from handsfree.events.inputs import DeviceFound, DeviceLost
 from handsfree.lexicon.catalogue import Catalogue, english_content
 from handsfree.procedure import procedure as procedures
-from handsfree.procedure.phrases import Question
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.procedure.sheets import ApplianceSheet, Sheets
-from handsfree.procedure.yaml_reader import Document, read_document
-from handsfree.session import events as ev
+from handsfree.questions import Question
 from handsfree.session.exploring import Coverage, _Explorer
-from handsfree.session.inputs import DeviceFound, DeviceLost
 from handsfree.session.plan import Plan
 
 SAID = frozenset({"title", "prompt", "script", "said", "altered", "restored"})

@@ -14,12 +14,12 @@ import pytest
 from recorded import ToldClock
 from rehearsed import JOB_SHEET, PROCEDURE
 
+from handsfree.events import inputs as inp
 from handsfree.hearing.alternatives import Alternative, SpokenWord
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.worker import HearingBack, HearingFailed, HearingRestarted, MicrophoneBack, MicrophoneGone
 from handsfree.ledger import read
 from handsfree.problem import ExitCode, Problem
-from handsfree.session import inputs as inp
 from handsfree.visit.conductor import SPEECH_MS, Conductor
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder

@@ -10,8 +10,8 @@ import pytest
 from recorded import ToldClock
 from rehearsed import JOB_SHEET, PROCEDURE, technician
 
+from handsfree.events import inputs as inp
 from handsfree.ledger import Entry, batches, read, verify
-from handsfree.session import inputs as inp
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder, recorded_state
 from handsfree.visit.replaying import replay_of

@@ -10,12 +10,13 @@ import pytest
 from recorded import Recorded, ToldClock, record
 from rehearsed import JOB_SHEET, PROCEDURE, of_kind, shipped
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.ledger import Entry, Moment, batches, read, verify
 from handsfree.problem import Problem
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
-from handsfree.session.decide import after, decide
-from handsfree.session.state import State, apply
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
 from handsfree.visit.folder import digests, load_plan, plan_of
 from handsfree.visit.recorder import Recorder, event_of, recorded_state
 from handsfree.visit.replaying import replay_of

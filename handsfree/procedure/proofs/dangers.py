@@ -6,22 +6,13 @@ is taken as meant, and everything it ruled out that the new one allows is a dang
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from handsfree.procedure.model import (
-    AdjustGate,
-    ConfirmGate,
-    FinishGate,
-    GateBlock,
-    ReadingsGate,
-    RestoreGate,
-    StopGate,
-    TimedGate,
-    VerdictGate,
-)
-from handsfree.procedure.procedure import ENDS, FINISHED, NOT_DONE, PlacedGate, Procedure
+from handsfree.gates.block import GateBlock
+from handsfree.gates.outcomes import ENDS, FINISHED, NOT_DONE
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Watch, explore
 from handsfree.procedure.proofs.structure import able_to_finish, components
 from handsfree.procedure.proofs.watches import after_thing
@@ -57,10 +48,16 @@ def _thing_states(old: Procedure, new: Procedure) -> Iterator[str]:
         before, after = explore(old, Followed(name)).states, explore(new, Followed(name)).states
         for gate_id, states in after.items():
             placed = old.gates.get(gate_id)
-            if placed is None or isinstance(placed.gate, RestoreGate | StopGate | VerdictGate):
+            if placed is None or not _acts(placed):
                 continue
             for state in states - before.get(gate_id, states):
                 yield f"{gate_id} can be entered with {name} {thing.altered if state else thing.restored}"
+
+
+def _acts(placed: PlacedGate) -> bool:
+    """Say whether work is done at a gate, so that the state of things matters there."""
+    effects = placed.gate.effects
+    return not (effects.proves_settings or effects.judges or effects.end == "stop")
 
 
 def _lost_stops(old: Procedure, new: Procedure) -> Iterator[str]:
@@ -99,11 +96,11 @@ def _reachable(procedure: Procedure) -> set[str]:
 def _lost_steps(old: Procedure, new: Procedure) -> Iterator[str]:
     kept = unavoidable(new)
     for gate_id in sorted(unavoidable(old) - kept):
-        if isinstance(old.gates[gate_id].gate, FinishGate):
+        if old.gates[gate_id].gate.effects.end == "finish":
             continue
         yield f"a visit can finish without {gate_id}"
     for gate_id in old.gates:
-        if gate_id not in new.gates and not isinstance(old.gates[gate_id].gate, StopGate):
+        if gate_id not in new.gates and old.gates[gate_id].gate.effects.end != "stop":
             yield f"{gate_id} is gone"
 
 
@@ -118,7 +115,7 @@ def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
         for name in was.needs:
             if is_now.needs.get(name) != was.needs[name]:
                 yield f"{gate_id} no longer needs {name} {was.needs[name]}"
-        if was.firing and not is_now.firing and not isinstance(was, StopGate):
+        if was.firing and not is_now.firing and was.effects.end != "stop":
             yield f"silence at {gate_id} is no alarm any more"
         if NOT_DONE in now.ways and NOT_DONE not in placed.ways:
             yield f'{gate_id} can be passed by "not done"'
@@ -126,46 +123,8 @@ def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
             yield f"{gate_id} may be entered more often"
         if was.source and not is_now.source:
             yield f"{gate_id} has lost its source"
-        yield from _lost_evidence(gate_id, was, is_now)
+        yield from (f"{gate_id} {what}" for what in is_now.lost(was))
 
 
 def _bound(gate: GateBlock) -> float:
     return gate.at_most if gate.at_most is not None else float("inf")
-
-
-def _lost_readings(gate_id: str, was: ReadingsGate, now: ReadingsGate) -> Iterator[str]:
-    if was.captures != now.captures:
-        yield f"{gate_id} no longer keeps {was.captures} as found"
-    if was.settle is not None and now.settle is None:
-        yield f"{gate_id} no longer waits until readings have settled"
-    elif was.settle is not None and now.settle is not None:
-        for name in ("wait_seconds", "sets", "apart_seconds"):
-            if getattr(now.settle, name) < getattr(was.settle, name):
-                yield f"{gate_id} proves less of settling: {name}"
-    if was.rate != now.rate:
-        yield f"{gate_id} is read at another rate"
-    yield from _not_in(gate_id, "asks for", [a.quantity for a in was.ask], [a.quantity for a in now.ask])
-
-
-def _lost_evidence(gate_id: str, was: GateBlock, now: GateBlock) -> Iterator[str]:
-    if isinstance(was, ReadingsGate) and isinstance(now, ReadingsGate):
-        yield from _lost_readings(gate_id, was, now)
-    elif isinstance(was, TimedGate) and isinstance(now, TimedGate):
-        if now.least_seconds < was.least_seconds:
-            yield f"{gate_id} takes a coarser time"
-    elif isinstance(was, VerdictGate) and isinstance(now, VerdictGate):
-        if (was.calculation, was.rate, was.using) != (now.calculation, now.rate, now.using):
-            yield f"{gate_id} judges something else"
-    elif isinstance(was, AdjustGate) and isinstance(now, AdjustGate):
-        if (was.rate, was.using) != (now.rate, now.using):
-            yield f"{gate_id} turns on something else"
-    elif isinstance(was, ConfirmGate) and isinstance(now, ConfirmGate):
-        yield from _not_in(gate_id, "alters", was.alters, now.alters)
-    elif isinstance(was, StopGate) and isinstance(now, StopGate) and was.script != now.script:
-        yield f"{gate_id} says something else"
-
-
-def _not_in(gate_id: str, verb: str, was: Iterable[str], now: Iterable[str]) -> Iterator[str]:
-    for name in was:
-        if name not in set(now):
-            yield f"{gate_id} no longer {verb} {name}"

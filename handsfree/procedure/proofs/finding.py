@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.procedure.yaml_reader import Place
+from handsfree.documents import Place
 
 
 @dataclass(frozen=True)

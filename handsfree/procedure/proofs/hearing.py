@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from handsfree.gates.asking import questions_at, scope_of
+from handsfree.gates.kind import KeyPath
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import Grammar, PhraseRule
@@ -13,20 +15,11 @@ from handsfree.lexicon.meaning import HazardSaid, Meaning
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
-from handsfree.procedure import phrases
-from handsfree.procedure.model import (
-    AdjustGate,
-    Ask,
-    ChoiceGate,
-    ConfirmGate,
-    FinishGate,
-    ReadingsGate,
-    RestoreGate,
-    TimedGate,
-)
-from handsfree.procedure.phrases import Question, asks_of
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation
+from handsfree.questions import Question
+from handsfree.questions import grammar as understood
+from handsfree.questions.ask import Ask
 
 LEAST_DISTANCE = 1.9
 """Two phrases with different meanings must be at least so many phones apart (`handsfree/lexicon/distance.py`).
@@ -34,27 +27,6 @@ LEAST_DISTANCE = 1.9
 Set by `tests/bench/proofs/confusions.py`: one synthetic voice in white noise, heard by our model. Nearer pairs
 were taken for each other in 0 to 16 % of the utterances at 20 dB; of 111 pairs further apart, none at 20 dB, and 0
 to 1 % at 10 dB. A ranking of pairs, not what happens in a boiler room."""
-
-
-def questions(procedure: Procedure, placed: PlacedGate) -> tuple[Question, ...]:
-    """Return the questions a gate can ask that hear more than a bare confirmation."""
-    gate = placed.gate
-    asked = [Question("thing-first", name) for name in gate.needs]
-    if isinstance(gate, ConfirmGate):
-        asked += [Question("gate"), *([Question("done-check")] if gate.restores else [])]
-    elif isinstance(gate, ChoiceGate):
-        asked.append(Question("gate"))
-    elif isinstance(gate, ReadingsGate):
-        asked += [Question("gate"), Question("read-back"), *([Question("rate")] if gate.rate else [])]
-    elif isinstance(gate, TimedGate):
-        asked += [Question("gate"), Question("mark-first"), Question("mark-last")]
-    elif isinstance(gate, AdjustGate):
-        asked += [Question("turn"), Question("turn-check")]
-    elif isinstance(gate, RestoreGate):
-        asked += [q for name in gate.things for q in (Question("restore", name), Question("thing-check", name))]
-    elif isinstance(gate, FinishGate):
-        asked += [Question("restore", name) for name in procedure.things] + [Question("finish-check")]
-    return tuple(asked)
 
 
 @dataclass(frozen=True)
@@ -66,16 +38,19 @@ class Hearing:
     pronunciations: Pronunciations
 
     def grammars(self) -> Iterator[tuple[PlacedGate, Question, Grammar]]:
-        """Yield what is understood at each question of each gate."""
+        """Yield what is understood at each question that any gate can ask.
+
+        A question that the visit itself asks is understood alike at every gate, so it comes once.
+        """
+        told: set[Question] = set()
         for placed in self.procedure.gates.values():
-            if any(ask.quantity not in self.catalogue.quantities for ask in asks_of(placed.gate)):
+            scope = scope_of(placed.gate, self.procedure.things, self.catalogue)
+            if any(ask.quantity not in self.catalogue.quantities for ask in scope.asks):
                 continue
-            for question in questions(self.procedure, placed):
-                yield (
-                    placed,
-                    question,
-                    phrases.grammar(question, placed.gate, self.procedure.things, self.catalogue),
-                )
+            for question in questions_at(placed.gate, scope):
+                if question.manner.asker == "gate" or question not in told:
+                    told.add(question)
+                    yield placed, question, understood.grammar(question, scope)
 
 
 def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
@@ -112,17 +87,13 @@ def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
     return found
 
 
-def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, tuple[str, ...]]:
+def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, KeyPath]:
     """Return the phrases that the author wrote for a gate, with the key each stands under."""
     gate = placed.gate
-    found: dict[str, tuple[str, ...]] = {}
-    if isinstance(gate, ConfirmGate):
-        found |= dict.fromkeys(gate.done, ("done",))
-    if isinstance(gate, ChoiceGate):
-        for name, answer in gate.answers.items():
-            found |= dict.fromkeys(answer.heard, ("answers", name))
-    things = [*gate.needs, *(gate.things if isinstance(gate, RestoreGate) else ())]
-    for name in things:
+    found: dict[str, KeyPath] = {}
+    for name, texts in gate.phrases.items():
+        found |= dict.fromkeys(texts, ("answers", name) if len(gate.phrases) > 1 else (name,))
+    for name in (*gate.needs, *(gate.effects.restores if gate.effects.proves_settings else ())):
         thing = procedure.things[name]
         found |= dict.fromkeys((thing.altered, thing.restored), ("things", name))
     return found
@@ -131,10 +102,11 @@ def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, tuple[str
 def too_alike(hearing: Hearing) -> Iterator[Violation]:
     """Yield pairs of phrases accepted together, of different meaning, that sound too alike."""
     told: set[tuple[str, str, str]] = set()
-    for placed, _, grammar in hearing.grammars():
+    for placed, question, grammar in hearing.grammars():
         own = own_phrases(hearing.procedure, placed)
         fixed = fixed_phrases(grammar)
-        mine = [text for text in fixed if text in own]
+        scope = scope_of(placed.gate, hearing.procedure.things, hearing.catalogue)
+        mine = list(fixed_phrases(Grammar(question.rules(scope))))
         for one in mine:
             for other in fixed:
                 if one == other and len(set(fixed[one])) == 1:
@@ -147,7 +119,10 @@ def too_alike(hearing: Hearing) -> Iterator[Violation]:
                 if why and (placed.id, one, other) not in told:
                     told.add((placed.id, one, other))
                     fault = Fault(
-                        "apart", f'at {placed.id} "{one}" and "{other}": {why}', "use other words", own[one]
+                        "apart",
+                        f'at {placed.id} "{one}" and "{other}": {why}',
+                        "use other words",
+                        own.get(one, ()),
                     )
                     yield Violation(placed.id, fault, ())
 
@@ -208,8 +183,8 @@ def unsayable_numbers(hearing: Hearing) -> Iterator[Violation]:
     """Yield quantities nobody can call: unknown ones, and ranges outside what can be said of the quantity."""
     catalogue = hearing.catalogue
     for placed in hearing.procedure.gates.values():
-        for number, ask in enumerate(asks_of(placed.gate)):
-            path: tuple[str | int, ...] = ("volume",) if isinstance(placed.gate, TimedGate) else ("ask", number)
+        for number, ask in enumerate(placed.gate.effects.asks):
+            path = placed.gate.effects.asked_at[number]
             quantity = catalogue.quantities.get(ask.quantity)
             if quantity is None:
                 known = ", ".join(catalogue.quantities)

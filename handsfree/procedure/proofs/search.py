@@ -17,9 +17,9 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from handsfree.gates.outcomes import ENDS, EXHAUSTED
 from handsfree.procedure.calculations import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
-from handsfree.procedure.model import VerdictGate
-from handsfree.procedure.procedure import ENDS, EXHAUSTED, PlacedGate, Procedure
+from handsfree.procedure.procedure import PlacedGate, Procedure
 
 MOST_NODES = 400_000
 """Nodes of one exact search; beyond it a story is told as not counted out."""
@@ -63,10 +63,10 @@ LimitKey = tuple[str, str | None]
 
 def limit_key(placed: PlacedGate) -> LimitKey | None:
     """Return which limit a verdict depends on: one of the sheets at a rate, or that of one reading."""
-    gate = placed.gate
-    if not isinstance(gate, VerdictGate):
+    judging = placed.gate.effects.judges
+    if judging is None:
         return None
-    return gate.calculation, gate.rate if gate.limits is None else gate.using.get("readings")
+    return judging.calculation, judging.rate if judging.limits is None else judging.using.get("readings")
 
 
 def generated(placed: PlacedGate) -> bool:

@@ -5,21 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from handsfree.procedure.model import (
-    AdjustGate,
-    ChoiceGate,
-    ConfirmGate,
-    FinishGate,
-    ReadingsGate,
-    RestoreGate,
-    StopGate,
-    Thing,
-    TimedGate,
-    VerdictGate,
-)
-from handsfree.procedure.phrases import asks_of
-from handsfree.procedure.procedure import ENDS, NO_ADVICE, NOT_DONE, PlacedGate, Procedure
+from handsfree.gates.outcomes import DONE, ENDS, NO_ADVICE, NOT_DONE
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
+from handsfree.questions.ask import Thing
 
 
 def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
@@ -31,19 +20,18 @@ def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
     """
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
-        if isinstance(gate, StopGate | FinishGate | RestoreGate | VerdictGate):
+        if not gate.effects.refusable:
             continue
         passes = NOT_DONE in placed.ways
         if placed.ways.get(NOT_DONE) == gate_id:
             fault = Fault("not-done", f"{gate_id}, not done, leads to itself", "lead elsewhere", ("not_done",))
             yield Violation(gate_id, fault, ())
-        if isinstance(gate, ConfirmGate) and gate.restores and passes:
-            what = f'{gate_id} restores {", ".join(gate.restores)}, yet "not done" passes it'
+        restores = gate.effects.restores
+        if restores and passes:
+            what = f'{gate_id} restores {", ".join(restores)}, yet "not done" passes it'
             yield Violation(gate_id, Fault("not-done", what, "write not_done: false", ("not_done",)), ())
-        changes = isinstance(gate, ConfirmGate) and (gate.alters or gate.restores)
-        decides = isinstance(gate, ChoiceGate) and any(
-            isinstance(procedure.gates[to].gate, StopGate) for to in placed.ways.values() if to not in ENDS
-        )
+        changes = gate.effects.alters or restores
+        decides = len(gate.phrases) > 1 and any(_stops(procedure, to) for to in placed.ways.values())
         if not passes and not changes and not decides:
             what = f'{gate_id} cannot be passed by "not done, because"'
             yield Violation(
@@ -59,16 +47,16 @@ def undecided(procedure: Procedure) -> Iterator[Violation]:
     stops_at: dict[str, str] = {}
     goes_on_at: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
-        if not isinstance(placed.gate, ChoiceGate):
+        if len(placed.gate.phrases) < 2:
             continue
-        targets = {placed.ways[name] for name in placed.gate.answers}
+        targets = {placed.ways[name] for name in placed.gate.phrases}
         only = procedure.gates.get(next(iter(targets)))
         if len(targets) == 1 and not (only is not None and generated(only)):
             what = f"all answers of {gate_id} lead to {next(iter(targets))}, so it decides nothing"
             yield Violation(gate_id, Fault("decides", what, "correct an answer's `then`", ("answers",)), ())
-        for name in placed.gate.answers:
+        for name in placed.gate.phrases:
             to = placed.ways[name]
-            if to not in ENDS and isinstance(procedure.gates[to].gate, StopGate):
+            if _stops(procedure, to):
                 stops_at.setdefault(name, gate_id)
             else:
                 goes_on_at.setdefault(name, []).append(gate_id)
@@ -79,16 +67,20 @@ def undecided(procedure: Procedure) -> Iterator[Violation]:
             yield Violation(gate_id, fault, ())
 
 
+def _stops(procedure: Procedure, to: str) -> bool:
+    """Say whether a way leads to a written stop."""
+    return to not in ENDS and procedure.gates[to].gate.effects.end == "stop"
+
+
 def wrong_words(procedure: Procedure) -> Iterator[Violation]:
     """Yield gates that alter a thing but are answered with the word for its restored state, or the reverse."""
     for gate_id, placed in procedure.gates.items():
-        gate = placed.gate
-        if not isinstance(gate, ConfirmGate):
-            continue
-        for names, wrong, done in ((gate.alters, "restored", "altered"), (gate.restores, "altered", "restored")):
+        effects = placed.gate.effects
+        both = ((effects.alters, "restored", "altered"), (effects.restores, "altered", "restored"))
+        for names, wrong, done in both:
             words = {getattr(procedure.things[name], wrong) for name in names}
             right = {getattr(procedure.things[name], done) for name in names}
-            for said in gate.done:
+            for said in placed.gate.phrases.get(DONE, ()):
                 if said in words - right:
                     what = f'{gate_id} counts {", ".join(names)} as {done} when "{said}" is called'
                     yield Violation(
@@ -100,7 +92,7 @@ def advised_on(procedure: Procedure) -> Iterator[Violation]:
     """Yield adjust gates that lead on when no turn may be advised: then it is to stop and get help."""
     for gate_id, placed in procedure.gates.items():
         to = placed.ways.get(NO_ADVICE)
-        if to is not None and to not in ENDS and not isinstance(procedure.gates[to].gate, StopGate):
+        if to is not None and to not in ENDS and not _stops(procedure, to):
             what = f"{gate_id} leads on to {to} when no turn may be advised"
             yield Violation(gate_id, Fault("advice", what, "lead to a stop", ("no_advice",)), ())
 
@@ -109,11 +101,12 @@ def said_not_done(procedure: Procedure) -> Iterator[Violation]:
     """Yield confirmations that speak of a thing and of a state of it, but neither alter nor restore anything."""
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
-        if not isinstance(gate, ConfirmGate) or gate.alters or gate.restores:
+        done = gate.phrases.get(DONE)
+        if done is None or gate.effects.alters or gate.effects.restores:
             continue
-        text = set(re.findall(r"[a-z]+", f"{gate.prompt} {gate.title}".lower()))
+        text = set(re.findall(r"[a-z]+", " ".join(gate.texts.values()).lower()))
         for name, thing in procedure.things.items():
-            told = {*gate.done, *text}
+            told = {*done, *text}
             if _named(thing) <= text and {thing.altered, thing.restored} & told:
                 what = f"{gate_id} speaks of a change of {thing.said}, but changes nothing"
                 remedy = f"write alters or restores: [{name}]"
@@ -129,14 +122,14 @@ def _likes(procedure: Procedure) -> dict[tuple[object, ...], list[PlacedGate]]:
     """Return the gates that do the same, by what they do."""
     groups: dict[tuple[object, ...], list[PlacedGate]] = {}
     for placed in procedure.gates.values():
-        gate = placed.gate
+        effects = placed.gate.effects
         key: tuple[object, ...] | None = None
-        if isinstance(gate, ReadingsGate):
-            key = ("asks", *(ask.quantity for ask in asks_of(gate)))
-        elif isinstance(gate, AdjustGate):
+        if effects.asks and not effects.measures:
+            key = ("asks", *(ask.quantity for ask in effects.asks))
+        elif effects.turns:
             key = ("adjusts",)
-        elif isinstance(gate, ConfirmGate) and gate.alters and gate.firing:
-            key = ("alters", *gate.alters)
+        elif effects.alters and placed.gate.firing:
+            key = ("alters", *effects.alters)
         if key is not None:
             groups.setdefault(key, []).append(placed)
     return groups
@@ -155,12 +148,7 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
             if not others:
                 continue
             refused = [NOT_DONE not in other.ways for other in others]
-            if (
-                isinstance(placed.gate, ConfirmGate)
-                and len(others) > 1
-                and all(refused)
-                and NOT_DONE in placed.ways
-            ):
+            if placed.gate.effects.alters and len(others) > 1 and all(refused) and NOT_DONE in placed.ways:
                 what = f'"not done" passes {placed.id}, but none of its likes ({others[0].id}, ...)'
                 yield Violation(placed.id, Fault("alike", what, "write not_done: false", ("not_done",)), ())
             shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
@@ -180,14 +168,13 @@ def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
             before.setdefault(to, []).append(gate_id)
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
-        if gate.firing or generated(placed) or isinstance(gate, StopGate | FinishGate):
+        effects = gate.effects
+        if gate.firing or generated(placed) or effects.end:
             continue
-        own = isinstance(gate, TimedGate | AdjustGate) or (
-            isinstance(gate, ReadingsGate) and gate.rate is not None
-        )
+        own = bool(effects.measures or effects.turns or effects.rate)
         around = [*before.get(gate_id, ()), *placed.ways.values()]
         others = [procedure.gates[g].gate for g in around if g in procedure.gates]
-        others = [other for other in others if not isinstance(other, StopGate | FinishGate)]
+        others = [other for other in others if not other.effects.end]
         has_both = before.get(gate_id) and any(to not in ENDS for to in placed.ways.values())
         between = bool(has_both) and bool(others) and all(other.firing for other in others)
         if own or between:

@@ -4,32 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from handsfree.documents import Place
+from handsfree.gates.asking import scope_of
+from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.procedure import phrases
-from handsfree.procedure.model import (
-    AdjustGate,
-    ChoiceGate,
-    ConfirmGate,
-    ReadingsGate,
-    RestoreGate,
-    TimedGate,
-    VerdictGate,
-)
-from handsfree.procedure.phrases import Question
-from handsfree.procedure.procedure import (
-    DONE,
-    DROPPED_BACK,
-    EXHAUSTED,
-    NO_ADVICE,
-    NOT_DONE,
-    UNSETTLED,
-    PlacedGate,
-    Procedure,
-)
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.finding import Beat
 from handsfree.procedure.proofs.search import Way
 from handsfree.procedure.proofs.watches import after_thing
-from handsfree.procedure.yaml_reader import Place
 
 
 def told(procedure: Procedure, catalogue: Catalogue, ways: Sequence[Way], last: str) -> tuple[Beat, ...]:
@@ -52,31 +34,17 @@ def told(procedure: Procedure, catalogue: Catalogue, ways: Sequence[Way], last: 
 _SILENT = {UNSETTLED: "(not settled)", NO_ADVICE: "(no turn advised)"}
 
 
-def spoken(  # noqa: PLR0911 - one line a kind of gate
-    procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outcome: str
-) -> str:
+def spoken(procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outcome: str) -> str:
     """Return the words that lead out of the gate by the outcome; in brackets what happens without words."""
-    gate = placed.gate
     known = {
         **_SILENT,
         NOT_DONE: f'"{catalogue.everywhere["not-done"][0]} ..."',
-        EXHAUSTED: f"(entered {(gate.at_most or 0) + 1} times, bound reached)",
+        EXHAUSTED: f"(entered {(placed.gate.at_most or 0) + 1} times, bound reached)",
         DROPPED_BACK: f'"{catalogue.answers["dropped-back"][0]}"',
     }
     if outcome in known:
         return known[outcome]
-    if isinstance(gate, VerdictGate):
-        return f"({gate.calculation}: {outcome})"
-    if isinstance(gate, ConfirmGate):
-        return f'"{gate.done[0]}"'
-    if isinstance(gate, ChoiceGate):
-        return f'"{gate.answers[outcome].heard[0]}"'
-    if isinstance(gate, RestoreGate):
-        return f"({', '.join(f'{procedure.things[t].said} {procedure.things[t].restored}' for t in gate.things)})"
-    if isinstance(gate, ReadingsGate | TimedGate | AdjustGate):
-        kind = "turn" if isinstance(gate, AdjustGate) else "gate"
-        return f'"{phrases.grammar(Question(kind), gate, procedure.things, catalogue).example()}"'
-    return f"({outcome})" if outcome != DONE else '"confirmed"'
+    return placed.gate.told(outcome, scope_of(placed.gate, procedure.things, catalogue))
 
 
 def told_shortly(beats: Sequence[Beat], around: int = 3) -> list[str]:

@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator, Mapping
 
-from handsfree.procedure.model import (
-    RestoreGate,
-    StopGate,
-)
-from handsfree.procedure.procedure import ENDS, EXHAUSTED, FINISHED, Procedure
+from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED
+from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, Visits, Way
 
 Ways = Mapping[str, tuple[tuple[str, str], ...]]
@@ -46,7 +43,8 @@ def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """
     can = able_to_finish(procedure)
     for gate_id in visits:
-        if gate_id not in can and not isinstance(procedure.gates[gate_id].gate, StopGate | RestoreGate):
+        effects = procedure.gates[gate_id].gate.effects
+        if gate_id not in can and effects.end != "stop" and not effects.proves_settings:
             what = f"from {gate_id} the finish cannot be reached"
             yield Violation(
                 gate_id, Fault("can-finish", what, "let it lead on, or make it a stop"), visits.ways(gate_id)

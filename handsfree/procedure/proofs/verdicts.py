@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from handsfree.gates.visit import Judging, Turning
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.calculations import CALCULATIONS, Signature
-from handsfree.procedure.model import AdjustGate, ReadingsGate, TimedGate, VerdictGate
-from handsfree.procedure.phrases import asks_of, thing_ask
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, explore, limit_key, violations
 from handsfree.procedure.proofs.watches import NONE, KeptWatch, VerdictWatch
@@ -20,12 +19,9 @@ def kept_quantities(procedure: Procedure) -> dict[str, dict[str, list[PlacedGate
     """Return name under which readings are kept -> quantity -> the gates that keep it there."""
     kept: dict[str, dict[str, list[PlacedGate]]] = {}
     for placed in procedure.gates.values():
-        gate = placed.gate
-        if isinstance(gate, ReadingsGate | TimedGate):
-            quantities = [ask.quantity for ask in asks_of(gate)]
-            quantities += ["meter_time"] if isinstance(gate, TimedGate) else []
-            for quantity in quantities:
-                kept.setdefault(gate.at, {}).setdefault(quantity, []).append(placed)
+        effects = placed.gate.effects
+        for quantity in (*(ask.quantity for ask in effects.asks), *effects.measures):
+            kept.setdefault(effects.kept_at, {}).setdefault(quantity, []).append(placed)
     return kept
 
 
@@ -33,29 +29,31 @@ def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
     """Yield verdicts whose branches or inputs are not those of their calculation."""
     kept = kept_quantities(procedure)
     for placed in procedure.gates.values():
-        gate = placed.gate
-        if isinstance(gate, VerdictGate):
-            signature = CALCULATIONS.get(gate.calculation)
+        effects = placed.gate.effects
+        if effects.judges:
+            signature = CALCULATIONS.get(effects.judges.calculation)
             if signature is None:
-                what = f"there is no calculation {gate.calculation!r}"
+                what = f"there is no calculation {effects.judges.calculation!r}"
                 fault = Fault("branches", what, f"known: {', '.join(CALCULATIONS)}", ("calculation",))
                 yield Violation(placed.id, fault, ())
                 continue
-            for what, remedy, path in _branch_faults(gate, signature, kept):
+            for what, remedy, path in _branch_faults(effects.judges, placed.ways, signature, kept):
                 yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
-        elif isinstance(gate, AdjustGate):
-            for what, remedy, path in _adjust_faults(gate, kept):
+        elif effects.turns:
+            for what, remedy, path in _adjust_faults(effects.turns, kept):
                 yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
 
 
 _Told = Iterator[tuple[str, str, tuple[str | int, ...]]]
 
 
-def _branch_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+def _branch_faults(
+    gate: Judging, branches: Iterable[str], signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]
+) -> _Told:
     for outcome in signature.outcomes:
-        if outcome not in gate.branches:
+        if outcome not in branches:
             yield f"the outcome {outcome!r} of {gate.calculation} leads nowhere", "add the branch", ("branches",)
-    for branch in gate.branches:
+    for branch in branches:
         if branch not in signature.outcomes:
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
     if signature.rate and gate.rate is None:
@@ -71,7 +69,7 @@ def _branch_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict
     yield from _input_faults(gate, signature, kept)
 
 
-def _input_faults(gate: VerdictGate, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+def _input_faults(gate: Judging, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
     for name, at in gate.using.items():
         if name not in signature.inputs:
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
@@ -106,13 +104,13 @@ def _rate_of(name: str) -> str | None:
 
 def _other_rate(rate: str | None, takers: list[PlacedGate]) -> PlacedGate | None:
     for taker in takers:
-        taken_at = taker.gate.rate if isinstance(taker.gate, ReadingsGate) else None
+        taken_at = taker.gate.effects.rate
         if rate is not None and taken_at is not None and taken_at != rate:
             return taker
     return None
 
 
-def _adjust_faults(gate: AdjustGate, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+def _adjust_faults(gate: Turning, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
     for quantity in sorted(COMBUSTION):
         takers = kept.get(gate.using, {}).get(quantity)
         if not takers:
@@ -134,11 +132,11 @@ def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
     kept = kept_quantities(procedure)
     used: dict[str, None] = {}
     for placed in procedure.gates.values():
-        gate = placed.gate
-        if isinstance(gate, VerdictGate):
-            used |= dict.fromkeys(gate.using.values())
-        elif isinstance(gate, AdjustGate):
-            used[gate.using] = None
+        effects = placed.gate.effects
+        if effects.judges:
+            used |= dict.fromkeys(effects.judges.using.values())
+        elif effects.turns:
+            used[effects.turns.using] = None
     for name in used:
         if name in kept:
             yield KeptWatch(name, combustion=bool(COMBUSTION & set(kept[name])))
@@ -150,8 +148,8 @@ def reading_faults(procedure: Procedure) -> Iterator[Violation]:
         yield from violations(procedure, watch)
         states = explore(procedure, watch).states
         for gate_id, placed in procedure.gates.items():
-            gate = placed.gate
-            uses = isinstance(gate, VerdictGate) and watch.name in gate.using.values()
+            judging = placed.gate.effects.judges
+            uses = judging is not None and watch.name in judging.using.values()
             if uses and states.get(gate_id) == {NONE}:
                 what = f"{gate_id}: {watch.name!r} is never taken before it, so only `missing` is left"
                 fault = Fault("branches", what, "take the readings on the way, or correct the name", ("using",))
@@ -161,7 +159,7 @@ def reading_faults(procedure: Procedure) -> Iterator[Violation]:
 def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield finishes and turns that leave a bad verdict behind."""
     keys = {limit_key(placed): None for placed in procedure.gates.values()}
-    turns = any(isinstance(placed.gate, AdjustGate) for placed in procedure.gates.values())
+    turns = any(placed.gate.effects.turns for placed in procedure.gates.values())
     if turns:
         keys |= {("supply-pressure", None): None}
     for key in keys:
@@ -173,23 +171,22 @@ def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violatio
     """Yield readings kept under one name in two units, units nobody can say, and settings of unknown quantity."""
     units: dict[tuple[str, str], str] = {}
     for placed in procedure.gates.values():
-        for number, ask in enumerate(asks_of(placed.gate)):
-            path: tuple[str | int, ...] = ("volume",) if isinstance(placed.gate, TimedGate) else ("ask", number)
+        effects = placed.gate.effects
+        for ask, path in zip(effects.asks, effects.asked_at, strict=True):
             quantity = catalogue.quantities.get(ask.quantity)
             if quantity is None:
                 continue
             if quantity.unit not in catalogue.units:
                 fault = Fault("units", f"the unit {quantity.unit!r} cannot be said", "add it to the words", path)
                 yield Violation(placed.id, fault, ())
-            at = placed.gate.at if isinstance(placed.gate, ReadingsGate | TimedGate) else ""
+            at = effects.kept_at
             family = SAME_IN_OTHER_UNITS.get(ask.quantity, ask.quantity)
             known = units.setdefault((at, family), quantity.unit)
             if known != quantity.unit:
                 what = f"{placed.id} keeps {ask.quantity} under {at!r} in {quantity.unit}, another gate in {known}"
                 yield Violation(placed.id, Fault("units", what, "use one unit", path), ())
-        gate = placed.gate
-        if isinstance(gate, ReadingsGate) and gate.captures:
-            value = procedure.things[gate.captures].value
-            if value is None or thing_ask(procedure.things[gate.captures]).quantity != gate.ask[0].quantity:
-                what = f"{placed.id} reads {gate.ask[0].quantity} for {gate.captures}, whose setting is {value}"
+        if effects.captures:
+            value, read = procedure.things[effects.captures].value, effects.asks[0].quantity
+            if value != read:
+                what = f"{placed.id} reads {read} for {effects.captures}, whose setting is {value}"
                 yield Violation(placed.id, Fault("units", what, "ask for the thing's quantity", ("captures",)), ())

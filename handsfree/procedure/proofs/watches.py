@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE
 from handsfree.procedure.calculations import (
     CARBON_MONOXIDE_HIGH,
     FIND_SOURCE,
@@ -12,30 +13,17 @@ from handsfree.procedure.calculations import (
     OUTSIDE,
     TOO_CLOSE,
 )
-from handsfree.procedure.model import (
-    AdjustGate,
-    ConfirmGate,
-    FinishGate,
-    ReadingsGate,
-    RestoreGate,
-    Thing,
-    TimedGate,
-    VerdictGate,
-)
-from handsfree.procedure.procedure import DONE, DROPPED_BACK, NOT_DONE, PlacedGate
+from handsfree.procedure.procedure import PlacedGate
 from handsfree.procedure.proofs.search import Fault, LimitKey, Watch, generated, limit_key
+from handsfree.questions.ask import Thing
 
 
 def after_thing(placed: PlacedGate, outcome: str, thing: str, altered: bool) -> bool:
     """Return whether the thing is altered after the gate was left: what is done restores first, then alters."""
-    gate = placed.gate
+    effects = placed.gate.effects
     if outcome != DONE:
         return altered
-    if isinstance(gate, ConfirmGate):
-        return thing in gate.alters or (altered and thing not in gate.restores)
-    if isinstance(gate, RestoreGate):
-        return altered and thing not in gate.things
-    return altered
+    return thing in effects.alters or (altered and thing not in effects.restores)
 
 
 @dataclass(frozen=True)
@@ -60,7 +48,7 @@ class ThingWatch(Watch):
             return (
                 Fault("needs", what, "alter or restore it on the way, or lead elsewhere", ("needs", self.name)),
             )
-        if isinstance(placed.gate, FinishGate) and state:
+        if placed.gate.effects.end == "finish" and state:
             what = f"the finish is reached with {said} still {is_now}"
             return (Fault("restored", what, "restore it on every way to the finish"),)
         return ()
@@ -70,7 +58,7 @@ class ThingWatch(Watch):
         wanted = placed.gate.needs.get(self.name)
         if wanted is not None:
             return wanted == self.thing.altered
-        return False if isinstance(placed.gate, FinishGate) else state
+        return False if placed.gate.effects.end == "finish" else state
 
 
 @dataclass(frozen=True)
@@ -83,18 +71,17 @@ class CaptureWatch(Watch):
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
         """Follow the reading and the thing."""
         read, altered = state
-        gate = placed.gate
-        captures = isinstance(gate, ReadingsGate) and gate.captures == self.name and outcome == DONE
+        captures = placed.gate.effects.captures == self.name and outcome == DONE
         return read or captures, after_thing(placed, outcome, self.name, altered)
 
     def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
         """Hold a change without the setting as found, and a reading after it, against the procedure."""
         read, altered = state
-        gate = placed.gate
-        if isinstance(gate, ConfirmGate) and self.name in gate.alters and not read:
+        effects = placed.gate.effects
+        if self.name in effects.alters and not read:
             what = f"{placed.id} alters {self.name} before its setting as found was read"
             return (Fault("captured", what, "read it first, in a gate that `captures` it", ("alters",)),)
-        if isinstance(gate, ReadingsGate) and gate.captures == self.name and altered:
+        if effects.captures == self.name and altered:
             what = f"{placed.id} reads {self.name} as found when it is already altered"
             return (Fault("captured", what, "read it before it is altered", ("captures",)),)
         return ()
@@ -102,8 +89,7 @@ class CaptureWatch(Watch):
     def opened(self, placed: PlacedGate, state: Any) -> Any:
         """Tell an unread setting once."""
         read, altered = state
-        gate = placed.gate
-        return read or (isinstance(gate, ConfirmGate) and self.name in gate.alters), altered
+        return read or self.name in placed.gate.effects.alters, altered
 
 
 NONE, TAKEN, TURN, JUDGED, STALE = "not taken", "taken", "judged out", "judged", "taken before the turn"
@@ -125,33 +111,31 @@ class KeptWatch(Watch):
 
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
         """Follow the readings."""
-        gate = placed.gate
-        if isinstance(gate, ReadingsGate | TimedGate) and gate.at == self.name:
+        effects = placed.gate.effects
+        if effects.kept_at == self.name:
             return NONE if outcome in {NOT_DONE, DROPPED_BACK} else TAKEN
-        if isinstance(gate, VerdictGate) and self.name in gate.using.values() and state != NONE:
-            return TURN if outcome in TURNABLE.get(gate.calculation, ()) else JUDGED
-        if isinstance(gate, AdjustGate) and outcome == DONE:
-            if self.name == gate.using or self.name in gate.voids:
+        if effects.judges and self.name in effects.judges.using.values() and state != NONE:
+            return TURN if outcome in TURNABLE.get(effects.judges.calculation, ()) else JUDGED
+        if effects.turns and outcome == DONE:
+            if self.name == effects.turns.using or self.name in effects.turns.voids:
                 return NONE
             return STALE if self.combustion and state != NONE else state
         return state
 
     def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
         """Hold stale readings, and advice without a verdict that asks for it, against the procedure."""
-        gate = placed.gate
-        if isinstance(gate, VerdictGate) and self.name in gate.using.values() and state == STALE:
+        effects = placed.gate.effects
+        if effects.judges and self.name in effects.judges.using.values() and state == STALE:
             what = f"{placed.id} judges {self.name}, which was taken before an adjuster was turned"
             return (Fault("fresh", what, f"let the adjust gate void {self.name}, or take it again", ("using",)),)
-        if isinstance(gate, AdjustGate) and gate.using == self.name and state != TURN:
+        if effects.turns and effects.turns.using == self.name and state != TURN:
             what = f"{placed.id} advises a turn on {self.name}, which is {state}, not judged out"
             return (Fault("advice", what, "lead there only from a verdict that finds them outside", ("using",)),)
         return ()
 
     def opened(self, placed: PlacedGate, state: Any) -> Any:
         """Void what was kept under the name that is taken again."""
-        gate = placed.gate
-        again = isinstance(gate, ReadingsGate | TimedGate) and gate.at == self.name
-        return NONE if again else state
+        return NONE if placed.gate.effects.kept_at == self.name else state
 
 
 BAD = frozenset({OUTSIDE, CARBON_MONOXIDE_HIGH, FIND_SOURCE})
@@ -190,10 +174,10 @@ class VerdictWatch(Watch):
     def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
         """Hold an open bad outcome against the finish and against advice."""
         calculation = self.key[0]
-        if isinstance(placed.gate, FinishGate) and not generated(placed) and is_bad(calculation, state):
+        if placed.gate.effects.end == "finish" and not generated(placed) and is_bad(calculation, state):
             what = f"the finish is reached although {self._said} was left {state}"
             return (Fault("resolved", what, "judge again after putting it right, or stop"),)
-        if isinstance(placed.gate, AdjustGate):
+        if placed.gate.effects.turns:
             if calculation in HAZARDS and is_bad(calculation, state):
                 what = f"{placed.id} advises a turn although {self._said} was left {state}"
                 return (Fault("advice", what, "stop there, or judge again first"),)

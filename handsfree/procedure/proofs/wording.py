@@ -9,11 +9,6 @@ from string import Formatter
 from pydantic import BaseModel
 
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.procedure.model import (
-    ConfirmGate,
-    ReadingsGate,
-    StopGate,
-)
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
 from handsfree.procedure.sheets import ApplianceSheet, JobSheet
@@ -32,10 +27,8 @@ def texts_of(procedure: Procedure) -> Iterator[tuple[str | None, tuple[str | int
     for name, thing in procedure.file.things.items():
         yield None, ("things", name, "said"), thing.said
     for gate_id, placed in procedure.gates.items():
-        for key in ("title", "prompt", "script"):
-            text = getattr(placed.gate, key, None)
-            if text is not None:
-                yield gate_id, (key,), text
+        for key, text in placed.gate.texts.items():
+            yield gate_id, (key,), text
 
 
 def too_long(procedure: Procedure) -> Iterator[Violation]:
@@ -70,7 +63,7 @@ def without_source(procedure: Procedure) -> Iterator[Violation]:
             what = f"{gate_id} does not say where it comes from"
             remedy = "write its source, or 'common practice, no source'"
             yield Violation(gate_id, Fault("sources", what, remedy, ("source",)), ())
-        settle = getattr(gate, "settle", None)
+        settle = gate.effects.settle
         if settle is not None and not settle.source.strip():
             what = f"{gate_id} does not say where its waits come from"
             yield Violation(gate_id, Fault("sources", what, "write their source", ("settle", "source")), ())
@@ -79,8 +72,8 @@ def without_source(procedure: Procedure) -> Iterator[Violation]:
 def action_last(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     """Yield stop scripts that do not begin with what to do, or that ask."""
     for gate_id, placed in procedure.gates.items():
-        if isinstance(placed.gate, StopGate):
-            script = placed.gate.script
+        script = placed.gate.texts.get("script")
+        if script is not None:
             if not catalogue.wording.action.search(script.split(".")[0]):
                 what = f'{gate_id} begins "{script.split(".")[0]}", which is not what to do'
                 yield Violation(gate_id, Fault("action-first", what, "say first what to do", ("script",)), ())
@@ -127,19 +120,19 @@ def wrong_things(procedure: Procedure) -> Iterator[Violation]:
     change would otherwise call the changed setting, and it would be put back to that.
     """
     for gate_id, placed in procedure.gates.items():
-        gate = placed.gate
-        if isinstance(gate, ReadingsGate) and gate.captures:
-            name, thing = gate.captures, procedure.things[gate.captures]
+        gate, effects = placed.gate, placed.gate.effects
+        if effects.captures:
+            name, thing = effects.captures, procedure.things[effects.captures]
             if gate.needs.get(name) != thing.restored:
                 what = f"going back to {gate_id} after {name} was altered would read it as found once more"
                 fault = Fault("captured", what, f"write needs: {{{name}: {thing.restored}}}", ("captures",))
                 yield Violation(gate_id, fault, ())
-        if not isinstance(gate, ConfirmGate):
+        if effects.proves_settings:
             continue
-        for name in gate.restores:
+        for name in effects.restores:
             if procedure.things[name].value is not None:
                 what = f"{gate_id} restores {name} without its value being called"
                 yield Violation(gate_id, Fault("restored", what, "use a restore gate", ("restores",)), ())
-            if name in gate.alters:
+            if name in effects.alters:
                 what = f"{gate_id} both alters and restores {name}"
                 yield Violation(gate_id, Fault("restored", what, "make two gates", ("restores",)), ())

@@ -22,9 +22,9 @@ from seen import Seen, handsfree  # noqa: E402
 from selenium import webdriver  # noqa: E402
 from selenium.webdriver.chrome.service import Service  # noqa: E402
 
+from handsfree.events import inputs as inp  # noqa: E402
 from handsfree.glance.watching import Watch  # noqa: E402
 from handsfree.glance.web import Page  # noqa: E402
-from handsfree.session import inputs as inp  # noqa: E402
 from handsfree.visit.folder import load_plan  # noqa: E402
 from handsfree.visit.recorder import Recorder  # noqa: E402
 

@@ -20,7 +20,7 @@ from handsfree.hearing.sources import Recording
 from handsfree.hearing.worker import Hearing, HearingPlan, SourceEnded, recogniser_of
 from handsfree.lexicon.automaton import WordAutomaton, choice, optional, phrase, phrases, sequence
 from handsfree.lexicon.catalogue import english
-from handsfree.procedure.phrases import stop_grammar
+from handsfree.questions.grammar import stop_grammar
 from tests.bench.live import material
 from tests.bench.live.figures import Figure, Share, Spread
 from tests.bench.live.scale import MODEL, Scale

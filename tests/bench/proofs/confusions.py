@@ -18,7 +18,7 @@ from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of, own_phrases
-from handsfree.procedure.proofs.homophones import near_homophone
+from homophones import near_homophone
 from handsfree.shipped import model_folder, procedure_path
 from handsfree.speaking.voice import Voice, VoiceSettings
 

@@ -2,7 +2,7 @@
 
     python tests/bench/proofs/mutation.py [FILE ...] [--every N] [--survivors]
 
-Damages come from the language's model (`handsfree/procedure/proofs/mutants.py`). One that changes no meaning
+Damages come from the language's model (`tests/procedure/support/mutants.py`). One that changes no meaning
 is left out. One is dangerous when it allows what the undamaged procedure ruled out
 (`handsfree/procedure/proofs/dangers.py`, which knows none of the proofs), or makes a phrase sound like another.
 """
@@ -19,7 +19,7 @@ from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.procedure.proofs.dangers import dangers
-from handsfree.procedure.proofs.mutants import documents_of, load_mutant, mutants
+from mutants import documents_of, load_mutant, mutants
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 BY_WORDS = ("near-homophone", "hazard phrase", "action last", "longer", "empty source")

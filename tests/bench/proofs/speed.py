@@ -10,9 +10,9 @@ import time
 import tracemalloc
 from pathlib import Path
 
+from handsfree.documents import parse_document
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
-from handsfree.procedure.yaml_reader import parse_document
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "procedure" / "support"))
 

@@ -12,7 +12,7 @@ import numpy as np
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.play import DemoClock, scenario_files
 from handsfree.demo.technician import InventedTechnician
-from handsfree.session import inputs as inp
+from handsfree.events import inputs as inp
 from handsfree.session.stops import fuel_of
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan

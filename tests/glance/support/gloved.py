@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.glance.keys import Answers, answers
 from handsfree.glance.pad import DOWN, ENTER, Pad, here, press
 from handsfree.lexicon.meaning import Correction, Meaning, Values
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
 from handsfree.session.fusion import choose_typed
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State
 
 PACE_MS = 1_100
 """Between two presses: slower than a held key repeats."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.glance.watching import Watch
 from handsfree.ledger import Head
-from handsfree.session import inputs as inp
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.state import State
 
 
 @dataclass

@@ -20,10 +20,11 @@ from typing import Any, ClassVar
 import numpy as np
 
 from handsfree import sound_card
-from handsfree.session import events as ev
-from handsfree.session.inputs import INPUT_KINDS
+from handsfree.events import decisions as ev
+from handsfree.events.inputs import INPUT_KINDS
+from handsfree.events.state import State
+from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
-from handsfree.session.state import State, apply
 from handsfree.visit.recorder import event_of
 from tests.hearing.sounds import burner_noise
 from tests.speaking.conftest import Card

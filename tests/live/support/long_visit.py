@@ -13,8 +13,8 @@ from decimal import Decimal
 from pathlib import Path
 
 from handsfree.demo.technician import InventedTechnician
+from handsfree.events.state import State
 from handsfree.session.plan import Plan
-from handsfree.session.state import State
 
 RANGES = {
     "flow_temperature": (40, 79, 0),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from pathlib import Path
 
+from handsfree.documents import Document, parse_document
 from handsfree.procedure.procedure import Procedure, load_procedure
-from handsfree.procedure.yaml_reader import Document, parse_document
 
 PROVEN = """\
 handsfree: 1

@@ -15,10 +15,10 @@ from typing import Any
 
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.technician import InventedTechnician
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import Sheets, load_sheets
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.stops import fuel_of

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from rehearsed import JOB_SHEET, PROCEDURE, technician
 
+from handsfree.events import inputs as inp
+from handsfree.events.state import State
 from handsfree.ledger import Moment
-from handsfree.session import inputs as inp
-from handsfree.session.state import State
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 

@@ -1,0 +1,426 @@
+"""What a visit decides, as it is recorded. The state of a visit is these events applied, nothing else."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from handsfree.events.inputs import Record
+from handsfree.questions import Question
+
+Rate = Literal["maximum", "minimum"]
+Direction = Literal["clockwise", "counter-clockwise"]
+
+
+class ReadingRecord(Record):
+    """A reading: its exact decimal as text, its UCUM unit, its resolution."""
+
+    quantity: str
+    value: str
+    """A decimal, or "over range" or "no reading" as the display showed."""
+    unit: str
+    resolution: str
+
+
+class VisitOpened(Record):
+    """The first event: what is run, on what, by which versions."""
+
+    kind: Literal["visit-opened"] = "visit-opened"
+    at: int
+    schema_version: int
+    decision_version: str
+    """The fingerprint of the decision code (session/version.py)."""
+    versions: dict[str, str] = Field(default_factory=dict)
+    """The packages that take part in decisions, by name, as they were installed."""
+    lock_sha256: str | None = None
+    """The lock file that the installation was made from; None where there was none."""
+    program: str
+    procedure: str
+    procedure_sha256: str
+    sheets_sha256: dict[str, str]
+    model_sha256: str | None
+    day: str
+    """The calendar day by the wall clock, for calibration dates; never used for settling."""
+    job: str
+    site: str
+    technician: str
+    licence: str
+    appliance: str
+    serial: str
+    fuel: str
+    instrument: str
+    instrument_serial: str
+    calibrated_until: str
+    trade: str = "combustion"
+
+
+class Said(Record):
+    """Something for the tool to say that asks nothing."""
+
+    kind: Literal["said"] = "said"
+    text: str
+
+
+class Asked(Record):
+    """A question: the tool says it and then expects an answer to it."""
+
+    kind: Literal["asked"] = "asked"
+    at: int
+    question: Question
+    text: str
+    attempt: int = 1
+    until: int | None = None
+    """For a wait: when it ends."""
+
+
+class ToneSounded(Record):
+    """A tone: attention before readings, or the alarm of an unanswered firing gate."""
+
+    kind: Literal["tone"] = "tone"
+    name: Literal["attention", "alarm"]
+
+
+class Understood(Record):
+    """Which meaning was chosen from what was heard or typed, and what spoke against it."""
+
+    kind: Literal["understood"] = "understood"
+    meaning: str
+    doubt: str = ""
+
+
+class NotUnderstood(Record):
+    """Nothing that the question accepts; counted for each question."""
+
+    kind: Literal["not-understood"] = "not-understood"
+    why: str
+
+
+class GateEntered(Record):
+    """A gate begins."""
+
+    kind: Literal["gate-entered"] = "gate-entered"
+    at: int
+    gate: str
+    title: str
+
+
+class GatePassed(Record):
+    """A gate ends with an outcome, which leads to the next."""
+
+    kind: Literal["gate-passed"] = "gate-passed"
+    at: int
+    gate: str
+    outcome: str
+    to: str
+
+
+class WentBack(Record):
+    """The person went back; nothing is un-altered by it."""
+
+    kind: Literal["went-back"] = "went-back"
+    at: int
+    gate: str
+    to: str
+
+
+class ReadBack(Record):
+    """Values said back to the person; they are not accepted yet."""
+
+    kind: Literal["read-back"] = "read-back"
+    values: tuple[ReadingRecord, ...]
+    doubtful: tuple[str, ...] = ()
+    """Quantities that must be called a second time, whatever is answered."""
+
+
+class ReadingCorrected(Record):
+    """The person corrected a value: from what to what."""
+
+    kind: Literal["reading-corrected"] = "reading-corrected"
+    was: ReadingRecord
+    now: ReadingRecord
+
+
+class ReadingRefused(Record):
+    """A value was not taken."""
+
+    kind: Literal["reading-refused"] = "reading-refused"
+    reading: ReadingRecord
+    why: str
+    pair: bool = False
+    """It does not agree with the other half of its pair."""
+
+
+class ReadingAccepted(Record):
+    """A value counts from now on."""
+
+    kind: Literal["reading-accepted"] = "reading-accepted"
+    at: int
+    gate: str
+    kept_at: str
+    """The name its gate gives it; verdicts ask for it by this."""
+    number: int
+    """The number of the set, from 1."""
+    reading: ReadingRecord
+    how: Literal["affirmed", "silence", "twice", "corrected", "timed"]
+
+
+class RateCalled(Record):
+    """The rate as called after the values of a set."""
+
+    kind: Literal["rate-called"] = "rate-called"
+    rate: str
+
+
+class SetTaken(Record):
+    """All values of a set are accepted and its rate was called."""
+
+    kind: Literal["set-taken"] = "set-taken"
+    at: int
+    kept_at: str
+    number: int
+
+
+class SetVoided(Record):
+    """Readings no longer count."""
+
+    kind: Literal["set-voided"] = "set-voided"
+    kept_at: str
+    why: str
+
+
+class PairDoubted(Record):
+    """CO2 and O2 cannot both be true; while this is open nothing there passes."""
+
+    kind: Literal["pair-doubted"] = "pair-doubted"
+    kept_at: str
+    reason: str
+
+
+class SettlingJudged(Record):
+    """Whether one quantity has stopped moving, by the stated rule, with its numbers."""
+
+    kind: Literal["settling-judged"] = "settling-judged"
+    kept_at: str
+    quantity: str
+    settled: bool
+    reason: str
+    mean: str
+    slope: str
+    slope_half_width: str
+    remaining: str
+    forecast_seconds: str
+
+
+class ValueSettled(Record):
+    """The value that stands for the settled sets, with what settling leaves uncertain."""
+
+    kind: Literal["value-settled"] = "value-settled"
+    kept_at: str
+    reading: ReadingRecord
+    uncertainty: str
+
+
+class FoundValue(Record):
+    """A thing's setting as found, captured before it is altered."""
+
+    kind: Literal["found-value"] = "found-value"
+    thing: str
+    reading: ReadingRecord
+
+
+class Altered(Record):
+    """A thing was changed for the work."""
+
+    kind: Literal["altered"] = "altered"
+    at: int
+    thing: str
+    gate: str
+
+
+class Restored(Record):
+    """A thing was put back; a setting is proven by its value."""
+
+    kind: Literal["restored"] = "restored"
+    at: int
+    thing: str
+    gate: str
+    reading: ReadingRecord | None = None
+
+
+class Marked(Record):
+    """A mark called by voice, timed at the onset of the word."""
+
+    kind: Literal["marked"] = "marked"
+    onset: int
+
+
+class VerdictGiven(Record):
+    """A calculation's outcome with the rule and the numbers it came from."""
+
+    kind: Literal["verdict"] = "verdict"
+    at: int
+    gate: str
+    calculation: str
+    outcome: str
+    demonstrated: bool
+    rule: str
+    numbers: dict[str, str]
+    sources: tuple[str, ...]
+    sentence: str
+
+
+class Advised(Record):
+    """One step of advice, or why there is none."""
+
+    kind: Literal["advised"] = "advised"
+    gate: str
+    adjuster: str
+    direction: str
+    eighths: int
+    reason: str
+
+
+class Turned(Record):
+    """A turn as the person called it."""
+
+    kind: Literal["turned"] = "turned"
+    at: int
+    gate: str
+    rate: str
+    direction: Direction
+    eighths: int
+
+
+class NotDone(Record):
+    """A gate was passed undone; the reason is in the sound or the typed words."""
+
+    kind: Literal["not-done"] = "not-done"
+    at: int
+    gate: str
+    reason: str
+    sound: str | None
+
+
+class Noted(Record):
+    """A note; it is kept as sound or typed words."""
+
+    kind: Literal["noted"] = "noted"
+    at: int
+    text: str
+    sound: str | None
+
+
+class Held(Record):
+    """The visit is on hold."""
+
+    kind: Literal["held"] = "held"
+    at: int
+
+
+class CarriedOn(Record):
+    """The visit goes on after a hold."""
+
+    kind: Literal["carried-on"] = "carried-on"
+    at: int
+
+
+class RecheckBegun(Record):
+    """Burner, rate and every altered thing are asked again, in this order; settle clocks start afresh."""
+
+    kind: Literal["recheck-begun"] = "recheck-begun"
+    at: int
+    items: tuple[str, ...]
+
+
+class Rechecked(Record):
+    """One of them, as answered."""
+
+    kind: Literal["rechecked"] = "rechecked"
+    item: str
+    answer: str
+
+
+class BurnerWentOut(Record):
+    """The burner went out at a held rate; the second time in a visit it stops the work."""
+
+    kind: Literal["burner-went-out"] = "burner-went-out"
+    at: int
+    gate: str
+
+
+class Stopped(Record):
+    """Make-safe: the visit stops here; things may stay altered."""
+
+    kind: Literal["stopped"] = "stopped"
+    at: int
+    gate: str
+    why: str
+    detail: str
+    script: str
+    source: str
+    still_altered: tuple[str, ...]
+
+
+class Cleared(Record):
+    """The person says that the hazard is cleared and why; their words, not ours."""
+
+    kind: Literal["cleared"] = "cleared"
+    at: int
+    gate: str
+    """Where the visit goes on: the gate that was stopped at, or the one that led to a stop gate."""
+    reason: str
+    sound: str | None
+
+
+class VisitClosed(Record):
+    """The last event: nothing follows it."""
+
+    kind: Literal["visit-closed"] = "visit-closed"
+    at: int
+    outcome: Literal["finished", "stopped"]
+    still_altered: tuple[str, ...]
+    not_done: tuple[str, ...]
+    readings: int
+    verdicts: dict[str, str]
+
+
+Decision = Annotated[
+    VisitOpened
+    | Said
+    | Asked
+    | ToneSounded
+    | Understood
+    | NotUnderstood
+    | GateEntered
+    | GatePassed
+    | WentBack
+    | ReadBack
+    | ReadingCorrected
+    | ReadingRefused
+    | ReadingAccepted
+    | RateCalled
+    | SetTaken
+    | SetVoided
+    | PairDoubted
+    | SettlingJudged
+    | ValueSettled
+    | FoundValue
+    | Altered
+    | Restored
+    | Marked
+    | VerdictGiven
+    | Advised
+    | Turned
+    | NotDone
+    | Noted
+    | Held
+    | CarriedOn
+    | RecheckBegun
+    | Rechecked
+    | BurnerWentOut
+    | Stopped
+    | Cleared
+    | VisitClosed,
+    Field(discriminator="kind"),
+]

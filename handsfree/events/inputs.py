@@ -1,0 +1,133 @@
+"""What comes in from the world, as it is recorded: words, time, and the state of the devices.
+
+Times are milliseconds of the visit's own monotonic clock. A visit is decided from these alone.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Literal, TypeGuard, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer
+
+Exact = Annotated[Decimal, PlainSerializer(lambda value: f"{value:f}", return_type=str)]
+
+
+class Record(BaseModel):
+    """A frozen, strict shape that goes into the ledger as JSON without binary floats."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class HeardWord(Record):
+    """One word with its place in the utterance."""
+
+    word: str
+    start_ms: int
+    end_ms: int
+    confidence: Exact
+
+
+class Alternative(Record):
+    """One way of hearing an utterance; scores compare only within the utterance, higher is better."""
+
+    words: tuple[HeardWord, ...]
+    score: Exact
+
+    @property
+    def text(self) -> tuple[str, ...]:
+        """The bare words."""
+        return tuple(word.word for word in self.words)
+
+
+class Heard(Record):
+    """An utterance as the recogniser heard it, best alternative first."""
+
+    kind: Literal["heard"] = "heard"
+    at: int
+    alternatives: tuple[Alternative, ...]
+    grammar: str
+    """The identity of the grammar that was listened for."""
+    started: int
+    ended: int
+    overflow: bool = False
+    """Blocks of sound were lost in it: no reading is taken from such an utterance."""
+    clipped: bool = False
+    over_voice: bool = False
+    """It began while the tool itself was speaking: only stop and hazard phrases act."""
+    sound: str | None = None
+    """SHA-256 of the utterance's sound, as kept beside the ledger."""
+
+
+class Typed(Record):
+    """Words or keys typed, for when the ears fail."""
+
+    kind: Literal["typed"] = "typed"
+    at: int
+    text: str
+
+
+class TimePassed(Record):
+    """A deadline of the visit has come."""
+
+    kind: Literal["time-passed"] = "time-passed"
+    at: int
+
+
+class SpeechEnded(Record):
+    """The tool has finished saying what it had to say."""
+
+    kind: Literal["speech-ended"] = "speech-ended"
+    at: int
+    cut: bool = False
+    """It was cut off, because a person spoke over it: the question may not have been heard."""
+
+
+class DeviceLost(Record):
+    """A microphone, a recogniser or a voice has gone."""
+
+    kind: Literal["device-lost"] = "device-lost"
+    at: int
+    device: str
+
+
+class DeviceFound(Record):
+    """It is back."""
+
+    kind: Literal["device-found"] = "device-found"
+    at: int
+    device: str
+
+
+class SoundPoor(Record):
+    """The sound is too poor to be led by, as the levels of the last while show."""
+
+    kind: Literal["sound-poor"] = "sound-poor"
+    at: int
+    fault: Literal["too-noisy", "too-loud", "too-quiet", "lost"]
+    noise_db: Exact
+    """In dB of full scale, as all levels here."""
+    speech_db: Exact | None
+    lost_blocks: int
+    """How many blocks of sound (20 ms) were lost in the visit so far."""
+
+
+class Resumed(Record):
+    """The visit goes on after a crash or a pause of the program; the clock starts a new stretch."""
+
+    kind: Literal["resumed"] = "resumed"
+    at: int
+    program: str
+
+
+Input = Annotated[
+    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
+    Field(discriminator="kind"),
+]
+INPUT_KINDS = frozenset(shape.model_fields["kind"].default for shape in get_args(get_args(Input)[0]))
+"""The names of the inputs in the record."""
+
+
+def is_input(event: object) -> TypeGuard[Input]:
+    """Say whether an event is an input, which comes in from the world and is not decided."""
+    return isinstance(event, get_args(get_args(Input)[0]))

@@ -1,0 +1,169 @@
+"""The state of a visit: all that a decision may depend on. `handsfree/session/apply.py` alone changes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any, Literal
+
+from handsfree.events.decisions import Direction, ReadingRecord
+from handsfree.questions import Question
+from handsfree.questions.nothing import Nothing
+
+_NOTHING: Mapping[Any, Any] = MappingProxyType({})
+
+
+def _nothing() -> Mapping[Any, Any]:
+    return _NOTHING
+
+
+EARS = frozenset({"microphone", "recogniser"})
+"""Without either of these devices nothing is heard."""
+
+
+@dataclass(frozen=True)
+class ReadingSet:
+    """One set of accepted values with its time."""
+
+    number: int
+    at: int
+    values: Mapping[str, ReadingRecord] = field(default_factory=_nothing)
+    complete: bool = False
+    doubted: str = ""
+    """Why values of it that are tied to each other cannot all be true."""
+
+
+@dataclass(frozen=True)
+class Pending:
+    """Values called but not accepted: by quantity, with those to be called a second time."""
+
+    values: Mapping[str, ReadingRecord] = field(default_factory=_nothing)
+    doubtful: tuple[str, ...] = ()
+    unsure: bool = False
+    """They were heard in some doubt: silence accepts none of them."""
+    corrected: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A settled value and the standard uncertainty that settling leaves."""
+
+    reading: ReadingRecord
+    uncertainty: Decimal
+
+
+@dataclass(frozen=True)
+class ValueKept:
+    """A value that settled, in the history of an adjustment."""
+
+    kept_at: str
+    quantity: str
+    value: Decimal
+
+
+@dataclass(frozen=True)
+class AdjusterTurned:
+    """A turn of an adjuster, in the history of an adjustment."""
+
+    rate: str
+    """The adjuster: that of this rate."""
+    direction: Direction
+    eighths: int
+    at: int
+
+
+Learned = ValueKept | AdjusterTurned
+"""What an adjustment learns from, in its order."""
+
+Status = Literal["new", "running", "stopped", "closed"]
+
+
+@dataclass(frozen=True)
+class Interrupted:
+    """The question that a note interrupted, its text, and the end of its wait."""
+
+    question: Question
+    text: str
+    until: int | None
+
+
+@dataclass(frozen=True)
+class State:
+    """Everything a decision may depend on."""
+
+    status: Status = "new"
+    day: str = ""
+    now: int = 0
+    gate: str = ""
+    question: Question = field(default_factory=Nothing)
+    text: str = ""
+    attempt: int = 0
+    doubt: str = ""
+    """What spoke against the last understanding."""
+    asked_at: int = 0
+    silent_since: int = 0
+    until: int | None = None
+    speaking: bool = False
+    unsaid: bool = False
+    """The question at hand is still being said: its silence is counted from the end of that."""
+    by_keys: bool = False
+    """The last answer came by keys: who reads and presses is not silent after a second and a half."""
+    cut_off: bool = False
+    """A person spoke over it, and it fell silent before its end."""
+    alarmed: bool = False
+    held_since: int | None = None
+    entered: Mapping[str, int] = field(default_factory=_nothing)
+    passed: tuple[str, ...] = ()
+    altered: Mapping[str, str] = field(default_factory=_nothing)
+    """Thing -> the gate that altered it, in the order they were altered."""
+    altered_at: Mapping[str, int] = field(default_factory=_nothing)
+    """Thing -> when it was last altered."""
+    found: Mapping[str, ReadingRecord] = field(default_factory=_nothing)
+    sets: Mapping[str, tuple[ReadingSet, ...]] = field(default_factory=_nothing)
+    settled: Mapping[str, Mapping[str, Settled]] = field(default_factory=_nothing)
+    pending: Pending = field(default_factory=Pending)
+    pair_refused: bool = False
+    pair_doubted: str = ""
+    """Why tied values of the set being called, called twice, cannot all be true."""
+    rate_called: str | None = None
+    marks: tuple[int, ...] = ()
+    last_change: int = 0
+    """When an adjuster, the rate, the cover or the probe was last changed."""
+    history: tuple[Learned, ...] = ()
+    """Settled values and turns in order, for the advice."""
+    verdicts: Mapping[str, str] = field(default_factory=_nothing)
+    not_done: tuple[str, ...] = ()
+    burner_outs: int = 0
+    rechecks: tuple[str, ...] = ()
+    rate_lost: str = ""
+    """Why the rate is not held any more, as a recheck found it."""
+    accepted: int = 0
+    last_accepted: ReadingRecord | None = None
+    interrupted: Interrupted | None = None
+    """What a note leads back to."""
+    lost: frozenset[str] = field(default_factory=frozenset)
+
+    @property
+    def moves(self) -> tuple[AdjusterTurned, ...]:
+        """The turns made so far."""
+        return tuple(one for one in self.history if isinstance(one, AdjusterTurned))
+
+    @property
+    def deaf(self) -> bool:
+        """Whether nothing can be heard at the moment, so that silence means nothing."""
+        return bool(self.lost & EARS)
+
+    def as_found_open(self, thing: str) -> bool:
+        """Whether what is read of a thing is as found: once it was altered, put back or not, nothing is."""
+        return thing not in self.altered_at
+
+    def readings(self, kept_at: str) -> tuple[ReadingSet, ...]:
+        """Return the complete sets kept under a name."""
+        return tuple(taken for taken in self.sets.get(kept_at, ()) if taken.complete)
+
+    def doubted(self, kept_at: str) -> str:
+        """Return why values kept under a name cannot all be true: the last set there says it for now."""
+        taken = self.readings(kept_at)
+        return taken[-1].doubted if taken else ""

@@ -1,0 +1,84 @@
+"""Reading what older versions recorded: each entry's content is turned into the shape that it has today.
+
+The sealed bytes never change; only what is read of them does. Version 2 named a question by a word and a text; today
+it is an object with fields of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from handsfree.events.record import SCHEMA_VERSION, Event, from_record
+
+SHA256_DIGITS = 64
+"""Version 2 kept the reason of a cleared stop as text, or as the name of its sound: the digits of a SHA-256."""
+
+_OF_A_GATE = {"confirm": "to-do", "choice": "choice", "readings": "values", "timed": "values"}
+"""Kind of gate -> the question that version 2 called "gate" there."""
+
+_RENAMED = {"restore": "put-back", "recheck-burner": "still-firing"}
+
+
+class Reader:
+    """Reads the entries of one record in their order.
+
+    `gate_kind` tells the kind of a gate of the recorded procedure, or None where it is not known; only records of
+    version 2 need it.
+    """
+
+    def __init__(self, gate_kind: Callable[[str], str | None]) -> None:
+        self._gate_kind = gate_kind
+        self._version = SCHEMA_VERSION
+        self._gate = ""
+        self._read_back: tuple[str, ...] = ()
+
+    def event(self, kind: str, content: Mapping[str, Any]) -> Event:
+        """Return the event of an entry; pydantic's ValidationError when it is none of ours."""
+        if kind == "visit-opened" and isinstance(content.get("schema_version"), int):
+            self._version = content["schema_version"]
+        if kind == "asked" and self._version < SCHEMA_VERSION and isinstance(content.get("question"), str):
+            asked = dict(content)
+            question, about = str(asked.pop("question")), str(asked.pop("about", ""))
+            return from_record(kind, {**asked, "question": self._question(question, about)})
+        event = from_record(kind, content)
+        if event.kind == "gate-entered":
+            self._gate = event.gate
+        elif event.kind == "read-back":
+            self._read_back = tuple(reading.quantity for reading in event.values)
+        return event
+
+    def _question(self, question: str, about: str) -> dict[str, Any]:
+        """Return a question of version 2 as it is written today."""
+        match question:
+            case "gate":
+                return {"kind": _OF_A_GATE.get(self._gate_kind(self._gate) or "", "to-do")}
+            case "read-back":
+                return {"kind": question, "quantities": self._read_back}
+            case "once-more" | "digits":
+                return {"kind": question, "quantity": about}
+            case "which-value":
+                return {"kind": question, "quantity": about or None}
+            case "pair":
+                return {"kind": "tied-values", "quantities": ("co2", "o2")}
+            case "monoxide":
+                return {"kind": "alike-quantities", "quantity": "co", "other": "co2"}
+            case "rate" | "recheck-rate":
+                return {"kind": "rate", "recheck": question == "recheck-rate"}
+            case "mark-first" | "mark-last":
+                return {"kind": "mark", "which": question.removeprefix("mark-")}
+            case "turn-check":
+                direction, _, eighths = about.partition("=")
+                return {"kind": question, "direction": direction, "eighths": int(eighths)}
+            case "thing-check":
+                thing, _, value = about.partition("=")
+                return {"kind": question, "thing": thing, "value": value or None}
+            case "thing-first" | "restore" | "recheck-thing":
+                return {"kind": _RENAMED.get(question, question), "thing": about}
+            case "answer-check":
+                return {"kind": question, "answer": about}
+            case "cleared-check":
+                sound = about if len(about) == SHA256_DIGITS else None
+                return {"kind": question, "reason": "" if sound else about, "sound": sound}
+            case _:
+                return {"kind": _RENAMED.get(question, question)}

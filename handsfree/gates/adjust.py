@@ -1,0 +1,156 @@
+"""One step of an adjuster: advice from the maker's data and the moves so far, then the turn as made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+from handsfree.blocks import Name, Names, Target
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.gates.block import GateBlock, Rate
+from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
+from handsfree.gates.outcomes import DONE, NO_ADVICE
+from handsfree.gates.visit import Turning, Utterance, Visit
+from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning, TurnMade
+from handsfree.questions import Question
+from handsfree.questions.grammar import grammar
+from handsfree.questions.kind import Scope
+from handsfree.questions.turn import Turn
+from handsfree.questions.turn_check import TurnCheck
+
+
+class AdjustGate(GateBlock):
+    """Advice for one turn of an adjuster from the maker's data, and the call of the turn made."""
+
+    kind: Literal["adjust"]
+    rate: Rate
+    """Which rate's adjuster is turned."""
+    using: Name
+    """Where the readings were kept that are out."""
+    voids: Names = ()
+    """Readings that no longer count once the adjuster has moved."""
+    no_advice: Target
+    """Where it leads when no advice may be given."""
+
+    @property
+    def phrases(self) -> Mapping[str, tuple[str, ...]]:
+        """It has no answers of its own."""
+        return {}
+
+    @property
+    def effects(self) -> Effects:
+        """It turns an adjuster, so that readings are void."""
+        return Effects(turns=Turning(self.rate, self.using, self.voids))
+
+    @property
+    def texts(self) -> Mapping[str, str]:
+        """Its title."""
+        return {"title": self.title}
+
+    def ways(self, to: Targets) -> dict[str, str]:
+        """Return where it leads once turned, without advice, and not done."""
+        own = {DONE: to.then(self), NO_ADVICE: to.full(self.no_advice, ("no_advice",))}
+        return own_or_not_done(self, to, own)
+
+    def questions(self, scope: Scope) -> tuple[Question, ...]:
+        """Return the turn and its read-back, either way."""
+        del scope
+        return (
+            Turn(),
+            TurnCheck(direction="clockwise", eighths=1),
+            TurnCheck(direction="counter-clockwise", eighths=1),
+        )
+
+    def returned_to(self, state: State) -> bool:
+        """Return True: it asks whenever it is entered."""
+        del state
+        return True
+
+    def open(self, visit: Visit) -> None:
+        """Give the advice, or say why there is none."""
+        advice = visit.advise(Turning(self.rate, self.using, self.voids))
+        visit.emit(
+            ev.Advised(
+                gate=visit.state.gate,
+                adjuster=advice.adjuster,
+                direction=advice.direction or "",
+                eighths=advice.eighths,
+                reason=advice.reason,
+            )
+        )
+        if advice.direction is None:
+            visit.say("no-advice", reason=advice.spoken)
+            visit.pass_gate(NO_ADVICE)
+            return
+        text = visit.words(
+            "advice",
+            adjuster=sentence_case(advice.adjuster),
+            direction=visit.words(advice.direction),
+            turn=_far(visit, advice.eighths),
+        )
+        visit.ask(Turn(), text)
+
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+        """Read the called turn back; take it when it is confirmed."""
+        del utterance
+        question = visit.state.question
+        if isinstance(meaning, TurnMade) and isinstance(question, Turn | TurnCheck):
+            direction = meaning.direction or "clockwise"
+            text = visit.words(
+                "turn-read-back", direction=visit.words(direction), turn=_far(visit, meaning.eighths)
+            )
+            visit.ask(TurnCheck(direction=direction, eighths=meaning.eighths), sentence_case(text))
+            return True
+        if isinstance(question, TurnCheck) and meaning == Answer("affirm"):
+            self._turned(visit, question)
+            return True
+        if isinstance(question, TurnCheck) and meaning == Answer("deny"):
+            visit.ask(Turn(), visit.words("turn-called"))
+            return True
+        return False
+
+    def _turned(self, visit: Visit, turn: TurnCheck) -> None:
+        visit.emit(
+            ev.Turned(
+                at=visit.at,
+                gate=visit.state.gate,
+                rate=self.rate,
+                direction=turn.direction,
+                eighths=turn.eighths,
+            )
+        )
+        if turn.eighths:
+            for kept_at in (self.using, *(name for name in self.voids if name != self.using)):
+                if kept_at in visit.state.sets:
+                    visit.emit(ev.SetVoided(kept_at=kept_at, why="the adjuster was turned"))
+        visit.pass_gate(DONE)
+
+    def time_up(self, visit: Visit) -> None:
+        """Advise anew."""
+        self.open(visit)
+
+    def silence(self, visit: Visit) -> None:
+        """Ask again: silence answers nothing here."""
+        visit.ask_again()
+
+    def drawing(self) -> Drawing:
+        """Return a plain box."""
+        return Drawing()
+
+    def told(self, outcome: str, scope: Scope) -> str:
+        """Return a turn as it would be called."""
+        del outcome
+        return f'"{grammar(Turn(), scope).example()}"'
+
+    def lost(self, was: GateKind) -> Iterator[str]:
+        """Yield that it turns on something else."""
+        before = was.effects.turns
+        if before is not None and (before.rate, before.using) != (self.rate, self.using):
+            yield "turns on something else"
+
+
+def _far(visit: Visit, eighths: int) -> str:
+    turns = visit.catalogue.turns
+    return turns[eighths][0] if eighths in turns else visit.words("eighths", count=str(eighths))

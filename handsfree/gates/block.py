@@ -1,0 +1,84 @@
+"""What the YAML of every gate has, and the parts that several kinds write."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from handsfree.blocks import Block, Exact, Name, Phrase, Target
+
+Rate = Literal["maximum", "minimum"]
+
+
+class GateBlock(Block):
+    """What every gate has."""
+
+    id: Name
+    """Its name, unique in the file; included gates are called `prefix/gate` once flattened."""
+    title: str = Field(min_length=3, max_length=60)
+    """What it is, in a few words: spoken for "where am I", shown on every page."""
+    source: str | None = None
+    """Where its content comes from: a standard, a manual, or 'common practice, no source'."""
+    firing: bool = False
+    """Whether the burner fires here: then silence for a minute is an alarm and then stops the visit."""
+    needs: dict[Name, Phrase] = Field(default_factory=dict)
+    """Things and the state each must be in before this gate is entered: `{cover: fitted, probe: in}`."""
+    at_most: int | None = Field(default=None, ge=1, le=50)
+    """How often the gate may be entered in one visit; a loop needs one."""
+    exhausted: Target | None = None
+    """Where it leads when it would be entered once too often."""
+    not_done: bool | Target = True
+    """Whether "not done, because" may pass it (to `then`), or the gate it then leads to."""
+    then: Target | None = None
+    """Where it leads; the next gate of the file when left out."""
+
+    @model_validator(mode="after")
+    def _bounded(self) -> GateBlock:
+        if (self.at_most is None) != (self.exhausted is None):
+            raise ValueError("at_most and exhausted belong together: give both or neither")
+        return self
+
+
+class Settle(Block):
+    """How long to wait and how many sets prove that readings have stopped moving."""
+
+    wait_seconds: int = Field(ge=90, le=900)
+    """Silence before the first set; the maker's wait when that is longer. Never under 90 s."""
+    sets: int = Field(default=3, ge=3, le=10)
+    """How many sets in a row are judged."""
+    apart_seconds: int = Field(default=30, ge=10, le=300)
+    """Time between two sets."""
+    most_sets: int = Field(default=8, ge=3, le=20)
+    """After this many sets it is called unsettled."""
+    source: str
+    """Where these numbers come from."""
+
+    @model_validator(mode="after")
+    def _enough(self) -> Settle:
+        if self.most_sets < self.sets:
+            raise ValueError("most_sets must not be below sets")
+        return self
+
+
+class Limits(Block):
+    """Limits that stand in the procedure itself: those of a regulation, not of a maker."""
+
+    quantity: str
+    """What is judged, by its name in the catalogue."""
+    low: Exact | None = None
+    """The least value allowed, in the quantity's unit; open when left out."""
+    high: Exact | None = None
+    """The greatest value allowed; open when left out."""
+    accuracy: Exact | None = None
+    """The instrument's expanded uncertainty (k = 2) in the same unit; without it the value is taken as it is."""
+    source: str = Field(min_length=1)
+    """Where the limits are published."""
+
+    @model_validator(mode="after")
+    def _sensible(self) -> Limits:
+        if self.low is None and self.high is None:
+            raise ValueError("give low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self

@@ -1,0 +1,109 @@
+"""A question with a few answers, each leading somewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from handsfree.blocks import Block, Name, Phrases, Prompt, Target
+from handsfree.events.state import State
+from handsfree.gates.block import GateBlock
+from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
+from handsfree.gates.visit import Utterance, Visit
+from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning
+from handsfree.questions import Question
+from handsfree.questions.answer_check import AnswerCheck
+from handsfree.questions.choice import Choice
+from handsfree.questions.kind import Scope
+
+
+class ChoiceAnswer(Block):
+    """One answer to a choice and where it leads."""
+
+    heard: Phrases
+    then: Target
+
+
+class ChoiceGate(GateBlock):
+    """A question with a few answers, each leading somewhere."""
+
+    kind: Literal["choice"]
+    prompt: Prompt
+    answers: dict[Name, ChoiceAnswer] = Field(min_length=2)
+
+    @property
+    def phrases(self) -> Mapping[str, tuple[str, ...]]:
+        """Its answers."""
+        return {name: answer.heard for name, answer in self.answers.items()}
+
+    @property
+    def effects(self) -> Effects:
+        """It only leads on."""
+        return Effects()
+
+    @property
+    def texts(self) -> Mapping[str, str]:
+        """Its title and its prompt."""
+        return {"title": self.title, "prompt": self.prompt}
+
+    def ways(self, to: Targets) -> dict[str, str]:
+        """Return the way of each answer, and that of "not done"."""
+        own = {name: to.full(answer.then, ("answers", name, "then")) for name, answer in self.answers.items()}
+        return own_or_not_done(self, to, own, needs_then=True)
+
+    def questions(self, scope: Scope) -> tuple[Question, ...]:
+        """Return the choice, and the check of each answer."""
+        del scope
+        return (Choice(), *(AnswerCheck(answer=name) for name in self.answers))
+
+    def returned_to(self, state: State) -> bool:
+        """Return True: it asks whenever it is entered."""
+        del state
+        return True
+
+    def open(self, visit: Visit) -> None:
+        """Ask the prompt."""
+        visit.ask(Choice(), visit.fill(self.prompt))
+
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+        """Leave by the answer; one heard in doubt is offered for a yes or no first."""
+        if not isinstance(meaning, Answer):
+            return False
+        question = visit.state.question
+        if isinstance(question, AnswerCheck) and meaning.name == "affirm":
+            visit.pass_gate(question.answer)
+        elif isinstance(question, AnswerCheck) and meaning.name == "deny":
+            self.open(visit)
+        elif meaning.name not in self.answers:
+            return False
+        elif utterance.doubt:
+            first = sentence_case(self.answers[meaning.name].heard[0])
+            visit.ask(AnswerCheck(answer=meaning.name), visit.words("probably", first=first))
+        else:
+            visit.pass_gate(meaning.name)
+        return True
+
+    def time_up(self, visit: Visit) -> None:
+        """Ask the prompt."""
+        self.open(visit)
+
+    def silence(self, visit: Visit) -> None:
+        """Ask again: silence answers nothing here."""
+        visit.ask_again()
+
+    def drawing(self) -> Drawing:
+        """Return a rhombus."""
+        return Drawing(brackets=("{", "}"))
+
+    def told(self, outcome: str, scope: Scope) -> str:
+        """Return the first phrase of the answer."""
+        del scope
+        return f'"{self.answers[outcome].heard[0]}"'
+
+    def lost(self, was: GateKind) -> Iterator[str]:
+        """Yield nothing: what it shows is told by its ways."""
+        del was
+        yield from ()

@@ -1,0 +1,117 @@
+"""Something the person does and then says so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal
+
+from handsfree.blocks import Names, Phrases, Prompt
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.gates.block import GateBlock
+from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
+from handsfree.gates.lost import no_longer
+from handsfree.gates.outcomes import DONE
+from handsfree.gates.visit import Utterance, Visit
+from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning
+from handsfree.questions import Question
+from handsfree.questions.answer_check import AnswerCheck
+from handsfree.questions.done_check import DoneCheck
+from handsfree.questions.kind import Scope
+from handsfree.questions.to_do import ToDo
+
+
+class ConfirmGate(GateBlock):
+    """Something the person does and then says so."""
+
+    kind: Literal["confirm"]
+    prompt: Prompt
+    done: Phrases = ()
+    """What the person says when it is done, any one of these; the language's own word when left out ("done")."""
+    alters: Names = ()
+    """Things that are altered once this is done."""
+    restores: Names = ()
+    """Things without a value that are put back once this is done; it is read back before it counts."""
+
+    @property
+    def phrases(self) -> Mapping[str, tuple[str, ...]]:
+        """The word for having done it."""
+        return {DONE: self.done}
+
+    @property
+    def effects(self) -> Effects:
+        """It alters and restores things."""
+        return Effects(alters=self.alters, restores=self.restores)
+
+    @property
+    def texts(self) -> Mapping[str, str]:
+        """Its title and its prompt."""
+        return {"title": self.title, "prompt": self.prompt}
+
+    def ways(self, to: Targets) -> dict[str, str]:
+        """Return its one way on, and that of "not done"."""
+        return own_or_not_done(self, to, {DONE: to.then(self)})
+
+    def questions(self, scope: Scope) -> tuple[Question, ...]:
+        """Return the work, and the checks that may follow it."""
+        del scope
+        check = (DoneCheck(),) if self.restores else ()
+        return (ToDo(), AnswerCheck(answer=DONE), *check)
+
+    def returned_to(self, state: State) -> bool:
+        """Return True: it asks whenever it is entered."""
+        del state
+        return True
+
+    def open(self, visit: Visit) -> None:
+        """Ask the prompt."""
+        visit.ask(ToDo(), visit.fill(self.prompt))
+
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+        """Take "done", after a yes or no when it was heard in real doubt; read back what it restores."""
+        checked = visit.state.question in {DoneCheck(), AnswerCheck(answer=DONE)}
+        if meaning == Answer(DONE) and self.restores:
+            things = (visit.things[name] for name in self.restores)
+            states = "; ".join(f"{thing.said} {thing.restored}" for thing in things)
+            visit.ask(DoneCheck(), visit.words("things-check", things=sentence_case(states)))
+        elif meaning == Answer(DONE) and utterance.doubt and not utterance.slight:
+            visit.ask(AnswerCheck(answer=DONE), visit.words("probably", first=sentence_case(self.done[0])))
+        elif meaning == Answer(DONE) or (checked and meaning == Answer("affirm")):
+            self._done(visit)
+        elif checked and meaning == Answer("deny"):
+            self.open(visit)
+        else:
+            return False
+        return True
+
+    def _done(self, visit: Visit) -> None:
+        for thing in self.restores:
+            if thing in visit.state.altered:
+                visit.emit(ev.Restored(at=visit.at, thing=thing, gate=visit.state.gate))
+        for thing in self.alters:  # altered anew counts too: holding another rate restarts the settle clock
+            visit.emit(ev.Altered(at=visit.at, thing=thing, gate=visit.state.gate))
+        visit.pass_gate(DONE)
+
+    def time_up(self, visit: Visit) -> None:
+        """Ask the prompt."""
+        self.open(visit)
+
+    def silence(self, visit: Visit) -> None:
+        """Ask again: silence confirms no work."""
+        visit.ask_again()
+
+    def drawing(self) -> Drawing:
+        """Return what it alters and restores."""
+        told = [f"alters {', '.join(self.alters)}"] if self.alters else []
+        told += [f"restores {', '.join(self.restores)}"] if self.restores else []
+        return Drawing("; ".join(told))
+
+    def told(self, outcome: str, scope: Scope) -> str:
+        """Return its own word."""
+        del outcome, scope
+        return f'"{self.done[0]}"'
+
+    def lost(self, was: GateKind) -> Iterator[str]:
+        """Yield the things it no longer alters."""
+        yield from no_longer("alters", was.effects.alters, self.alters)

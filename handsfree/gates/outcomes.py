@@ -1,0 +1,14 @@
+"""How a gate can be left, beside the answers of a choice and the branches of a verdict; how a visit ends."""
+
+from __future__ import annotations
+
+DONE = "done"
+NOT_DONE = "not done"
+EXHAUSTED = "exhausted"
+UNSETTLED = "unsettled"
+DROPPED_BACK = "dropped back"
+NO_ADVICE = "no advice"
+
+STOPPED = "stopped"
+FINISHED = "finished"
+ENDS = (STOPPED, FINISHED)

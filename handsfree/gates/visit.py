@@ -1,0 +1,216 @@
+"""What a gate may see and do of the visit that it is led in. The session's draft of one decision does all this."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Literal, Protocol
+
+from handsfree.events.decisions import Decision, Direction, ReadingRecord, SettlingJudged, ValueSettled
+from handsfree.events.state import State
+from handsfree.gates.block import Limits, Rate, Settle
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.meaning import Called, Meaning, Values
+from handsfree.questions import Question
+from handsfree.questions.ask import Thing
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """The circumstances of what was understood, and how surely."""
+
+    onset: int
+    """When the speech began, in ms of the visit."""
+    doubt: str = ""
+    """Why the hearing is not sure; empty when nothing speaks against it."""
+    rivals: tuple[Meaning, ...] = ()
+    """What else it may have meant, likeliest first."""
+    sound: str | None = None
+    text: str = ""
+    values: tuple[tuple[str, Called], ...] = ()
+    """The values called, when values were called."""
+    slight: bool = False
+    """The doubt is slight: enough for "done", never for a reading, a restore, a turn or the finish."""
+    words: tuple[str, ...] = ()
+    """The words themselves, where they are known."""
+
+    def in_doubt(self, quantity: str) -> bool:
+        """Say whether the doubt touches a quantity: all, unless the rivals agree on it."""
+        called = [dict(rival.values).get(quantity) for rival in self.rivals if isinstance(rival, Values)]
+        own = dict(self.values).get(quantity)
+        return not called or any(value is None or str(value) != str(own) for value in called)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The event of one quantity's settling, and the settled value that goes with it."""
+
+    event: SettlingJudged
+    settled: ValueSettled
+
+
+@dataclass(frozen=True)
+class Judging:
+    """What a verdict judges: a calculation of the trade, its inputs by name, and limits written in the gate."""
+
+    calculation: str
+    using: Mapping[str, str]
+    rate: Rate | None = None
+    limits: Limits | None = None
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What a calculation answers; `spoken` is what the tool says of it."""
+
+    outcome: str
+    spoken: str
+    sentence: str
+    rule: str = ""
+    demonstrated: bool = False
+    numbers: dict[str, str] = field(default_factory=dict)
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Turning:
+    """Which adjuster a gate turns, on which readings."""
+
+    rate: Rate
+    using: str
+    voids: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TurnAdvice:
+    """One step of an adjuster, or none with the reason: then `direction` is None."""
+
+    adjuster: str
+    direction: Direction | None
+    eighths: int
+    reason: str
+    """For the record."""
+    spoken: str = ""
+    """Why there is none, as it is said."""
+
+
+@dataclass(frozen=True)
+class Untrue:
+    """Why values that are tied to each other cannot all be true."""
+
+    quantities: tuple[str, ...]
+    reason: str
+    fits: str = ""
+    """What else they would fit, as the tool says it."""
+
+
+How = Literal["affirmed", "silence", "twice", "corrected", "timed"]
+
+
+class Visit(Protocol):
+    """One decision of a visit while it is being worked out."""
+
+    @property
+    def state(self) -> State:
+        """The state with all that was decided so far."""
+
+    @property
+    def at(self) -> int:
+        """The time of the input, in ms of the visit."""
+
+    @property
+    def ways(self) -> Mapping[str, str]:
+        """Where each outcome of the gate at hand leads."""
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The words of the language."""
+
+    @property
+    def things(self) -> Mapping[str, Thing]:
+        """What the procedure may alter."""
+
+    def fill(self, text: str) -> str:
+        """Return a prompt with the blanks filled in from the sheets."""
+
+    def words(self, saying: str, **blanks: str) -> str:
+        """Return one of the tool's sayings, filled in."""
+
+    def name(self, quantity: str) -> str:
+        """Return a quantity as the tool says it."""
+
+    def names(self, quantities: Iterable[str]) -> str:
+        """Return quantities as the tool says them, in a row."""
+
+    def emit(self, event: Decision) -> None:
+        """Add an event and apply it."""
+
+    def say(self, saying: str, **blanks: str) -> None:
+        """Say one of the tool's sayings."""
+
+    def tell(self, text: str) -> None:
+        """Say a text that asks nothing."""
+
+    def ask(self, question: Question, text: str, *, attempt: int = 1, until: int | None = None) -> None:
+        """Ask a question and expect its answer."""
+
+    def ask_again(self) -> None:
+        """Ask the question at hand once more, as if new."""
+
+    def ask_to_put_back(self, things: Iterable[str]) -> bool:
+        """Ask for the first of the things to be put back; False when there is none."""
+
+    def wait(self, until: int, text: str) -> None:
+        """Be silent until a time."""
+
+    def open(self) -> None:
+        """Open the gate at hand anew: its unmet needs first."""
+
+    def pass_gate(self, outcome: str) -> None:
+        """Leave the gate by an outcome."""
+
+    def lose_rate(self, why: str) -> None:
+        """Void the set at hand and go back to where the rate is held."""
+
+    def stop(self, why: str, detail: str, script: str, source: str) -> None:
+        """Stop the visit with a script."""
+
+    def record_of(self, quantity: str, called: Called) -> ReadingRecord:
+        """Return a called value as it is recorded."""
+
+    def stop_if_beyond(self, values: Mapping[str, ReadingRecord], *, may_adjust: bool = True) -> bool:
+        """Stop the visit when the values pass a stop limit; False when they do not."""
+
+    def beyond(self, values: Mapping[str, ReadingRecord]) -> bool:
+        """Say whether the values pass a stop limit."""
+
+    def decides_a_stop(self, quantity: str, values: Mapping[str, ReadingRecord]) -> bool:
+        """Say whether the quantity, alone or with the others, passes a stop limit: then it is called twice."""
+
+    def untrue(self, *, surely: bool = False) -> Untrue | None:
+        """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
+
+    def confirmed_by_others(self) -> tuple[str, ...]:
+        """Return the called values that silence may accept: confirmed by others, and no verdict hangs on them."""
+
+    def same_display(self, quantity: str, resolution: Decimal) -> Decimal:
+        """Return how far two calls of one live display may lie apart."""
+
+    def settle_seconds(self, settle: Settle) -> int:
+        """Return how long to wait after a change: the maker's wait when that is longer."""
+
+    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
+        """Judge whether each quantity kept under a name has settled."""
+
+    def stop_if_rising(self, kept_at: str, settle: Settle) -> bool:
+        """Stop the visit when a quantity rises that must not; False when none does."""
+
+    def hold_ran_out(self) -> bool:
+        """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
+
+    def judge(self, judging: Judging) -> Judgement:
+        """Carry out a calculation of the trade."""
+
+    def advise(self, turning: Turning) -> TurnAdvice:
+        """Return the advice for one turn of an adjuster."""

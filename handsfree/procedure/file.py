@@ -1,0 +1,60 @@
+"""One file of a procedure: what it is for, the facts it needs, and its gates in order.
+
+Every class of this package and of `handsfree/gates` that is a block is documentation too: authors see its docstring
+and those of its fields in their editor. Unknown keys are errors.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from handsfree.blocks import Block, Name, Names, Phrase, Target, Texts, as_tuple
+from handsfree.gates import Gate
+from handsfree.questions.ask import Thing
+
+LANGUAGE_VERSION = 1
+
+
+class IncludeGate(Block):
+    """Another procedure's gates, put in here under this id as prefix."""
+
+    kind: Literal["include"]
+    id: Name
+    file: str = Field(pattern=r"^[a-z0-9-]+\.yaml$")
+    """A file beside this one."""
+    parameters: dict[Name, str | int | bool | Decimal] = Field(default_factory=dict)
+    """Values for the included file's parameters, which stand there as `$name`."""
+    exits: dict[Name, Target]
+    """Where each of its exits leads."""
+
+
+AnyGate = Annotated[Gate | IncludeGate, Field(discriminator="kind")]
+
+
+class ProcedureFile(Block):
+    """One file: what the procedure is for, the facts it needs, and its gates in order."""
+
+    handsfree: Literal[1]
+    """The version of this language."""
+    procedure: Name
+    """Its name; the file is called the same."""
+    language: Name = "english"
+    """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
+    title: str
+    purpose: str
+    """What it is for, in a sentence."""
+    cautions: Texts = ()
+    """Spoken before the first gate, short."""
+    jobsheet: Names = ()
+    """Facts of the job sheet it cannot do without."""
+    parameters: dict[Name, str | int | bool | Decimal] = Field(default_factory=dict)
+    """Parameters with their defaults; a value `$name` in the gates is replaced."""
+    words: dict[Phrase, str] = Field(default_factory=dict)
+    """Pronunciations of words the dictionary lacks, in its phones."""
+    things: dict[Name, Thing] = Field(default_factory=dict)
+    exits: Names = ()
+    """Names of the ways out; run by itself, each exit restores everything and finishes."""
+    gates: Annotated[tuple[AnyGate, ...], BeforeValidator(as_tuple), Field(min_length=1)]

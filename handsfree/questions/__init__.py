@@ -1,0 +1,75 @@
+"""The questions of a visit: one module for each kind, and this union, which is their only list."""
+
+from __future__ import annotations
+
+from typing import Annotated, get_args
+
+from pydantic import Field
+
+from handsfree.questions.alike_quantities import AlikeQuantities
+from handsfree.questions.answer_check import AnswerCheck
+from handsfree.questions.choice import Choice
+from handsfree.questions.cleared_check import ClearedCheck
+from handsfree.questions.close_check import CloseCheck
+from handsfree.questions.digits import Digits
+from handsfree.questions.done_check import DoneCheck
+from handsfree.questions.finish_check import FinishCheck
+from handsfree.questions.kind import QuestionKind
+from handsfree.questions.mark import Mark
+from handsfree.questions.note import Note
+from handsfree.questions.nothing import Nothing
+from handsfree.questions.once_more import OnceMore
+from handsfree.questions.put_back import PutBack
+from handsfree.questions.rate import Rate
+from handsfree.questions.read_back import ReadBack
+from handsfree.questions.recheck_thing import RecheckThing
+from handsfree.questions.still_firing import StillFiring
+from handsfree.questions.stopped import Stopped
+from handsfree.questions.thing_check import ThingCheck
+from handsfree.questions.thing_first import ThingFirst
+from handsfree.questions.tied_values import TiedValues
+from handsfree.questions.to_do import ToDo
+from handsfree.questions.turn import Turn
+from handsfree.questions.turn_check import TurnCheck
+from handsfree.questions.values import CallValues
+from handsfree.questions.waiting import Waiting
+from handsfree.questions.which_value import WhichValue
+
+Question = Annotated[
+    ToDo
+    | Choice
+    | CallValues
+    | ReadBack
+    | OnceMore
+    | Digits
+    | WhichValue
+    | TiedValues
+    | AlikeQuantities
+    | Rate
+    | Turn
+    | TurnCheck
+    | Mark
+    | ThingFirst
+    | PutBack
+    | ThingCheck
+    | DoneCheck
+    | AnswerCheck
+    | FinishCheck
+    | StillFiring
+    | RecheckThing
+    | Note
+    | Waiting
+    | Nothing
+    | Stopped
+    | ClearedCheck
+    | CloseCheck,
+    Field(discriminator="kind"),
+]
+"""Every kind of question."""
+
+QUESTION_KINDS: tuple[type[Question], ...] = get_args(get_args(Question)[0])
+
+
+def as_kind(question: Question) -> QuestionKind:
+    """Return the question by the members that every kind has; a kind that lacks one does not type-check here."""
+    return question

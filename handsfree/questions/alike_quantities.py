@@ -1,0 +1,43 @@
+"""Which of two quantities was meant whose names sound alike."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.questions.keypad import Keypad, offered
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import affirm, rate_lost, slots
+
+
+class AlikeQuantities(Carried):
+    """One utterance could call either of two quantities; the tool asks whether it was the first."""
+
+    kind: Literal["alike-quantities"] = "alike-quantities"
+    quantity: str
+    """A yes means this one."""
+    other: str
+    """A no means this one."""
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner()
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        row = slots(scope.only((self.quantity, self.other)), scope.catalogue)
+        return (affirm(scope.catalogue), ValuesRule(row), *rate_lost(scope))
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        words = scope.catalogue.answers
+        return Keypad(offers=offered(words[name][0] for name in ("affirm", "deny")))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.answers("affirm")

@@ -1,0 +1,50 @@
+"""What a procedure lets the person call out, and the things that it alters: the blocks that questions speak of."""
+
+from __future__ import annotations
+
+from pydantic import Field, model_validator
+
+from handsfree.blocks import Block, Exact, Phrase
+
+
+class Thing(Block):
+    """Something a gate changes for the work and that must be put back."""
+
+    said: str
+    """Its name as the tool says it."""
+    altered: Phrase
+    """The word for its changed state, as both sides say it: "removed", "raised", "in"."""
+    restored: Phrase
+    """The word for its state as found: "fitted", "restored", "out"."""
+    value: str | None = None
+    """The quantity of its setting when it has one; the value found must be captured before it is altered."""
+
+    @model_validator(mode="after")
+    def _apart(self) -> Thing:
+        if self.altered == self.restored:
+            raise ValueError("altered and restored must be different words")
+        return self
+
+    def ask(self) -> Ask:
+        """Return how its setting is asked for; AssertionError when it has none."""
+        assert self.value is not None
+        return Ask(quantity=self.value)
+
+
+class Ask(Block):
+    """One quantity to be called out."""
+
+    quantity: str
+    """Its name in the catalogue: co2, o2, co, flue_temperature, ..."""
+    decimals: int | None = Field(default=None, ge=0, le=4)
+    """Digits after the point that the instrument shows; the catalogue's when left out."""
+    low: Exact | None = None
+    """Below this the value is not believed and asked again; stop limits come first."""
+    high: Exact | None = None
+    """Above this the value is not believed and asked again; stop limits come first."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Ask:
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self

@@ -1,0 +1,36 @@
+"""One of a few answers."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, answers
+from handsfree.questions.keypad import Keypad, offered
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+
+
+class Choice(Carried):
+    """The gate asks, and its answers each lead somewhere."""
+
+    kind: Literal["choice"] = "choice"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(guesses=True)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (answers(scope.answers),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return Keypad(offers=offered(texts[0] for texts in scope.answers.values()))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.chooses()

@@ -1,0 +1,44 @@
+"""Everything that is understood at a question of a gate, and every word that may be heard on a visit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.checks import heard
+from handsfree.lexicon.grammar import Grammar
+from handsfree.questions import Question
+from handsfree.questions.kind import Scope
+from handsfree.questions.rules import everywhere, hazard_rule
+
+
+def grammar(question: Question, scope: Scope) -> Grammar:
+    """Return all that is understood at a question; once the work has stopped, only its answers and hazards."""
+    own = question.rules(scope)
+    if question.manner.asker == "stop":
+        return Grammar((*own, hazard_rule(scope.catalogue)))
+    return Grammar((*own, *everywhere(scope.catalogue)))
+
+
+def stop_grammar(catalogue: Catalogue) -> Grammar:
+    """Return what is heard over the tool's own voice: stop and hazard phrases alone."""
+    return Grammar((hazard_rule(catalogue),))
+
+
+def words(scopes: Iterable[Scope]) -> frozenset[str]:
+    """Return every word that may be heard at any gate of these, whatever the course of the visit."""
+    asked: set[str] = {"co2", "o2", "co", "ambient_co"}
+    texts: list[str] = []
+    units: set[str] = set()
+    for scope in scopes:
+        asked |= {ask.quantity for ask in scope.asks}
+        texts += [state for thing in scope.things.values() for state in (thing.altered, thing.restored)]
+        texts += [text for phrases in scope.answers.values() for text in phrases]
+    for scope in scopes:
+        units |= {scope.catalogue.quantities[name].unit for name in asked if name in scope.catalogue.quantities}
+        for path, text in heard(scope.catalogue):
+            others = {"quantities": asked, "units": units, "spelling": frozenset()}.get(str(path[0]))
+            if others is None or (len(path) > 1 and path[1] in others):
+                texts.append(text)
+        break
+    return frozenset(word for text in texts for word in text.split())

@@ -1,0 +1,36 @@
+"""A note, kept as it was spoken or typed."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, TalkRule
+from handsfree.questions.keypad import Keypad, offered
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+
+
+class Note(Carried):
+    """Free talk that nothing is understood of."""
+
+    kind: Literal["note"] = "note"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(asker="note", asks_again=False, interrupts=True)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (TalkRule("talk", scope.catalogue.sayings["speak-freely"]),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return Keypad(offers=offered((scope.catalogue.show("no-note"),)))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.talks()

@@ -1,0 +1,37 @@
+"""No question at all: before the first gate and after the close."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule
+from handsfree.questions.keypad import Keypad
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import rate_lost
+
+
+class Nothing(Carried):
+    """Nothing is asked."""
+
+    kind: Literal["nothing"] = "nothing"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(awaits="nothing", asks_again=False, escalates=False)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return rate_lost(scope)
+
+    def keys(self, scope: Scope) -> Keypad:  # noqa: ARG002
+        """Return what the keys give."""
+        return Keypad()
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.answers("affirm")

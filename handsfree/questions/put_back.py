@@ -1,0 +1,42 @@
+"""A thing to be put back, told by its state or proven by its value."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.questions.keypad import Keypad, numbers, offered
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import slots, states
+
+
+class PutBack(Carried):
+    """The thing is still altered; its restored state, or the value of its setting, answers it."""
+
+    kind: Literal["put-back"] = "put-back"
+    thing: str
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(asker="putting-back")
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        thing = scope.things[self.thing]
+        return (states(thing),) if thing.value is None else (ValuesRule(slots((thing.ask(),), scope.catalogue)),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        thing = scope.things[self.thing]
+        if thing.value is None:
+            return Keypad(offers=offered((thing.restored, thing.altered)))
+        return numbers(scope.catalogue, (thing.ask(),), specials=False)
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.puts_back(self.thing)

@@ -1,0 +1,43 @@
+"""Values said back, to be confirmed or corrected."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import CorrectionRule, Rule, ValuesRule
+from handsfree.questions.keypad import Keypad, correction, yes_or_no
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import affirm, rate_lost, slots
+
+
+class ReadBack(Carried):
+    """The tool has said the values; a yes, a correction in one breath, or other values answer it."""
+
+    kind: Literal["read-back"] = "read-back"
+    quantities: tuple[str, ...]
+    """What was read back, in order."""
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(silence_accepts=True, counts_at_once=True, headline="values")
+
+    def called(self, scope: Scope) -> tuple[str, ...]:
+        """Return the quantities whose values answer it."""
+        return tuple(ask.quantity for ask in scope.asks)
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        denials = scope.catalogue.answers["deny"]
+        row = slots(scope.asks, scope.catalogue)
+        return (affirm(scope.catalogue), CorrectionRule(denials, row), ValuesRule(row), *rate_lost(scope))
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        no = scope.catalogue.answers["deny"][0]
+        others = tuple(correction(scope.catalogue, scope.asks, quantity, no) for quantity in self.quantities)
+        return yes_or_no(scope.catalogue, offers=others)
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.checks_values()

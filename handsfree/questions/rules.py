@@ -1,0 +1,96 @@
+"""The rules of words that several kinds of question share, and those that hold at every question."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.grammar import PhraseRule, Rule, Slot, TurnRule, WrongRule, answers, hazards
+from handsfree.lexicon.meaning import Called, Command, Meaning, Values
+from handsfree.lexicon.numbers import NumberForm
+from handsfree.questions.ask import Ask, Thing
+from handsfree.questions.kind import Scope
+
+EXTRA_DECIMALS = 1
+"""A display may show one digit more than the procedure expects; it is kept, since resolution is evidence.
+
+Only where one value of a tenth is asked: in a row of values a further digit would make their division
+ambiguous, and whole or fine displays show no more digits at one time than at another.
+"""
+
+
+def slots(asks: Iterable[Ask], catalogue: Catalogue) -> tuple[Slot, ...]:
+    """Return how the asked quantities are spoken, one after the other."""
+    row = tuple(asks)
+    return tuple(slot(ask, catalogue, EXTRA_DECIMALS if len(row) == 1 else 0) for ask in row)
+
+
+def slot(ask: Ask, catalogue: Catalogue, extra: int = 0) -> Slot:
+    """Return how an asked quantity is spoken; sayable is wider than plausible, so that stops can be heard."""
+    quantity = catalogue.quantities[ask.quantity]
+    decimals = quantity.decimals if ask.decimals is None else ask.decimals
+    specials: dict[str, Called] = {}
+    for text in catalogue.answers["over-range"]:
+        specials[text] = "over range"
+    for text in catalogue.answers["no-reading"]:
+        specials[text] = "no reading"
+    form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals == 1 else 0))
+    units = catalogue.units[quantity.unit].heard
+    return Slot(catalogue.numbers, ask.quantity, form, quantity.heard, units, specials)
+
+
+def named(catalogue: Catalogue, *names: str) -> PhraseRule:
+    """Return the rule for some of the language's own answers."""
+    return answers({name: catalogue.answers[name] for name in names})
+
+
+def affirm(catalogue: Catalogue) -> PhraseRule:
+    """Return the rule for yes and no."""
+    return named(catalogue, "affirm", "deny")
+
+
+def states(thing: Thing) -> PhraseRule:
+    """Return the rule for the two states of a thing."""
+    return answers({"altered": (thing.altered,), "restored": (thing.restored,)})
+
+
+def rates(catalogue: Catalogue) -> dict[str, str]:
+    """Return phrase -> rate."""
+    return {text: rate for rate, texts in catalogue.rates.items() for text in texts}
+
+
+def rate_lost(scope: Scope) -> tuple[Rule, ...]:
+    """Return that the rate may be lost, at a gate that holds one."""
+    return () if scope.rate is None else (named(scope.catalogue, "dropped-back"),)
+
+
+def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
+    """Return what is understood at any moment of a running visit."""
+    commands: dict[str, Meaning] = {
+        text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts
+    }
+    open_ended = frozenset(catalogue.everywhere["not-done"])
+    taken_back = {text: name for name in ("co2", "o2", "co") for text in catalogue.quantities[name].heard}
+    over_range: dict[str, Meaning] = {
+        f"{name} {text}": Values(((quantity, "over range"),))
+        for quantity in ("co", "ambient_co")
+        for name in catalogue.quantities[quantity].heard
+        for text in catalogue.answers["over-range"]
+    }
+    return (
+        hazard_rule(catalogue),
+        PhraseRule(commands, open_ended),
+        WrongRule(taken_back, catalogue.answers["was-wrong"]),
+        PhraseRule(over_range),
+    )
+
+
+def hazard_rule(catalogue: Catalogue) -> PhraseRule:
+    """Return the rule for stop and hazard phrases."""
+    return hazards({name: hazard.heard for name, hazard in catalogue.hazards.items()})
+
+
+def turn_rule(catalogue: Catalogue) -> TurnRule:
+    """Return the rule for a turn of an adjuster."""
+    directions = {text: name for name in ("clockwise", "counter-clockwise") for text in catalogue.answers[name]}
+    return TurnRule(directions, {text: eighths for eighths, texts in catalogue.turns.items() for text in texts})

@@ -1,0 +1,38 @@
+"""Whether the appliance still fires, asked after an interruption."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule
+from handsfree.questions.keypad import Keypad, offered
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import named
+
+
+class StillFiring(Carried):
+    """A firing gate goes on only with the burner as it was."""
+
+    kind: Literal["still-firing"] = "still-firing"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(asker="recheck", counts_at_once=True)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (named(scope.catalogue, "firing", "off"),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        words = scope.catalogue.answers
+        return Keypad(offers=offered(words[name][0] for name in ("firing", "off")))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.answers("firing")

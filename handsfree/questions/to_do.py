@@ -1,0 +1,36 @@
+"""Something to do, and the word for having done it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, answers
+from handsfree.questions.keypad import Keypad
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+
+
+class ToDo(Carried):
+    """The gate asks for some work; one of the gate's own words says that it is done."""
+
+    kind: Literal["to-do"] = "to-do"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(guesses=True)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return ()
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (answers(scope.answers),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return Keypad(plain=next(iter(scope.answers.values()))[0])
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.does()

@@ -1,0 +1,38 @@
+"""Values to be called out in one breath."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.questions.keypad import Keypad, numbers
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import rate_lost, rates, slots
+
+
+class CallValues(Carried):
+    """The gate asks for all its values, with the rate where it holds one."""
+
+    kind: Literal["values"] = "values"
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(guesses=True)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:
+        """Return the quantities whose values answer it."""
+        return tuple(ask.quantity for ask in scope.asks)
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        held = rates(scope.catalogue) if scope.rate else {}
+        return (ValuesRule(slots(scope.asks, scope.catalogue), held), *rate_lost(scope))
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return numbers(scope.catalogue, scope.asks)
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.calls(())

@@ -1,0 +1,100 @@
+"""Whoever asked takes the answer: the gate at hand, or one of the conversations that a visit has at any gate."""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from handsfree.events import decisions as ev
+from handsfree.gates.visit import Utterance
+from handsfree.lexicon.meaning import Answer, Meaning
+from handsfree.questions.cleared_check import ClearedCheck
+from handsfree.questions.close_check import CloseCheck
+from handsfree.questions.put_back import PutBack
+from handsfree.questions.stopped import Stopped
+from handsfree.questions.thing_check import ThingCheck
+from handsfree.session import putting_back
+from handsfree.session.draft import Draft
+from handsfree.session.rechecking import recheck, recheck_read_back, rechecked
+
+
+def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    """Hand an answer to whoever asked; False when it is none to that."""
+    question = draft.state.question
+    match question.manner.asker:
+        case "gate":
+            return draft.gate.hear(draft, meaning, utterance)
+        case "note":
+            return _noted(draft, meaning, utterance)
+        case "recheck":
+            if isinstance(meaning, Answer):
+                rechecked(draft, meaning.name)
+            return isinstance(meaning, Answer)
+        case "need":
+            return _need(draft, meaning)
+        case "putting-back":
+            assert isinstance(question, PutBack | ThingCheck)
+            if draft.state.rechecks and isinstance(question, ThingCheck):
+                return recheck_read_back(draft, meaning)
+            return putting_back.hear(draft, question, meaning)
+        case "stop":
+            return False
+        case asker:
+            assert_never(asker)
+
+
+def _noted(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+    """Keep the note and lead back to the question that it interrupted."""
+    back = draft.state.interrupted
+    if meaning != Answer("talk") or back is None:
+        return False
+    draft.emit(ev.Noted(at=draft.at, text=utterance.text, sound=utterance.sound))
+    draft.say("noted")
+    draft.ask(back.question, back.text if back.question.manner.awaits == "answer" else "", until=back.until)
+    return True
+
+
+def _need(draft: Draft, meaning: Meaning) -> bool:
+    """Take the state of a thing that the gate needs first."""
+    unmet = draft.unmet()
+    if unmet is None or not isinstance(meaning, Answer):
+        return False
+    name, wanted = unmet
+    thing, altered = draft.things[name], meaning.name == "altered"
+    if (thing.altered == wanted) != altered:
+        draft.ask_again()
+    elif altered:
+        draft.emit(ev.Altered(at=draft.at, thing=name, gate=draft.state.gate))
+        draft.open()
+    elif thing.value is not None:
+        draft.ask_to_put_back([name])
+    else:
+        putting_back.read_back_restored(draft, name)
+    return True
+
+
+def stop_answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+    """Take how a stopped visit goes on: cleared with a reason, or closed, each read back first."""
+    question = draft.state.question
+    if meaning == Answer("cleared"):
+        reason = "" if utterance.sound else utterance.text
+        draft.ask(ClearedCheck(reason=reason, sound=utterance.sound), draft.words("cleared-check"))
+    elif meaning == Answer("close"):
+        draft.ask(CloseCheck(), draft.words("close-check"))
+    elif isinstance(question, ClearedCheck) and meaning == Answer("affirm"):
+        gate = _goes_on_at(draft)
+        draft.emit(ev.Cleared(at=draft.at, gate=gate, reason=question.reason, sound=question.sound))
+        recheck(draft)
+    elif isinstance(question, CloseCheck) and meaning == Answer("affirm"):
+        if draft.state.altered:
+            draft.say("still-altered", things=", ".join(draft.things[one].said for one in draft.state.altered))
+        draft.close("stopped")
+    elif question.manner.counts_at_once:
+        draft.ask(Stopped(), draft.words("stopped"))
+
+
+def _goes_on_at(draft: Draft) -> str:
+    """Return where a cleared visit goes on: never at a stop gate, which would only stop it again."""
+    if draft.gate.effects.end != "stop":
+        return draft.state.gate
+    asked = [gate_id for gate_id in draft.state.passed if not draft.plan.gate(gate_id).gate.effects.judges]
+    return asked[-1] if asked else draft.plan.procedure.first

@@ -1,0 +1,253 @@
+"""`apply`: how each event changes the state of a visit. Nothing else ever changes it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from types import MappingProxyType
+from typing import TypeVar, assert_never
+
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.events.record import Event
+from handsfree.events.state import AdjusterTurned, Interrupted, Pending, ReadingSet, Settled, State, ValueKept
+from handsfree.gates.outcomes import NOT_DONE, STOPPED
+from handsfree.questions.nothing import Nothing
+from handsfree.session.plan import Plan
+
+Key = TypeVar("Key")
+Item = TypeVar("Item")
+
+
+def after(plan: Plan, state: State, events: Iterable[Event]) -> State:
+    """Return the state after the events."""
+    for event in events:
+        state = apply(plan, state, event)
+    return state
+
+
+def _with(mapping: Mapping[Key, Item], key: Key, value: Item) -> Mapping[Key, Item]:
+    return MappingProxyType({**mapping, key: value})
+
+
+def _without(mapping: Mapping[Key, Item], key: Key) -> Mapping[Key, Item]:
+    return MappingProxyType({k: v for k, v in mapping.items() if k != key})
+
+
+def apply(plan: Plan, state: State, event: Event) -> State:
+    """Return the state after an event; AssertionError when the event cannot follow (a record that was altered)."""
+    match event:
+        case inp.SpeechEnded():
+            silent_since = event.at if state.attempt == 1 and state.unsaid else state.silent_since
+            return replace(
+                state,
+                now=event.at,
+                speaking=False,
+                unsaid=False,
+                cut_off=event.cut,
+                asked_at=event.at,
+                silent_since=silent_since,
+            )
+        case inp.DeviceLost():
+            return replace(state, now=event.at, lost=state.lost | {event.device})
+        case inp.DeviceFound():
+            return replace(state, now=event.at, lost=state.lost - {event.device})
+        case inp.Resumed():
+            return replace(
+                state,
+                now=event.at,
+                speaking=False,
+                unsaid=False,
+                asked_at=event.at,
+                silent_since=event.at,
+                held_since=None,
+                cut_off=False,
+                lost=frozenset(),
+            )
+        case inp.Heard() | inp.Typed():
+            return replace(state, now=event.at, by_keys=isinstance(event, inp.Typed))
+        case inp.TimePassed() | inp.SoundPoor():
+            return replace(state, now=event.at)
+        case ev.VisitOpened():
+            return replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
+        case ev.Said():
+            return replace(state, speaking=True)
+        case ev.Asked():
+            return _asked(state, event)
+        case ev.ToneSounded():
+            return replace(state, alarmed=state.alarmed or event.name == "alarm")
+        case ev.Understood():
+            return replace(state, silent_since=state.now, alarmed=False, doubt=event.doubt)
+        case ev.NotUnderstood():
+            return state
+        case ev.GateEntered():
+            assert state.gate in {event.gate, ""}, "a gate is entered that no way leads to"
+            entered = _with(state.entered, event.gate, state.entered.get(event.gate, 0) + 1)
+            return replace(
+                _nothing_called(state), gate=event.gate, entered=entered, marks=(), rechecks=(), rate_lost=""
+            )
+        case ev.GatePassed():
+            return _gate_passed(plan, state, event)
+        case ev.WentBack():
+            to = plan.back(state.gate, event.to)
+            return _back_at(state, to)
+        case ev.ReadBack():
+            called = MappingProxyType({reading.quantity: reading for reading in event.values})
+            unsure = state.pending.unsure or bool(state.doubt)
+            pending = replace(state.pending, values=called, doubtful=event.doubtful, unsure=unsure)
+            return replace(state, pending=pending, pair_doubted="")  # other values: the pair is judged anew
+        case ev.ReadingCorrected():
+            pending = state.pending
+            corrected = pending.corrected | {event.now.quantity}
+            values = _with(pending.values, event.now.quantity, event.now)
+            return replace(state, pending=replace(pending, values=values, corrected=corrected))
+        case ev.ReadingRefused():
+            pending = replace(state.pending, values=_without(state.pending.values, event.reading.quantity))
+            return replace(state, pending=pending, pair_refused=state.pair_refused or event.pair)
+        case ev.ReadingAccepted():
+            return _accepted(state, event)
+        case ev.RateCalled():
+            return replace(state, rate_called=event.rate)
+        case ev.SetTaken():
+            at, doubted = event.at, state.pair_doubted
+            sets = _last(state, event.kept_at, lambda one: replace(one, complete=True, at=at, doubted=doubted))
+            return replace(_nothing_called(state), sets=sets)
+        case ev.SetVoided():
+            return replace(
+                _nothing_called(state),
+                sets=_without(state.sets, event.kept_at),
+                settled=_without(state.settled, event.kept_at),
+            )
+        case ev.PairDoubted():
+            return replace(state, pair_doubted=event.reason)
+        case ev.ValueSettled():
+            here = _with(
+                state.settled.get(event.kept_at, MappingProxyType({})),
+                event.reading.quantity,
+                Settled(event.reading, Decimal(event.uncertainty)),
+            )
+            kept = ValueKept(event.kept_at, event.reading.quantity, Decimal(event.reading.value))
+            history = (*state.history, kept)
+            return replace(state, settled=_with(state.settled, event.kept_at, here), history=history)
+        case ev.FoundValue():
+            if not state.as_found_open(event.thing):
+                return state  # an older version recorded such values; what must be put back is the first
+            return replace(state, found=_with(state.found, event.thing, event.reading))
+        case ev.Altered():
+            return replace(
+                state,
+                altered=_with(state.altered, event.thing, event.gate),
+                altered_at=_with(state.altered_at, event.thing, event.at),
+                last_change=event.at,
+            )
+        case ev.Restored():
+            return replace(state, altered=_without(state.altered, event.thing), last_change=event.at)
+        case ev.Marked():
+            return replace(state, marks=(*state.marks, event.onset))
+        case ev.VerdictGiven():
+            return replace(state, verdicts=_with(state.verdicts, event.gate, event.outcome))
+        case ev.Turned():
+            turned = AdjusterTurned(event.rate, event.direction, event.eighths, event.at)
+            return replace(state, history=(*state.history, turned), last_change=event.at)
+        case ev.NotDone():
+            return replace(state, not_done=(*_others(state.not_done, event.gate), event.gate))
+        case ev.Held():
+            return replace(state, held_since=event.at)
+        case ev.CarriedOn():
+            return replace(state, held_since=None)
+        case ev.RecheckBegun():
+            return replace(state, rechecks=event.items, rate_lost="", last_change=event.at)
+        case ev.Rechecked():
+            return _rechecked(plan, state, event)
+        case ev.BurnerWentOut():
+            return replace(state, burner_outs=state.burner_outs + 1)
+        case ev.Stopped():
+            assert plan.stop(state.gate) == STOPPED
+            return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())
+        case ev.Cleared():
+            back = event.gate != state.gate and event.gate in state.passed
+            cleared = _back_at(state, event.gate) if back else state
+            return replace(cleared, status="running", gate=plan.again(event.gate))
+        case ev.VisitClosed():
+            return replace(state, status="closed", question=Nothing(), until=None)
+        case ev.SettlingJudged() | ev.Advised() | ev.Noted():
+            return state
+        case _:
+            assert_never(event)
+
+
+def _nothing_called(state: State) -> State:
+    """Return the state as a new set begins: what was called, refused or doubted belonged to the one before."""
+    return replace(state, pending=Pending(), pair_refused=False, pair_doubted="", rate_called=None)
+
+
+def _asked(state: State, event: ev.Asked) -> State:
+    interrupts = event.question.manner.interrupts and not state.question.manner.interrupts
+    return replace(
+        state,
+        question=event.question,
+        text=event.text,
+        attempt=event.attempt,
+        asked_at=event.at,
+        silent_since=event.at if event.attempt == 1 else state.silent_since,
+        until=event.until,
+        speaking=state.speaking or bool(event.text),
+        unsaid=state.unsaid or bool(event.text),
+        interrupted=Interrupted(state.question, state.text, state.until) if interrupts else state.interrupted,
+    )
+
+
+def _gate_passed(plan: Plan, state: State, event: ev.GatePassed) -> State:
+    to = plan.move(event.gate, event.outcome)
+    assert to == event.to, f"{event.outcome!r} of {event.gate} leads to {to}, not to {event.to}"
+    not_done = state.not_done if event.outcome == NOT_DONE else _others(state.not_done, event.gate)
+    return replace(state, gate=to, passed=(*state.passed, event.gate), not_done=not_done)
+
+
+def _others(gates: tuple[str, ...], gate: str) -> tuple[str, ...]:
+    return tuple(one for one in gates if one != gate)
+
+
+def _back_at(state: State, to: str) -> State:
+    """Return the state back at a gate passed before: the verdicts given since are open again."""
+    passed = state.passed[: len(state.passed) - 1 - state.passed[::-1].index(to)]
+    verdicts = MappingProxyType({gate: outcome for gate, outcome in state.verdicts.items() if gate in passed})
+    return replace(state, gate=to, passed=passed, verdicts=verdicts)
+
+
+def _rechecked(plan: Plan, state: State, event: ev.Rechecked) -> State:
+    """Return the state with one answer of a recheck; a rate that is lost is acted on when all are answered."""
+    lost = state.rate_lost
+    if event.item == "burner" and event.answer == "off":
+        lost = "the burner was off"
+    elif event.item == "rate" and event.answer != plan.gate(state.gate).gate.effects.rate:
+        lost = lost or f"the rate called was {event.answer}"
+    return replace(state, rechecks=_others(state.rechecks, event.item), rate_lost=lost)
+
+
+def _accepted(state: State, event: ev.ReadingAccepted) -> State:
+    taken = state.sets.get(event.kept_at, ())
+    if not taken or taken[-1].number != event.number:
+        taken = (*taken, ReadingSet(event.number, event.at))
+    last = replace(taken[-1], values=_with(taken[-1].values, event.reading.quantity, event.reading))
+    pending = replace(
+        state.pending,
+        values=_without(state.pending.values, event.reading.quantity),
+        doubtful=tuple(q for q in state.pending.doubtful if q != event.reading.quantity),
+    )
+    return replace(
+        state,
+        sets=_with(state.sets, event.kept_at, (*taken[:-1], last)),
+        pending=pending,
+        accepted=state.accepted + 1,
+        last_accepted=event.reading,
+    )
+
+
+def _last(
+    state: State, kept_at: str, change: Callable[[ReadingSet], ReadingSet]
+) -> Mapping[str, tuple[ReadingSet, ...]]:
+    """Return the sets with the last of those kept under a name changed."""
+    taken = state.sets.get(kept_at, ())
+    return _with(state.sets, kept_at, (*taken[:-1], change(taken[-1])))

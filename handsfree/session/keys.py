@@ -1,0 +1,56 @@
+"""What can be answered with a glove: at each moment of a visit, what each key gives.
+
+Only space, enter, the arrows and digits are used. Enter alone says the plain answer where there is one and
+nothing can go wrong by it; anything else is first chosen with an arrow, so that a bumped key or a foot switch
+can neither pick among answers nor say that a thing is put back. What a question itself gives, its own module says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from handsfree.events.state import State
+from handsfree.gates.outcomes import DROPPED_BACK, NOT_DONE
+from handsfree.lexicon.meaning import CommandName
+from handsfree.questions.keypad import Keypad, Offer, offered
+from handsfree.session.plan import Plan
+
+
+def keypad(plan: Plan, state: State) -> Keypad:
+    """Return what the keys give now: those of the question, then what can be said at any moment."""
+    if state.status == "closed" or state.gate not in plan.procedure.gates:
+        return Keypad()
+    if state.held_since is not None and state.status == "running":
+        return Keypad(offers=(*_commands(plan, "carry-on"), *_dropped_back(plan, state)))
+    own = state.question.keys(plan.scope(state.gate))
+    if state.status == "stopped":
+        return own
+    return replace(own, offers=(*own.offers, *_dropped_back(plan, state), *_anywhere(plan, state), *own.last))
+
+
+def _dropped_back(plan: Plan, state: State) -> tuple[Offer, ...]:
+    if DROPPED_BACK not in plan.gate(state.gate).ways:
+        return ()
+    return offered(plan.catalogue.answers["dropped-back"][:1])
+
+
+def _anywhere(plan: Plan, state: State) -> Iterator[Offer]:
+    """Yield what can be said at any moment; CO over range first where the burner fires."""
+    placed = plan.gate(state.gate)
+    if placed.gate.firing:
+        name, beyond = plan.catalogue.quantities["co"].heard[0], plan.catalogue.answers["over-range"][0]
+        yield Offer(f"{plan.name('co')} {beyond}", f"{name} {beyond}")
+    yield from _commands(plan, "repeat", "hold-on", "what-is-left", "where-am-i")
+    if state.rechecks:
+        return
+    if placed.gate.effects.kept_at:
+        yield from _commands(plan, "that-was-wrong")
+    yield from _commands(plan, "go-back")
+    if NOT_DONE in placed.ways:
+        begun = plan.catalogue.everywhere["not-done"][0]
+        yield from offered(f"{begun} {reason}" for reason in plan.catalogue.glance.not_done)
+
+
+def _commands(plan: Plan, *names: CommandName) -> tuple[Offer, ...]:
+    return offered(plan.catalogue.everywhere[name][0] for name in names)

@@ -1,0 +1,84 @@
+"""A technician who goes along with the visit: the answers that need no judgement, for rehearsals and the demo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.questions.kind import Scope
+from handsfree.session.plan import Plan
+
+
+@dataclass
+class AgreeingPlayer:
+    """Does, confirms and turns what the question at hand asks for, by the last advice; subclasses call values."""
+
+    plan: Plan
+    state: State
+    advised: ev.Advised | None = None
+
+    @property
+    def scope(self) -> Scope:
+        """What the gate at hand asks for."""
+        return self.plan.scope(self.state.gate)
+
+    def value(self, quantity: str) -> str:
+        """Return the words for the value of a quantity."""
+        raise NotImplementedError(quantity)
+
+    def does(self) -> str:
+        """Return the gate's word for the work being done."""
+        return next(iter(self.scope.answers.values()))[0]
+
+    def chooses(self) -> str:
+        """Return the gate's first answer."""
+        return next(iter(self.scope.answers.values()))[0]
+
+    def calls(self, quantities: tuple[str, ...]) -> str:
+        """Return the values of the quantities, or of all that the gate asks for."""
+        return " ".join(self.value(ask.quantity) for ask in self.scope.only(quantities))
+
+    def calls_again(self, quantities: tuple[str, ...]) -> str:
+        """Return the value of the first quantity once more."""
+        return self.value(self.scope.only(quantities)[0].quantity)
+
+    def checks_values(self) -> str:
+        """Confirm them."""
+        return self.answers("affirm")
+
+    def names_rate(self) -> str:
+        """Return the rate that the gate holds."""
+        return self.plan.catalogue.rates[self.scope.rate or "maximum"][0]
+
+    def names_state(self, thing: str, *, as_needed: bool) -> str:
+        """Return the state that the gate needs the thing in, or the altered state."""
+        return self.plan.gate(self.state.gate).gate.needs[thing] if as_needed else self.plan.things[thing].altered
+
+    def puts_back(self, thing: str) -> str:
+        """Return the restored state of the thing, or its setting as found."""
+        known = self.plan.things[thing]
+        if known.value is None:
+            return known.restored
+        if thing not in self.state.found:
+            return self.value(known.value)
+        return self.plan.numbers.digits(Decimal(self.state.found[thing].value))
+
+    def turns(self) -> str:
+        """Return the turn as it was advised."""
+        advised, words = self.advised, self.plan.catalogue
+        assert advised is not None
+        return f"{words.answers[advised.direction][0]} {words.turns[advised.eighths][0]}"
+
+    def answers(self, name: str) -> str:
+        """Return the first phrase of one of the language's own answers."""
+        return self.plan.catalogue.answers[name][0]
+
+    def talks(self) -> str:
+        """Return some free talk."""
+        return "a word about the flue"
+
+    def after_a_stop(self) -> str:
+        """Call the hazard cleared."""
+        return f"{self.answers('cleared')} {self.plan.catalogue.glance.cleared[0]}"

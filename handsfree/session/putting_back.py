@@ -1,0 +1,65 @@
+"""Putting things back: each asked for, answered by its state or proven by its value, and read back."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from handsfree.events import decisions as ev
+from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning, Values
+from handsfree.questions.put_back import PutBack
+from handsfree.questions.thing_check import ThingCheck
+from handsfree.session.draft import Draft
+
+
+def hear(draft: Draft, question: PutBack | ThingCheck, meaning: Meaning) -> bool:
+    """Act on an answer while a thing is being put back; False when it is no answer to that."""
+    if isinstance(question, ThingCheck):
+        return _checked(draft, question, meaning)
+    if isinstance(meaning, Values):
+        value = meaning.values[0][1]
+        if isinstance(value, Decimal):
+            _value_called(draft, question.thing, value)
+        return isinstance(value, Decimal)
+    if meaning == Answer("restored"):
+        read_back_restored(draft, question.thing)
+        return True
+    if meaning == Answer("altered"):
+        thing = draft.things[question.thing]
+        draft.say("thing-not-back", thing=sentence_case(thing.said), state=thing.restored)
+        draft.ask_to_put_back([question.thing])
+        return True
+    return False
+
+
+def _checked(draft: Draft, question: ThingCheck, meaning: Meaning) -> bool:
+    if not isinstance(meaning, Answer):
+        return False
+    if meaning.name != "affirm":
+        draft.ask_to_put_back([question.thing])
+        return True
+    quantity = draft.things[question.thing].value
+    proven = question.value is not None and quantity is not None
+    reading = draft.record_of(str(quantity), Decimal(str(question.value))) if proven else None
+    draft.emit(ev.Restored(at=draft.at, thing=question.thing, gate=draft.state.gate, reading=reading))
+    draft.open()
+    return True
+
+
+def read_back_restored(draft: Draft, name: str) -> None:
+    """Read back that a thing was called restored: one word alone restores nothing, it could be a stray one."""
+    thing = draft.things[name]
+    text = draft.words("thing-check", thing=sentence_case(thing.said), state=thing.restored)
+    draft.ask(ThingCheck(thing=name), text)
+
+
+def _value_called(draft: Draft, name: str, value: Decimal) -> None:
+    """Read the called setting back; one that is not as found is refused."""
+    thing, digits = draft.things[name], draft.catalogue.numbers.digits
+    found = draft.state.found.get(name)
+    if found is not None and Decimal(found.value) != value:
+        draft.say("value-not-back", value=digits(Decimal(found.value)))
+        draft.ask_to_put_back([name])
+        return
+    text = draft.words("thing-check", thing=sentence_case(thing.said), state=digits(value))
+    draft.ask(ThingCheck(thing=name, value=f"{value:f}"), text)

@@ -1,0 +1,84 @@
+"""After a crash, a long hold or a cleared stop: the burner, the rate and every altered thing are asked again."""
+
+from __future__ import annotations
+
+from handsfree.events import decisions as ev
+from handsfree.gates.outcomes import DROPPED_BACK
+from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import Answer, Meaning
+from handsfree.questions.rate import Rate
+from handsfree.questions.recheck_thing import RecheckThing
+from handsfree.questions.still_firing import StillFiring
+from handsfree.session.draft import Draft
+from handsfree.session.putting_back import read_back_restored
+
+BURNER, RATE = "burner", "rate"
+"""Items of a recheck that are no things; a thing's name may not be one of these."""
+
+
+def recheck(draft: Draft) -> None:
+    """After a crash, a long hold or a cleared stop: ask burner, rate and every altered thing again."""
+    effects = draft.gate.effects
+    items = [BURNER] if draft.gate.firing else []
+    items += [RATE] if effects.rate is not None else []
+    items += draft.state.altered
+    draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
+    if effects.kept_at and (effects.kept_at in draft.state.sets or draft.state.pending.values):
+        draft.emit(ev.SetVoided(kept_at=effects.kept_at, why="settle clocks start afresh"))
+    if items:
+        draft.say("recheck-start")
+    _next_recheck(draft)
+
+
+def _next_recheck(draft: Draft) -> None:
+    if not draft.state.rechecks:
+        _rechecked_all(draft)
+        return
+    item = draft.state.rechecks[0]
+    if item == RATE and draft.state.rate_lost:
+        rechecked(draft, "lost")
+    elif item == BURNER:
+        draft.ask(StillFiring(), draft.words("recheck-burner"))
+    elif item == RATE:
+        draft.ask(Rate(recheck=True), draft.words("rate-called"))
+    else:
+        said = sentence_case(draft.things[item].said)
+        draft.ask(RecheckThing(thing=item), draft.words("recheck-thing", thing=said))
+
+
+def rechecked(draft: Draft, answer: str) -> None:
+    """Take one answer of a recheck; a setting said to be restored stays altered until its value proves it."""
+    item = draft.state.rechecks[0]
+    thing = draft.things.get(item)
+    if thing is not None and thing.value is None and answer == "restored":
+        read_back_restored(draft, item)
+        return
+    draft.emit(ev.Rechecked(item=item, answer=answer))
+    _next_recheck(draft)
+
+
+def recheck_read_back(draft: Draft, meaning: Meaning) -> bool:
+    """Take the answer to the read-back of a thing that a recheck found restored; False when it is none."""
+    if not isinstance(meaning, Answer):
+        return False
+    item = draft.state.rechecks[0]
+    if meaning.name == "affirm":
+        draft.emit(ev.Rechecked(item=item, answer="restored"))
+        draft.emit(ev.Restored(at=draft.at, thing=item, gate=draft.state.gate))
+    _next_recheck(draft)
+    return True
+
+
+def _rechecked_all(draft: Draft) -> None:
+    """Go on where the visit was; with the burner off or the rate lost, where the rate was last held."""
+    lost = draft.state.rate_lost
+    if lost and DROPPED_BACK in draft.ways:
+        draft.lose_rate(lost)
+        return
+    gates = draft.plan.procedure.gates.values()
+    holds = {placed.ways[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.ways}
+    held = [gate_id for gate_id in draft.state.passed if gate_id in holds] if lost else []
+    if held:
+        draft.go_back(held[-1])
+    else:
+        draft.open()

@@ -1,0 +1,107 @@
+"""Time and silence: when something is due, and how a question is asked again."""
+
+from __future__ import annotations
+
+from handsfree.events import decisions as ev
+from handsfree.events.state import State
+from handsfree.session.draft import Draft
+from handsfree.session.plan import Plan
+
+CORRECTION_MS = 1_500
+"""The ear stays open this long after a read-back."""
+
+NO_INPUT_MS = 15_000
+"""A question unanswered this long is asked again."""
+
+MOST_REPROMPTS = 3
+
+GRACE_MS = 10_000
+"""This much later than the alarm the visit stops."""
+
+LONGEST_HOLD_MS = 300_000
+"""A hold at a firing gate longer than this is an alarm too."""
+
+LONG_HOLD_MS = 120_000
+"""After a hold longer than this, burner, rate and every altered thing are asked again."""
+
+
+def deadline(plan: Plan, state: State) -> int | None:
+    """Return when the next thing is due if nothing is heard, in ms of the visit; None when nothing is."""
+    manner = state.question.manner
+    if state.status != "running" or state.speaking or manner.awaits == "nothing":
+        return None
+    firing = plan.gate(state.gate).gate.firing
+    if state.held_since is not None:
+        return _alarm_due(state, state.held_since + LONGEST_HOLD_MS) if firing else None
+    if manner.awaits == "time":
+        return state.until
+    due = []
+    if not state.deaf:  # who is not heard is not silent
+        if _accepts(state):
+            due.append(state.asked_at + CORRECTION_MS)
+        if state.attempt <= MOST_REPROMPTS and manner.asks_again:
+            due.append(state.asked_at + NO_INPUT_MS)
+    if firing:
+        due.append(_alarm_due(state, state.silent_since + manner.patience_ms))
+    return min(due, default=None)
+
+
+def _accepts(state: State) -> bool:
+    """Say whether silence answers now: who reads and presses keys is not silent after so short a time."""
+    return state.question.manner.silence_accepts and not (state.cut_off or state.by_keys)
+
+
+def _alarm_due(state: State, at: int) -> int:
+    return at + GRACE_MS if state.alarmed else at
+
+
+def time_passed(draft: Draft) -> None:
+    """Act on a deadline that has come; a time before it does nothing."""
+    state, manner = draft.state, draft.state.question.manner
+    due = deadline(draft.plan, state)
+    if due is None or state.now < due:
+        return
+    held = state.held_since
+    if manner.awaits == "time" and held is None:
+        draft.gate.time_up(draft)
+        return
+    alarm_at = held + LONGEST_HOLD_MS if held is not None else state.silent_since + manner.patience_ms
+    if draft.gate.firing and state.now >= _alarm_due(state, alarm_at):
+        _alarm_or_stop(draft)
+    elif _accepts(state):
+        draft.gate.silence(draft)
+    else:
+        escalate(draft)
+
+
+def _alarm_or_stop(draft: Draft) -> None:
+    """Sound the alarm; when it was sounded already, stop. Silence is not yes."""
+    if not draft.state.alarmed:
+        draft.emit(ev.ToneSounded(name="alarm"))
+        draft.say("answer-now")
+        return
+    hazard = draft.catalogue.hazards["stop-work"]
+    draft.stop("no-answer", "no answer while firing", hazard.script, "common practice, no source")
+
+
+def escalate(draft: Draft) -> None:
+    """Ask the question at hand again: shorter, then with an example, then digit by digit, then by keys.
+
+    One that was cut off has not been heard, so it is asked in full.
+    """
+    state, question = draft.state, draft.state.question
+    if state.cut_off:
+        draft.ask_over()
+        return
+    attempt = state.attempt + 1
+    called = question.called(draft.plan.scope(state.gate))
+    if attempt == 2:
+        again = called and not question.manner.spells
+        text = draft.words("ask-for", what=draft.names(called)) if again else state.text
+    elif attempt == 3:
+        text = draft.words("say-like", example=draft.plan.grammar(question, state.gate).example())
+    elif attempt == 4 and called:
+        text = draft.words("digit-by-digit", what=draft.names(called))
+    else:
+        text = draft.words("keys")
+    draft.ask(question, text, attempt=attempt, until=state.until)
