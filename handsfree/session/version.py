@@ -10,7 +10,7 @@ import hashlib
 from importlib import resources
 from importlib.resources.abc import Traversable
 
-DECIDING = ("lexicon", "measurement", "procedure", "session", "trades")
+DECIDING = ("events", "gates", "lexicon", "measurement", "procedure", "questions", "session", "trades")
 """The packages whose code and words take part in decisions."""
 
 

@@ -13,8 +13,8 @@ from rehearsed import DAY, at, of_kind, places, play, say, shipped, technician, 
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import Event
 from handsfree.events.state import State
-from handsfree.glance.keys import answers
 from handsfree.glance.pad import (
     BOUNCE_MS,
     DOWN,
@@ -33,6 +33,7 @@ from handsfree.glance.pad import (
 )
 from handsfree.session.apply import after, apply
 from handsfree.session.decide import decide
+from handsfree.session.keys import keypad
 from handsfree.session.rehearsal import Rehearsal
 
 
@@ -40,7 +41,7 @@ def test_a_whole_visit_is_led_by_keys_alone() -> None:
     """From the first gate to the finish no word is typed, and it ends as the spoken visit does."""
     visit, pad = Rehearsal(shipped(), DAY), Pad()
 
-    def by_keys(answer: str) -> Sequence[ev.Record]:
+    def by_keys(answer: str) -> Sequence[Event]:
         nonlocal pad
         pad, decided = pressed(visit, pad, keys_for(visit.plan, visit.state, answer))
         return decided
@@ -58,7 +59,7 @@ def test_every_answer_that_keys_can_give_is_understood() -> None:
     for (gate, kind), visit in places().items():
         if visit.over or not visit.asking:
             continue
-        found = answers(visit.plan, visit.state)
+        found = keypad(visit.plan, visit.state)
         assert found.plain or found.fields or found.offers, (gate, kind)
         texts = [found.plain, found.no, *(one.text for one in found.offers if one.opens is None)]
         for text in filter(None, texts):
@@ -124,7 +125,7 @@ def test_one_switch_never_says_that_a_thing_is_put_back_or_a_hazard_cleared() ->
 def test_a_stop_is_cleared_by_an_arrow_and_two_separate_presses() -> None:
     """Why, chosen among reasons; then the read-back, once it has stood there for a second."""
     visit = stopped()
-    offers = [offer.text for offer in answers(visit.plan, visit.state).offers]
+    offers = [offer.text for offer in keypad(visit.plan, visit.state).offers]
     assert offers[0] == "close the record"
     keys = [DOWN] * (1 + offers.index("cleared because it was misheard"))
     pad, decided = pressed(visit, Pad(), [*keys, ENTER])
@@ -234,7 +235,7 @@ def test_co_over_range_is_within_a_few_presses_wherever_the_burner_fires() -> No
     for kept in firing:
         if not kept.asking:
             continue
-        labels = [offer.label for offer in answers(kept.plan, kept.state).offers]
+        labels = [offer.label for offer in keypad(kept.plan, kept.state).offers]
         number = labels.index("CO over range") + 1
         if kept.state.question.kind in {"turn", "turn-check"}:
             continue  # the turns come first there; the right arrow is nearer

@@ -6,7 +6,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
-from rehearsed import at, of_kind, say, shipped, spoken
+from rehearsed import asked, at, of_kind, say, shipped, spoken
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
@@ -24,14 +24,14 @@ def back_after_altering() -> Rehearsal:
     """Return a visit gone back to "reset as found" after the reset was raised, and proven put back."""
     visit = at("reset-raised")
     say(visit, "raised", "go back", "go back", "restored", "one point five", "confirmed")
-    assert (visit.state.gate, visit.state.question.kind) == ("reset-as-found", "gate")
+    assert (visit.state.gate, asked(visit.state)) == ("reset-as-found", "gate")
     return visit
 
 
 def put_back_asked(visit: Rehearsal) -> None:
     """Raise the reset once more and go back to where it is needed restored."""
     say(visit, "raised", "go back", "go back", "restored")
-    assert visit.state.question.kind == "restore"
+    assert visit.state.question.kind == "put-back"
 
 
 def test_another_value_read_after_altering_does_not_replace_the_one_found() -> None:

@@ -16,9 +16,10 @@ from handsfree.events import decisions as ev
 from handsfree.events.state import ReadingSet, State
 from handsfree.gates.block import Limits
 from handsfree.gates.verdict import VerdictGate
+from handsfree.gates.visit import Judgement
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.sheets import Sheets
-from handsfree.session.calculations import REGISTERED, Judgement, judge_gate
+from handsfree.session.calculations import REGISTERED, judge
 from handsfree.session.plan import Plan
 
 BASE = places()["site", "gate"].state
@@ -88,12 +89,13 @@ def judged(
     """Return the judgement of one calculation of the shipped visit, with some readings changed."""
     plan: Plan = shipped() if on is None else plan_with(on)
     gate = plan.gate(GATES[name]).gate if name in GATES else IN_LIMITS
-    assert isinstance(gate, VerdictGate)
+    judging = gate.effects.judges
+    assert judging is not None
     usual: dict[str, dict[str, str]] = {kept: dict(values) for kept, values in USUAL[name].items()}
     for kept, values in (change or {}).items():
         usual[kept] = {**usual.get(kept, {}), **values}
         usual[kept] = {quantity: value for quantity, value in usual[kept].items() if value}
-    return judge_gate(plan, state_with(usual, **other), gate)
+    return judge(plan, state_with(usual, **other), judging)
 
 
 OLD = sheets().job.instrument.model_copy(update={"calibrated_until": date(2026, 11, 24)})

@@ -5,24 +5,24 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from handsfree.session.silence import GRACE_MS, NO_INPUT_MS, deadline
 from rehearsed import at, hear, of_kind, say, spoken
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.questions.kind import ALARM_MS
 from handsfree.session.rehearsal import SPEAKING_MS, Rehearsal
+from handsfree.session.silence import GRACE_MS, NO_INPUT_MS, deadline
 
 FIRING = ("found-maximum", "gate")
 PAIR = "nine point four four point four one eight maximum"
 """CO2 and O2 of natural gas that fit each other: a silence after their read-back accepts them."""
 
 
-def lose(visit: Rehearsal, device: str = "microphone") -> tuple[ev.Record, ...]:
+def lose(visit: Rehearsal, device: str = "microphone") -> tuple[ev.Decision, ...]:
     return visit.take(inp.DeviceLost(at=visit.state.now + 100, device=device))
 
 
-def find(visit: Rehearsal, device: str = "microphone") -> tuple[ev.Record, ...]:
+def find(visit: Rehearsal, device: str = "microphone") -> tuple[ev.Decision, ...]:
     return visit.take(inp.DeviceFound(at=visit.state.now + 100, device=device))
 
 
@@ -30,7 +30,7 @@ def cut(visit: Rehearsal) -> None:
     visit.take(inp.SpeechEnded(at=visit.state.now + 100, cut=True))
 
 
-def accepted(events: tuple[ev.Record, ...]) -> list[str]:
+def accepted(events: tuple[ev.Decision, ...]) -> list[str]:
     return [event.reading.quantity for event in of_kind(events, ev.ReadingAccepted)]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from rehearsed import at, hear, of_kind, places, say, shipped, spoken
+from rehearsed import asked, at, hear, of_kind, places, say, shipped, spoken
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
@@ -51,15 +51,15 @@ def test_the_setting_is_proven_by_its_value_when_a_gate_needs_it_restored() -> N
     """Back at "reset as found" with the reset raised: the word is not enough, the value is asked."""
     visit = at("reset-raised")
     say(visit, "raised", "go back", "go back")
-    assert (visit.state.gate, visit.state.question.kind) == ("reset-as-found", "thing-first")
+    assert (visit.state.gate, asked(visit.state)) == ("reset-as-found", "thing-first")
     visit.say("restored")
-    assert visit.state.question.kind == "restore"
+    assert visit.state.question.kind == "put-back"
     assert "outdoor-reset" in visit.state.altered
     say(visit, "one point two")
     assert "outdoor-reset" in visit.state.altered
     say(visit, "one point five", "confirmed")
     assert "outdoor-reset" not in visit.state.altered
-    assert (visit.state.gate, visit.state.question.kind) == ("reset-as-found", "gate")
+    assert (visit.state.gate, asked(visit.state)) == ("reset-as-found", "gate")
 
 
 def test_a_later_turn_voids_the_readings_before_it() -> None:
@@ -126,7 +126,7 @@ HELD = [
 @pytest.mark.parametrize("gate_id", HELD)
 def test_not_done_is_refused_there(gate_id: str) -> None:
     """The gate stays, with one sentence."""
-    visit = at(gate_id, "gate" if (gate_id, "gate") in places() else "restore")
+    visit = at(gate_id, "gate" if (gate_id, "gate") in places() else "put-back")
     events = visit.say("not done because it is late")
     assert spoken(events)[0] == "This one must be done."
     assert visit.state.gate == gate_id
@@ -134,8 +134,8 @@ def test_not_done_is_refused_there(gate_id: str) -> None:
 
 def test_a_restore_with_a_value_is_proven_by_calling_the_value() -> None:
     """T "Reset?" P "One two." T "Found at one five. Put it back."."""
-    visit = at("put-back", "restore")
-    assert visit.state.question.about == "outdoor-reset"
+    visit = at("put-back", "put-back")
+    assert visit.state.question.thing == "outdoor-reset"
     assert spoken(visit.say("one point two"))[0] == "Found at one point five. Put it back."
     assert "outdoor-reset" in visit.state.altered
     visit.say("restored")
@@ -174,7 +174,7 @@ def test_a_read_back_is_not_affirmed_in_doubt(place: tuple[str, str]) -> None:
         altered, gate = dict(visit.state.altered), visit.state.gate
         events = hear(visit, *alternatives, **other)  # type: ignore[arg-type]
         assert dict(visit.state.altered) == altered
-        assert (visit.state.gate, visit.state.question.kind) == (gate, place[1])
+        assert (visit.state.gate, asked(visit.state)) == (gate, place[1])
         assert of_kind(events, ev.NotUnderstood)
         assert of_kind(hear(visit, "confirmed"), (ev.Restored, ev.Turned, ev.GatePassed))  # type: ignore[arg-type]
 
@@ -196,7 +196,7 @@ def test_a_cleared_stop_goes_on_where_it_was_asked_after_the_recheck() -> None:
     visit.say("different")
     assert visit.state.status == "stopped"
     say(visit, "cleared because the sheet was corrected", "confirmed")
-    assert (visit.state.gate, visit.state.question.kind) == ("site", "gate")
+    assert (visit.state.gate, asked(visit.state)) == ("site", "gate")
 
 
 def escalation(visit: Rehearsal, words: str | None) -> list[str]:
@@ -249,7 +249,7 @@ def test_a_doubtful_answer_of_a_choice_is_offered_for_a_yes_or_no() -> None:
     events = hear(visit, ("tight", "0"), ("leak found", "-2.0"))
     assert spoken(events) == ["Tight? Confirmed, or no."]
     visit.say("no")
-    assert (visit.state.gate, visit.state.question.kind) == ("sample-line", "gate")
+    assert (visit.state.gate, asked(visit.state)) == ("sample-line", "gate")
 
 
 def test_a_plain_confirmation_passes_when_other_speech_leads_by_little() -> None:
@@ -258,7 +258,7 @@ def test_a_plain_confirmation_passes_when_other_speech_leads_by_little() -> None
     hear(near, ("[unk]", "0"), ("told", "-1.9"))
     assert near.state.gate == "analyser-serial"
     hear(far, ("[unk]", "0"), ("told", "-2.0"))
-    assert (far.state.gate, far.state.question.kind) == ("permission", "answer-check")
+    assert (far.state.gate, asked(far.state)) == ("permission", "answer-check")
     far.say("confirmed")
     assert far.state.gate == "analyser-serial"
     assert of_kind(hear(lost, ("[unk]", "0"), ("told", "-4.1")), ev.NotUnderstood)

@@ -6,21 +6,22 @@ import re
 from decimal import Decimal
 
 import pytest
-from handsfree.session.silence import GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import Event
 from handsfree.questions.kind import ALARM_MS
 from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.session.silence import GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
 
 CATALOGUE = shipped().catalogue
 PHRASES = [(name, text) for name, hazard in CATALOGUE.hazards.items() for text in hazard.heard]
 FIRING = ("found-maximum-temperatures", "gate")
 
 
-def stopped(events: tuple[ev.Record, ...]) -> ev.Stopped:
+def stopped(events: tuple[ev.Decision, ...]) -> ev.Stopped:
     (event,) = of_kind(events, ev.Stopped)
     assert isinstance(event, ev.Stopped)
     return event
@@ -121,7 +122,7 @@ def test_leaving_the_stopped_state_needs_the_read_back() -> None:
     (cleared,) = of_kind(events, ev.Cleared)
     assert cleared.reason == "cleared because it was paint"
     assert visit.state.status == "running"
-    assert visit.state.question.kind == "recheck-burner"
+    assert visit.state.question.kind == "still-firing"
 
 
 def test_a_doubtful_confirmation_does_not_leave_the_stopped_state() -> None:
@@ -162,8 +163,8 @@ def test_make_safe_is_never_spoken() -> None:
     assert not [text for text in texts if "make" in text.lower() and "safe" in text.lower()]
 
 
-def let_time_pass(visit: Rehearsal, most: int = 40) -> list[ev.Record]:
-    decided: list[ev.Record] = []
+def let_time_pass(visit: Rehearsal, most: int = 40) -> list[Event]:
+    decided: list[Event] = []
     for _ in range(most):
         events = visit.wait()
         decided += events

@@ -21,7 +21,7 @@ speed may show it for a while after a change."""
 ON_THE_LINE = "nine point four four point four one eight maximum"
 
 
-def one_set(visit: Rehearsal, row: str) -> tuple[ev.Record, ...]:
+def one_set(visit: Rehearsal, row: str) -> tuple[ev.Decision, ...]:
     """Call a set as the display shows it, twice where the tool asks again; return what the last word led to."""
     visit.until_asking()
     events = visit.say(row)
@@ -34,7 +34,7 @@ def one_set(visit: Rehearsal, row: str) -> tuple[ev.Record, ...]:
     raise AssertionError(f"no set taken: {visit.state.question}")
 
 
-def sets_of(*rows: str) -> tuple[Rehearsal, tuple[ev.Record, ...]]:
+def sets_of(*rows: str) -> tuple[Rehearsal, tuple[ev.Decision, ...]]:
     visit, events = at("found-maximum"), ()
     for row in rows:
         assert visit.state.gate == "found-maximum"
@@ -105,7 +105,7 @@ def test_a_true_pair_is_not_doubted_for_what_a_moving_display_taught() -> None:
     one_set(visit, "nine point six four point four one eight maximum")
     visit.until_asking()
     visit.say(ON_THE_LINE)
-    assert visit.state.question.kind == "pair"
+    assert visit.state.question.kind == "tied-values"
     for _ in range(6):
         if visit.state.gate != "found-maximum":
             break
@@ -173,7 +173,7 @@ def test_a_second_call_keeps_the_doubt() -> None:
     hear(visit, "nine point four nine point four")
     visit.wait()
     for words, quantity in (("one eight", "co"), ("nine point four", "co2"), ("nine point four", "o2")):
-        assert visit.state.question.about == quantity
+        assert visit.state.question.quantity == quantity
         (accepted,) = of_kind(hear(visit, words), ev.ReadingAccepted)
         assert accepted.how == "twice"
     assert visit.state.question.kind == "waiting"
@@ -185,7 +185,7 @@ def test_that_was_wrong_begins_the_set_anew() -> None:
     visit = at("found-maximum")
     say(visit, UNTRUE, "that was wrong")
     visit.say(UNTRUE)
-    assert visit.state.question.kind == "pair"
+    assert visit.state.question.kind == "tied-values"
     visit = at("found-maximum")
     say(visit, TRUE, "that was wrong", "nine point three four point four one eight", "confirmed")
     assert visit.state.question.kind == "rate"

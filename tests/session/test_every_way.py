@@ -15,15 +15,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from rehearsed import asked
 
 from handsfree.events import decisions as ev
+from handsfree.events.record import Event
 from handsfree.gates.adjust import AdjustGate
 from handsfree.gates.choice import ChoiceGate
 from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE, UNSETTLED
 from handsfree.gates.readings import ReadingsGate
 from handsfree.gates.timed import TimedGate
-from handsfree.procedure.phrases import asks_of
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import Sheets, load_sheets
 from handsfree.session.plan import Plan
@@ -230,7 +231,7 @@ class Place:
 
     number: int
     visit: Rehearsal
-    happened: tuple[ev.Record, ...]
+    happened: tuple[ev.Decision, ...]
 
 
 class Tree:
@@ -251,7 +252,7 @@ class Tree:
         def answered() -> Rehearsal:
             visit = copy.copy(place.visit)
             visit.events = []
-            if visit.state.question.kind == "mark-last":
+            if visit.state.question.kind == "mark":
                 visit.wait(MARK_SECONDS)
             visit.say(answer)
             return visit
@@ -291,7 +292,7 @@ class Walk:
             if self.visit.over or self.visit.state.status == "stopped":
                 return
             gate_id = self.visit.state.gate
-            if self.visit.state.question.kind in {"gate", "turn"} and gate_id not in self.places:
+            if asked(self.visit.state) in {"gate", "turn"} and gate_id not in self.places:
                 self.places[gate_id] = self.place
             self.answer(self._pick(self.case.answers.get(gate_id, (DONE,))))
         raise AssertionError(f"{self.case.name}: no end at {self.visit.state.gate}")
@@ -301,11 +302,7 @@ class Walk:
         other = Walk(self.case, self.places[gate_id])
         values = iter(DRIFT)
         while not other.visit.over and other.visit.state.status == "running" and other.visit.state.gate == gate_id:
-            drift = (
-                next(values, DRIFT[-1])
-                if outcome == UNSETTLED and other.visit.state.question.kind == "gate"
-                else ""
-            )
+            drift = next(values, DRIFT[-1]) if outcome == UNSETTLED and asked(other.visit.state) == "gate" else ""
             other.answer(outcome, drift)
         self.faults += other.faults
         return other.ways
@@ -314,7 +311,7 @@ class Walk:
         """Give one answer: towards the outcome at the gate's own question, the usual one at any other."""
         gate_id, question = self.visit.state.gate, self.visit.state.question
         if question.kind == "thing-first":
-            self.faults.append(f"{self.case.name}: {gate_id} was entered, {question.about} not as it needs")
+            self.faults.append(f"{self.case.name}: {gate_id} was entered, {question.thing} not as it needs")
         self.place = TREE.after(self.place, self._words(gate_id, outcome, drift))
         self.ways += walked(self.place.happened)
         for event in self.place.happened:
@@ -328,25 +325,24 @@ class Walk:
 
     def _words(self, gate_id: str, outcome: str, drift: str) -> str:
         gate, question = VISIT.gates[gate_id].gate, self.visit.state.question
-        thing = VISIT.things.get(question.about)
-        if question.kind in {"gate", "turn"} and outcome in {NOT_DONE, DROPPED_BACK}:
+        thing = VISIT.things.get(getattr(question, "thing", ""))
+        kind = asked(self.visit.state)
+        if kind in {"gate", "turn"} and outcome in {NOT_DONE, DROPPED_BACK}:
             return "not done because it is so" if outcome == NOT_DONE else "dropped back"
-        match gate, question.kind:
+        match gate, kind:
             case ConfirmGate(), "gate":
                 return gate.done[0]
             case ChoiceGate(), "gate":
                 return gate.answers.get(outcome, next(iter(gate.answers.values()))).heard[0]
             case AdjustGate(), "turn":
                 return f"{self.direction.replace('-', ' ')} one eighth"
-            case ReadingsGate() | TimedGate(), "gate" | "once-more" | "digits" | "which-value" | "pair":
+            case ReadingsGate() | TimedGate(), "gate" | "once-more" | "digits" | "which-value" | "tied-values":
                 return self._values(gate, drift)
             case _, "rate":
                 return str(getattr(gate, "rate", None))
-            case _, "restore" if thing is not None:
+            case _, "put-back" if thing is not None:
                 return words(USUAL[thing.value][0]) if thing.value else thing.restored
-            case _, "mark-first":
-                return "mark"
-            case _, "mark-last":
+            case _, "mark":
                 return "mark"
             case _:
                 return "confirmed"
@@ -355,23 +351,21 @@ class Walk:
         question = self.visit.state.question
         called = dict(USUAL) | dict(self.case.called.get(gate.at, {}))
         called |= dict(self.case.called.get(self.visit.state.gate, {}))
-        asked = [ask.quantity for ask in asks_of(gate)]
-        if question.kind == "pair":
-            asked = ["co2", "o2"]
-        elif question.about:
-            asked = [question.about]
+        quantities = question.called(VISIT.scope(self.visit.state.gate))
+        if question.kind == "tied-values":
+            quantities = question.quantities
         picked = {name: self._pick(values) for name, values in called.items()}
         if drift:
             picked["co2"] = drift
         ultimate = {"natural gas": 11.9, "propane": 13.8}[self.visit.plan.sheets.job.fuel]  # rounded
         share = 0.75 if picked["co2"] == "dashes" else float(picked["co2"]) / ultimate
         picked["o2"] = f"{20.9 * (1 - share):.1f}"
-        said = [words(picked[quantity]) for quantity in asked]
+        said = [words(picked[quantity]) for quantity in quantities]
         rate = getattr(gate, "rate", None)
-        return " ".join([*said, rate] if rate and question.kind == "gate" else said)
+        return " ".join([*said, rate] if rate and question.kind == "values" else said)
 
 
-def walked(events: list[ev.Record] | tuple[ev.Record, ...]) -> Counter[tuple[str, str]]:
+def walked(events: list[Event] | tuple[ev.Decision, ...]) -> Counter[tuple[str, str]]:
     return Counter((event.gate, event.outcome) for event in events if isinstance(event, ev.GatePassed))
 
 

@@ -17,6 +17,7 @@ import pytest
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import SCHEMA_VERSION, from_record, json_schema, to_record
 from handsfree.procedure.procedure import load_procedure
 
 GOLDEN = Path(__file__).with_name("golden")
@@ -47,12 +48,12 @@ def test_there_is_one_example_of_each_kind_of_event_and_input() -> None:
 def test_an_example_is_read_and_written_unchanged(kind: str) -> None:
     """From the record to the event and back, byte for byte of JSON."""
     content = read("events.json")["examples"][kind]
-    assert ev.to_record(ev.from_record(kind, content)) == (kind, content)
+    assert to_record(from_record(kind, content)) == (kind, content)
 
 
 def test_every_example_follows_the_json_schema() -> None:
     """The schema is valid JSON Schema 2020-12 and describes the records."""
-    schema = ev.json_schema()
+    schema = json_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     for kind, content in read("events.json")["examples"].items():
         jsonschema.Draft202012Validator(schema).validate({"kind": kind, **content})
@@ -61,8 +62,8 @@ def test_every_example_follows_the_json_schema() -> None:
 def test_the_schema_changes_only_with_its_version() -> None:
     """The JSON Schema is the golden one, or SCHEMA_VERSION was raised and the golden files written anew."""
     golden = read("schema.json")
-    assert golden["version"] == ev.SCHEMA_VERSION
-    assert ev.json_schema() == golden["schema"]
+    assert golden["version"] == SCHEMA_VERSION
+    assert json_schema() == golden["schema"]
 
 
 def test_no_shape_holds_a_binary_float() -> None:
@@ -110,7 +111,7 @@ def _examples() -> dict[str, Any]:
     events += visit.events
     found: dict[str, Any] = {}
     for event in events:
-        found.setdefault(*ev.to_record(event))
+        found.setdefault(*to_record(event))
     return {kind: found[kind] for kind in sorted(found)}
 
 
@@ -123,7 +124,7 @@ if __name__ == "__main__":
     GOLDEN.mkdir(exist_ok=True)
     _write("gate-ids.json", gate_ids())
     old = read("schema.json") if (GOLDEN / "schema.json").exists() else None
-    if old is not None and old["version"] == ev.SCHEMA_VERSION and old["schema"] != ev.json_schema():
+    if old is not None and old["version"] == SCHEMA_VERSION and old["schema"] != json_schema():
         sys.exit("the schema has changed: raise SCHEMA_VERSION first")
-    _write("schema.json", {"version": ev.SCHEMA_VERSION, "schema": ev.json_schema()})
-    _write("events.json", {"version": ev.SCHEMA_VERSION, "examples": _examples()})
+    _write("schema.json", {"version": SCHEMA_VERSION, "schema": json_schema()})
+    _write("events.json", {"version": SCHEMA_VERSION, "examples": _examples()})

@@ -11,6 +11,7 @@ from rehearsed import DAY, at, of_kind, places, shipped, twin, utterance
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import from_record, to_record
 from handsfree.events.state import State
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.session.apply import after, apply
@@ -55,18 +56,18 @@ def automaton_of(question: object, gate: str) -> WordAutomaton:
 
 def likely(visit: Rehearsal) -> str:
     """Return an answer that leads on."""
-    gate, kind = shipped().gate(visit.state.gate).gate, visit.state.question.kind
-    if kind == "gate" and hasattr(gate, "done"):
-        return str(gate.done[0])
-    if kind == "gate" and hasattr(gate, "answers"):
-        return str(next(iter(gate.answers.values())).heard[0])
-    if kind in {"rate", "recheck-rate"}:
-        return str(getattr(gate, "rate", "maximum"))
-    if kind == "recheck-burner":
-        return "firing"
-    if kind in {"recheck-thing", "thing-first", "restore"}:
-        thing = shipped().things[visit.state.question.about]
-        return thing.restored if kind == "restore" else thing.altered
+    gate, question = shipped().gate(visit.state.gate).gate, visit.state.question
+    match question.kind:
+        case "to-do" | "choice":
+            return next(iter(gate.phrases.values()))[0]
+        case "rate":
+            return gate.effects.rate or "maximum"
+        case "still-firing":
+            return "firing"
+        case "recheck-thing" | "thing-first":
+            return shipped().things[question.thing].altered
+        case "put-back":
+            return shipped().things[question.thing].restored
     return "confirmed"
 
 
@@ -150,7 +151,7 @@ def test_the_same_inputs_give_the_same_events(place: tuple[str, str], steps: Ste
     assert again.events == visit.events
     state = State()
     for event in visit.events:
-        state = apply(shipped(), state, ev.from_record(*ev.to_record(event)))
+        state = apply(shipped(), state, from_record(*to_record(event)))
     assert state == visit.state
 
 

@@ -21,7 +21,7 @@ WORDS = [
 ]  # fmt: skip
 
 
-def restored(events: tuple[ev.Record, ...]) -> list[str]:
+def restored(events: tuple[ev.Decision, ...]) -> list[str]:
     return [event.thing for event in of_kind(events, ev.Restored)]
 
 
@@ -48,7 +48,7 @@ def test_after_a_read_back_only_its_confirmation_restores_or_finishes(place: tup
 
 def rechecks() -> Iterator[tuple[Rehearsal, str]]:
     """The visit interrupted at its putting back, at the recheck of each thing that has no value."""
-    visit = at("put-back", "restore")
+    visit = at("put-back", "put-back")
     visit.resume()
     while visit.state.rechecks:
         item = visit.state.rechecks[0]

@@ -18,7 +18,7 @@ from handsfree.problem import Problem
 from handsfree.session.apply import after, apply
 from handsfree.session.decide import decide
 from handsfree.visit.folder import digests, load_plan, plan_of
-from handsfree.visit.recorder import Recorder, event_of, recorded_state
+from handsfree.visit.recorder import EntryReader, Recorder, recorded_state
 from handsfree.visit.replaying import replay_of
 
 CUT_AT = (1, 60, 222, 455)
@@ -55,7 +55,8 @@ def test_recovery_only_applies_the_recorded_events(visit: Recorded) -> None:
 
 def test_the_inputs_alone_give_the_events(visit: Recorded) -> None:
     """Stamps, hashes and seals aside: every decision follows from the inputs before it."""
-    entries = [(entry.kind, event_of(entry.kind, entry.event)) for entry in read(visit.folder)]
+    reader = EntryReader(visit.folder)
+    entries = [(entry.kind, reader.event(entry)) for entry in read(visit.folder)]
     plan, state, due = shipped(), State(), []
     checked = 0
     for kind, event in entries:
@@ -176,7 +177,7 @@ def test_what_was_run_is_kept_with_the_visit(visit: Recorded) -> None:
     """Procedure, included files and both sheets, from which the same plan is made again."""
     plan = plan_of(visit.folder, "two-rate-combustion")
     assert plan.procedure.version() == shipped().procedure.version()
-    opened = next(event_of(entry.kind, entry.event) for entry in read(visit.folder))
+    opened = EntryReader(visit.folder).event(next(iter(read(visit.folder))))
     _, kept = load_plan(PROCEDURE, JOB_SHEET)
     assert opened.sheets_sha256 == digests(kept, plan)
     assert {"safe-isolation.yaml", "gas-rate-check.yaml", "jobsheet.yaml"} <= set(kept)

@@ -132,7 +132,7 @@ def step(recorder: Recorder, clock: ToldClock, person: object, take: object) -> 
     state = recorder.state
     if state.speaking:
         take(inp.SpeechEnded(at=recorder.now()))  # type: ignore[operator]
-    elif state.question.kind in {"waiting", "nothing"}:
+    elif state.question.manner.awaits != "answer":
         clock.pass_ms(max(0, (recorder.deadline() or 0) - recorder.now()))
         take(inp.TimePassed(at=recorder.now()))  # type: ignore[operator]
     else:

@@ -10,6 +10,7 @@ import sys
 from collections import defaultdict
 
 import numpy as np
+from homophones import near_homophone
 
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.automaton import phrases
@@ -18,7 +19,6 @@ from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of, own_phrases
-from homophones import near_homophone
 from handsfree.shipped import model_folder, procedure_path
 from handsfree.speaking.voice import Voice, VoiceSettings
 

@@ -13,13 +13,14 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from mutants import documents_of, load_mutant, mutants
+
 from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.procedure.proofs.dangers import dangers
-from mutants import documents_of, load_mutant, mutants
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 BY_WORDS = ("near-homophone", "hazard phrase", "action last", "longer", "empty source")

@@ -60,7 +60,7 @@ def record_visit(
             words = answers["close" if state.question.kind == "stopped" else "affirm"][0]
             recorder.take(inp.Typed(at=recorder.now(), text=words))
             continue
-        if state.question.kind in {"waiting", "nothing"}:
+        if state.question.manner.awaits != "answer":
             due = recorder.deadline()
             assert due is not None
             clock.passes(max(due - recorder.now(), 1) / 1000)

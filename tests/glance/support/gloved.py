@@ -8,10 +8,11 @@ from decimal import Decimal
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.state import State
-from handsfree.glance.keys import Answers, answers
 from handsfree.glance.pad import DOWN, ENTER, Pad, here, press
 from handsfree.lexicon.meaning import Correction, Meaning, Values
+from handsfree.questions.keypad import Keypad
 from handsfree.session.fusion import choose_typed
+from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 
@@ -26,7 +27,7 @@ def meaning(plan: Plan, state: State, words: str) -> Meaning | None:
 
 def keys_for(plan: Plan, state: State, words: str) -> list[str]:
     """Return the keys for an answer; AssertionError where no keys give it."""
-    found, wanted = answers(plan, state), meaning(plan, state, words)
+    found, wanted = keypad(plan, state), meaning(plan, state, words)
     assert wanted is not None, words
     if found.plain and meaning(plan, state, found.plain) == wanted:
         return [ENTER]
@@ -46,7 +47,7 @@ def keys_for(plan: Plan, state: State, words: str) -> list[str]:
     return [*[DOWN] * (same[0] + 1), ENTER]
 
 
-def _number(found: Answers, value: object) -> Iterator[str]:
+def _number(found: Keypad, value: object) -> Iterator[str]:
     assert isinstance(value, Decimal)
     if value < 0:
         yield from [DOWN] * (1 + [offer.entry for offer in found.offers].index("-"))
@@ -54,11 +55,11 @@ def _number(found: Answers, value: object) -> Iterator[str]:
     yield from f"{abs(value):f}".replace(".", "")
 
 
-def pressed(visit: Rehearsal, pad: Pad, keys: list[str]) -> tuple[Pad, tuple[ev.Record, ...]]:
+def pressed(visit: Rehearsal, pad: Pad, keys: list[str]) -> tuple[Pad, tuple[ev.Decision, ...]]:
     """Press keys at a person's pace; what they come to is taken by the visit."""
     at = visit.state.now
     pad = here(visit.state, pad, at)
-    decided: tuple[ev.Record, ...] = ()
+    decided: tuple[ev.Decision, ...] = ()
     for key in keys:
         at += PACE_MS
         pad, text = press(visit.plan, visit.state, pad, key, at)

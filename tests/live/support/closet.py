@@ -22,10 +22,11 @@ import numpy as np
 from handsfree import sound_card
 from handsfree.events import decisions as ev
 from handsfree.events.inputs import INPUT_KINDS
+from handsfree.events.record import from_record
 from handsfree.events.state import State
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
-from handsfree.visit.recorder import event_of
+from handsfree.visit.recorder import LEDGERS_OWN, own_facts
 from tests.hearing.sounds import burner_noise
 from tests.speaking.conftest import Card
 
@@ -170,7 +171,7 @@ class Follower:
 
     def _take(self, entry: Mapping[str, Any]) -> None:
         self.entries += 1
-        event = event_of(entry["kind"], entry["event"])
+        event = None if entry["kind"] in LEDGERS_OWN else from_record(entry["kind"], own_facts(entry["event"]))
         if event is None:
             return
         at = getattr(event, "at", None)

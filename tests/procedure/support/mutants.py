@@ -15,6 +15,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
+from homophones import near_homophone
 from pydantic import BaseModel
 
 from handsfree.documents import Document, Path_, read_document
@@ -22,7 +23,6 @@ from handsfree.gates import GATE_KINDS
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.file import IncludeGate
 from handsfree.procedure.procedure import Procedure, load_procedure
-from homophones import near_homophone
 
 KINDS: dict[str, type[BaseModel]] = {
     kind.model_fields["kind"].annotation.__args__[0]: kind for kind in (*GATE_KINDS, IncludeGate)
@@ -145,7 +145,7 @@ def _damages(kind: type[BaseModel], block: Mapping[str, Any], around: _Surroundi
             yield "flip not_done", (name,), "to False", False
 
 
-def _of_value(  # noqa: C901, PLR0912 - one case a type of the language
+def _of_value(  # noqa: C901 - one case a type of the language
     annotation: Any, aliases: frozenset[str], value: Any, path: Path_, around: _Surroundings
 ) -> Iterator[_Damage]:
     name = str(path[0])

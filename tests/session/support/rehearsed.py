@@ -17,6 +17,8 @@ from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import Event
+from handsfree.events.state import State
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import Sheets, load_sheets
 from handsfree.session.plan import Plan
@@ -70,7 +72,7 @@ def play(
     *,
     until: str = "",
     most: int = 3000,
-    say: Callable[[str], Sequence[ev.Record]] | None = None,
+    say: Callable[[str], Sequence[Event]] | None = None,
 ) -> None:
     """Let the invented technician answer until the visit is over, stopped, or asks at a gate; `say` says how."""
     say = say or visit.say
@@ -105,7 +107,7 @@ def places() -> dict[tuple[str, str], Rehearsal]:
     visit, person = Rehearsal(shipped(), DAY), technician(shipped())
     kept: dict[tuple[str, str], Rehearsal] = {}
     while not visit.over:
-        kept.setdefault((visit.state.gate, visit.state.question.kind), twin(visit))
+        kept.setdefault((visit.state.gate, asked(visit.state)), twin(visit))
         if not visit.asking:
             person.notice(visit.wait(), visit.state.now / 1000)
             continue
@@ -115,6 +117,11 @@ def places() -> dict[tuple[str, str], Rehearsal]:
         person.notice(visit.say(person.answer(visit.state)), visit.state.now / 1000)
     kept["", "end"] = visit
     return kept
+
+
+def asked(state: State) -> str:
+    """Return the kind of the question at hand; "gate" for the one that a gate asks first, whatever its kind."""
+    return "gate" if state.question.kind in {"to-do", "choice", "values"} else state.question.kind
 
 
 def at(gate: str, kind: str = "gate") -> Rehearsal:
@@ -153,7 +160,7 @@ def utterance(
     )
 
 
-def hear(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: Any) -> tuple[ev.Record, ...]:
+def hear(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: Any) -> tuple[ev.Decision, ...]:
     """Let the visit hear an utterance; return what was decided."""
     return visit.take(utterance(visit, *alternatives, **other))
 
@@ -165,19 +172,19 @@ def first_row(words: str = ROW) -> Rehearsal:
     return visit
 
 
-def of_kind(events: Iterable[ev.Record], kind: type[Any]) -> list[Any]:
+def of_kind(events: Iterable[Event], kind: type[Any]) -> list[Any]:
     """Return the events of one kind."""
     return [event for event in events if isinstance(event, kind)]
 
 
-def spoken(events: Iterable[ev.Record]) -> list[str]:
+def spoken(events: Iterable[Event]) -> list[str]:
     """Return what the tool says."""
     return [event.text for event in of_kind(events, (ev.Said, ev.Asked)) if event.text]  # type: ignore[arg-type]
 
 
-def say(visit: Rehearsal, *answers: str) -> tuple[ev.Record, ...]:
+def say(visit: Rehearsal, *answers: str) -> tuple[ev.Decision, ...]:
     """Type answers one after the other; return what the last led to."""
-    decided: tuple[ev.Record, ...] = ()
+    decided: tuple[ev.Decision, ...] = ()
     for answer in answers:
         decided = visit.say(answer)
     return decided

@@ -64,7 +64,7 @@ def record(base: Path, *, copy_at: Iterable[int] = (), most: int = 5000) -> Reco
         state = recorder.state
         if state.speaking:
             take(inp.SpeechEnded(at=recorder.now()))
-        elif state.question.kind in {"waiting", "nothing"}:
+        elif state.question.manner.awaits != "answer":
             due = recorder.deadline()
             assert due is not None
             clock.pass_ms(max(0, due - recorder.now()))
