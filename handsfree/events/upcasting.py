@@ -1,7 +1,7 @@
 """Reading what older versions recorded: each entry's content is turned into the shape that it has today.
 
-The sealed bytes never change; only what is read of them does. Version 2 named a question by a word and a text; today
-it is an object with fields of its own.
+The sealed bytes never change; only what is read of them does. Version 2 named a question by a word and a text;
+today it is an object with fields of its own.
 """
 
 from __future__ import annotations

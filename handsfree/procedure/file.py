@@ -1,7 +1,7 @@
 """One file of a procedure: what it is for, the facts it needs, and its gates in order.
 
-Every class of this package and of `handsfree/gates` that is a block is documentation too: authors see its docstring
-and those of its fields in their editor. Unknown keys are errors.
+Every class here and in `handsfree/gates` that is a block is documentation too: authors see its docstring and
+those of its fields in their editor. Unknown keys are errors.
 """
 
 from __future__ import annotations

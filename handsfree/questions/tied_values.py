@@ -21,9 +21,9 @@ class TiedValues(Carried):
         """How it behaves."""
         return Manner()
 
-    def called(self, scope: Scope) -> tuple[str, ...]:
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
         """Return the quantities whose values answer it."""
-        return tuple(ask.quantity for ask in scope.asks)
+        return self.quantities
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -163,10 +163,10 @@ def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
     quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
     if scope.alike is None or quantities != set(scope.alike):
         return False
-    if not set(scope.alike) <= set(draft.state.question.called(scope)):
+    question = AlikeQuantities(quantity=scope.alike[0], other=scope.alike[1])
+    if draft.state.question != question and not set(scope.alike) <= set(draft.state.question.called(scope)):
         return False
-    first, other = scope.alike
-    draft.ask(AlikeQuantities(quantity=first, other=other), draft.words("monoxide"))
+    draft.ask(question, draft.words("monoxide"))
     return True
 
 

@@ -155,8 +155,8 @@ def test_turns_marks_and_the_burner_have_their_questions() -> None:
     """Nowhere else are they understood."""
     assert understood(Turn(), "maximum-turn", "clockwise one eighth") == (TurnMade("clockwise", 1),)
     assert understood(Mark(which="first"), "input-found/time-the-meter", "mark") == (Answer("mark"),)
-    assert understood(StillFiring(), "found-maximum", "burner off") == (Answer("off"),)
-    for words in ("clockwise one eighth", "mark", "burner off"):
+    assert understood(StillFiring(), "found-maximum", "burner is off") == (Answer("off"),)
+    for words in ("clockwise one eighth", "mark", "burner is off"):
         assert understood(first_question("found-maximum"), "found-maximum", words) == ()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from rehearsed import ROW, at, of_kind, places, say, shipped
+from rehearsed import ROW, asked, at, of_kind, places, say, shipped
 
 from handsfree.events import decisions as ev
 from handsfree.gates.readings import ReadingsGate
@@ -23,7 +23,7 @@ def test_after_an_interruption_everything_is_asked_again(place: tuple[str, str])
         item = visit.state.rechecks[0]
         assert visit.state.question.kind in {"still-firing", "rate", "recheck-thing"}
         if item in {"burner", "rate"}:
-            visit.say({"burner": "firing", "rate": getattr(gate, "rate", "")}[item])
+            visit.say({"burner": "still firing", "rate": getattr(gate, "rate", "")}[item])
         else:
             visit.say(shipped().things[item].altered)
     assert visit.state.rechecks == ()
@@ -36,7 +36,7 @@ def test_an_interruption_starts_the_settle_clock_afresh() -> None:
     say(visit, ROW, "confirmed")
     visit.resume()
     assert "found-maximum" not in visit.state.sets
-    say(visit, "firing", "maximum")
+    say(visit, "still firing", "maximum")
     while visit.state.rechecks:
         visit.say(shipped().things[visit.state.rechecks[0]].altered)
     assert visit.state.question.kind == "waiting"
@@ -68,12 +68,12 @@ def test_the_burner_off_after_an_interruption_leads_back_to_the_hold() -> None:
     for gate, hold in (("found-maximum", "found-maximum-hold"), ("final-temperatures", "final-hold")):
         visit = at(gate)
         visit.resume()
-        visit.say("burner off")
-        asked = 0
+        visit.say("burner is off")
+        answered = 0
         while visit.state.rechecks:
-            asked += 1
+            answered += 1
             visit.say(shipped().things[visit.state.rechecks[0]].altered)
-        assert asked == len(visit.state.altered)
+        assert answered == len(visit.state.altered)
         assert (visit.state.gate, asked(visit.state)) == (hold, "gate")
 
 
@@ -83,7 +83,7 @@ def test_a_thing_found_restored_after_an_interruption_is_no_longer_altered() -> 
     visit.resume()
     while visit.state.rechecks:
         item = visit.state.rechecks[0]
-        visit.say("firing" if item == "burner" else shipped().things[item].restored)
+        visit.say("still firing" if item == "burner" else shipped().things[item].restored)
         if visit.state.question.kind == "thing-check" and visit.state.rechecks:
             visit.say("confirmed")
     assert set(visit.state.altered) == {"outdoor-reset", "set-point"}

@@ -27,9 +27,9 @@ def one_set(visit: Rehearsal, row: str) -> tuple[ev.Decision, ...]:
     events = visit.say(row)
     for _ in range(6):
         kind = visit.state.question.kind
-        if kind not in {"pair", "read-back", "once-more", "rate"}:
+        if kind not in {"tied-values", "read-back", "once-more", "rate"}:
             return events
-        answers = {"pair": " ".join(row.split()[:6]), "once-more": "one eight", "rate": "maximum"}
+        answers = {"tied-values": " ".join(row.split()[:6]), "once-more": "one eight", "rate": "maximum"}
         events = visit.say(answers.get(kind, "confirmed"))
     raise AssertionError(f"no set taken: {visit.state.question}")
 

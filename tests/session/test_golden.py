@@ -83,7 +83,10 @@ def _examples() -> dict[str, Any]:
 
     events = list(places()["", "end"].events)
     for gate, words in (
-        ("found-maximum", ["burner out", "stop work", "cleared because all is well", "confirmed", "burner off"]),
+        (
+            "found-maximum",
+            ["burner out", "stop work", "cleared because all is well", "confirmed", "burner is off"],
+        ),
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
         ("settings-as-found", ["not done because sealed", "hold on"]),
         (

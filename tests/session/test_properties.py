@@ -63,7 +63,7 @@ def likely(visit: Rehearsal) -> str:
         case "rate":
             return gate.effects.rate or "maximum"
         case "still-firing":
-            return "firing"
+            return "still firing"
         case "recheck-thing" | "thing-first":
             return shipped().things[question.thing].altered
         case "put-back":

@@ -56,7 +56,7 @@ def rechecks() -> Iterator[tuple[Rehearsal, str]]:
         if thing is not None and thing.value is None:
             yield visit, item
         else:
-            visit.say("firing" if item == "burner" else shipped().things[item].altered)
+            visit.say("still firing" if item == "burner" else shipped().things[item].altered)
 
 
 def test_a_thing_found_restored_after_an_interruption_is_read_back_first() -> None:

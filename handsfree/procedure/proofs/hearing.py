@@ -62,13 +62,17 @@ def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
         raise Problem(problem.what, where=str(place), remedy=problem.remedy) from problem
 
 
+Meanings = tuple[Meaning, ...]
+
+
 def unstoppable(hearing: Hearing) -> Iterator[Violation]:
     """Yield each question at which a stop or hazard phrase is not understood, or also means something else."""
     told: set[str] = set()
     for placed, question, grammar in hearing.grammars():
+        fixed = fixed_phrases(grammar)
         for name, hazard in hearing.catalogue.hazards.items():
             for text in hazard.heard:
-                meanings = set(fixed_phrases(grammar).get(text, ()))
+                meanings = set(fixed.get(text, ()))
                 if meanings == {HazardSaid(name)} or placed.id in told:
                     continue
                 told.add(placed.id)
@@ -100,43 +104,60 @@ def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, KeyPath]:
 
 
 def too_alike(hearing: Hearing) -> Iterator[Violation]:
-    """Yield pairs of phrases accepted together, of different meaning, that sound too alike."""
+    """Yield pairs of phrases accepted together, of different meaning, that sound too alike.
+
+    One of the two answers the question; what is understood everywhere is held apart when a language is read.
+    """
     told: set[tuple[str, str, str]] = set()
+    alike = _Alike(hearing.pronunciations)
     for placed, question, grammar in hearing.grammars():
         own = own_phrases(hearing.procedure, placed)
         fixed = fixed_phrases(grammar)
         scope = scope_of(placed.gate, hearing.procedure.things, hearing.catalogue)
-        mine = list(fixed_phrases(Grammar(question.rules(scope))))
-        for one in mine:
-            for other in fixed:
-                if one == other and len(set(fixed[one])) == 1:
-                    continue
-                if other in mine and other < one:
-                    continue
-                if set(fixed[one]) & set(fixed[other]) and one != other:
-                    continue
-                why = _alike(one, other, hearing.pronunciations)
-                if why and (placed.id, one, other) not in told:
-                    told.add((placed.id, one, other))
-                    fault = Fault(
-                        "apart",
-                        f'at {placed.id} "{one}" and "{other}": {why}',
-                        "use other words",
-                        own.get(one, ()),
-                    )
-                    yield Violation(placed.id, fault, ())
+        mine = fixed_phrases(Grammar(question.rules(scope)))
+        for one, other in _pairs(mine, fixed):
+            why = alike.why(one, other)
+            if why and (placed.id, one, other) not in told:
+                told.add((placed.id, one, other))
+                what = f'at {placed.id} "{one}" and "{other}": {why}'
+                yield Violation(placed.id, Fault("apart", what, "use other words", own.get(one, ())), ())
 
 
-def _alike(one: str, other: str, pronunciations: Pronunciations) -> str:
-    if pronunciations.unknown((*one.split(), *other.split())):
+def _pairs(mine: Mapping[str, Meanings], fixed: Mapping[str, Meanings]) -> Iterator[tuple[str, str]]:
+    """Yield each phrase of the question with each other that could be taken for it and means something else."""
+    for one in mine:
+        for other, means in fixed.items():
+            if one == other:
+                if len(set(means)) > 1:
+                    yield one, other
+            elif not (other in mine and other < one) and not set(fixed[one]) & set(means):
+                yield one, other
+
+
+class _Alike:
+    """Why two phrases sound too alike, worked out once for each pair."""
+
+    def __init__(self, pronunciations: Pronunciations) -> None:
+        self._pronunciations = pronunciations
+        self._known: dict[tuple[str, str], str] = {}
+
+    def why(self, one: str, other: str) -> str:
+        """Return why, or "" when they sound different enough or nobody knows how they sound."""
+        pair = (one, other) if one < other else (other, one)
+        if pair not in self._known:
+            self._known[pair] = self._why(*pair)
+        return self._known[pair]
+
+    def _why(self, one: str, other: str) -> str:
+        if self._pronunciations.unknown((*one.split(), *other.split())):
+            return ""
+        apart = distance(one, other, self._pronunciations)
+        if apart < LEAST_DISTANCE:
+            return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
+        first, second = sorted((one, other), key=len)
+        if second.startswith(first + " "):
+            return "one begins the other, so a cut-off word changes the meaning"
         return ""
-    apart = distance(one, other, pronunciations)
-    if apart < LEAST_DISTANCE:
-        return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
-    first, second = sorted((one, other), key=len)
-    if second.startswith(first + " "):
-        return "one begins the other, so a cut-off word changes the meaning"
-    return ""
 
 
 _cache: dict[tuple[str, str], float] = {}
