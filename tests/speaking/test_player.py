@@ -13,7 +13,6 @@ sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the st
 import faulty_players
 
 from handsfree.speaking import tones
-from handsfree.speaking.player import Player, RecordingPlayer, SilentPlayer
 from handsfree.speaking.sound import Sound
 from handsfree.speaking.worker import Loudspeaker
 
@@ -49,21 +48,6 @@ def loudspeaker():
     yield make
     for each in made:
         each.close()
-
-
-def test_the_silent_player_takes_no_time():
-    player: Player = SilentPlayer()
-    player.play(sound(60))
-    assert player.wait(0.0)
-    assert not player.speaking
-
-
-def test_the_recording_player_keeps_what_it_was_to_play_in_order():
-    player = RecordingPlayer()
-    first, second = sound(1), sound(2)
-    player.play(first)
-    player.play(second)
-    assert player.played == [first, second]
 
 
 def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
