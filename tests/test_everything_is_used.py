@@ -40,48 +40,38 @@ def definitions(tree: ast.Module) -> Iterator[tuple[str, ast.stmt]]:
             yield from ((target.id, node) for target in node.targets if isinstance(target, ast.Name))
 
 
-def names_in(tree: ast.AST, *, apart_from: ast.stmt) -> set[str]:
-    """Every name and attribute that is read, but for those inside one definition."""
-    inside = {id(node) for node in ast.walk(apart_from)}
-    return {
-        node.id if isinstance(node, ast.Name) else node.attr
-        for node in ast.walk(tree)
-        if id(node) not in inside and isinstance(node, ast.Name | ast.Attribute)
-    }
+def taken_by(module: str, tree: ast.Module) -> Iterator[tuple[str, str]]:
+    """Yield what a module takes from others, as (module, name): by import, or as an attribute of a module."""
+    modules: dict[str, str] = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for alias in node.names:
+                yield node.module, alias.name
+                modules[alias.asname or alias.name] = f"{node.module}.{alias.name}"
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in modules:
+            yield modules[node.value.id], node.attr
+
+
+def read_in(tree: ast.Module) -> dict[str, list[ast.stmt]]:
+    """Return each name or attribute that is read, with the statements at the top of the module that read it."""
+    found: dict[str, list[ast.stmt]] = {}
+    for statement in tree.body:
+        for node in ast.walk(statement):
+            if isinstance(node, ast.Name | ast.Attribute):
+                found.setdefault(node.id if isinstance(node, ast.Name) else node.attr, []).append(statement)
+    return found
 
 
 def unused(trees: dict[str, ast.Module]) -> set[str]:
-    """Names defined at the top of a module that neither it nor another module uses."""
-    imported = {
-        (node.module, alias.name)
-        for tree in trees.values()
-        for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom) and node.module
-        for alias in node.names
-    }
-    of_modules = {
-        (f"{package}.{node.value.id}", node.attr)
-        for tree in trees.values()
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
-        for package in {module for module, name in imported if name == node.value.id}
-    }
-    renamed = {  # import module as short
-        (f"{node.module}.{alias.name}", used.attr)
-        for tree in trees.values()
-        for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom)
-        for alias in node.names
-        if alias.asname
-        for used in ast.walk(tree)
-        if isinstance(used, ast.Attribute) and isinstance(used.value, ast.Name) and used.value.id == alias.asname
-    }
-    taken = imported | of_modules | renamed
+    """Return names defined at the top of a module that neither the rest of it nor another module uses."""
+    taken = {use for module, tree in trees.items() for use in taken_by(module, tree)}
     return {
         name
         for module, tree in trees.items()
+        for reads in [read_in(tree)]
         for name, node in definitions(tree)
-        if (module, name) not in taken and name != "__all__" and name not in names_in(tree, apart_from=node)
+        if (module, name) not in taken and name != "__all__" and all(at is node for at in reads.get(name, []))
     }
 
 
