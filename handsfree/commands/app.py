@@ -1,4 +1,4 @@
-"""The command `handsfree`: all families of commands side by side, and one way to tell a person of a problem."""
+"""The command `handsfree`: its options, and one way to tell a person of a problem."""
 
 from __future__ import annotations
 
@@ -6,23 +6,17 @@ import errno
 import sys
 
 import typer
-from rich.console import Console
 
 from handsfree import __version__
-from handsfree.commands import arithmetic, authoring, record, rehearsing, sound, supervising, technician
+from handsfree.commands.families import Families, with_settings
 from handsfree.problem import ExitCode, Problem
 
-app = typer.Typer(
+app = with_settings(
+    cls=Families,
     help="Leads a heating technician through combustion set-up by voice, gate by gate, and keeps the record.",
     epilog="For licensed people. The maker's manual and local code come first; this tool clears no hazard.",
     no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
 )
-for family in (technician.app, record.app, supervising.app, authoring.app, rehearsing.app, arithmetic.app):
-    app.registered_commands += family.registered_commands
-app.command()(sound.soundcheck)
 
 
 def _version(wanted: bool) -> None:
@@ -43,6 +37,8 @@ def main() -> None:
     try:
         app(standalone_mode=True)
     except Problem as problem:
+        from rich.console import Console  # noqa: PLC0415 - not needed where nothing is wrong
+
         Console(stderr=True, soft_wrap=True).print(problem.sentence(), markup=False, highlight=False)
         sys.exit(problem.code)
     except KeyboardInterrupt:

@@ -73,8 +73,8 @@ def flue(
         co2,
         o2,
         co,
-        None if flue_temperature is None else quantity(flue_temperature, "degC", "flue temperature"),
-        quantity(air_temperature, "degC", "air temperature"),
+        None if flue_temperature is None else quantity(flue_temperature, "Cel", "flue temperature"),
+        quantity(air_temperature, "Cel", "air temperature"),
         relative_humidity,
         standard_pressure(quantity(altitude, "m", "altitude")),
         None if gross_input is None else quantity(gross_input, "kW", "input"),
@@ -240,7 +240,7 @@ def _factor(
     factor = correction_factor(
         quantity(gauge or "0 kPa", "kPa", "gauge pressure"),
         air,
-        state.temperature if temperature is None else quantity(temperature, "degC", "gas temperature"),
+        state.temperature if temperature is None else quantity(temperature, "Cel", "gas temperature"),
         state,
     )
     return factor, "(gauge + barometer)/reference·(reference T)/(gas T)"

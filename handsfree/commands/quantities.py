@@ -3,34 +3,63 @@
 from __future__ import annotations
 
 import re
-from functools import cache
-from typing import Any
+from decimal import Decimal
 
 from handsfree.problem import Problem
-from handsfree.trades.combustion.gas_rate import INCH_OF_WATER
+from handsfree.units import UnknownUnit, UnlikeUnits, convert
 
 _QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(.*?)\s*")
-_CUBE = re.compile(r"\b(ft|m)3\b")
-
-
-@cache
-def _registry() -> Any:
-    import pint  # noqa: PLC0415 - half a second that a bare number does not need
-
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
-    registry.define(f"conventional_inch_of_water = {INCH_OF_WATER * 1000} pascal = inH2O = inwc")
-    return registry
+_POWER = re.compile(r"\*\*|\^")
+_WRITTEN = {
+    "degC": "Cel",
+    "°C": "Cel",
+    "C": "Cel",
+    "degF": "[degF]",
+    "°F": "[degF]",
+    "F": "[degF]",
+    "ft": "[ft_i]",
+    "ft3": "[cft_i]",
+    "ft³": "[cft_i]",
+    "m³": "m3",
+    "in": "[in_i]",
+    "inH2O": "[in_i'H2O]",
+    "inwc": "[in_i'H2O]",
+    "inHg": "[in_i'Hg]",
+    "mmH2O": "mm[H2O]",
+    "mmHg": "mm[Hg]",
+    "psi": "[psi]",
+    "psia": "[psi]",
+    "Btu": "[Btu_IT]",
+    "BTU": "[Btu_IT]",
+    "kBtu": "1000.[Btu_IT]",
+    "MBH": "1000.[Btu_IT]/h",
+    "kWh": "kW.h",
+    "Wh": "W.h",
+    "hp": "[HP]",
+    "lb": "[lb_av]",
+    "sec": "s",
+    "second": "s",
+    "seconds": "s",
+    "minute": "min",
+    "minutes": "min",
+    "hr": "h",
+    "hour": "h",
+    "hours": "h",
+}
+"""Units as people write them, beside their UCUM codes, which are taken as well."""
 
 
 def quantity(text: str, unit: str, what: str) -> float:
-    """Return the number in the wanted unit (a pint name); a bare number is taken to be in it already."""
+    """Return the number in the wanted unit (a UCUM code); a bare number is taken to be in it already."""
+    plain = "degC" if unit == "Cel" else unit
     match = _QUANTITY.fullmatch(text)
     if match is None:
-        raise Problem(f"the {what} is not a number with a unit: '{text}'", remedy=f"for example '1.5 {unit}'")
-    number, given = float(match[1]), _CUBE.sub(r"\1**3", match[2])
-    if not given:
-        return number
+        raise Problem(f"the {what} is not a number with a unit: '{text}'", remedy=f"for example '1.5 {plain}'")
+    if not match[2]:
+        return float(match[1])
+    parts = re.split(r"\s*([./*])\s*", _POWER.sub("", match[2]))
+    code = "".join(_WRITTEN.get(part, part) for part in parts).replace("*", ".")
     try:
-        return float(_registry().Quantity(number, given).to(_CUBE.sub(r"\1**3", unit)).magnitude)
-    except Exception:  # noqa: BLE001 - pint lets through whatever its tokenizer raises for text that is no unit
-        raise Problem(f"the {what} '{text}' cannot be turned into {unit}") from None
+        return float(convert(Decimal(match[1]), code, unit))
+    except (UnknownUnit, UnlikeUnits):
+        raise Problem(f"the {what} '{text}' cannot be turned into {plain}") from None

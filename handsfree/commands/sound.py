@@ -21,6 +21,10 @@ from handsfree.sound_card import devices
 QUIET_S, SPEECH_S = 3.0, 5.0
 
 
+app = typer.Typer(help="The microphone.")
+
+
+@app.command()
 def soundcheck(
     microphone: Annotated[
         str | None, typer.Option(help="The microphone's name, or a part of it. Without it: the system's default.")

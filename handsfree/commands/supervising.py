@@ -41,27 +41,25 @@ def desk(
     if not folder.is_dir():
         raise Problem("there is no such folder", where=str(folder))
     try:
-        import uvicorn  # noqa: PLC0415 - the extra `desk`
-
-        from handsfree.desk.checker import Checker  # noqa: PLC0415
+        from handsfree.desk.checker import Checker  # noqa: PLC0415 - the extra `desk`
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
+        from handsfree.serving import Server  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
     open_to_all = not _is_loopback(host)
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     index = Index(folder)
-    socket = uvicorn.Config("", host=host, port=port, log_level="warning").bind_socket()
-    where = f"http://{f'[{host}]' if ':' in host else host}:{socket.getsockname()[1]}/"
+    server = Server(host, port)
+    where = f"http://{f'[{host}]' if ':' in host else host}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
     if open_to_all:
         typer.echo(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )
-    application = Desk(index, door, supervisor).application(Checker(index))
-    uvicorn.Server(uvicorn.Config(application, log_level="warning", access_log=False)).run(sockets=[socket])
+    server.run(Desk(index, door, supervisor).application(Checker(index)))
 
 
 def _is_loopback(host: str) -> bool:

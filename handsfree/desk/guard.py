@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from http.cookies import SimpleCookie
 from urllib.parse import parse_qs, urlsplit
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 COOKIE = "desk"
@@ -60,21 +60,12 @@ class Guard:
         self._inner, self._door = inner, door
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer, refuse, or hand on; the safe headers go with each."""
+        """Refuse or hand on."""
         if scope["type"] != "http":
             await self._inner(scope, receive, send)
             return
         refusal = self._refusal(scope, Headers(scope=scope))
-
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
-                headers.setdefault("cache-control", "no-store")
-            await send(message)
-
-        await (refusal or self._inner)(scope, receive, with_headers)
+        await (refusal or self._inner)(scope, receive, send)
 
     def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
         host = urlsplit(f"//{headers.get('host', '')}").hostname or ""

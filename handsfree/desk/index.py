@@ -15,7 +15,6 @@ from typing import Any
 
 from handsfree.desk.examination import Examined, opening_facts
 from handsfree.events.decisions import VisitOpened
-from handsfree.problem import Problem
 from handsfree.visit.recorder import own_facts
 
 PAGE = 50
@@ -250,8 +249,3 @@ def _make(base: sqlite3.Connection) -> None:
         base.execute(f"CREATE INDEX visit_{column} ON visit ({column})")
     base.execute("CREATE INDEX visit_newest ON visit (day DESC, opened_at DESC)")
     base.execute(f"PRAGMA user_version = {SCHEMA}")
-
-
-def problem_of(root: Path) -> Problem | None:
-    """Return what is wrong with a folder of visits, if anything."""
-    return None if root.is_dir() else Problem("there is no such folder", where=str(root))

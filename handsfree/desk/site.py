@@ -24,11 +24,12 @@ from handsfree.desk import chart, printed, wording
 from handsfree.desk.checker import Checker
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import stamp
-from handsfree.desk.guard import Door, Guard
+from handsfree.desk.guard import HEADERS, Door, Guard
 from handsfree.desk.index import PAGE, Index, Wanted
 from handsfree.desk.questions import QUESTIONS, answer
 from handsfree.desk.signoff import VERDICTS, SupervisorKey, sign_off
 from handsfree.problem import Problem
+from handsfree.serving import WithHeaders
 
 KEPT = 4
 """Dossiers kept in memory, so that the chart's links and the sound do not verify again."""
@@ -80,7 +81,7 @@ class Desk:
             exception_handlers={Problem: self._problem, HTTPException: self._http},
             lifespan=running,
         )
-        return Guard(site, self._door)
+        return WithHeaders(Guard(site, self._door), HEADERS)
 
     def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         return HTMLResponse(self._pages.get_template(name).render(supervisor=self._supervisor, **values), status)

@@ -1,7 +1,7 @@
 """Hearing in a process of its own, watched and replaced: a native crash there never ends the visit.
 
-The child runs source, voice activity and recogniser, and sends a heartbeat; a thread here passes its
-events on, and starts another child when one dies, hangs, or loses its microphone.
+The child runs source, voice activity and recogniser, and sends a heartbeat; its supervisor passes its events
+on, and starts another child when one dies, hangs, or loses its microphone.
 """
 
 from __future__ import annotations
@@ -13,13 +13,12 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 from handsfree import sound_card
-from handsfree.child import Child, ChildDied
 from handsfree.hearing.listener import Ears, Listener, NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
@@ -27,6 +26,7 @@ from handsfree.hearing.sources import BLOCK_MS, Source
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
+from handsfree.supervisor import Supervisor
 
 HEARTBEAT_S = 0.25
 """How often the child says that it lives."""
@@ -137,13 +137,9 @@ class _Lost:
     reason: str
 
 
-@dataclass
-class _Wishes:
-    """What the visit asked for last, repeated to each new child."""
-
-    grammar: WordAutomaton | None = None
-    speaking: _ToolSpeaks = _ToolSpeaks(speaking=False)
-    lock: threading.Lock = field(default_factory=threading.Lock)
+@dataclass(frozen=True)
+class _Done:
+    """Nothing more is to be heard."""
 
 
 class Hearing:
@@ -162,30 +158,31 @@ class Hearing:
         """The level of the noise now, in dB of full scale."""
         self.lost_blocks = 0
         """How many blocks of sound were lost since the beginning."""
-        self._plan, self._hung_after_s = plan, hung_after_s
-        self._wishes = _Wishes()
-        self._closing = threading.Event()
-        self._child: Child | None = None
+        self._plan = plan
+        self._grammar: _ListenFor | None = None
+        self._speaking = _ToolSpeaks(speaking=False)
         self._at_ms, self._at = 0, time.monotonic()
         self._promptest = math.inf
         """The least that a beat came after its place in the sound, ms; another child's clock differs a little."""
-        self._gone = False
-        self._restarting = False
-        self._lost_before = 0
-        self._minder = threading.Thread(target=self._mind, name="handsfree hearing", daemon=True)
-        self._minder.start()
+        self._begun_ms = self._lost_before = self._early_deaths = 0
+        self._retry_s = FIRST_RETRY_S
+        self._gone = self._restarting = False
+        self._supervisor: Supervisor[_Lost | _Done] = Supervisor(
+            "handsfree hearing", attend_source, self, start_s=START_PATIENCE_S, hung_after_s=hung_after_s
+        )
+        self._supervisor.start()
 
     def listen_for(self, grammar: WordAutomaton) -> None:
         """Take up the grammar of the moment."""
-        with self._wishes.lock:
-            self._wishes.grammar = grammar
-            self._tell(_ListenFor(grammar))
+        with self._supervisor.lock:
+            self._grammar = _ListenFor(grammar)
+            self._supervisor.tell(self._grammar)
 
     def tool_speaks(self, speaking: bool, played: Samples | None = None) -> None:
         """Say that the tool's own voice begins or has ended; `played` is what it begins to say (int16, 16 kHz)."""
-        with self._wishes.lock:
-            self._wishes.speaking = _ToolSpeaks(speaking)  # a later child cannot know how much was said before
-            self._tell(_ToolSpeaks(speaking, played))
+        with self._supervisor.lock:
+            self._speaking = _ToolSpeaks(speaking)  # a later child cannot know how much was said before
+            self._supervisor.tell(_ToolSpeaks(speaking, played))
 
     def next_event(self, patience_s: float) -> Heard | None:
         """Return the next event, or None when none comes in time."""
@@ -208,89 +205,60 @@ class Hearing:
     @property
     def process_id(self) -> int:
         """The number of the process that listens now; 0 between two."""
-        child = self._child
-        return child.process_id if child else 0
+        return self._supervisor.process_id
 
     def close(self) -> None:
         """Stop listening and end the child."""
-        self._closing.set()
-        self._minder.join()
+        self._supervisor.close()
+        self.listening = False
 
-    def _tell(self, message: object) -> None:
-        if self._child is not None:
-            with contextlib.suppress(ChildDied):  # the minder notices, and the next child is told
-                self._child.send(message)
+    def arguments(self) -> tuple[object, ...]:
+        """Return what a new child is to work with; for the supervisor."""
+        self._begun_ms, self._lost_before, self._promptest = self._at_ms, self.lost_blocks, math.inf
+        return self._plan, self._at_ms, self._at
 
-    def _mind(self) -> None:
-        """Keep a child at work until closed, or until it makes no sense any more."""
-        early_deaths, retry_s = 0, FIRST_RETRY_S
-        while not self._closing.is_set():
-            begun_ms = self._at_ms
-            ended = self._attend()
-            if ended is None:
-                return
-            if isinstance(ended, _Lost) or self._gone:
-                early_deaths = 0
-                self._tell_gone()
-            else:
-                early_deaths = early_deaths + 1 if self._at_ms < begun_ms + PROGRESS_MS else 1
-                if early_deaths >= DEATHS_IN_A_ROW:
-                    self.events.put(HearingFailed(Problem(f"the recogniser does not work: it {ended}")))
-                    return
-                self.restarts += 1
-                self._restarting = True
-                self.events.put(HearingRestarted(ended, self._at_ms))
-            retry_s = min(2 * retry_s, LAST_RETRY_S) if self._at_ms < begun_ms + PROGRESS_MS else FIRST_RETRY_S
-            if self._gone or early_deaths > 1:
-                self._closing.wait(retry_s)
+    def told_first(self) -> tuple[object, ...]:
+        """Return what the visit asked for last; for the supervisor."""
+        return (self._speaking,) if self._grammar is None else (self._grammar, self._speaking)
 
-    def _attend(self) -> str | _Lost | None:
-        """Run one child; return how it ended, _Lost for its microphone, None when all is over."""
-        begun = time.monotonic()
-        self._lost_before = self.lost_blocks
-        self._promptest = math.inf
-        child = Child("handsfree hearing", attend_source, self._plan, self._at_ms, self._at)
-        with self._wishes.lock:
-            self._child = child
-            if self._wishes.grammar is not None:
-                self._tell(_ListenFor(self._wishes.grammar))
-            self._tell(self._wishes.speaking)
-        try:
-            return self._pass_on(child, begun)
-        except ChildDied as death:
-            return str(death)
-        finally:
-            self.listening = False
-            child.kill()  # first, for whoever holds the lock may be waiting for it to read
-            with self._wishes.lock:
-                self._child = None
-            child.stop()
+    def heard(self, message: Any) -> _Lost | _Done | None:
+        """Take in a message of the child; for the supervisor."""
+        if isinstance(message, _Beat):
+            self._beat(message)
+            return None
+        if isinstance(message, _Lost):
+            return message
+        if isinstance(message, HearingFailed) and self._gone:
+            return _Lost(message.problem.what)  # still not plugged in
+        self.events.put(message)
+        return _Done() if isinstance(message, (SourceEnded, HearingFailed)) else None
 
-    def _pass_on(self, child: Child, begun: float) -> str | _Lost | None:
-        heard_of, limit_s = begun, START_PATIENCE_S
-        while not self._closing.is_set():
-            message: Any = child.receive(HEARTBEAT_S)
-            now = time.monotonic()
-            if message is None:
-                if now - heard_of > limit_s:
-                    return f"has hung for {now - heard_of:.0f} s"
-                continue
-            heard_of, limit_s = now, self._hung_after_s
-            if isinstance(message, _Beat):
-                self._at_ms, self._at = message.at_ms, now
-                if message.hearing:
-                    self._promptest = min(self._promptest + DRIFT_MS, 1000 * now - message.at_ms)
-                    self.noise_db, self.lost_blocks = message.noise_db, self._lost_before + message.lost_blocks
-                    self._tell_back()
-            elif isinstance(message, _Lost):
-                return message
-            elif isinstance(message, HearingFailed) and self._gone:
-                return _Lost(message.problem.what)  # still not plugged in
-            else:
-                self.events.put(message)
-                if isinstance(message, (SourceEnded, HearingFailed)):
-                    return None
-        return None
+    def ended(self, why: _Lost | _Done | str) -> float | None:
+        """Tell of the child's end, and say when the next one starts; for the supervisor."""
+        self.listening = False
+        if isinstance(why, _Done):
+            return None
+        no_progress = self._at_ms < self._begun_ms + PROGRESS_MS
+        if isinstance(why, _Lost) or self._gone:
+            self._early_deaths = 0
+            self._tell_gone()
+        else:
+            self._early_deaths = self._early_deaths + 1 if no_progress else 1
+            if self._early_deaths >= DEATHS_IN_A_ROW:
+                self.events.put(HearingFailed(Problem(f"the recogniser does not work: it {why}")))
+                return None
+            self.restarts += 1
+            self._restarting = True
+            self.events.put(HearingRestarted(why, self._at_ms))
+        self._retry_s = min(2 * self._retry_s, LAST_RETRY_S) if no_progress else FIRST_RETRY_S
+        return self._retry_s if self._gone or self._early_deaths > 1 else 0.0
+
+    def _beat(self, beat: _Beat) -> None:
+        self._at_ms, self._at = beat.at_ms, time.monotonic()
+        if beat.hearing:
+            self._promptest = min(self._promptest + DRIFT_MS, 1000 * self._at - beat.at_ms)
+            self.noise_db, self.lost_blocks = beat.noise_db, self._lost_before + beat.lost_blocks
+            self._tell_back()
 
     def _tell_back(self) -> None:
         self.listening = True

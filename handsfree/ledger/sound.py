@@ -16,9 +16,3 @@ def flac(samples: NDArray[np.int16], rate: int) -> bytes:
     file = io.BytesIO()
     soundfile.write(file, samples, rate, format="FLAC", subtype="PCM_16")
     return file.getvalue()
-
-
-def samples_of(data: bytes) -> tuple[NDArray[np.int16], int]:
-    """Return the samples and the rate of a FLAC file."""
-    samples, rate = soundfile.read(io.BytesIO(data), dtype="int16")
-    return samples, rate

@@ -301,10 +301,6 @@ class Numbers(BaseModel):
             return None
         return next((number for number in form.numbers() if lacking & set(self.digits(number).split())), None)
 
-    def sayable(self, form: NumberForm, known: Container[str]) -> bool:
-        """Say whether the known words can say every number of the form, digit by digit."""
-        return self.unsayable(form, known) is None
-
     @cached_property
     def _decimals(self) -> dict[tuple[int, bool], Numeral]:
         return {}

@@ -58,10 +58,6 @@ class Disagreement:
     mean: float
     deviation: float
 
-    def deviations(self, residual: float) -> float:
-        """Return how many standard deviations a residual lies off."""
-        return abs(residual - self.mean) / self.deviation
-
 
 def learned(residuals: Sequence[float], lasting: float, passing: float) -> Disagreement:
     """Return the next disagreement from those accepted before (normal prior and errors, Bayes).
@@ -73,13 +69,3 @@ def learned(residuals: Sequence[float], lasting: float, passing: float) -> Disag
     precision = 1 / lasting**2 + len(residuals) / passing**2
     mean = sum(residuals) / passing**2 / precision
     return Disagreement(mean, math.sqrt(1 / precision + passing**2))
-
-
-def shares(log_scores: Sequence[float]) -> tuple[float, ...]:
-    """Return the probabilities that belong to logarithmic scores."""
-    if not log_scores:
-        return ()
-    highest = max(log_scores)
-    weights = [math.exp(score - highest) for score in log_scores]
-    total = sum(weights)
-    return tuple(weight / total for weight in weights)

@@ -7,9 +7,7 @@ uncertainties in the unit of the reading.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Sequence
 
 from handsfree.problem import Problem
 
@@ -52,55 +50,6 @@ def propagated(function: Callable[..., float], values: Sequence[float], uncertai
             down[place] -= uncertainty
             parts.append((function(*up) - function(*down)) / 2)
     return math.hypot(*parts)
-
-
-@dataclass(frozen=True)
-class Accuracy:
-    """What an instrument promises: the greater of an absolute and a relative error."""
-
-    absolute: float
-    percent: float = 0.0
-    stated_as: Literal["limits", "expanded"] = "limits"
-    """Limits of a rectangular error (a type approval), or an expanded uncertainty with k = 2."""
-    source: str = "job sheet"
-
-    def standard_uncertainty(self, value: float) -> float:
-        """Return the standard uncertainty at a value."""
-        error = max(self.absolute, abs(value) * self.percent / 100)
-        return rectangular(error) if self.stated_as == "limits" else expanded(error)
-
-
-@dataclass(frozen=True)
-class SteppedAccuracy:
-    """A promise that changes at a value: one accuracy up to it, another above."""
-
-    up_to: float
-    below: Accuracy
-    above: Accuracy
-
-    def standard_uncertainty(self, value: float) -> float:
-        """Return the standard uncertainty at a value."""
-        return (self.below if value <= self.up_to else self.above).standard_uncertainty(value)
-
-
-_EN = "EN 50379-2, from memory"
-_METAS = "Swiss metrology directive of January 2004, as quoted"
-_UK = "training page on BS EN 50379-3 and BS 7927 analysers"
-
-ACCURACY_CLASSES: Mapping[str, Mapping[str, Accuracy | SteppedAccuracy]] = {
-    "EN 50379-2": {
-        "O2": Accuracy(0.3, source=_EN),
-        "CO2": Accuracy(0.3, source=_EN),
-        "CO": Accuracy(20, 5, source=_EN),
-    },
-    "METAS 2004": {
-        "O2": Accuracy(0.4, source=_METAS),
-        "CO2": Accuracy(0.35, 7, source=_METAS),
-        "CO": Accuracy(12, 10, source=_METAS),
-    },
-    "EN 50379-3": {"CO": SteppedAccuracy(20, Accuracy(3, source=_UK), Accuracy(0, 5, source=_UK))},
-}
-"""Accuracy by class and quantity; the instrument's own sheet, where there is one, goes before these."""
 
 
 def _not_negative(value: float) -> float:

@@ -104,15 +104,6 @@ def conformity_probability(value: float, band: Band, standard_uncertainty: float
     return below - under
 
 
-def acceptance_zone(band: Band, guard: Decimal) -> Band:
-    """Return the band shrunk by a guard band at each closed edge (ILAC-G8:09/2019)."""
-    return Band(
-        None if band.low is None else band.low + guard,
-        None if band.high is None else band.high - guard,
-        f"{band.source}, guard band {guard}",
-    )
-
-
 def judge(
     value: Decimal, band: Band, standard_uncertainty: Decimal | float, rule: DecisionRule = IN_BAND_PASSES
 ) -> Verdict:

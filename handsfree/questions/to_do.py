@@ -29,7 +29,8 @@ class ToDo(Carried):
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return Keypad(plain=next(iter(scope.answers.values()))[0])
+        words = next(iter(scope.answers.values()), ("",))
+        return Keypad(plain=words[0])
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

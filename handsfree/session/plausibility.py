@@ -19,7 +19,6 @@ from handsfree.measurement.check_digit import (
     learned,
     log_density,
     peak,
-    shares,
 )
 from handsfree.measurement.distributions import rounded
 from handsfree.measurement.reading import Reading
@@ -63,8 +62,6 @@ _FLICKER = 0.2
 """Standard deviation, in display steps, between two glances at the two numbers: common practice, no source."""
 
 _COVERAGE = 2.0
-_CLEAR = Decimal("0.900")
-_WORTH_ASKING = Decimal("0.010")
 
 
 @dataclass(frozen=True)
@@ -103,25 +100,6 @@ class PairJudgement:
     fits: tuple[str, ...]
     """Other fuels that the pair would fit, when it does not fit the job's."""
     sentence: str
-
-
-@dataclass(frozen=True)
-class Alternative:
-    """One way a value may have been heard, with the natural logarithm of its acoustic score."""
-
-    reading: Reading
-    log_score: float
-
-
-@dataclass(frozen=True)
-class Choice:
-    """The likeliest alternative, and whether it may stand or must be asked again."""
-
-    reading: Reading
-    probability: Decimal
-    ask_again: bool
-    digit_by_digit: bool
-    reason: str
 
 
 def judge_pair(situation: Situation, co2: Reading, o2: Reading) -> PairJudgement:
@@ -170,43 +148,6 @@ def opens_stop(situation: Situation, candidate: Reading) -> bool:
         if quantity in known
     }
     return bool(open_stops(SafetyReadings(**values), situation.fuel, situation.limits))  # type: ignore[arg-type]
-
-
-def choose(situation: Situation, alternatives: Sequence[Alternative]) -> Choice:
-    """Choose among alternatives of one quantity by acoustic score and prior, and say whether to ask again.
-
-    Asked again: no clear winner; the winner contradicts the other half of its pair; or an alternative beyond
-    a stop limit was heard at all likely and did not win (that one digit by digit). A winner beyond a stop
-    limit stands: stopping needs no second hearing. `alternatives` holds at least one.
-    """
-    heard = shares([each.log_score for each in alternatives])
-    raw = shares([each.log_score + float(log_prior(situation, each.reading)) for each in alternatives])
-    weighed = [rounded(share, LOG_STEP) for share in raw]
-    best = max(range(len(alternatives)), key=lambda place: (weighed[place], -place))
-    reading, probability = alternatives[best].reading, weighed[best]
-    for place, each in enumerate(alternatives):
-        if (
-            place != best
-            and rounded(heard[place], LOG_STEP) >= _WORTH_ASKING
-            and each.reading.value != reading.value
-            and opens_stop(situation, each.reading)
-            and not opens_stop(situation, reading)
-        ):
-            return Choice(reading, probability, True, True, f"{each.reading.value} would open a stop limit")
-    if probability < _CLEAR:
-        return Choice(reading, probability, True, reading.quantity in NEVER_WEIGHED, "no clear winner")
-    judgement = _pair_with(situation, reading)
-    if judgement is not None and not judgement.consistent:
-        return Choice(reading, probability, True, False, judgement.sentence)
-    return Choice(reading, probability, False, False, "clear")
-
-
-def _pair_with(situation: Situation, reading: Reading) -> PairJudgement | None:
-    if reading.quantity == "co2" and "o2" in situation.this_set:
-        return judge_pair(situation, reading, situation.this_set["o2"])
-    if reading.quantity == "o2" and "co2" in situation.this_set:
-        return judge_pair(situation, situation.this_set["co2"], reading)
-    return None
 
 
 def _expectations(situation: Situation, candidate: Reading) -> list[Expectation]:

@@ -45,37 +45,6 @@ class Player(Protocol):
         """Give the output back."""
 
 
-class SilentPlayer:
-    """Plays nothing, in no time: for text alone."""
-
-    speaking = False
-    lost = False
-
-    def play(self, sound: Sound) -> None:
-        """Do nothing."""
-
-    def cut(self) -> None:
-        """Do nothing."""
-
-    def wait(self, patience_s: float) -> bool:  # noqa: ARG002 - there is nothing to wait for
-        """Return at once."""
-        return True
-
-    def close(self) -> None:
-        """Do nothing."""
-
-
-class RecordingPlayer(SilentPlayer):
-    """Keeps what it was to play, in order, for tests and the demo."""
-
-    def __init__(self) -> None:
-        self.played: list[Sound] = []
-
-    def play(self, sound: Sound) -> None:
-        """Keep the sound."""
-        self.played.append(sound)
-
-
 @dataclass(eq=False)
 class _Playing:
     """One sound on its way out, replaced as a whole, so that the sound card's thread never sees halves."""

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
 import importlib
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import Any
 
 import numpy as np
 
 from handsfree import sound_card
-from handsfree.child import Child, ChildDied
 from handsfree.problem import Problem
 from handsfree.speaking.player import Player, SoundCardPlayer
 from handsfree.speaking.sound import Samples, Sound
+from handsfree.supervisor import Supervisor
 
 HEARTBEAT_S = 0.25
 HUNG_AFTER_S = 3.0
@@ -34,6 +32,11 @@ class _Play:
     number: int
     pcm: bytes
     rate: int
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """Fall silent at once."""
 
 
 @dataclass(frozen=True)
@@ -67,19 +70,26 @@ class Loudspeaker:
     ) -> None:
         self.lost = False
         """Whether no output takes sound at the moment."""
-        self._open_player, self._hung_after_s = open_player, hung_after_s
+        self._open_player = open_player
         self._on_change = on_change or (lambda _speaking, _samples: None)
         self._on_trouble = on_trouble or (lambda _sentence: None)
-        self._lock = threading.Lock()
-        self._child: Child | None = None
         self._number = 0
         self._silent = threading.Event()
         self._silent.set()
         self._ready = threading.Event()
-        self._closing = threading.Event()
-        self._minder = threading.Thread(target=self._mind, name="handsfree loudspeaker", daemon=True)
-        self._minder.start()
+        self._retry_s = FIRST_RETRY_S
+        # It takes half a second, which the first prompt must not wait for.
+        threading.Thread(target=importlib.import_module, args=("scipy.signal",), daemon=True).start()
+        self._supervisor: Supervisor[_Lost] = Supervisor(
+            "handsfree loudspeaker", attend_player, self, start_s=START_PATIENCE_S, hung_after_s=hung_after_s
+        )
+        self._supervisor.start()
         self._ready.wait(START_PATIENCE_S)
+
+    @property
+    def process_id(self) -> int:
+        """The number of the process that plays now; 0 between two."""
+        return self._supervisor.process_id
 
     @property
     def speaking(self) -> bool:
@@ -88,20 +98,17 @@ class Loudspeaker:
 
     def play(self, sound: Sound) -> None:
         """Begin to play, in place of what is playing."""
-        with self._lock:
-            if self._child is None or self.lost:
+        with self._supervisor.lock:
+            if self._supervisor.process_id == 0 or self.lost:
                 return
             self._number += 1
             self._silent.clear()
-            with contextlib.suppress(ChildDied):  # the minder notices
-                self._child.send(_Play(self._number, sound.samples.tobytes(), sound.rate))
+            self._supervisor.tell(_Play(self._number, sound.samples.tobytes(), sound.rate))
             self._on_change(True, sound.at_rate(EARS_RATE).samples)  # long before it has left the output's buffer
 
     def cut(self) -> None:
         """Fall silent at once."""
-        with self._lock, contextlib.suppress(ChildDied):
-            if self._child is not None:
-                self._child.send(None)
+        self._supervisor.tell(_Cut())
 
     def wait(self, patience_s: float) -> bool:
         """Wait until the tool is silent; return whether that was in time."""
@@ -109,47 +116,34 @@ class Loudspeaker:
 
     def close(self) -> None:
         """Give the output back."""
-        self._closing.set()
-        self._minder.join()
+        self._supervisor.close()
+        self._fall_silent()
 
-    def _mind(self) -> None:
-        # It takes half a second, which the first prompt must not wait for.
-        threading.Thread(target=importlib.import_module, args=("scipy.signal",), daemon=True).start()
-        retry_s = FIRST_RETRY_S
-        while not self._closing.is_set():
-            child = Child("handsfree loudspeaker", attend_player, self._open_player)
-            with self._lock:
-                self._child = child
-            try:
-                reason = self._watch(child)
-            except ChildDied as death:
-                reason = str(death)
-            child.kill()  # first, for whoever holds the lock may be waiting for it to read
-            with self._lock:
-                self._child = None
+    def arguments(self) -> tuple[object, ...]:
+        """Return what a new child is to work with; for the supervisor."""
+        return (self._open_player,)
+
+    def told_first(self) -> tuple[object, ...]:
+        """Return nothing: what was playing is over; for the supervisor."""
+        return ()
+
+    def heard(self, message: _Beat | _Lost) -> _Lost | None:
+        """Take in a message of the child; for the supervisor."""
+        if isinstance(message, _Lost):
+            return message
+        self._found()
+        with self._supervisor.lock:
+            if message.ended == self._number:
                 self._fall_silent()
-            child.stop()
-            if not self._closing.is_set():
-                retry_s = min(2 * retry_s, LAST_RETRY_S) if self.lost else FIRST_RETRY_S
-                self._lose(reason)
-                self._closing.wait(retry_s)
+        return None
 
-    def _watch(self, child: Child) -> str:
-        heard_of, limit_s = time.monotonic(), START_PATIENCE_S
-        while not self._closing.is_set():
-            message: Any = child.receive(HEARTBEAT_S / 5)
-            now = time.monotonic()
-            if isinstance(message, _Lost):
-                return message.reason
-            if isinstance(message, _Beat):
-                heard_of, limit_s = now, self._hung_after_s
-                self._found()
-                with self._lock:
-                    if message.ended == self._number:
-                        self._fall_silent()
-            elif now - heard_of > limit_s:
-                return f"the loudspeaker has hung for {now - heard_of:.0f} s"
-        return "closed"
+    def ended(self, why: _Lost | str) -> float | None:
+        """Tell that the output is lost, and say when it is looked for again; for the supervisor."""
+        with self._supervisor.lock:
+            self._fall_silent()
+        self._retry_s = min(2 * self._retry_s, LAST_RETRY_S) if self.lost else FIRST_RETRY_S
+        self._lose(why.reason if isinstance(why, _Lost) else f"the loudspeaker {why}")
+        return self._retry_s
 
     def _fall_silent(self) -> None:
         if not self._silent.is_set():
@@ -170,7 +164,7 @@ class Loudspeaker:
 
 
 def attend_player(pipe: Connection, open_player: Callable[[], Player]) -> None:
-    """Run in the child: play what comes, cut on None, tell what has ended."""
+    """Run in the child: play what comes, cut it off when told to, tell what has ended."""
     with sound_card.quiet():
         try:
             player = open_player()
@@ -184,7 +178,7 @@ def _play(pipe: Connection, player: Player) -> None:
     while not player.lost:
         if pipe.poll(POLL_S):
             wish = pipe.recv()
-            if wish is None:
+            if isinstance(wish, _Cut):
                 player.cut()
             else:
                 current = wish.number

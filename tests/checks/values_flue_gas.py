@@ -5,7 +5,7 @@ from __future__ import annotations
 from check import of
 
 from handsfree.trades.combustion import flue_gas as fg
-from handsfree.trades.combustion import fuels, heating_value, stoichiometry, water
+from handsfree.trades.combustion import fuels, heating_value, stoichiometry
 
 ATOMS = "computed apart from the product: atom balance, dry air 20.946 % O2 and 0.04 % CO2"
 F = fuels.FUELS
@@ -252,16 +252,6 @@ CHECKS += [
         0.03,
         ATOMS,
     ),
-    of(
-        "C048",
-        "dry CO2 9.40 behind a cooler of 20 Cel",
-        lambda: fg.seen_after_cooler(9.4, water.saturation_pressure(20)),
-        9.18,
-        0.01,
-        "computed with CoolProp IF97",
-    ),
-    of("C049", "CO2 9.40 with 10 % air drawn in", lambda: fg.diluted(9.40, 0.10, 0.04), 8.46, 0.03, ATOMS),
-    of("C049", "O2 4.19 with 10 % air drawn in", lambda: fg.diluted(4.19, 0.10, 20.946), 5.87, 0.03, ATOMS),
     of(
         "C049",
         "CO2max implied by the diluted pair",

@@ -165,9 +165,6 @@ CHECKS += [
         2e-3,
         "IAPWS-95 by CoolProp",
     ),
-    relative(
-        "units", "an inch of water in kPa", lambda: gr.INCH_OF_WATER, 0.249089, 2e-6, "conventional inch of water"
-    ),
     relative("units", "a pound-force per square inch in kPa", lambda: gr.PSI, 6.894757, 1e-6, "NIST SP 811"),
 ]
 _METHANE, _OIL = fuels.FUELS["methane"], fuels.FUELS["heating oil"]
@@ -224,14 +221,6 @@ CHECKS += [
         1e-4,
         "US Standard Atmosphere 1976",
     ),
-    of(
-        "cooler",
-        "dry CO2 9.40 behind a cooler of 20 Cel",
-        lambda: flue_gas.seen_after_cooler(9.4, 2.3392148),
-        9.182989,
-        1e-5,
-        "IAPWS-IF97 by CoolProp",
-    ),
     relative(
         "humidity",
         "air of 20 Cel and 50 %",
@@ -247,14 +236,6 @@ CHECKS += [
         273.15 / 288.15,
         1e-6,
         "gas law",
-    ),
-    relative(
-        "timing",
-        "seconds for a foot at 100 000 Btu/h and 1000 Btu/ft3",
-        lambda: gr.seconds_for_input(0.028316846592, gr.HeatInput(29.3071, "gross"), 37.2589),
-        36.0,
-        1e-4,
-        "timing table of the trade",
     ),
     of(
         "guard band",

@@ -97,7 +97,7 @@ def stopped() -> Rehearsal:
     return visit
 
 
-@pytest.mark.parametrize("kind", ["restore", "thing-check", "finish-check", "done-check"])
+@pytest.mark.parametrize("kind", ["put-back", "thing-check", "finish-check", "done-check"])
 def test_one_switch_pressed_in_haste_restores_and_finishes_nothing(kind: str) -> None:
     """At every restore and read-back of the visit: a leaned-on or hammered switch confirms none of them."""
     begun = [kept for (_, asked), kept in places().items() if asked == kind]

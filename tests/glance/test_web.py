@@ -108,14 +108,14 @@ def test_names_that_another_site_points_here_are_refused(page: Page) -> None:
     """Only an address or localhost is ours (DNS rebinding)."""
     assert ask(page, "GET", "/", Host="evil.example").status == 403
     assert ask(page, "GET", "/news", Host="evil.example:8750").status == 403
-    assert press(page, "enter", Host="evil.example") == 404
+    assert press(page, "enter", Host="evil.example") == 403
     assert ask(page, "GET", "/", Host="localhost:1").status == 200
 
 
 @pytest.mark.parametrize("path", ["/../web.py", "/%2e%2e/web.py", "/glance.py", "//etc/passwd", "/key"])
 def test_nothing_else_is_served(page: Page, path: str) -> None:
     """Four files, the words and the news."""
-    assert ask(page, "GET", path).status == 404
+    assert ask(page, "GET", path).status in {404, 405}
 
 
 def test_a_visit_without_a_sign_of_life_sends_nothing(page: Page, told: Told) -> None:
@@ -202,3 +202,31 @@ def test_pictures_and_keys_from_many_threads_lose_nothing(told: Told) -> None:
     for thread in threads:
         thread.join()
     assert visit.watch._presses.qsize() == 1_000
+
+
+def test_a_length_of_five_thousand_digits_is_refused_in_silence(
+    page: Page, told: Told, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """The answer says that the request is bad; the technician's terminal shows nothing."""
+    host, port = urlsplit(page.url).netloc.split(":")
+    with socket.create_connection((host, int(port)), timeout=5) as line:
+        line.sendall(f"POST /key HTTP/1.1\r\nHost: {host}\r\nContent-Length: {'9' * 5000}\r\n\r\n".encode())
+        assert line.recv(12) == b"HTTP/1.1 400"
+    assert press(page, "enter") == 204
+    told.turn()
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_phone_that_goes_away_in_the_middle_of_a_key_is_not_spoken_of(
+    page: Page, told: Told, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Its place is free again, and the terminal shows nothing."""
+    host, port = urlsplit(page.url).netloc.split(":")
+    with socket.create_connection((host, int(port)), timeout=5) as line:
+        head = f"POST /key HTTP/1.1\r\nHost: {host}\r\nX-Glance-Key: {page.token}\r\nContent-Length: 5\r\n\r\n"
+        line.sendall(head.encode() + b"en")
+        time.sleep(0.2)
+    assert press(page, "enter") == 204
+    time.sleep(0.2)
+    assert told.turn() is not None
+    assert capfd.readouterr() == ("", "")

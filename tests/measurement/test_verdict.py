@@ -10,8 +10,6 @@ from hypothesis import strategies as st
 
 from handsfree.measurement.distributions import rounded, student_quantile
 from handsfree.measurement.uncertainty import (
-    ACCURACY_CLASSES,
-    Accuracy,
     combined,
     expanded,
     of_difference,
@@ -141,12 +139,6 @@ def test_propagation_matches_a_closed_form():
     """JCGM 100 5.1.2 on a product: relative uncertainties add in squares."""
     u = propagated(lambda a, b: a * b, [10.0, 4.0], [0.1, 0.02])
     assert u == pytest.approx(40 * (0.01**2 + 0.005**2) ** 0.5, rel=1e-9)
-
-
-def test_an_instruments_promise_is_the_greater_of_two():
-    """±20 ppm or ±5 %: at 1000 ppm it is 50 ppm, as limits of a rectangular error."""
-    assert ACCURACY_CLASSES["EN 50379-2"]["CO"].standard_uncertainty(1000) == pytest.approx(rectangular(50))
-    assert Accuracy(0.3, stated_as="expanded").standard_uncertainty(9.4) == pytest.approx(0.15)
 
 
 def test_probabilities_are_decided_on_a_grid():

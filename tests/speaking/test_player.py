@@ -13,7 +13,6 @@ sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the st
 import faulty_players
 
 from handsfree.speaking import tones
-from handsfree.speaking.player import Player, RecordingPlayer, SilentPlayer
 from handsfree.speaking.sound import Sound
 from handsfree.speaking.worker import Loudspeaker
 
@@ -51,21 +50,6 @@ def loudspeaker():
         each.close()
 
 
-def test_the_silent_player_takes_no_time():
-    player: Player = SilentPlayer()
-    player.play(sound(60))
-    assert player.wait(0.0)
-    assert not player.speaking
-
-
-def test_the_recording_player_keeps_what_it_was_to_play_in_order():
-    player = RecordingPlayer()
-    first, second = sound(1), sound(2)
-    player.play(first)
-    player.play(second)
-    assert player.played == [first, second]
-
-
 def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(0.5))
@@ -98,7 +82,7 @@ def test_a_new_sound_takes_the_place_of_the_old_without_a_gap_in_speaking(loudsp
 def test_an_output_that_crashes_is_replaced_and_the_ears_are_told_that_it_is_silent(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))
-    os.kill(speaker._child.process_id, signal.SIGSEGV)
+    os.kill(speaker.process_id, signal.SIGSEGV)
     assert speaker.wait(5)
     assert until(lambda: speaker.lost)
     assert until(lambda: not speaker.lost)

@@ -9,9 +9,6 @@ from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, Visits, Way
 
-Ways = Mapping[str, tuple[tuple[str, str], ...]]
-"""Gate -> (outcome, target)."""
-
 
 def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """Yield each gate that no visit reaches, and each bound that can never be used up."""

@@ -96,12 +96,6 @@ def carbon_monoxide_ratio(ppm: float, carbon_dioxide: float) -> float:
     return value / 1e4 / require("CO2", carbon_dioxide, "%", above=0, most=100)
 
 
-def diluted(percent: float, air_share: float, in_air: float) -> float:
-    """Return what a sample shows when a share of it (0 to 1, of the dry volume) is air drawn in."""
-    share = require("share of air", air_share, "", least=0, most=1)
-    return percent * (1 - share) + in_air * share
-
-
 @dataclass(frozen=True)
 class ImpliedFuel:
     """The ultimate CO2 that a pair of dry CO2 and O2 implies, with its standard uncertainty, in percent."""
@@ -144,10 +138,3 @@ def pair_residual_uncertainty(
 def milligrams_per_cubic_metre(ppm: float) -> float:
     """Return CO in mg/m3 of dry gas at 0 Cel and 101.325 kPa: molar mass over molar volume."""
     return require("CO", ppm, "ppm", least=0) * 28.0101 / 22.41397
-
-
-def seen_after_cooler(percent: float, saturation_kilopascal: float, pressure: float = 101.325) -> float:
-    """Return what an analyser shows of a dry percentage when its sample is only dried to saturation."""
-    return percent * (
-        1 - require("saturation pressure", saturation_kilopascal, "kPa", least=0, below=pressure) / pressure
-    )

@@ -20,8 +20,6 @@ CUBIC_FOOT = 0.028316846592
 """m3, exact."""
 BTU = 1055.05585262
 """J, International Table."""
-INCH_OF_WATER = 0.249089
-"""kPa, conventional."""
 PSI = 6.894757293168
 """kPa."""
 
@@ -109,13 +107,3 @@ def input_uncertainty_percent(
         require("meter uncertainty", meter_percent, "%", least=0),
         require("heating value uncertainty", heating_value_percent, "%", least=0),
     )
-
-
-def seconds_for_input(volume: float, heat: HeatInput, heating_value: float, factor: float = 1.0) -> float:
-    """Return how long the volume (m3) should take at the given input: what the technician waits for."""
-    flow = (
-        require("input", heat.kilowatts, "kW", above=0)
-        * 3.6
-        / require("heating value", heating_value, "MJ/m3", above=0)
-    )
-    return require("volume", volume, "m3", above=0) * factor * 3600 / flow

@@ -76,19 +76,9 @@ class GasProperties:
     reference: Reference
 
     @property
-    def gross_by_mass(self) -> float:
-        """MJ/kg."""
-        return self.gross_molar / self.molar_mass
-
-    @property
     def gross_wobbe(self) -> float:
         """MJ/m3."""
         return self.gross / math.sqrt(self.relative_density)
-
-    @property
-    def net_wobbe(self) -> float:
-        """MJ/m3."""
-        return self.net / math.sqrt(self.relative_density)
 
     @property
     def gross_to_net(self) -> float:

@@ -28,21 +28,20 @@ _ARGON_OF_INERT = 0.00934 / _AIR_INERT
 
 @dataclass(frozen=True)
 class Siegert:
-    """Coefficients of the indirect method: loss = (flue - air)·(A2/(21 - O2) + B), or A1/CO2 instead."""
+    """Coefficients of the indirect method: loss = (flue - air)·(A2/(21 - O2) + B)."""
 
-    a1: float
     a2: float
     b: float
 
 
 SIEGERT: Mapping[str, Siegert] = {
-    "natural gas": Siegert(0.37, 0.66, 0.009),
-    "LPG": Siegert(0.42, 0.63, 0.008),
-    "heating oil": Siegert(0.50, 0.68, 0.007),
-    "town gas": Siegert(0.35, 0.63, 0.011),
-    "coke-oven gas": Siegert(0.29, 0.60, 0.011),
+    "natural gas": Siegert(0.66, 0.009),
+    "LPG": Siegert(0.63, 0.008),
+    "heating oil": Siegert(0.68, 0.007),
+    "town gas": Siegert(0.63, 0.011),
+    "coke-oven gas": Siegert(0.60, 0.011),
 }
-"""1. BImSchV annex; A1 and the row of coke-oven gas from memory."""
+"""1. BImSchV annex; the row of coke-oven gas from memory."""
 
 _FAMILY = {
     "methane": "natural gas",
@@ -175,11 +174,3 @@ def _dry_gas(fuel: Fuel, gas: FlueGas, celsius: float) -> float:
         + from_fuel * sensible("N2", celsius)
         + inert * _inert(celsius)
     )
-
-
-def flue_loss_limit(kilowatts: float) -> float:
-    """Return the highest flue loss in percent that 1. BImSchV allows a boiler that does not condense."""
-    power = require("rated output", kilowatts, "kW", least=4)
-    if power <= 25:
-        return 11.0
-    return 10.0 if power <= 50 else 9.0

@@ -5,7 +5,9 @@ Made-up visits on natural gas, with a composition drawn in the spread of what is
 CO2 (errors of both cells drawn once a visit, normal with U = 0.3, k = 2) or computes it from O2 (with an
 ultimate CO2 of its own, 11.7 to 12.0); displays of 0.1, one digit of flicker between two glances in a tenth of
 the sets. One spoken digit is replaced by another: any digit, or one of the pairs that sound alike. A catch is a
-pair called inconsistent, so asked again; a false alarm is the same on the true pair.
+pair called inconsistent, so asked again; a false alarm is the same on the true pair. With the true and the
+misheard value heard equally well, one is accepted whose prior leads by the margin of fusion and which fits its
+pair.
 """
 
 from __future__ import annotations
@@ -13,11 +15,13 @@ from __future__ import annotations
 import random
 import sys
 from collections import defaultdict
+from dataclasses import replace
 from decimal import Decimal
 
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
-from handsfree.session.plausibility import Alternative, Situation, choose, judge_pair
+from handsfree.session.fusion import CLEAR_MARGIN
+from handsfree.session.plausibility import Situation, judge_pair, log_prior
 from handsfree.trades.combustion.flue_gas import carbon_dioxide_from_oxygen
 from handsfree.trades.combustion.fuels import FUELS, Fuel, gas
 
@@ -106,22 +110,19 @@ def measure(
                 count(f"caught, {kind}, {which}", caught)
                 if place == 0 and changes_verdict(true[0], heard):
                     count(f"caught, {kind}, verdict would change, {which}", caught)
-                quantity = ("co2", "o2")[place]
-                other = reading(("o2", "co2")[place], true[1 - place])
-                told = choose(
-                    Situation(
-                        FUELS["natural gas"], co2_computed=computes, analyser_ultimate=table, co2_band=BAND,
-                        pairs=pairs, this_set={other.quantity: other},
-                    ),
-                    [Alternative(reading(quantity, heard), 0.0), Alternative(reading(quantity, true[place]), 0.0)],
-                )  # fmt: skip
+                quantity, known_half = (
+                    reading(("co2", "o2")[place], heard),
+                    reading(("o2", "co2")[place], true[1 - place]),
+                )
+                beside = replace(situation, this_set={known_half.quantity: known_half})
+                lead = log_prior(beside, quantity) - log_prior(beside, replace(quantity, value=true[place]))
                 count(
                     f"equal alternatives: accepted wrong, {kind}, {which}",
-                    told.reading.value == heard and not told.ask_again,
+                    lead >= CLEAR_MARGIN and not caught and heard != true[place],
                 )
                 count(
                     f"equal alternatives: accepted right, {kind}, {which}",
-                    told.reading.value != heard and not told.ask_again,
+                    -lead >= CLEAR_MARGIN and fits,
                 )
             if fits:
                 pairs = (*pairs, true)

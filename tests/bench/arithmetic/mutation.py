@@ -25,7 +25,7 @@ MODULES = [
         f"handsfree.trades.combustion.{name}"
         for name in (
             "components", "fuels", "stoichiometry", "flue_gas", "heating_value", "water", "enthalpy", "losses",
-            "gas_rate", "altitude", "mixture_shift", "stop_limits",
+            "gas_rate", "altitude", "stop_limits",
         )
     ),
     *(f"handsfree.measurement.{name}" for name in ("distributions", "uncertainty", "verdict", "response")),

@@ -1,0 +1,106 @@
+"""Which command stands in which module of this folder; a module is imported when one of its commands is used.
+
+So `--version`, `--help` and the short commands do not wait for the libraries of the long ones. The lines here
+are the overview that `handsfree --help` prints; a test holds them against what each command says of itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from importlib import import_module
+from typing import Any
+
+import typer
+import typer.main
+from typer.core import TyperCommand, TyperGroup
+
+FAMILIES: Mapping[str, Mapping[str, str]] = {
+    "technician": {
+        "demo": (
+            "Play a whole visit: a voice in burner noise, the real ears, the real record. Takes about a minute."
+        ),
+        "visit": (
+            "Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."
+        ),
+        "resume": "Go on with an interrupted visit: burner, rate and everything altered are asked again first.",
+        "hear": (
+            "Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."
+        ),
+        "jobsheet": "Make a job sheet from a model's data, or check one and say what it holds and what it lacks.",
+    },
+    "record": {
+        "verify": "Check that records are whole, in order and sealed, and name the first entry that is not.",
+        "head": "Say the count of entries and the checksum, to be noted by the office.",
+        "device-key": "Print this device's public key, to be kept away from it; the key is made on first use.",
+        "redact": "Delete the sound of one entry for good; the record still verifies and says who did it.",
+        "export": "Copy a record to hand it on.",
+    },
+    "supervising": {
+        "desk": "Open the supervisor's pages over a folder of visits.",
+        "replay": "Tell a visit again: how it ended, what a supervisor verifies, and who said what.",
+        "report": "Write the customer's report of a visit.",
+        "receive": "Take visits in: each verified on arrival, none overwritten, those already here recognised.",
+        "across": "Ask a question across all visits of a folder; the answer is CSV.",
+    },
+    "authoring": {
+        "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
+        "draw": "Draw a procedure: gates downwards, altered things as spans, stops aside.",
+        "compare": "Say what changed in meaning, which proofs came or went, and what is newly allowed.",
+        "template": "Write a new procedure to start from; it is whole and proven.",
+        "language": "Describe the language of procedures, from its model.",
+        "layout": "Lay YAML files out alike; comments and values stay.",
+    },
+    "rehearsing": {
+        "rehearse": (
+            "Run a procedure without a closet: by script (a false expectation fails), else by what you type."
+        ),
+    },
+    "arithmetic": {
+        "flue": "From any sufficient set of flue readings, tell all the rest.",
+        "gasrate": "Gas rate and heat input from timing the meter.",
+        "settling": "Say whether readings have settled, where they are heading, and how long that takes.",
+    },
+    "sound": {
+        "soundcheck": "Measure the noise and your voice, and say what to do about the microphone.",
+    },
+}
+"""Module -> its commands, each with its line in the overview; all in the order of the overview."""
+
+
+def with_settings(**given: Any) -> typer.Typer:
+    """Return a Typer as all of them are: plain text, and faults told by `app.main` alone."""
+    return typer.Typer(add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None, **given)
+
+
+class _Commands(Mapping[str, Any]):
+    """All commands by name. Any: typer does not publish the class of a command."""
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for family in FAMILIES.values() for name in family)
+
+    def __len__(self) -> int:
+        return sum(map(len, FAMILIES.values()))
+
+    def __getitem__(self, name: str) -> Any:
+        module = next((module for module, family in FAMILIES.items() if name in family), None)
+        if module is None:
+            raise KeyError(name)
+        family = with_settings()
+        family.registered_commands = import_module(f"handsfree.commands.{module}").app.registered_commands
+        return typer.main.get_group(family).commands[name]
+
+
+class Families(TyperGroup):
+    """The command `handsfree`, which imports no command that is not used."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**{**given, "commands": _Commands()})
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - the class it overrides wants it
+        """Write the overview from the lines above."""
+        lines = {name: line for family in FAMILIES.values() for name, line in family.items()}
+        room = formatter.width - 6 - max(map(len, lines))
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, TyperCommand(name, help=line).get_short_help_str(room)) for name, line in lines.items()]
+            )

@@ -1,0 +1,155 @@
+"""Pages over HTTP, for the phone and for the desk: an application on an address, within limits on each connection.
+
+A visitor who drips bytes, opens many connections, or takes nothing in is dropped; the others do not notice.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Self, cast
+
+import uvicorn
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from handsfree.problem import Problem
+
+PARTING_S = 2.0
+"""The most that the last answers may take to go out when the server ends."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one visitor, and all of them together, may use up."""
+
+    connections: int = 64
+    """At the same time; a further one is closed at once."""
+    request_s: float = 20.0
+    """From a connection's opening, or the answer before, to the last byte of a request. No byte extends it."""
+    taking_s: float = 20.0
+    """How long a visitor may take in nothing of an answer that is ready for it."""
+
+
+class WithHeaders:
+    """An application whose every answer carries some headers."""
+
+    def __init__(self, inner: ASGIApp, headers: Mapping[str, str]) -> None:
+        self._inner, self._headers = inner, headers
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Hand on; the answer's own cache-control stands, else nothing is kept."""
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.update(dict(self._headers))
+                headers.setdefault("cache-control", "no-store")
+            await send(message)
+
+        await self._inner(scope, receive, with_headers)
+
+
+class Server:
+    """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it.
+
+    `host` empty means all addresses of this machine, port 0 any free one. Problem when it cannot be had.
+    """
+
+    def __init__(self, host: str, port: int, limits: Limits | None = None) -> None:
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        try:
+            self._socket = socket.create_server((host, port), family=family)
+        except OSError as error:
+            what = f"pages cannot be served at {host}:{port}: {error.strerror or error}"
+            raise Problem(what, remedy="choose another address or port") from error
+        self.port: int = self._socket.getsockname()[1]
+        self._limits = limits or Limits()
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+
+    def run(self, application: ASGIApp) -> None:
+        """Serve until a signal ends the program."""
+        self._uvicorn(application).run(sockets=[self._socket])
+
+    def start(self, application: ASGIApp) -> None:
+        """Serve beside this thread, from now until the `with` block is left."""
+        self._server = self._uvicorn(application)
+        serve = self._server.serve([self._socket])
+        self._thread = threading.Thread(target=lambda: asyncio.run(serve), name="handsfree pages", daemon=True)
+        self._thread.start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, _kind: type[BaseException] | None, _fault: BaseException | None, _trace: TracebackType | None
+    ) -> None:
+        if self._server is not None and self._thread is not None:
+            self._server.should_exit = True
+            self._thread.join(PARTING_S)
+            for connection in list(self._server.server_state.connections):
+                cast(_Connection, connection).drop_soon()
+            self._thread.join(PARTING_S)
+        self._socket.close()
+
+    def _uvicorn(self, application: ASGIApp) -> uvicorn.Server:
+        connection = type("_Limited", (_Connection,), {"limits": self._limits})
+        config = uvicorn.Config(
+            application, http=connection, ws="none", log_config=None, log_level="error",
+            access_log=False, server_header=False, timeout_keep_alive=5,
+        )  # fmt: skip
+        return uvicorn.Server(config)
+
+
+class _Connection(H11Protocol):
+    """One visitor's connection, dropped when it goes beyond the limits."""
+
+    limits = Limits()
+    _deadline: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        if len(self.connections) > self.limits.connections:
+            transport.abort()
+        else:
+            self._drop_after(self.limits.request_s)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._drop_after(None)
+        super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        if self._answering():
+            self._drop_after(None)
+
+    def on_response_complete(self) -> None:
+        super().on_response_complete()
+        self._drop_after(None if self._answering() else self.limits.request_s)
+
+    def pause_writing(self) -> None:
+        super().pause_writing()
+        self._drop_after(self.limits.taking_s)
+
+    def resume_writing(self) -> None:
+        super().resume_writing()
+        self._drop_after(None if self._answering() else self.limits.request_s)
+
+    def drop_soon(self) -> None:
+        """Close at once whatever is still to go out, from any thread."""
+        self.loop.call_soon_threadsafe(self.transport.abort)
+
+    def _answering(self) -> bool:
+        """Whether a request has come whole and its answer is not yet given."""
+        return self.cycle is not None and not self.cycle.more_body and not self.cycle.response_complete
+
+    def _drop_after(self, seconds: float | None) -> None:
+        if self._deadline is not None:
+            self._deadline.cancel()
+        self._deadline = None if seconds is None else self.loop.call_later(seconds, self.transport.abort)
