@@ -49,7 +49,8 @@ def _value(part: Expression, numbers: Numbers) -> Decimal:
         case Negative():
             return -_value(part.operand, numbers)
         case Power():
-            return _value(part.base, numbers) ** part.exponent
+            power = _value(part.base, numbers) ** abs(part.exponent)
+            return power if part.exponent >= 0 else 1 / power  # 0 ** -1 would be infinite without a word
         case Binary():
             return _OPERATIONS[part.operator](_value(part.left, numbers), _value(part.right, numbers))
         case Call():

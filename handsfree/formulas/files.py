@@ -286,7 +286,9 @@ def _family(file: Source, name: str, written: _Family) -> Family:
 
 
 def _column(file: Source, path: Path_, written: _Column) -> Column:
-    return Column(written.name, written.unit, _kind(file, path, written.unit, written.scale), written.says)
+    return Column(
+        written.name, written.unit, _kind(file, (*path, "unit"), written.unit, written.scale), written.says
+    )
 
 
 def _refuse_rows(file: Source, path: Path_, rows: list[list[Decimal]], width: int) -> None:

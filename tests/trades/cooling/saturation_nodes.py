@@ -25,7 +25,7 @@ def pressure(refrigerant: str, celsius: float, quality: int) -> float:
 
 
 def node(refrigerant: str, celsius: float, quality: int) -> float:
-    """Return the pressure at a node; where the solver gives up (R454B, bubble line at 58), as its neighbours say."""
+    """Return the pressure at a node; where the solver gives up (R454B, bubble, 58), as its neighbours say."""
     try:
         return pressure(refrigerant, celsius, quality)
     except ValueError:
@@ -42,9 +42,7 @@ def from_neighbours(refrigerant: str, celsius: float, quality: int) -> float:
 
 def rows(refrigerant: str) -> list[tuple[int, str, str]]:
     """Return each row as it stands in the file: temperature, bubble pressure, dew pressure."""
-    return [
-        (at, f"{node(refrigerant, at, BUBBLE):.4f}", f"{node(refrigerant, at, DEW):.4f}") for at in NODES
-    ]
+    return [(at, f"{node(refrigerant, at, BUBBLE):.4f}", f"{node(refrigerant, at, DEW):.4f}") for at in NODES]
 
 
 if __name__ == "__main__":
