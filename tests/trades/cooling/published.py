@@ -93,8 +93,8 @@ R454B = [
 
 POINTS = [*R32, *R410A_TABLE, *R410A_EQUATION, *R410A_MANUAL, *R454B]
 
-# A maker's charging chart for R-410A (technical support manual 421 04 6300 01, page 6): at a liquid pressure, psig,
-# the liquid line temperature in °F that is right for the subcooling on the rating plate, both in whole °F.
+# A maker's charging chart for R-410A (technical support manual 421 04 6300 01, page 6): at a liquid pressure in
+# psig, the liquid line temperature in °F that is right for the subcooling on the rating plate, both in whole °F.
 CHARGING_CHART = {
     251: {6: 78, 8: 76, 10: 74, 12: 72, 14: 70, 16: 68},
     274: {6: 84, 8: 82, 10: 80, 12: 78, 14: 76},
