@@ -1,48 +1,20 @@
-"""Formulas and tables as authors write them in YAML, read strictly and checked, each fault with file and line.
-
-calculations:
-  superheat:
-    says: How far the suction vapour is above the temperature at which the last drop boils.
-    inputs:
-      pressure: {quantity: suction_pressure, is: gauge}     # a reading; its unit is the quantity's
-      altitude: {fact: job.altitude, unit: m}               # a fact of a sheet
-      standard: {value: 1013.25, unit: mbar, is: absolute, uncertainty: 10, source: …}
-      atmosphere: {calculation: atmospheric_pressure}       # another formula of the file, put in whole
-      refrigerant: {table: saturation, fact: appliance.refrigerant}
-    unit: K
-    value: line - dew(refrigerant, absolute(pressure, atmosphere))
-    decimals: 1
-    source: …
-    band: appliance.superheat                               # what the result is judged by, if anything
-tables:
-  saturation:
-    argument: {name: temperature, unit: Cel}
-    columns: [{name: bubble, unit: bar, is: absolute}, …]
-    tables: {R32: {source: …, uncertainty: 0.02, rows: [[-40, 1.774, 1.774], …]}}
-"""
+"""Formulas and tables read from YAML (`written.py` shows how) and checked, each fault with file and line."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
 from itertools import pairwise
-from typing import Annotated, Protocol, TypeVar
+from typing import Protocol
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    ValidationError,
-    model_validator,
-)
+from pydantic import ValidationError
 
 from handsfree.formulas.expression import Expression, ExpressionFault, names, parse, substituted
 from handsfree.formulas.formula import Choice, Constant, Formula, Given, Input
 from handsfree.formulas.kind_check import Scope, kind_in
 from handsfree.formulas.kinds import Kind, Scale, TableKind, Unlike, kind_of
 from handsfree.formulas.tables import Column, Family, Table
+from handsfree.formulas.written import WrittenCalculation, WrittenColumn, WrittenFamily, WrittenFile, WrittenInput
 from handsfree.problem import Problem
 from handsfree.units import UnknownUnit
 
@@ -58,89 +30,9 @@ class Source(Protocol):
     def place(self, path: Path_, /) -> object: ...  # noqa: D102 - the class says what it is
 
 
-def _exact(value: object) -> object:
-    return Decimal(value) if type(value) is int else value
-
-
-Name_ = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
-CalculationName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
-Fact = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)+$")]
-Text = Annotated[str, StringConstraints(min_length=1, strict=True)]
-Exact = Annotated[Decimal, BeforeValidator(_exact), Field(strict=True)]
-NotNegative = Annotated[Exact, Field(ge=0)]
-Model = TypeVar("Model", bound=BaseModel)
-
-
-class _Block(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class _Input(_Block):
-    quantity: Name_ | None = None
-    fact: Fact | None = None
-    value: Exact | None = None
-    table: Name_ | None = None
-    calculation: CalculationName | None = None
-    unit: Text | None = None
-    scale: Scale | None = Field(default=None, alias="is")
-    uncertainty: NotNegative = Decimal(0)
-    accuracy: Fact | None = None
-    source: Text | None = None
-
-    @model_validator(mode="after")
-    def _one_origin(self) -> _Input:
-        given = {
-            key for key in ("quantity", "fact", "value", "table", "calculation") if getattr(self, key) is not None
-        }
-        if given not in ({"quantity"}, {"fact"}, {"value"}, {"table", "fact"}, {"calculation"}):
-            raise ValueError("say one of: quantity; fact with unit; value with unit; table with fact; calculation")
-        if (given <= {"fact", "value"}) != (self.unit is not None):
-            raise ValueError("a fact and a value need a unit, and nothing else has one")
-        if (self.value is not None) != (self.source is not None):
-            raise ValueError("a value needs a source, and nothing else has one")
-        return self
-
-
-class _Calculation(_Block):
-    says: Text
-    inputs: dict[Name_, _Input]
-    unit: Text
-    scale: Scale | None = Field(default=None, alias="is")
-    value: Text
-    decimals: int = Field(ge=0, le=6, strict=True)
-    source: Text
-    band: Fact | None = None
-
-
-class _Column(_Block):
-    name: Name_
-    unit: Text
-    scale: Scale | None = Field(default=None, alias="is")
-    says: Text
-
-
-class _Table(_Block):
-    source: Text
-    says: Text
-    uncertainty: NotNegative
-    rows: list[list[Exact]] = Field(min_length=2)
-
-
-class _Family(_Block):
-    says: Text
-    argument: _Column
-    columns: list[_Column] = Field(min_length=1)
-    tables: dict[Text, _Table] = Field(min_length=1)
-
-
-class _File(_Block):
-    calculations: dict[CalculationName, _Calculation] = Field(default_factory=dict)
-    tables: dict[Name_, _Family] = Field(default_factory=dict)
-
-
 def read_tables(file: Source) -> dict[str, Family]:
     """Return the families of tables of a file; Problem with file and line at the first fault."""
-    content = _validated(_File, file)
+    content = _validated(file)
     return {name: _family(file, name, written) for name, written in content.tables.items()}
 
 
@@ -153,7 +45,7 @@ def read_formulas(
     A formula may use another one that stands above it.
     """
     found: dict[str, Formula] = {}
-    for name, written in _validated(_File, file).calculations.items():
+    for name, written in _validated(file).calculations.items():
         found[name] = _Reader(file, ("calculations", name), quantities, families, found).formula(name, written)
     return found
 
@@ -176,7 +68,7 @@ class _Reader:
         self._texts: list[str] = []
         self._kinds: dict[str, Kind | TableKind] = {}
 
-    def formula(self, name: str, written: _Calculation) -> Formula:
+    def formula(self, name: str, written: WrittenCalculation) -> Formula:
         for key, item in written.inputs.items():
             self._take(key, item)
         kind = self._kind(("unit",), written.unit, written.scale)
@@ -200,7 +92,7 @@ class _Reader:
             written.band,
         )
 
-    def _take(self, name: str, item: _Input) -> None:
+    def _take(self, name: str, item: WrittenInput) -> None:
         path: Path_ = ("inputs", name)
         if item.calculation is not None:
             self._put_in(name, path, item.calculation)
@@ -219,7 +111,7 @@ class _Reader:
             else:
                 self._put(path, Input(name, unit, kind, item.quantity, item.fact, item.accuracy))
 
-    def _unit(self, path: Path_, item: _Input) -> str:
+    def _unit(self, path: Path_, item: WrittenInput) -> str:
         if item.unit is not None:
             return item.unit
         unit = self._quantities.get(str(item.quantity))
@@ -273,7 +165,7 @@ def _kind(file: Source, path: Path_, unit: str, scale: Scale | None) -> Kind:
         raise Problem(str(error), where=str(file.place(path))) from error
 
 
-def _family(file: Source, name: str, written: _Family) -> Family:
+def _family(file: Source, name: str, written: WrittenFamily) -> Family:
     path: Path_ = ("tables", name)
     argument = _column(file, (*path, "argument"), written.argument)
     columns = tuple(_column(file, (*path, "columns", at), column) for at, column in enumerate(written.columns))
@@ -285,7 +177,7 @@ def _family(file: Source, name: str, written: _Family) -> Family:
     return Family(name, argument, columns, tables)
 
 
-def _column(file: Source, path: Path_, written: _Column) -> Column:
+def _column(file: Source, path: Path_, written: WrittenColumn) -> Column:
     return Column(
         written.name, written.unit, _kind(file, (*path, "unit"), written.unit, written.scale), written.says
     )
@@ -306,9 +198,9 @@ def _refuse_rows(file: Source, path: Path_, rows: list[list[Decimal]], width: in
             )
 
 
-def _validated(model: type[Model], file: Source) -> Model:
+def _validated(file: Source) -> WrittenFile:
     try:
-        return model.model_validate(file.content)
+        return WrittenFile.model_validate(file.content)
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         given, location = fault.get("input"), tuple(part for part in fault["loc"] if part != "[key]")
@@ -317,5 +209,5 @@ def _validated(model: type[Model], file: Source) -> Model:
         raise Problem(
             f"{'.'.join(str(part) for part in location)}: {message}{shown}",
             where=str(file.place(location)),
-            remedy="handsfree/formulas/files.py shows how it is written",
+            remedy="handsfree/formulas/written.py shows how it is written",
         ) from error

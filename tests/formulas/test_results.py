@@ -142,3 +142,29 @@ def test_at_the_edge_of_a_table_the_side_that_exists_counts() -> None:
     edge = work_out(made, {"p": number("1.8", "bar", "0.09")}, table)
     assert edge.value == Decimal("0.000")
     assert float(edge.uncertainty) == pytest.approx(math.hypot(1.0, 0.1), rel=0.02)  # 10 K over 0.9 bar, and 0.1 K
+
+
+def test_gauge_and_absolute_pressure_differ_by_the_air_both_ways() -> None:
+    pair = "p: {quantity: pressure, is: gauge}\nair: {fact: job.air, unit: mbar, is: absolute}"
+    inputs = {"p": number("8.20", "bar"), "air": number("850", "mbar")}
+    there = formula("absolute(p, air)", "bar", pair, more="    is: absolute\n")
+    assert work_out(there, inputs, {}).value == Decimal("9.050")
+    back = formula("gauge(absolute(p, air), air)", "bar", pair, more="    is: gauge\n")
+    assert work_out(back, inputs, {}).value == Decimal("8.200")
+    half = formula("absolute(p, air) / 2", "bar", pair, more="    is: absolute\n")
+    assert work_out(half, inputs, {}).value == Decimal("4.525")
+
+
+def test_the_curve_of_a_table_moves_the_same_way_there_and_back() -> None:
+    """A curve 0.1 K too low has pressures too high by its slope: 1 bar over 10 K, 0.1 K, is 0.01 bar."""
+    made = formula(
+        "bubble_pressure(r, t)", "bar", "t: {quantity: temperature}\nr: {table: saturation, fact: job.fluid}",
+        more="    is: absolute\n",
+    )  # fmt: skip
+    table = {"r": families()["saturation"].tables["X1"]}
+    assert work_out(made, {"t": number("5", "Cel")}, table).uncertainty == Decimal("0.010")
+    both = formula(
+        "bubble(r, bubble_pressure(r, t)) - t", "K",
+        "t: {quantity: temperature}\nr: {table: saturation, fact: job.fluid}",
+    )  # fmt: skip
+    assert work_out(both, {"t": number("5", "Cel")}, table).uncertainty == 0
