@@ -29,8 +29,8 @@
         tables:
           R32: {says: ..., source: ..., uncertainty: 0.03, rows: [[-40, 1.7741, 1.7741], ...]}
 
-`is` says amount, point, absolute or gauge where the unit does not. A temperature in Cel or [degF] is a point, one in K
-a difference; a pressure is a difference unless it is called gauge or absolute.
+`is` says amount, point, absolute or gauge where the unit does not. A temperature in Cel or [degF] is a point,
+one in K a difference; a pressure is a difference unless it is called gauge or absolute.
 """
 
 from __future__ import annotations
