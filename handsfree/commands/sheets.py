@@ -10,7 +10,7 @@ from typing import Any
 import typer
 from ruamel.yaml import YAML
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import ApplianceSheet, load_sheets
 from handsfree.procedure.yaml_reader import read_document, validate

@@ -10,8 +10,9 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
-from handsfree.lexicon.catalogue import Catalogue, english
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure import model as language
+from handsfree.procedure.languages import english
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.template import template

@@ -7,17 +7,14 @@ authors see in their editor. Unknown keys are errors.
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
+
+from handsfree.blocks import Block, Exact, Name, Texts, as_tuple
+from handsfree.trades import DEFAULT_TRADE
 
 LANGUAGE_VERSION = 1
-
-Exact = Annotated[Decimal, BeforeValidator(lambda value: Decimal(value) if type(value) is int else value)]
-"""A number exactly as written: 9.30 and 9.3 differ, and binary floating point never comes in."""
-
-Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
-"""A kebab-case name."""
 
 Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
 """Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
@@ -32,19 +29,8 @@ Prompt = Annotated[str, Field(min_length=2, max_length=120)]
 """What the tool says; at most ten words where a hand is busy. {job...} and {appliance...} are filled in."""
 
 
-class Block(BaseModel):
-    """The strictness all blocks share."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
-
-
-def _tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
-
-
-Names = Annotated[tuple[Name, ...], BeforeValidator(_tuple)]
-Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(_tuple)]
-Texts = Annotated[tuple[str, ...], BeforeValidator(_tuple)]
+Names = Annotated[tuple[Name, ...], BeforeValidator(as_tuple)]
+Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(as_tuple)]
 
 
 class Thing(Block):
@@ -168,7 +154,7 @@ class ReadingsGate(GateBlock):
 
     kind: Literal["readings"]
     prompt: Prompt
-    ask: Annotated[tuple[Ask, ...], BeforeValidator(_tuple), Field(min_length=1, max_length=5)]
+    ask: Annotated[tuple[Ask, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=5)]
     at: Name
     """The name under which the values are kept: verdicts ask for them by it."""
     rate: Literal["maximum", "minimum"] | None = None
@@ -315,6 +301,8 @@ class ProcedureFile(Block):
     """Its name; the file is called the same."""
     language: Name = "english"
     """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
+    trade: Name = DEFAULT_TRADE
+    """The trade it belongs to: quantities, hazards, calculations and sheets are the trade's."""
     title: str
     purpose: str
     """What it is for, in a sentence."""
@@ -329,4 +317,4 @@ class ProcedureFile(Block):
     things: dict[Name, Thing] = Field(default_factory=dict)
     exits: Names = ()
     """Names of the ways out; run by itself, each exit restores everything and finishes."""
-    gates: Annotated[tuple[AnyGate, ...], BeforeValidator(_tuple), Field(min_length=1)]
+    gates: Annotated[tuple[AnyGate, ...], BeforeValidator(as_tuple), Field(min_length=1)]

@@ -91,7 +91,7 @@ def grammar(question: Question, gate: Gate, things: Mapping[str, Thing], catalog
 
 def words(gates: Iterable[Gate], things: Mapping[str, Thing], catalogue: Catalogue) -> frozenset[str]:
     """Return every word that may be heard on a visit, whatever its course."""
-    asked = {ask.quantity for gate in gates for ask in asks_of(gate)} | {"co2", "o2", "co", "ambient_co"}
+    asked = {ask.quantity for gate in gates for ask in asks_of(gate)} | {*catalogue.taken_back, *catalogue.over_range}
     units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}
     texts = [state for thing in things.values() for state in (thing.altered, thing.restored)]
     for gate in gates:
@@ -117,10 +117,10 @@ def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
     """Return what is understood at any moment of a running visit."""
     commands = {text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts}
     open_ended = frozenset(catalogue.everywhere["not-done"])
-    taken_back = {text: name for name in ("co2", "o2", "co") for text in catalogue.quantities[name].heard}
+    taken_back = {text: name for name in catalogue.taken_back for text in catalogue.quantities[name].heard}
     over_range: dict[str, Meaning] = {
         f"{name} {text}": Values(((quantity, "over range"),))
-        for quantity in ("co", "ambient_co")
+        for quantity in catalogue.over_range
         for name in catalogue.quantities[quantity].heard
         for text in catalogue.answers["over-range"]
     }

@@ -17,7 +17,7 @@ from pathlib import Path
 from ruamel.yaml import YAML
 from wordfreq import top_n_list
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.pronunciation import Pronunciations
 
 _ROOT = Path(__file__).parents[2]

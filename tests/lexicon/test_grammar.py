@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.grammar import (
     CorrectionRule,
     Grammar,

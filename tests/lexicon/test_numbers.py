@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.problem import Problem
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.numbers import NumberForm
 
 text_to_num = pytest.importorskip("text_to_num", reason="needs text2num, a test dependency")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from workshop import PROVEN, procedure_of
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.problem import Problem
 from handsfree.procedure import model as language
 from handsfree.procedure.comparison import changes

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, TurnMade, Values, Wrong
 from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of, grammar, stop_grammar

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.model import (

@@ -13,7 +13,7 @@ import numpy as np
 
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.automaton import phrases
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.procedure import load_procedure

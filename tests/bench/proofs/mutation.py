@@ -13,7 +13,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import load_procedure

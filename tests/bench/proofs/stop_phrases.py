@@ -9,7 +9,7 @@ from collections import defaultdict
 from itertools import islice, product
 from pathlib import Path
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.lexicon.distance import lost, phone_distance
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import HazardSaid
