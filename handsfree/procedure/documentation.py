@@ -12,8 +12,8 @@ from pydantic import BaseModel
 
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure import model as language
-from handsfree.procedure.languages import english
 from handsfree.procedure.calculations import CALCULATIONS
+from handsfree.procedure.languages import english
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.template import template
 

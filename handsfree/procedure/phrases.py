@@ -91,7 +91,10 @@ def grammar(question: Question, gate: Gate, things: Mapping[str, Thing], catalog
 
 def words(gates: Iterable[Gate], things: Mapping[str, Thing], catalogue: Catalogue) -> frozenset[str]:
     """Return every word that may be heard on a visit, whatever its course."""
-    asked = {ask.quantity for gate in gates for ask in asks_of(gate)} | {*catalogue.taken_back, *catalogue.over_range}
+    asked = {ask.quantity for gate in gates for ask in asks_of(gate)} | {
+        *catalogue.taken_back,
+        *catalogue.over_range,
+    }
     units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}
     texts = [state for thing in things.values() for state in (thing.altered, thing.restored)]
     for gate in gates:

@@ -12,7 +12,7 @@ from handsfree.procedure.yaml_reader import Document, read_document, validate
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.sheets import ApplianceSheet, JobSheet, Sheets
 
-REMEDY = "`handsfree template --sheets` shows what a sheet holds"
+REMEDY = "`handsfree template --sheet job`, or `--sheet appliance`, shows what a sheet holds"
 
 
 def trade_of(document: Document) -> Trade:

@@ -30,6 +30,8 @@ class Trade:
     """Its English words, which are laid over the core's."""
     sheets: type[Sheets]
     """The class that reads its two sheets."""
+    template: str
+    """A small procedure to start from, proven; NAME stands for its name."""
 
     @property
     def name(self) -> str:
@@ -82,7 +84,8 @@ def read_trade(folder: Path) -> Trade:
         sheets = TYPED[file.trade]
     else:
         sheets = sheets_class(validate(SheetsFile, read_document(folder / "sheets.yaml")), file.trade)
-    return Trade(file, quantities, english, sheets)
+    template = read_document(folder / "template.yaml").text
+    return Trade(file, quantities, english, sheets, template)
 
 
 def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> None:
@@ -92,7 +95,9 @@ def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> 
         raise Problem(f"there is no quantity {quantity!r}", where=str(place), remedy=remedy)
 
 
-def quantities_named(content: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], str]]:
+def quantities_named(
+    content: Any, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Yield every quantity that a procedure's content asks for, judges or keeps as a setting, with its path."""
     if isinstance(content, Mapping):
         for key, value in content.items():

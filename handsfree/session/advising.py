@@ -11,6 +11,7 @@ from handsfree.procedure.model import AdjustGate, ReadingsGate
 from handsfree.session.plan import Plan
 from handsfree.session.state import State
 from handsfree.session.stops import stops_open
+from handsfree.trades.combustion.sheets import combustion
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,8 @@ class TurnAdvice:
 
 def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
     """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
-    appliance, catalogue = plan.sheets.appliance, plan.catalogue
+    sheets, catalogue = combustion(plan.sheets), plan.catalogue
+    appliance = sheets.appliance
     adjuster = appliance.adjusters.get(gate.rate)
     if adjuster is None:
         return TurnAdvice("", "", 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
@@ -38,9 +40,9 @@ def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
     if gate.rate not in current:
         return TurnAdvice(adjuster.said, "", 0, "no settled reading", catalogue.refuse("no-reading"))
     bands: dict[str, Band] = {
-        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
+        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in sheets.fuel.co2.items()
     }
-    between = plan.sheets.fuel.between_rates
+    between = sheets.fuel.between_rates
     task = adv.Task(
         bands=bands,
         adjusters={rate: adv.Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},

@@ -24,8 +24,9 @@ from handsfree.session.inputs import (
     TimePassed,
     Typed,
 )
+from handsfree.trades import DEFAULT_TRADE
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 
 class ReadingRecord(Record):
@@ -59,10 +60,16 @@ class VisitOpened(Record):
     licence: str
     appliance: str
     serial: str
-    fuel: str
-    instrument: str
-    instrument_serial: str
-    calibrated_until: str
+    trade: str = DEFAULT_TRADE
+    """The procedure's trade; records from before there were others do not say it."""
+    facts: dict[str, str] = Field(default_factory=dict)
+    """What the job sheet holds beside the facts of every trade, by what each is."""
+    fuel: str | None = None
+    instrument: str | None = None
+    """The chief instrument, where the job sheet names one."""
+    instrument_serial: str | None = None
+    calibrated_until: str | None = None
+    """The last day on which every instrument is in date."""
 
 
 class Said(Record):

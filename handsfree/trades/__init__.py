@@ -7,6 +7,7 @@ A trade is a folder of this package. It needs no Python: these files are enough.
     english.yaml      its words in English: hazards, how quantities are said and heard, limits' sentences, and
                       whatever else it says in another way than the core (`handsfree/lexicon/english.yaml`)
     sheets.yaml       the facts of its job sheet and of its appliance sheet, beside those of every trade
+    template.yaml     a small procedure to start from; NAME stands for its name
 
 `trade.py` describes the first two, `fields.py` the last; `handsfree/procedure/trades.py` reads them. Python stands
 in a trade's folder only for arithmetic that is more than a formula, and for sheets of more than plain facts

@@ -17,8 +17,8 @@ from pathlib import Path
 from ruamel.yaml import YAML
 from wordfreq import top_n_list
 
-from handsfree.procedure.languages import english
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
 
 _ROOT = Path(__file__).parents[2]
 _DIGITS = tuple("zero one two three four five six seven eight nine".split())  # noqa: SIM905 - reads as it is said

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from workshop import PROVEN, procedure_of
 
-from handsfree.procedure.languages import english
 from handsfree.problem import Problem
 from handsfree.procedure import model as language
 from handsfree.procedure.comparison import changes
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import first_failure
 from handsfree.procedure.proofs.dangers import dangers

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.languages import english
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, TurnMade, Values, Wrong
+from handsfree.procedure.languages import english
 from handsfree.procedure.model import ChoiceGate, ConfirmGate, ReadingsGate, TimedGate
 from handsfree.procedure.phrases import Question, asks_of, grammar, stop_grammar
 from handsfree.procedure.procedure import load_procedure

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.languages import english
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.calculations import CALCULATIONS
+from handsfree.procedure.languages import english
 from handsfree.procedure.model import (
     ChoiceGate,
     ConfirmGate,

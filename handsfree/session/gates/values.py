@@ -17,6 +17,7 @@ from handsfree.session.plausibility import Situation, judge_pair
 from handsfree.session.situation import numeric, settled_pairs, situation_of
 from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
 from handsfree.session.utterance import Utterance
+from handsfree.trades.combustion.sheets import CombustionSheets
 
 Then = Callable[[Draft], None]
 
@@ -187,6 +188,8 @@ def _pair_refused(draft: Draft) -> bool:
 
     It is not marked when only pairs called before their display had settled spoke against it.
     """
+    if not isinstance(draft.plan.sheets, CombustionSheets):
+        return False
     situation = situation_of(draft.plan, draft.state)
     readings = situation.this_set
     if not {"co2", "o2"} <= set(readings):
@@ -362,13 +365,11 @@ def silence_after_read_back(draft: Draft, then: Then) -> None:
     pending = draft.state.pending
     readings = numeric(pending.values)
     pair = not pending.unsure and {"co2", "o2"} <= set(readings) and not {"co2", "o2"} & set(pending.doubtful)
-    situation = situation_of(draft.plan, draft.state)
-    if (
-        pair
-        and judge_pair(situation, readings["co2"], readings["o2"]).consistent
-        and not _verdict_hangs(situation, readings["co2"].value)
-    ):
-        accept(draft, ["co2", "o2"], "silence")
+    if pair:
+        situation = situation_of(draft.plan, draft.state)
+        fits = judge_pair(situation, readings["co2"], readings["o2"]).consistent
+        if fits and not _verdict_hangs(situation, readings["co2"].value):
+            accept(draft, ["co2", "o2"], "silence")
     next_value(draft, then)
 
 

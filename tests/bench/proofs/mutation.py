@@ -13,9 +13,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.procedure.languages import english
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.procedure.proofs.dangers import dangers
