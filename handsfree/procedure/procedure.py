@@ -116,7 +116,8 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     flat.resolve()
-    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words, flat.catalogue, flat.trade)
+    documents = tuple(flat.documents)
+    return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade)
 
 
 class _Flat:
@@ -199,7 +200,7 @@ class _Flat:
     def _trade(
         self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None, content: Any
     ) -> None:
-        """Take the trade of the file that is run; what it includes must be of the same, and know its quantities."""
+        """Take the trade of the file that is run; what it includes must be of the same."""
         if included_at is None:
             self.trade = trade_asked(file.trade, document.place(("trade",)))
         _need(

@@ -1,4 +1,4 @@
-"""What a new file starts from: a procedure that is small, whole and proven, or a sheet with a line for every fact."""
+"""What a new file starts from: a small procedure that is proven, or a sheet with a line for every fact."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _COMMENT_AT = 34
 
 
 def template(name: str, trade: str = DEFAULT_TRADE) -> str:
-    """Return the text of a new procedure; raise Problem when the name is not in kebab case, or for an unknown trade."""
+    """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade."""
     if not _NAME.fullmatch(name) or len(name) > 60:
         raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
     return trade_asked(trade).template.replace("NAME", name)

@@ -32,6 +32,8 @@ class Trade:
     """The class that reads its two sheets."""
     template: str
     """A small procedure to start from, proven; NAME stands for its name."""
+    example: Path | None
+    """An invented job sheet for rehearsals, its appliance sheet beside it."""
 
     @property
     def name(self) -> str:
@@ -85,7 +87,8 @@ def read_trade(folder: Path) -> Trade:
     else:
         sheets = sheets_class(validate(SheetsFile, read_document(folder / "sheets.yaml")), file.trade)
     template = read_document(folder / "template.yaml").text
-    return Trade(file, quantities, english, sheets, template)
+    example = folder / "example" / "jobsheet.yaml"
+    return Trade(file, quantities, english, sheets, template, example if example.is_file() else None)
 
 
 def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> None:

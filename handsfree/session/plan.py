@@ -140,10 +140,9 @@ class Plan:
         """Return this plan; raise Problem when procedure and sheets do not fit each other."""
         where = self.procedure.documents[0].file
         if self.sheets.job.trade != self.procedure.trade.name:
-            what = f"the job sheet is of {self.sheets.job.trade}, and {self.procedure.name} of {self.procedure.trade.name}"
-            raise Problem(
-                what, where=where, remedy=f"give a job sheet that says `trade: {self.procedure.trade.name}`"
-            )
+            trade = self.procedure.trade.name
+            what = f"the job sheet is of {self.sheets.job.trade}, and {self.procedure.name} of {trade}"
+            raise Problem(what, where=where, remedy=f"give a job sheet that says `trade: {trade}`")
         for fact in self.procedure.file.jobsheet:
             if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, "", ()):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)

@@ -14,11 +14,11 @@ from rehearsed import places, plan_with, sheets, shipped, with_fuel, with_job
 
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.model import Limits, VerdictGate
-from handsfree.procedure.sheets import Sheets
 from handsfree.session import events as ev
 from handsfree.session.calculations import REGISTERED, Judgement, judge_gate
 from handsfree.session.plan import Plan
 from handsfree.session.state import ReadingSet, State
+from handsfree.trades.sheets import Sheets
 
 BASE = places()["site", "gate"].state
 
