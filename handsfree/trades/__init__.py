@@ -23,8 +23,8 @@ is one file beside the procedure with all of these words (`german.yaml`), or two
 
 **Sheets.** A fact is `{type: text | decimal | day | choice | band, says: ..., unit: UCUM, required: true}`. A
 `band` holds `low`, `high` and the `page` of the maker's manual. Every job sheet has job, site, technician,
-appliance, serial, instruments and altitude; every appliance sheet has appliance, manual and the wait after a
-change (`sheets.py`).
+appliance, serial, instruments and altitude; every appliance sheet has appliance, manual, the wait after a change
+and the time a rate is held (`sheets.py`).
 
 A procedure, a job sheet and an appliance sheet say `trade: NAME`. Those that say nothing were written before there
 were others: they belong to `DEFAULT_TRADE`.

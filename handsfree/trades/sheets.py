@@ -66,6 +66,8 @@ class ApplianceSheet(Block):
     manual: Manual
     wait_after_change_seconds: int | None = Field(default=None, ge=0, le=3600)
     """How long the maker wants readings to wait after a change."""
+    hold_minutes: int | None = Field(default=None, ge=1, le=240)
+    """How long the control holds a rate before it lets go by itself."""
 
     def source(self, page: int) -> str:
         """Return the source of a figure: file, page and revision."""

@@ -13,7 +13,6 @@ from handsfree.session.gates.values import hear_values, silence_after_read_back
 from handsfree.session.settling import co_rising, judge_sets, settle_seconds
 from handsfree.session.situation import numeric
 from handsfree.session.utterance import Utterance
-from handsfree.trades.combustion.sheets import combustion
 
 
 class ReadingsGates(GateKind):
@@ -133,7 +132,7 @@ def _gate(draft: Draft) -> ReadingsGate:
 
 def _hold_ran_out(draft: Draft) -> bool:
     """Say whether the control has let go of the held rate by itself, by the appliance sheet's time."""
-    minutes = combustion(draft.plan.sheets).appliance.hold_minutes
+    minutes = draft.plan.sheets.appliance.hold_minutes
     to = draft.placed.ways.get(DROPPED_BACK)
     hold = None if to is None else draft.plan.gate(to).gate
     if minutes is None or not isinstance(hold, ConfirmGate):

@@ -68,8 +68,6 @@ class CombustionApplianceSheet(ApplianceSheet):
     fuels: dict[str, FuelData] = Field(min_length=1)
     adjustment: Literal["allowed", "forbidden"]
     adjusters: dict[Rate, Adjuster] = Field(default_factory=dict)
-    hold_minutes: int | None = Field(default=None, ge=1, le=240)
-    """How long the control holds a rate before it lets go by itself."""
     flue_temperature_high: MakerBand | None = None
     """Cel"""
 
