@@ -1,4 +1,4 @@
-"""What every YAML file of ours is made of: strict blocks, numbers exactly as written, names, days."""
+"""The pieces that every YAML file of the project is made of: strict blocks, names, phrases, numbers, days."""
 
 from __future__ import annotations
 
@@ -17,6 +17,18 @@ Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length
 FieldName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=60)]
 """The name of a quantity or of a fact of a sheet: lower-case words joined by underscores."""
 
+Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
+"""Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
+
+_LETTERS = "a-zß-öø-žά-ώа-џ"
+"""Small letters of the Latin, Greek and Cyrillic alphabets, as ranges that every reader of the schema knows."""
+
+Phrase = Annotated[str, Field(pattern=rf"^[{_LETTERS}']+( [{_LETTERS}']+)*$", max_length=60)]
+"""Words as the person says them: lower case, abbreviations spelled letter by letter ("c o two")."""
+
+Prompt = Annotated[str, Field(min_length=2, max_length=120)]
+"""What the tool says; at most ten words where a hand is busy. {job...} and {appliance...} are filled in."""
+
 
 class Block(BaseModel):
     """The strictness all blocks share."""
@@ -25,8 +37,14 @@ class Block(BaseModel):
 
 
 def as_tuple(value: Any) -> Any:
-    """Return a list as a tuple, so that a frozen block holds nothing that changes."""
+    """Return a YAML list as a tuple, so that strict validation takes it."""
     return tuple(value) if isinstance(value, list) else value
+
+
+Names = Annotated[tuple[Name, ...], BeforeValidator(as_tuple)]
+FieldNames = Annotated[tuple[FieldName, ...], BeforeValidator(as_tuple)]
+Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(as_tuple)]
+Texts = Annotated[tuple[str, ...], BeforeValidator(as_tuple)]
 
 
 def _day(value: Any) -> Any:
@@ -40,6 +58,3 @@ def _day(value: Any) -> Any:
 
 Day = Annotated[date, BeforeValidator(_day)]
 """A calendar day, written as ISO 8601 has it."""
-
-Texts = Annotated[tuple[str, ...], BeforeValidator(as_tuple)]
-FieldNames = Annotated[tuple[FieldName, ...], BeforeValidator(as_tuple)]

@@ -10,7 +10,7 @@ from typing import Any
 from handsfree.lexicon.catalogue import ENGLISH, Catalogue, english_content, laid_over, with_facts
 from handsfree.lexicon.checks import Fault, faults, lacking
 from handsfree.problem import Problem
-from handsfree.procedure.trades import Trade, trade
+from handsfree.procedure.trades import TradeData, trade_data
 from handsfree.procedure.yaml_reader import Document, Place, read_document, validate
 from handsfree.trades import DEFAULT_TRADE
 
@@ -21,22 +21,22 @@ MOST_TOLD = 4
 @cache
 def english_words(of: str = DEFAULT_TRADE) -> dict[str, Any]:
     """Return the English words for a trade, core and own: what any other language must hold too."""
-    return laid_over(english_content(), trade(of).english.content)
+    return laid_over(english_content(), trade_data(of).english.content)
 
 
 @cache
 def english(of: str = DEFAULT_TRADE) -> Catalogue:
     """Return the English catalogue of a trade."""
-    return catalogue_of(english_words(of), trade(of))
+    return catalogue_of(english_words(of), trade_data(of))
 
 
-def catalogue_of(content: Mapping[str, Any], of: Trade) -> Catalogue:
+def catalogue_of(content: Mapping[str, Any], of: TradeData) -> Catalogue:
     """Return the catalogue of a language's words; pydantic's ValidationError, or ValueError as `with_facts`."""
     return Catalogue.model_validate(_whole(content, of))
 
 
 def load_language(
-    language: str, of: Trade, folder: Path, asked_at: Place, read: Callable[[Path], Document] = read_document
+    language: str, of: TradeData, folder: Path, asked_at: Place, read: Callable[[Path], Document] = read_document
 ) -> tuple[Catalogue, tuple[Document, ...]]:
     """Return the catalogue of a language for a trade, and the documents it was read from, none for English.
 
@@ -63,7 +63,7 @@ def load_language(
     return read_language(_both(document, words), language, of), (document, words)
 
 
-def read_language(document: Document, language: str, of: Trade) -> Catalogue:
+def read_language(document: Document, language: str, of: TradeData) -> Catalogue:
     """Return the catalogue that a document holds; Problem with file:line as `load_language`."""
     if not isinstance(document.content, dict):
         raise Problem("this is no language: it holds no keys", where=str(document.place(())))
@@ -80,7 +80,7 @@ def read_language(document: Document, language: str, of: Trade) -> Catalogue:
     return catalogue
 
 
-def _whole(content: Mapping[str, Any], of: Trade) -> dict[str, Any]:
+def _whole(content: Mapping[str, Any], of: TradeData) -> dict[str, Any]:
     """Return a language's words with what is true of the trade in any language."""
     anywhere = {"taken_back": of.file.taken_back, "over_range": of.file.over_range}
     return {**with_facts(content, of.facts), **anywhere}

@@ -11,26 +11,10 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from handsfree.blocks import Block, Exact, Name, Texts, as_tuple
+from handsfree.blocks import Block, Exact, Name, Names, Phrase, Phrases, Prompt, Target, Texts, as_tuple
 from handsfree.trades import DEFAULT_TRADE
 
 LANGUAGE_VERSION = 1
-
-Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
-"""Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
-
-_LETTERS = "a-zß-öø-žά-ώа-џ"
-"""Small letters of the Latin, Greek and Cyrillic alphabets, as ranges that every reader of the schema knows."""
-
-Phrase = Annotated[str, Field(pattern=rf"^[{_LETTERS}']+( [{_LETTERS}']+)*$", max_length=60)]
-"""Words as the person says them: lower case, abbreviations spelled letter by letter ("c o two")."""
-
-Prompt = Annotated[str, Field(min_length=2, max_length=120)]
-"""What the tool says; at most ten words where a hand is busy. {job...} and {appliance...} are filled in."""
-
-
-Names = Annotated[tuple[Name, ...], BeforeValidator(as_tuple)]
-Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(as_tuple)]
 
 
 class Thing(Block):

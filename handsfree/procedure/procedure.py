@@ -27,7 +27,7 @@ from handsfree.procedure.model import (
     TimedGate,
     VerdictGate,
 )
-from handsfree.procedure.trades import Trade, quantities_named, refuse_unknown, trade_asked
+from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
 from handsfree.procedure.yaml_reader import Document, Path_, Place, read_document, validate
 
 Gate = (
@@ -78,7 +78,7 @@ class Procedure:
     words: Mapping[str, str]
     catalogue: Catalogue
     """The words of its language and its trade."""
-    trade: Trade
+    trade: TradeData
 
     @property
     def name(self) -> str:
@@ -130,7 +130,7 @@ class _Flat:
         self.words: dict[str, str] = {}
         self.documents: list[Document] = []
         self.catalogue: Catalogue
-        self.trade: Trade
+        self.trade: TradeData
         self.entries: dict[str, str] = {}  # the id of an include -> its first gate
 
     def add(
@@ -202,7 +202,7 @@ class _Flat:
     ) -> None:
         """Take the trade of the file that is run; what it includes must be of the same."""
         if included_at is None:
-            self.trade = trade_asked(file.trade, document.place(("trade",)))
+            self.trade = trade_data_asked(file.trade, document.place(("trade",)))
         _need(
             file.trade == self.trade.name,
             f"{path.name} is of the trade {file.trade}, and what includes it of {self.trade.name}",

@@ -7,7 +7,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from handsfree.problem import Problem
-from handsfree.procedure.trades import Trade, trade_asked
+from handsfree.procedure.trades import TradeData, trade_data_asked
 from handsfree.procedure.yaml_reader import Document, read_document, validate
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.sheets import ApplianceSheet, JobSheet, Sheets
@@ -15,13 +15,13 @@ from handsfree.trades.sheets import ApplianceSheet, JobSheet, Sheets
 REMEDY = "`handsfree template --sheet job`, or `--sheet appliance`, shows what a sheet holds"
 
 
-def trade_of(document: Document) -> Trade:
+def trade_of(document: Document) -> TradeData:
     """Return the trade that a sheet names, the first one when it names none; Problem at its line."""
     named = document.content.get("trade", DEFAULT_TRADE) if isinstance(document.content, dict) else DEFAULT_TRADE
-    return trade_asked(str(named), document.place(("trade",)))
+    return trade_data_asked(str(named), document.place(("trade",)))
 
 
-def model_of(of: Trade, sheet: str) -> type[BaseModel]:
+def model_of(of: TradeData, sheet: str) -> type[BaseModel]:
     """Return the model of one of a trade's sheets, `job` or `appliance`."""
     model = of.sheets.model_fields[sheet].annotation
     assert isinstance(model, type)

@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import model_of
-from handsfree.procedure.trades import Trade, trade_asked
+from handsfree.procedure.trades import TradeData, trade_data_asked
 from handsfree.trades import DEFAULT_TRADE
 
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
@@ -26,7 +26,7 @@ def template(name: str, trade: str = DEFAULT_TRADE) -> str:
     """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade."""
     if not _NAME.fullmatch(name) or len(name) > 60:
         raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
-    return trade_asked(trade).template.replace("NAME", name)
+    return trade_data_asked(trade).template.replace("NAME", name)
 
 
 def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
@@ -36,12 +36,12 @@ def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
     """
     if sheet not in {"job", "appliance"}:
         raise Problem(f"there is no sheet {sheet!r}", remedy="say job or appliance")
-    of = trade_asked(trade)
+    of = trade_data_asked(trade)
     head = f"# The {sheet} sheet of {of.name}. Write each value; a line behind # is one that need not be given."
     return "\n".join([head, *_lines(of, sheet)]) + "\n"
 
 
-def _lines(of: Trade, sheet: str) -> Iterator[str]:
+def _lines(of: TradeData, sheet: str) -> Iterator[str]:
     for name, field in model_of(of, sheet).model_fields.items():
         if name == "trade":
             yield f"trade: {of.name}"

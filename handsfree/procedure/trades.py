@@ -11,16 +11,17 @@ from typing import Any
 
 from handsfree.problem import Problem
 from handsfree.procedure.yaml_reader import Document, Place, read_document, validate
+from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.fields import SheetsFile, sheets_class
+from handsfree.trades.files import QuantitiesFile, QuantityFacts, TradeFile
 from handsfree.trades.sheets import Sheets
-from handsfree.trades.trade import QuantitiesFile, QuantityFacts, TradeFile
 from handsfree.trades.typed import TYPED
 
 _TRADES = Path(str(resources.files("handsfree.trades")))
 
 
 @dataclass(frozen=True)
-class Trade:
+class TradeData:
     """All that a kind of work brings with it."""
 
     file: TradeFile
@@ -52,25 +53,30 @@ def known_trades() -> tuple[str, ...]:
     return tuple(sorted(file.parent.name for file in _TRADES.glob("*/trade.yaml")))
 
 
+def trades_in_order() -> tuple[str, ...]:
+    """Return the names of the trades that ship, the one of files that name none first."""
+    return (DEFAULT_TRADE, *(name for name in known_trades() if name != DEFAULT_TRADE))
+
+
 @cache
-def trade(name: str) -> Trade:
+def trade_data(name: str) -> TradeData:
     """Return a trade that ships; KeyError when there is none, Problem when its files are at fault."""
     if name not in known_trades():
         raise KeyError(name)
     return read_trade(_TRADES / name)
 
 
-def trade_asked(name: str, asked_at: Place | None = None) -> Trade:
+def trade_data_asked(name: str, asked_at: Place | None = None) -> TradeData:
     """Return the trade that a file names; Problem at the place that names it, with the trades that are known."""
     if name not in known_trades():
         where = None if asked_at is None else str(asked_at)
         raise Problem(
             f"there is no trade {name!r}", where=where, remedy=f"write one of: {', '.join(known_trades())}"
         )
-    return trade(name)
+    return trade_data(name)
 
 
-def read_trade(folder: Path) -> Trade:
+def read_trade(folder: Path) -> TradeData:
     """Read a trade from its folder; raise Problem with file:line at the first fault."""
     about = read_document(folder / "trade.yaml")
     file = validate(TradeFile, about)
@@ -88,7 +94,7 @@ def read_trade(folder: Path) -> Trade:
         sheets = sheets_class(validate(SheetsFile, read_document(folder / "sheets.yaml")), file.trade)
     template = read_document(folder / "template.yaml").text
     example = folder / "example" / "jobsheet.yaml"
-    return Trade(file, quantities, english, sheets, template, example if example.is_file() else None)
+    return TradeData(file, quantities, english, sheets, template, example if example.is_file() else None)
 
 
 def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> None:

@@ -10,8 +10,8 @@ A trade is a folder of this package. It needs no Python: these files are enough.
     example/          an invented job sheet, `jobsheet.yaml`, with its appliance sheet, for rehearsals
     template.yaml     a small procedure to start from; NAME stands for its name
 
-`trade.py` describes the first two, `fields.py` the last; `handsfree/procedure/trades.py` reads them. Python stands
-in a trade's folder only for arithmetic that is more than a formula, and for sheets of more than plain facts
+`files.py` describes the first two, `fields.py` the sheets; `handsfree/procedure/trades.py` reads them. Python
+stands in a trade's folder only for arithmetic that is more than a formula, and for sheets of more than plain facts
 (`combustion/sheets.py`, which `typed.py` registers).
 
 **Words.** `english.yaml` of a trade is laid over the core's. Mappings are put together, key by key; anything else

@@ -12,12 +12,12 @@ from handsfree.lexicon.checks import faults, lacking, said
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import catalogue_of, english, english_words
-from handsfree.procedure.trades import trade
+from handsfree.procedure.trades import trade_data
 from handsfree.trades.combustion.fuels import FUELS
 from handsfree.trades.combustion.stop_limits import DEFAULTS, StopLimits
 
 CATALOGUE = english()
-COMBUSTION = trade("combustion")
+COMBUSTION = trade_data("combustion")
 LEAST_DISTANCE = 1.9
 """Phones; what the authors' proofs ask of two phrases of different meaning."""
 

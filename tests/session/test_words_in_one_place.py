@@ -23,7 +23,7 @@ from handsfree.procedure.languages import catalogue_of, english_words
 from handsfree.procedure.phrases import Question
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
-from handsfree.procedure.trades import trade
+from handsfree.procedure.trades import trade_data
 from handsfree.procedure.yaml_reader import Document, read_document
 from handsfree.session import events as ev
 from handsfree.session.exploring import Coverage, _Explorer
@@ -61,7 +61,7 @@ def strange_catalogue() -> Catalogue:
     plain = ("language", "dictionary", "pronunciations", "spelling")
     made = {key: value if key in plain else strange_below(value, NAMES) for key, value in content.items()}
     rules = {name: strange_rule(rule) for name, rule in content["numbers"]["rules"].items()}
-    return catalogue_of({**made, "numbers": {**made["numbers"], "rules": rules}}, trade("combustion"))
+    return catalogue_of({**made, "numbers": {**made["numbers"], "rules": rules}}, trade_data("combustion"))
 
 
 def strange_rule(rule: Any) -> Any:

@@ -17,7 +17,7 @@ from handsfree.procedure.model import (
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
 from handsfree.procedure.sheets import model_of
-from handsfree.procedure.trades import Trade
+from handsfree.procedure.trades import TradeData
 
 MOST_WORDS = 10
 """Words in a prompt. The rule of DIALOGUE.md for busy hands: the longer an instruction, the more of it is lost
@@ -111,7 +111,7 @@ def _blanks(text: str) -> list[str | None]:
         return [None]
 
 
-def _known(blank: str, trade: Trade) -> bool:
+def _known(blank: str, trade: TradeData) -> bool:
     sheet, *names = blank.split(".")
     model: object = model_of(trade, sheet) if sheet in {"job", "appliance"} else None
     for name in names:
