@@ -1,7 +1,8 @@
-"""The pieces that every YAML file of the project is made of: strict blocks, names, phrases, exact numbers."""
+"""The pieces that every YAML file of the project is made of: strict blocks, names, phrases, numbers, days."""
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
@@ -12,6 +13,9 @@ Exact = Annotated[Decimal, BeforeValidator(lambda value: Decimal(value) if type(
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 """A kebab-case name."""
+
+FieldName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=60)]
+"""The name of a quantity or of a fact of a sheet: lower-case words joined by underscores."""
 
 Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
 """Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
@@ -38,5 +42,19 @@ def as_tuple(value: Any) -> Any:
 
 
 Names = Annotated[tuple[Name, ...], BeforeValidator(as_tuple)]
+FieldNames = Annotated[tuple[FieldName, ...], BeforeValidator(as_tuple)]
 Phrases = Annotated[tuple[Phrase, ...], BeforeValidator(as_tuple)]
 Texts = Annotated[tuple[str, ...], BeforeValidator(as_tuple)]
+
+
+def _day(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise ValueError("write the day as year-month-day, such as 2027-06-30") from None
+
+
+Day = Annotated[date, BeforeValidator(_day)]
+"""A calendar day, written as ISO 8601 has it."""

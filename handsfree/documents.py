@@ -19,6 +19,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.error import ReusedAnchorWarning, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from handsfree.plain import plainly
 from handsfree.problem import Problem
 
 LARGEST_FILE = 1_000_000
@@ -110,7 +111,13 @@ def parse_document(text: str, file: str) -> Document:
     return Document(file, text, content, places)
 
 
-def validate(model: type[Model], document: Document, content: Any | None = None, at: Path_ = ()) -> Model:
+def validate(
+    model: type[Model],
+    document: Document,
+    content: Any | None = None,
+    at: Path_ = (),
+    remedy: str = "see the description of the language",
+) -> Model:
     """Turn the content (the whole document by default) into a model; raise Problem naming the first fault."""
     try:
         return model.model_validate(document.content if content is None else content)
@@ -118,7 +125,7 @@ def validate(model: type[Model], document: Document, content: Any | None = None,
         raise Problem(
             faults(error, document, at)[0][1],
             where=str(faults(error, document, at)[0][0]),
-            remedy="see the description of the language",
+            remedy=remedy,
         ) from error
 
 
@@ -129,7 +136,7 @@ def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[t
         location = tuple(part for part in item["loc"])
         path = at + _existing(document, at, location)
         name = ".".join(str(part) for part in location)
-        message = item["msg"].removeprefix("Value error, ")
+        message = plainly(item)
         given = item.get("input")
         shown = f" (found {given!r})" if isinstance(given, str | int | bool | Decimal) else ""
         found.append((document.place(path), f"{name}: {message}{shown}" if name else message))

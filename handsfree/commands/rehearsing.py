@@ -14,6 +14,7 @@ from handsfree.documents import read_document
 from handsfree.events import decisions as ev
 from handsfree.events.record import to_record
 from handsfree.problem import ExitCode, Problem
+from handsfree.procedure.procedure import load_procedure
 from handsfree.session.exploring import explore_randomly
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
@@ -43,7 +44,7 @@ def rehearse(
         float | None, typer.Option(help="With --aloud: signal over white noise, in dB; quiet when left out.")
     ] = None,
     jobsheet: Annotated[
-        Path | None, typer.Option("--jobsheet", help="A job sheet; the demo's when left out.")
+        Path | None, typer.Option("--jobsheet", help="A job sheet; an invented one when left out.")
     ] = None,
     day: Annotated[
         str | None, typer.Option(help="The day of the visit, for calibration dates: 2026-11-25.")
@@ -54,7 +55,8 @@ def rehearse(
 
     While typing, an empty line lets the time pass until something is due, and "quit" ends the rehearsal.
     """
-    plan, _ = load_plan(procedure_path(procedure), jobsheet or scenario_files()[0])
+    path = procedure_path(procedure)
+    plan, _ = load_plan(path, jobsheet or load_procedure(path).trade.example or scenario_files()[0])
     if explorers:
         _explore(plan, _day(day), explorers, seed)
         return

@@ -16,6 +16,7 @@ from handsfree.events.state import State
 from handsfree.questions.mark import Mark
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
+from handsfree.trades.combustion.sheets import combustion
 
 SLIPS = {"found-maximum": ("co", 2)}
 """Gate -> (quantity, set): that value is first called wrong, then corrected."""
@@ -52,7 +53,7 @@ class InventedTechnician:
                 case ev.Advised():
                     self.advised = event
                 case ev.Turned(rate=rate, direction=direction, eighths=eighths):
-                    richer = self.plan.sheets.appliance.adjusters[rate].richer  # type: ignore[index]
+                    richer = combustion(self.plan.sheets).appliance.adjusters[rate].richer  # type: ignore[index]
                     self.boiler.turn(rate, eighths if direction == richer else -eighths, seconds)
                 case ev.Restored(thing="added-load") if self.cold:
                     self.boiler.changes(seconds, 3.0, "cold")  # the water cools, and the burner with it
@@ -82,7 +83,8 @@ class InventedTechnician:
             return 0.0
         kept_at = self.plan.gate(state.gate).gate.effects.kept_at
         volume = float(state.sets[kept_at][-1].values["gas_volume_metric"].value)
-        meter, rated = self.plan.sheets.job.meter, self.plan.sheets.fuel.input_kilowatt["maximum"]
+        sheets = combustion(self.plan.sheets)
+        meter, rated = sheets.job.meter, sheets.fuel.input_kilowatt["maximum"]
         assert meter is not None
         due = volume * float(meter.heating_value) * 1000 / float(rated) * 1.02
         return max(0.0, due - (state.now - state.marks[-1]) / 1000 - WORD_COMES_AFTER_S)

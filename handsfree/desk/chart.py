@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.measured import Group
-from handsfree.procedure.sheets import MakerBand
+from handsfree.trades.sheets import MakerBand
 
 WIDTH, LEFT, RIGHT = 1100, 112, 12
 LANE, GAP = 16, 26

@@ -53,7 +53,7 @@ def customer_report(dossier: Dossier) -> Customer:
             ("Appliance", f"{opened.appliance}, serial {opened.serial}"),
             ("Site", opened.site),
             ("Job", f"{opened.job}, {opened.day}"),
-            ("Fuel", opened.fuel),
+            *([("Fuel", opened.fuel)] if opened.fuel else []),
             ("Technician", f"{opened.technician}, licence {opened.licence}"),
             ("Instrument", f"{opened.instrument}, serial {opened.instrument_serial}"),
             ("Calibrated", f"until {opened.calibrated_until}"),

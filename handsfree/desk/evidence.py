@@ -13,9 +13,9 @@ from handsfree.desk import measured, spans
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
 from handsfree.ledger import Report
-from handsfree.procedure.sheets import Sheets
 from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.sheets import CombustionSheets
 
 
 class Result(StrEnum):
@@ -66,9 +66,10 @@ class Evidence:
     alike: Sequence[str] | None = field(default=None)
 
     @property
-    def sheets(self) -> Sheets | None:
-        """The sheets of the visit, when they can be read."""
-        return self.recorded.plan.sheets if self.recorded.plan else None
+    def sheets(self) -> CombustionSheets | None:
+        """The sheets of the visit, when they can be read and are of combustion."""
+        sheets = self.recorded.plan.sheets if self.recorded.plan else None
+        return sheets if isinstance(sheets, CombustionSheets) else None
 
     @cached_property
     def fuel(self) -> Fuel | None:

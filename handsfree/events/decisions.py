@@ -8,6 +8,7 @@ from pydantic import Field
 
 from handsfree.events.inputs import Record
 from handsfree.questions import Question
+from handsfree.trades import DEFAULT_TRADE
 
 Rate = Literal["maximum", "minimum"]
 Direction = Literal["clockwise", "counter-clockwise"]
@@ -48,11 +49,16 @@ class VisitOpened(Record):
     licence: str
     appliance: str
     serial: str
-    fuel: str
-    instrument: str
-    instrument_serial: str
-    calibrated_until: str
-    trade: str = "combustion"
+    trade: str = DEFAULT_TRADE
+    """The procedure's trade; records from before there were others do not say it."""
+    facts: dict[str, str] = Field(default_factory=dict)
+    """What the job sheet holds beside the facts of every trade, by what each is."""
+    fuel: str | None = None
+    instrument: str | None = None
+    """The chief instrument, where the job sheet names one."""
+    instrument_serial: str | None = None
+    calibrated_until: str | None = None
+    """The last day on which every instrument is in date."""
 
 
 class Said(Record):

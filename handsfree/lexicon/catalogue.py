@@ -1,4 +1,7 @@
-"""The words of one language, read once: phrases, hazards, quantities, units, and the tool's sayings."""
+"""The words of one language: phrases, hazards, quantities, units, and the tool's sayings.
+
+The words of any trade stand in this folder; those of one trade are laid over them.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from importlib import resources
 from string import Formatter
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from ruamel.yaml import YAML
 
 from handsfree.lexicon.meaning import CommandName
@@ -28,12 +31,20 @@ class _Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+class ReEntry(_Frozen):
+    """A step that must pass before the work goes on after a hazard."""
+
+    step: str
+    source: str
+
+
 class Hazard(_Frozen):
     """Phrases that stop the work at the first hearing, and what the tool then says, action first."""
 
     heard: tuple[str, ...]
     script: str
     source: str
+    re_entry: tuple[ReEntry, ...] = ()
 
 
 class Quantity(_Frozen):
@@ -84,7 +95,7 @@ class GlanceWords(_Frozen):
 
 
 class Catalogue(_Frozen):
-    """Everything the tool says or hears by itself, in one language."""
+    """Everything the tool says or hears by itself, in one language and for one trade."""
 
     language: str
     """Its name, which is also its file's."""
@@ -103,28 +114,20 @@ class Catalogue(_Frozen):
     units: dict[str, Unit]
     numbers: Numbers
     spelling: Spelling
-    limits: dict[str, str]
-    fuels: dict[str, str]
+    limits: dict[str, str] = {}
+    """What is said when a stop limit is passed."""
+    fuels: dict[str, str] = {}
     subjects: dict[str, str]
     waits: dict[int, str]
-    refusals: dict[str, str]
+    refusals: dict[str, str] = {}
+    """Why no turn is advised."""
     sayings: dict[str, str]
     wording: Wording
     glance: GlanceWords
-
-    @model_validator(mode="before")
-    @classmethod
-    def _with_facts(cls, content: Any) -> Any:
-        """Add unit and range to each quantity: they are the same in every language."""
-        if not isinstance(content, dict) or not isinstance(content.get("quantities"), dict):
-            return content
-        facts, named = _quantity_facts(), content["quantities"]
-        unknown = [name for name in named if name not in facts]
-        if unknown:
-            message = f"there is no quantity {', '.join(unknown)}; known: {', '.join(facts)}"
-            raise ValueError(message)
-        whole = {name: {**facts[name], **words} for name, words in named.items() if isinstance(words, dict)}
-        return {**content, "quantities": {**named, **whole}}
+    taken_back: tuple[str, ...] = ()
+    """Quantities that "was wrong" takes back by their name at any moment; a fact of the trade."""
+    over_range: tuple[str, ...] = ()
+    """Quantities whose "over range" is understood at any moment; a fact of the trade."""
 
     def pronounced(self, spelled: Mapping[str, str]) -> Pronunciations:
         """Return how words are said, some spelled out beside the language's own; Problem as `Pronunciations`."""
@@ -174,23 +177,36 @@ def _any_of(phrases: tuple[str, ...]) -> re.Pattern[str]:
     return re.compile(rf"\b({'|'.join(map(re.escape, phrases))})\b", re.IGNORECASE)
 
 
-def _shipped(file: str) -> Any:
-    text = resources.files(__package__).joinpath(file).read_text(encoding="utf-8")
-    return YAML(typ="safe", pure=True).load(text)
+def laid_over(content: Mapping[Any, Any], words: Mapping[Any, Any]) -> dict[Any, Any]:
+    """Return the content with other words laid over it: mappings are put together, anything else is replaced."""
+    both = {
+        key: laid_over(content[key], value) if isinstance(value, Mapping) and _mapping(content.get(key)) else value
+        for key, value in words.items()
+    }
+    return {**content, **both}
 
 
-@cache
-def _quantity_facts() -> dict[str, dict[str, Any]]:
-    return dict(_shipped("quantities.yaml"))
+def _mapping(value: Any) -> bool:
+    return isinstance(value, Mapping)
+
+
+def with_facts(content: Mapping[str, Any], facts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """Return the words of a language with unit and range of each quantity, the same in every language.
+
+    Raises ValueError when the words name a quantity that has no facts.
+    """
+    named = content.get("quantities")
+    if not isinstance(named, Mapping):
+        return dict(content)
+    unknown = [str(name) for name in named if name not in facts]
+    if unknown:
+        raise ValueError(f"there is no quantity {', '.join(unknown)}; known: {', '.join(facts)}")
+    whole = {name: {**facts[name], **words} for name, words in named.items() if isinstance(words, Mapping)}
+    return {**content, "quantities": {**named, **whole}}
 
 
 @cache
 def english_content() -> dict[str, Any]:
-    """Return the English catalogue as it stands in its file: what any other language must hold too."""
-    return dict(_shipped(f"{ENGLISH}.yaml"))
-
-
-@cache
-def english() -> Catalogue:
-    """Return the English catalogue that ships."""
-    return Catalogue.model_validate(english_content())
+    """Return the English words of any trade as they stand in their file."""
+    text = resources.files(__package__).joinpath(f"{ENGLISH}.yaml").read_text(encoding="utf-8")
+    return dict(YAML(typ="safe", pure=True).load(text))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from string import Formatter
 from typing import Any, Final
 
@@ -17,12 +17,18 @@ OPTIONAL: Final = frozenset({"dictionary", "pronunciations", "quantities", "unit
 OWN: Final = frozenset({"numbers", "spelling", "wording"})
 """Sections that every language builds in its own way; their shape is checked when they are read."""
 
-LEAST_QUANTITIES: Final = ("co2", "o2", "co", "ambient_co")
-"""Quantities that are understood at any moment."""
+NEED_NOT: Final = frozenset({"re_entry"})
+"""Keys that a language may leave out."""
 
 
-def lacking(content: Mapping[str, Any], reference: Mapping[str, Any]) -> Iterator[Fault]:
-    """Yield what a language's file lacks or has too much beside the English one, blanks of sayings included."""
+def lacking(
+    content: Mapping[str, Any], reference: Mapping[str, Any], least: Collection[str] = ()
+) -> Iterator[Fault]:
+    """Yield what a language lacks or has too much beside the English words, blanks of sayings included.
+
+    `least` names the quantities that are understood at any moment: a language has words for each.
+    """
+    yield from (((section,), f"{section!r} is no section") for section in content if section not in reference)
     for section, wanted in reference.items():
         if section in OPTIONAL:
             continue
@@ -30,14 +36,14 @@ def lacking(content: Mapping[str, Any], reference: Mapping[str, Any]) -> Iterato
             yield (), f"it lacks {section!r}"
         elif section not in OWN:
             yield from _compared(content[section], wanted, (section,))
-    missing = [name for name in LEAST_QUANTITIES if name not in (content.get("quantities") or {})]
+    missing = [name for name in least if name not in (content.get("quantities") or {})]
     if missing:
         yield ("quantities",), f"quantities lacks {', '.join(missing)}, understood at any moment"
 
 
 def _compared(given: Any, wanted: Any, path: Path) -> Iterator[Fault]:
     if isinstance(wanted, Mapping) and isinstance(given, Mapping):
-        missing = [str(key) for key in wanted if str(key) not in {str(known) for known in given}]
+        missing = [str(key) for key in wanted if str(key) not in {str(known) for known in given} | NEED_NOT]
         if missing:
             yield path, f"{'.'.join(map(str, path))} lacks {', '.join(missing)}"
         for key, value in given.items():
@@ -101,6 +107,9 @@ def said(catalogue: Catalogue) -> Iterator[tuple[Path, str]]:
         yield from (((section, name), text) for name, text in getattr(catalogue, section).items())
     for name, hazard in catalogue.hazards.items():
         yield ("hazards", name, "script"), hazard.script
+        yield from (
+            (("hazards", name, "re_entry", number), one.step) for number, one in enumerate(hazard.re_entry)
+        )
     for section in ("quantities", "units"):
         yield from (((section, name, "said"), one.said) for name, one in getattr(catalogue, section).items())
 

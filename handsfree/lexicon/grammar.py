@@ -157,7 +157,7 @@ class ValuesRule:
         return choice(slot.value_pattern(), slot.named_pattern())
 
     def read(self, words: Words) -> Iterator[Meaning]:
-        """Yield every division of the words among the slots; "CO two eight" may be CO2 8 or CO 28."""
+        """Yield every division of the words among the slots; "flow two eight" may be flow two: 8, or flow: 28."""
         for before, inner, after in self._rates_off(words):
             for values in self._divisions(inner, self.slots):
                 yield Values(values, before, after)
@@ -231,7 +231,7 @@ class DigitsRule:
 
 @dataclass(frozen=True)
 class CorrectionRule:
-    """A correction ("no, nine point five", "no, CO eighty"): a denial and the right value in one breath."""
+    """A correction ("no, nine point five", "no, flow eighty"): a denial and the right value in one breath."""
 
     denials: tuple[str, ...]
     slots: tuple[Slot, ...]
@@ -261,7 +261,7 @@ class CorrectionRule:
 
 @dataclass(frozen=True)
 class WrongRule:
-    """A value taken back ("CO two was wrong"): names a value accepted earlier."""
+    """A value taken back ("flow was wrong"): names a value accepted earlier."""
 
     names: Mapping[str, str]
     """Phrase -> quantity."""

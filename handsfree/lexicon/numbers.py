@@ -199,7 +199,7 @@ class Numbers(BaseModel):
     def _zeros_alike(self, automaton: WordAutomaton) -> WordAutomaton:
         """Return the language without "zero oh" and the like: nobody changes the word between two digits.
 
-        A recogniser easily hears the end of "zero" as one more "oh"; ten times a CO reading is no small error.
+        A recogniser easily hears the end of "zero" as one more "oh"; ten times a reading is no small error.
         """
         zeros = self.digit_words[0]
         arcs: list[tuple[int, str | None, int]] = []

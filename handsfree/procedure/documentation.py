@@ -14,11 +14,12 @@ from handsfree import blocks
 from handsfree.gates import GATE_KINDS
 from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
-from handsfree.lexicon.catalogue import Catalogue, english
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.file import IncludeGate, ProcedureFile
+from handsfree.procedure.languages import english
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.template import template
+from handsfree.procedure.trades import trade_data, trades_in_order
 from handsfree.questions import QUESTION_KINDS
 from handsfree.questions.ask import Ask, Thing
 
@@ -40,7 +41,6 @@ _BLOCKS: tuple[type[BaseModel], ...] = (
 
 def language_text() -> str:
     """Return the whole description as Markdown."""
-    catalogue = english()
     lines = [
         "# The language of procedures",
         "",
@@ -50,9 +50,10 @@ def language_text() -> str:
         *(line for block in _BLOCKS for line in _block(block)),
         *_names(),
         *_calculations(),
-        *_quantities(catalogue),
+        *_trades(),
+        *_quantities(),
         *_questions(),
-        *_heard_everywhere(catalogue),
+        *_heard_everywhere(),
         *_proofs(),
         "## A worked example",
         "",
@@ -201,15 +202,12 @@ def _calculations() -> Iterator[str]:
     yield ""
 
 
-def _quantities(catalogue: Catalogue) -> Iterator[str]:
-    yield from (
-        "## Quantities",
-        "",
-        "| quantity | unit (UCUM) | digits after the point | sayable |",
-        "|---|---|---|---|",
-    )
-    for name, quantity in catalogue.quantities.items():
-        yield f"| `{name}` | `{quantity.unit}` | {quantity.decimals} | {quantity.low} to {quantity.high} |"
+def _trades() -> Iterator[str]:
+    yield from ("## Trades", "", "`trade:` names one of these; what it does not name belongs to the first.", "")
+    for name in trades_in_order():
+        one = trade_data(name)
+        fires = "something may fire" if one.file.fires else "nothing fires, so no gate says `firing`"
+        yield f"- `{name}`: {one.file.title}; {fires}."
     yield ""
 
 
@@ -220,13 +218,29 @@ def _questions() -> Iterator[str]:
     yield ""
 
 
-def _heard_everywhere(catalogue: Catalogue) -> Iterator[str]:
+def _quantities() -> Iterator[str]:
+    for name in trades_in_order():
+        yield from (
+            f"## Quantities of {name}",
+            "",
+            "| quantity | unit (UCUM) | digits after the point | sayable |",
+            "|---|---|---|---|",
+        )
+        for quantity, facts in trade_data(name).quantities.items():
+            yield f"| `{quantity}` | `{facts.unit}` | {facts.decimals} | {facts.low} to {facts.high} |"
+        yield ""
+
+
+def _heard_everywhere() -> Iterator[str]:
     yield from ("## Understood at every gate", "", "No phrase of a procedure may sound like one of these.", "")
-    for command, texts in catalogue.everywhere.items():
+    for command, texts in english().everywhere.items():
         yield f"- {command}: {_each_quoted(texts)}"
-    for name, hazard in catalogue.hazards.items():
-        yield f"- {name} (stops): {_each_quoted(hazard.heard)}"
     yield ""
+    for of in trades_in_order():
+        yield from (f"In {of} these stop the work:", "")
+        for name, hazard in english(of).hazards.items():
+            yield f'- {name}: {_each_quoted(hazard.heard)}; then "{hazard.script}"'
+        yield ""
 
 
 def _each_quoted(texts: tuple[str, ...]) -> str:

@@ -14,6 +14,7 @@ from pydantic import BeforeValidator, Field
 from handsfree.blocks import Block, Name, Names, Phrase, Target, Texts, as_tuple
 from handsfree.gates import Gate
 from handsfree.questions.ask import Thing
+from handsfree.trades import DEFAULT_TRADE
 
 LANGUAGE_VERSION = 1
 
@@ -43,6 +44,8 @@ class ProcedureFile(Block):
     """Its name; the file is called the same."""
     language: Name = "english"
     """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
+    trade: Name = DEFAULT_TRADE
+    """The trade it belongs to: quantities, hazards, calculations and sheets are the trade's."""
     title: str
     purpose: str
     """What it is for, in a sentence."""

@@ -22,6 +22,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
+from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
 
@@ -48,7 +49,8 @@ class Procedure:
     documents: tuple[Document, ...]
     words: Mapping[str, str]
     catalogue: Catalogue
-    """The words of its language."""
+    """The words of its language and its trade."""
+    trade: TradeData
     moves: Moves
 
     @property
@@ -91,7 +93,8 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     moves = flat.resolve()
-    return Procedure(file, flat.gates, flat.things, tuple(flat.documents), flat.words, flat.catalogue, moves)
+    documents = tuple(flat.documents)
+    return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves)
 
 
 class _Flat:
@@ -104,6 +107,7 @@ class _Flat:
         self.words: dict[str, str] = {}
         self.documents: list[Document] = []
         self.catalogue: Catalogue
+        self.trade: TradeData
         self.entries: dict[str, str] = {}  # the id of an include -> its first gate
 
     def add(
@@ -121,9 +125,11 @@ class _Flat:
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = self.read(path)
         self.documents.append(document)
-        file = validate(ProcedureFile, document, _filled(document, parameters, included_at))
+        content = _filled(document, parameters, included_at)
+        file = validate(ProcedureFile, document, content)
         self._names(file, document, path)
         self._merge(file, document)
+        self._trade(file, document, path, included_at, content)
         self._language(file, document, path, included_at)
         if exits is not None and included_at is not None:
             missing = set(file.exits) - set(exits)
@@ -168,14 +174,36 @@ class _Flat:
         )
         self.entries[prefix + gate.id] = list(self.gates)[before]
 
+    def _trade(
+        self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None, content: Any
+    ) -> None:
+        """Take the trade of the file that is run; what it includes must be of the same."""
+        if included_at is None:
+            self.trade = trade_data_asked(file.trade, document.place(("trade",)))
+        _need(
+            file.trade == self.trade.name,
+            f"{path.name} is of the trade {file.trade}, and what includes it of {self.trade.name}",
+            included_at or document.place(("trade",)),
+            "include files of one trade",
+        )
+        for at, quantity in quantities_named(content):
+            refuse_unknown(quantity, self.trade.quantities, document.place(at))
+        for number, gate in enumerate(file.gates):
+            _need(
+                self.trade.file.fires or not getattr(gate, "firing", False),
+                f"nothing fires in {self.trade.name}",
+                document.place(("gates", number, "firing")),
+                "remove `firing`",
+            )
+
     def _language(self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None) -> None:
         """Load the language of the file that is run; what it includes must be written in the same."""
         if included_at is None:
             self.catalogue, beside = load_language(
-                file.language, path.parent, document.place(("language",)), self.read
+                file.language, self.trade, path.parent, document.place(("language",)), self.read
             )
             self.language = file.language
-            self.documents += [beside] if beside is not None else []
+            self.documents += beside
         _need(
             file.language == self.language,
             f"{path.name} is written in {file.language}, and what includes it in {self.language}",

@@ -6,14 +6,22 @@ import json
 from typing import Any
 
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
+from handsfree.procedure.trades import trade_data, trades_in_order
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PARAMETER = {"type": "string", "pattern": r"^\$[a-z][a-z0-9]*(-[a-z0-9]+)*$", "description": "A parameter."}
 
 
 def schema() -> dict[str, Any]:
-    """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`."""
+    """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`.
+
+    Trades and quantities are listed, so that an editor completes them; which trade has which is told by `check`.
+    """
     made = ProcedureFile.model_json_schema()
+    made["properties"]["trade"]["enum"] = list(trades_in_order())
+    quantities = list(dict.fromkeys(name for of in trades_in_order() for name in trade_data(of).quantities))
+    for block in ("Ask", "Limits"):
+        made["$defs"][block]["properties"]["quantity"]["enum"] = quantities
     for name, block in made["$defs"].items():
         if name.endswith("Gate") or name in {"Ask", "Settle", "Answer", "Limits"}:
             block["properties"] = {key: _or_parameter(key, value) for key, value in block["properties"].items()}

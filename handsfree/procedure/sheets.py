@@ -1,187 +1,52 @@
-"""The two sheets a visit works from: the maker's data for a model, and the facts of one job.
-
-A limit that neither sheet gives does not exist: "no limit loaded: see the manual". Nothing is invented.
-"""
+"""The two sheets of a visit, read from their files: which facts they hold is the trade's."""
 
 from __future__ import annotations
 
-from datetime import date
-from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BaseModel
 
-from handsfree.blocks import Block, Exact, Name
 from handsfree.documents import Document, read_document, validate
 from handsfree.problem import Problem
+from handsfree.procedure.trades import TradeData, trade_data_asked
+from handsfree.trades import DEFAULT_TRADE
+from handsfree.trades.sheets import ApplianceSheet, JobSheet, Sheets
 
-Rate = Literal["maximum", "minimum"]
-Direction = Literal["clockwise", "counter-clockwise"]
-Day = Annotated[
-    date, BeforeValidator(lambda value: date.fromisoformat(value) if isinstance(value, str) else value)
-]
-
-
-class MakerBand(Block):
-    """A band from the maker's manual; an edge left out is open."""
-
-    low: Exact | None = None
-    high: Exact | None = None
-    page: int
-    """The page of the manual where it stands."""
-
-    @model_validator(mode="after")
-    def _sensible(self) -> MakerBand:
-        if self.low is None and self.high is None:
-            raise ValueError("give low, high or both")
-        if self.low is not None and self.high is not None and self.low >= self.high:
-            raise ValueError("low must be below high")
-        return self
+REMEDY = "`handsfree template --sheet job`, or `--sheet appliance`, shows what a sheet holds"
 
 
-class RatesRule(Block):
-    """The maker's rule between the two rates, for CO2 at maximum minus CO2 at minimum, in points of per cent."""
-
-    low: Exact
-    high: Exact
-    page: int
+def trade_of(document: Document) -> TradeData:
+    """Return the trade that a sheet names, the first one when it names none; Problem at its line."""
+    named = document.content.get("trade", DEFAULT_TRADE) if isinstance(document.content, dict) else DEFAULT_TRADE
+    return trade_data_asked(str(named), document.place(("trade",)))
 
 
-class CarbonMonoxideLimit(Block):
-    """The maker's CO limit on the basis the manual uses; limits on different bases are not interchangeable."""
-
-    basis: Literal["air-free", "as measured", "ratio"]
-    """ppm air-free, ppm as measured, or the ratio CO/CO2 (a plain number such as 0.0040)."""
-    high: Exact
-    page: int
-
-
-class FuelData(Block):
-    """What the manual says for one fuel."""
-
-    co2: dict[Rate, MakerBand] = Field(default_factory=dict)
-    between_rates: RatesRule | None = None
-    co: CarbonMonoxideLimit | None = None
-    standing_pressure: MakerBand | None = None
-    """mbar"""
-    working_pressure: MakerBand | None = None
-    """mbar"""
-    input_kilowatt: dict[Rate, Exact] = Field(default_factory=dict)
-    """Rated heat input on the sheet's basis."""
+def model_of(of: TradeData, sheet: str) -> type[BaseModel]:
+    """Return the model of one of a trade's sheets, `job` or `appliance`."""
+    model = of.sheets.model_fields[sheet].annotation
+    assert isinstance(model, type)
+    assert issubclass(model, BaseModel)
+    return model
 
 
-class Adjuster(Block):
-    """One adjuster: how it is found and which way makes the mixture richer. Directions differ between makers."""
-
-    said: str
-    key: str
-    """The tool that fits it."""
-    richer: Direction
-    """The direction, facing the screw, that raises CO2."""
-    most_eighths: int = Field(ge=1, le=8)
-    """The largest step the maker allows, in eighths of a turn."""
-    page: int
+def read_job_sheet(document: Document) -> JobSheet:
+    """Return the job sheet that a document holds, by the trade it names; Problem with the first fault's line."""
+    sheet = validate(model_of(trade_of(document), "job"), document, remedy=REMEDY)
+    assert isinstance(sheet, JobSheet)
+    return sheet
 
 
-class Manual(Block):
-    """Which document the data was taken from."""
-
-    file: str
-    revision: str
-
-
-class ApplianceSheet(Block):
-    """The maker's data for one model."""
-
-    handsfree: Literal[1]
-    appliance: str
-    manual: Manual
-    basis: Literal["gross", "net"]
-    """The basis of the rated inputs; gross and net are never compared."""
-    fuels: dict[str, FuelData] = Field(min_length=1)
-    adjustment: Literal["allowed", "forbidden"]
-    adjusters: dict[Rate, Adjuster] = Field(default_factory=dict)
-    wait_after_change_seconds: int | None = Field(default=None, ge=0, le=3600)
-    hold_minutes: int | None = Field(default=None, ge=1, le=240)
-    """How long the control holds a rate before it lets go by itself."""
-    flue_temperature_high: MakerBand | None = None
-    """Cel"""
-
-    def source(self, page: int) -> str:
-        """Return the source of a figure: file, page and revision."""
-        return f"{self.manual.file}, page {page}, revision {self.manual.revision}"
-
-
-class Instrument(Block):
-    """The flue gas analyser."""
-
-    name: str
-    serial: str
-    calibrated_until: Day
-    co2: Literal["measured", "computed"]
-    """Whether it measures CO2 or computes it from O2: the cross-check is four times tighter when computed."""
-    co2_uncertainty: Exact = Decimal("0.3")
-    """Expanded (k = 2), in points of per cent."""
-    o2_uncertainty: Exact = Decimal("0.3")
-    """Expanded (k = 2), in points of per cent."""
-    co_uncertainty: Exact = Decimal(20)
-    """Expanded (k = 2), in ppm; or 5 % of the reading when that is larger."""
-    uncertainty_source: str = "EN 50379-2 class limits, from memory"
-
-
-class Person(Block):
-    """Who does the work."""
-
-    name: str
-    licence: str
-
-
-class GasMeter(Block):
-    """The meter used for timing, and the gas it measures."""
-
-    unit: Literal["m3", "[cft_i]"] = "m3"
-    heating_value: Exact
-    """MJ/m3 (or Btu/ft3 for a cubic-foot meter), from the supplier's bill or notice."""
-    basis: Literal["gross", "net"] = "gross"
-    source: str
-
-
-class JobSheet(Block):
-    """The facts of one job."""
-
-    handsfree: Literal[1]
-    job: str
-    """The job's number or name."""
-    site: str
-    technician: Person
-    appliance: str = Field(pattern=r"^[A-Za-z0-9._-]+\.yaml$")
-    """The appliance sheet's file, beside this one."""
-    serial: str
-    fuel: str
-    altitude_metre: Exact = Decimal(0)
-    instrument: Instrument
-    meter: GasMeter | None = None
-    tighter: dict[Name, Exact] = Field(default_factory=dict)
-    """Stop limits made tighter by local code or company rule; never looser."""
-
-
-class Sheets(Block):
-    """Both sheets of a visit and the data of the fuel at hand."""
-
-    job: JobSheet
-    appliance: ApplianceSheet
-
-    @property
-    def fuel(self) -> FuelData:
-        """The maker's data for the job's fuel."""
-        return self.appliance.fuels[self.job.fuel]
+def read_appliance_sheet(document: Document) -> ApplianceSheet:
+    """Return the appliance sheet that a document holds, by the trade it names; Problem as `read_job_sheet`."""
+    sheet = validate(model_of(trade_of(document), "appliance"), document, remedy=REMEDY)
+    assert isinstance(sheet, ApplianceSheet)
+    return sheet
 
 
 def load_sheets(path: Path) -> tuple[Sheets, tuple[Document, Document]]:
     """Read a job sheet and the appliance sheet it names; raise Problem with the line of the first fault."""
     job_document = read_document(path)
-    job = validate(JobSheet, job_document)
+    job = read_job_sheet(job_document)
     appliance_path = path.parent / job.appliance
     if not appliance_path.is_file():
         raise Problem(
@@ -190,11 +55,14 @@ def load_sheets(path: Path) -> tuple[Sheets, tuple[Document, Document]]:
             remedy="put the procedures team's file there or correct the name",
         )
     document = read_document(appliance_path)
-    appliance = validate(ApplianceSheet, document)
-    if job.fuel not in appliance.fuels:
-        raise Problem(
-            f"the appliance sheet has no data for {job.fuel!r}",
-            where=str(job_document.place(("fuel",))),
-            remedy=f"it has: {', '.join(appliance.fuels)}",
-        )
-    return Sheets(job=job, appliance=appliance), (job_document, document)
+    appliance = read_appliance_sheet(document)
+    if appliance.trade != job.trade:
+        what = f"the appliance sheet is of {appliance.trade}, and the job sheet of {job.trade}"
+        raise Problem(what, where=str(document.place(("trade",))), remedy="use sheets of one trade")
+    sheets = trade_of(job_document).sheets(job=job, appliance=appliance)
+    for key, what, remedy in sheets.disagreements():
+        raise Problem(what, where=str(job_document.place((key,))), remedy=remedy)
+    return sheets, (job_document, document)
+
+
+__all__ = ["ApplianceSheet", "JobSheet", "Sheets", "load_sheets", "model_of", "read_appliance_sheet", "trade_of"]

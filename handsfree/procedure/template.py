@@ -1,87 +1,106 @@
-"""A new procedure to start from: small, whole and proven, with a word on each kind of gate that it uses."""
+"""What a new file starts from: a small procedure that is proven, or a sheet with a line for every fact."""
 
 from __future__ import annotations
 
 import re
+import types
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from handsfree.problem import Problem
-
-_TEXT = """\
-# Begin by changing the purpose, the things and the gates; `handsfree check NAME.yaml` says what is still missing.
-handsfree: 1
-procedure: NAME
-title: Water pressure put right
-purpose: The water pressure of a closed heating system is read, and topped up when it is low.
-cautions:
-  - Hot water. Let it cool first.
-jobsheet: [serial]
-
-# What the work alters, with the words for both states as the person calls them.
-things:
-  filling-loop: {said: Filling loop, altered: connected, restored: removed}
-
-gates:
-  - id: at-rest
-    kind: confirm                 # something the person does and then says so
-    title: Boiler at rest
-    source: common practice, no source
-    prompt: Switch the boiler off.
-    done: [at rest]
-
-  - id: pressure-found
-    kind: readings                # values called out
-    title: Pressure as found
-    source: common practice, no source
-    prompt: "Water pressure?"
-    ask: [{quantity: water_pressure}]
-    at: pressure-found
-
-  - id: gauge
-    kind: choice                  # a question with a few answers
-    title: Pressure on the gauge
-    source: the maker's manual in hand
-    prompt: "Gauge: in the green, or low?"
-    answers:
-      in-the-green: {heard: [in the green], then: put-back}
-      low: {heard: [low pressure], then: loop-connected}
-      relief-open: {heard: [relief dripping], then: stop-relief}
-    not_done: stop-relief
-
-  - id: loop-connected
-    kind: confirm
-    title: Filling loop connected
-    source: common practice, no source
-    prompt: Connect the filling loop and top up.
-    done: [connected]
-    alters: [filling-loop]        # altered once this is done
-    not_done: put-back
-    at_most: 3                    # a loop needs a bound, and a way out when it is used up
-    exhausted: stop-relief
-    then: pressure-found
-
-  - id: put-back
-    kind: restore                 # asks for each thing that is still altered
-    title: Everything put back
-    source: common practice, no source
-    things: [filling-loop]
-
-  - id: finish
-    kind: finish
-    title: Finish
-    source: common practice, no source
-
-  - id: stop-relief
-    kind: stop                    # says first what to do, and the visit stops
-    title: Pressure not put right
-    source: common practice, no source
-    script: Leave it off. Find the leak or the fault.
-"""
+from handsfree.procedure.sheets import model_of
+from handsfree.procedure.trades import TradeData, trade_data_asked
+from handsfree.trades import DEFAULT_TRADE
 
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_STEP = "  "
+_COMMENT_AT = 34
 
 
-def template(name: str) -> str:
-    """Return the text of a new procedure; raise Problem when the name is not in kebab case."""
+def template(name: str, trade: str = DEFAULT_TRADE) -> str:
+    """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade."""
     if not _NAME.fullmatch(name) or len(name) > 60:
         raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
-    return _TEXT.replace("NAME", name)
+    return trade_data_asked(trade).template.replace("NAME", name)
+
+
+def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
+    """Return the text of a new sheet, `job` or `appliance`: every fact with what is to be written there.
+
+    The values are left empty, so that no sheet passes before each is written. What need not be given is a comment.
+    """
+    if sheet not in {"job", "appliance"}:
+        raise Problem(f"there is no sheet {sheet!r}", remedy="say job or appliance")
+    of = trade_data_asked(trade)
+    head = f"# The {sheet} sheet of {of.name}. Write each value; a line behind # is one that need not be given."
+    return "\n".join([head, *_lines(of, sheet)]) + "\n"
+
+
+def _lines(of: TradeData, sheet: str) -> Iterator[str]:
+    for name, field in model_of(of, sheet).model_fields.items():
+        if name == "trade":
+            yield f"trade: {of.name}"
+        else:
+            yield from _fact(name, field, "", "" if field.is_required() else "# ")
+
+
+def _fact(name: str, field: FieldInfo, indent: str, mark: str) -> Iterator[str]:
+    """Yield the lines of one fact; those that need not be given stand behind `#`."""
+    yield from _value(name, field.annotation, " ".join((field.description or "").split()), indent, mark)
+
+
+def _value(name: str, kind: Any, says: str, indent: str, mark: str) -> Iterator[str]:
+    kind = bare(kind)
+    origin, inner = get_origin(kind), get_args(kind)
+    if origin is dict:
+        key, below = (bare(one) for one in inner)
+        keys = get_args(key) if get_origin(key) is Literal else ("NAME",)
+        yield _line(f"{name}:", says, indent, mark)
+        for one in keys:
+            yield from _value(str(one), below, "", indent + _STEP, mark)
+    elif origin is tuple:
+        yield _line(f"{name}:", f"{says} One entry for each, begun with a hyphen.", indent, mark)
+        lines = list(_below(bare(inner[0]), indent + _STEP * 2, mark))
+        first = lines[0].replace(f"{mark}{indent}{_STEP * 2}", f"{mark}{indent}{_STEP}- ", 1)
+        yield from [first, *lines[1:]]
+    elif isinstance(kind, type) and issubclass(kind, BaseModel):
+        yield _line(f"{name}:", says, indent, mark)
+        yield from _below(kind, indent + _STEP, mark)
+    elif origin is Literal and len(inner) == 1:
+        yield _line(f"{name}: {inner[0]}", says, indent, mark)
+    else:
+        yield _line(f"{name}:", f"{wanted(kind)}. {says}".rstrip(), indent, mark)
+
+
+def _below(model: type[BaseModel], indent: str, mark: str) -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        yield from _fact(name, field, indent, mark if field.is_required() else "# ")
+
+
+def bare(kind: Any) -> Any:
+    """Return a type without what is said about it, and without its absence."""
+    if get_origin(kind) is Annotated:
+        return bare(get_args(kind)[0])
+    if get_origin(kind) in {Union, types.UnionType}:
+        return bare(next(one for one in get_args(kind) if one is not type(None)))
+    return kind
+
+
+def wanted(kind: Any) -> str:
+    """Return in words what is written for a type."""
+    if get_origin(kind) is Literal:
+        return "one of: " + ", ".join(map(str, get_args(kind)))
+    return {str: "text", Decimal: "a number", int: "a whole number", date: "a day, such as 2027-06-30"}[kind]
+
+
+def _line(text: str, says: str, indent: str, mark: str) -> str:
+    written = f"{mark}{indent}{text}"
+    return f"{written:{_COMMENT_AT}}# {says}" if says else written
+
+
+__all__ = ["bare", "sheet_template", "template", "wanted"]

@@ -25,20 +25,17 @@ def stop_grammar(catalogue: Catalogue) -> Grammar:
     return Grammar((hazard_rule(catalogue),))
 
 
-def words(scopes: Iterable[Scope]) -> frozenset[str]:
-    """Return every word that may be heard at any gate of these, whatever the course of the visit."""
-    asked: set[str] = {"co2", "o2", "co", "ambient_co"}
+def words(catalogue: Catalogue, scopes: Iterable[Scope]) -> frozenset[str]:
+    """Return every word that may be heard at gates of these scopes, whatever the course of the visit."""
+    asked: set[str] = {*catalogue.taken_back, *catalogue.over_range}
     texts: list[str] = []
-    units: set[str] = set()
     for scope in scopes:
         asked |= {ask.quantity for ask in scope.asks}
         texts += [state for thing in scope.things.values() for state in (thing.altered, thing.restored)]
         texts += [text for phrases in scope.answers.values() for text in phrases]
-    for scope in scopes:
-        units |= {scope.catalogue.quantities[name].unit for name in asked if name in scope.catalogue.quantities}
-        for path, text in heard(scope.catalogue):
-            others = {"quantities": asked, "units": units, "spelling": frozenset()}.get(str(path[0]))
-            if others is None or (len(path) > 1 and path[1] in others):
-                texts.append(text)
-        break
+    units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}
+    for path, text in heard(catalogue):
+        others = {"quantities": asked, "units": units, "spelling": frozenset()}.get(str(path[0]))
+        if others is None or (len(path) > 1 and path[1] in others):
+            texts.append(text)
     return frozenset(word for text in texts for word in text.split())

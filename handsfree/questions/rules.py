@@ -70,10 +70,10 @@ def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
         text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts
     }
     open_ended = frozenset(catalogue.everywhere["not-done"])
-    taken_back = {text: name for name in ("co2", "o2", "co") for text in catalogue.quantities[name].heard}
+    taken_back = {text: name for name in catalogue.taken_back for text in catalogue.quantities[name].heard}
     over_range: dict[str, Meaning] = {
         f"{name} {text}": Values(((quantity, "over range"),))
-        for quantity in ("co", "ambient_co")
+        for quantity in catalogue.over_range
         for name in catalogue.quantities[quantity].heard
         for text in catalogue.answers["over-range"]
     }

@@ -10,11 +10,13 @@ from handsfree.measurement import advice as adv
 from handsfree.measurement.verdict import Band
 from handsfree.session.plan import Plan
 from handsfree.session.stops import stops_open
+from handsfree.trades.combustion.sheets import combustion
 
 
 def advice_for(plan: Plan, state: State, gate: Turning) -> TurnAdvice:
     """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
-    appliance, catalogue = plan.sheets.appliance, plan.catalogue
+    sheets, catalogue = combustion(plan.sheets), plan.catalogue
+    appliance = sheets.appliance
     adjuster = appliance.adjusters.get(gate.rate)
     if adjuster is None:
         return TurnAdvice("", None, 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
@@ -24,9 +26,9 @@ def advice_for(plan: Plan, state: State, gate: Turning) -> TurnAdvice:
     if gate.rate not in current:
         return TurnAdvice(adjuster.said, None, 0, "no settled reading", catalogue.refuse("no-reading"))
     bands: dict[str, Band] = {
-        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
+        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in sheets.fuel.co2.items()
     }
-    between = plan.sheets.fuel.between_rates
+    between = sheets.fuel.between_rates
     task = adv.Task(
         bands=bands,
         adjusters={rate: adv.Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},

@@ -36,6 +36,7 @@ from handsfree.trades.combustion.gas_rate import (
     over_rated_percent,
 )
 from handsfree.trades.combustion.heating_value import gas_properties
+from handsfree.trades.combustion.sheets import combustion
 
 CUBIC_FOOT = Decimal("0.028316846592")
 BTU_PER_CUBIC_FOOT = Decimal("0.0372589458")
@@ -88,7 +89,7 @@ def _value(state: State, kept_at: str, quantity: str) -> Settled | None:
 
 
 def _measured(plan: Plan, value: Settled) -> Measured:
-    instrument = plan.sheets.job.instrument
+    instrument = combustion(plan.sheets).job.instrument
     accuracy = {"co2": instrument.co2_uncertainty, "o2": instrument.o2_uncertainty}.get(value.reading.quantity)
     number = Decimal(value.reading.value)
     if accuracy is None:
@@ -123,7 +124,11 @@ def _in_words_close(verdict: Verdict) -> bool:
 def instrument_in_date(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge whether the calibration covers the day of the visit."""
     del gate
-    until, day = plan.sheets.job.instrument.calibrated_until, date.fromisoformat(state.day)
+    until, day = plan.sheets.job.calibrated_until, date.fromisoformat(state.day)
+    if until is None:
+        return Judgement(
+            OUTSIDE, plan.catalogue.say("missing", what=_subject(plan, "calibration")), "no instrument named"
+        )
     numbers = {"calibrated until": until.isoformat(), "day": day.isoformat()}
     outcome = WITHIN if day <= until else OUTSIDE
     saying = "within" if outcome == WITHIN else "outside"
@@ -157,7 +162,7 @@ def combustion_at_rate(plan: Plan, state: State, gate: Judging) -> Judgement:
     doubt = state.doubted(kept_at)
     if doubt:
         return Judgement(MISSING, plan.catalogue.say("missing", what=plan.catalogue.subjects["pair"]), doubt)
-    band = plan.sheets.fuel.co2.get(gate.rate or "maximum")
+    band = combustion(plan.sheets).fuel.co2.get(gate.rate or "maximum")
     if band is None:
         return _no_limit(plan, f"CO2 at {gate.rate} rate")
     carbon_monoxide = _carbon_monoxide(plan, state, kept_at)
@@ -184,7 +189,7 @@ def combustion_at_rate(plan: Plan, state: State, gate: Judging) -> Judgement:
 
 def _carbon_monoxide(plan: Plan, state: State, kept_at: str) -> Verdict | None:
     """Judge CO against the maker's limit on its own basis; None when no limit is loaded."""
-    limit = plan.sheets.fuel.co
+    limit = combustion(plan.sheets).fuel.co
     co, o2, co2 = (_value(state, kept_at, quantity) for quantity in ("co", "o2", "co2"))
     if limit is None or co is None or o2 is None or co2 is None:
         return None
@@ -212,7 +217,7 @@ def rates_compared(plan: Plan, state: State, gate: Judging) -> Judgement:
     low = _value(state, gate.using["minimum"], "co2")
     if high is None or low is None:
         return _missing(plan, "co2-at-a-rate")
-    rule = plan.sheets.fuel.between_rates
+    rule = combustion(plan.sheets).fuel.between_rates
     if rule is None:
         return _no_limit(plan, "the rule between the rates")
     source = plan.sheets.appliance.source(rule.page)
@@ -244,7 +249,7 @@ def supply_pressure(plan: Plan, state: State, gate: Judging) -> Judgement:
         value = _value(state, gate.using[name], quantity)
         if value is None:
             return _missing(plan, f"{name}-pressure")
-        band = getattr(plan.sheets.fuel, quantity)
+        band = getattr(combustion(plan.sheets).fuel, quantity)
         if band is None:
             return _no_limit(plan, f"{name} pressure")
         plate = Band(band.low, band.high, plan.sheets.appliance.source(band.page))
@@ -265,12 +270,12 @@ def supply_pressure(plan: Plan, state: State, gate: Judging) -> Judgement:
 
 def gas_input(plan: Plan, state: State, gate: Judging) -> Judgement:
     """Judge the timed heat input against the rated one, both on the sheet's basis."""
-    kept_at, meter = gate.using["timing"], plan.sheets.job.meter
+    kept_at, meter = gate.using["timing"], combustion(plan.sheets).job.meter
     volume = _value(state, kept_at, "gas_volume_metric") or _value(state, kept_at, "gas_volume_imperial")
     time = _value(state, kept_at, "meter_time")
     if volume is None or time is None:
         return _missing(plan, "meter-timing")
-    rated = plan.sheets.fuel.input_kilowatt.get(gate.rate or "maximum")
+    rated = combustion(plan.sheets).fuel.input_kilowatt.get(gate.rate or "maximum")
     if meter is None or rated is None:
         return _no_limit(plan, "rated input")
     imperial = volume.reading.quantity == "gas_volume_imperial"
@@ -279,7 +284,7 @@ def gas_input(plan: Plan, state: State, gate: Judging) -> Judgement:
     rate = gas_rate(float(cubic_metres), float(time.reading.value))
     factor = correction_factor(2.0, standard_pressure(float(plan.sheets.job.altitude_metre)), 15.0)
     measured = heat_input(rate, float(heating_value), meter.basis, factor)
-    basis = plan.sheets.appliance.basis
+    basis = combustion(plan.sheets).appliance.basis
     same = on_basis(measured, basis, gas_properties(fuel_of(plan.sheets)).gross_to_net)
     over = rounded(over_rated_percent(same, Heat(float(rated), basis)), Decimal("0.1"))
     share = input_uncertainty_percent(

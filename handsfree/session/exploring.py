@@ -21,7 +21,6 @@ from handsfree.lexicon.meaning import CommandName
 from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.sheets import Sheets
 from handsfree.questions.mark import Mark
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.values import CallValues
@@ -30,6 +29,8 @@ from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
+from handsfree.trades.combustion.sheets import CombustionSheets, combustion
+from handsfree.trades.sheets import Sheets
 
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""
@@ -166,11 +167,11 @@ class _Explorer:
         self._tried.add((state.gate, "values"))
         nothing = self._plan.catalogue.answers["no-reading"][0]
         for quantity in (ask.quantity for ask in effects.asks):
-            for value in (*_UNUSUAL.get(quantity, ()), None):
+            for value in (*self._plan.procedure.trade.quantities[quantity].unusual, None):
                 words = [
                     nothing
                     if value is None
-                    else self._digits(quantity, Decimal(value))
+                    else self._digits(quantity, value)
                     if ask.quantity == quantity
                     else self.value(state, ask.quantity)
                     for ask in effects.asks
@@ -249,14 +250,15 @@ class _Explorer:
                 return self._plan.numbers.digits(co2)
             fuel = fuel_of(self._plan.sheets)
             return self._plan.numbers.digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
-        value = Decimal(_USUAL.get(quantity, (known.low + known.high) / 2))
+        facts = self._plan.procedure.trade.quantities[quantity]
+        value = facts.usual
         if self._dice.random() < self._trouble:
-            value = Decimal(self._dice.choice(_UNUSUAL.get(quantity, (value,))))
+            value = self._dice.choice(facts.unusual or (value,))
         return self._digits(quantity, value)
 
     def _carbon_dioxide(self, state: State) -> Decimal:
         rate = self._plan.gate(state.gate).gate.effects.rate
-        band = self._plan.sheets.fuel.co2.get(rate or "maximum")
+        band = combustion(self._plan.sheets).fuel.co2.get(rate or "maximum")
         low = Decimal("8.5") if band is None or band.low is None else band.low
         high = low + 1 if band is None or band.high is None else band.high
         middle = (low + high) / 2
@@ -301,21 +303,6 @@ class _Player(AgreeingPlayer):
         return self._thrown.after_a_stop()
 
 
-_USUAL: dict[str, int | Decimal] = {
-    "co": 20, "ambient_co": 1, "standing_pressure": 21, "working_pressure": 20, "lockup_pressure": 21,
-    "meter_pressure": 20, "pressure_drop": Decimal("0.6"), "air_duct_o2": Decimal("20.9"),
-    "air_duct_co2": Decimal("0.05"), "gas_volume_metric": Decimal("0.045"), "flue_temperature": 58,
-    "water_pressure": Decimal("1.5"), "set_point": 62, "reset_slope": Decimal("1.5"), "air_flow": Decimal("21.5"),
-}  # fmt: skip
-_UNUSUAL: dict[str, tuple[int | Decimal, ...]] = {
-    "co": (90, 145),
-    "ambient_co": (12, 22),
-    "working_pressure": (5, 24),
-    "air_flow": (Decimal("2.5"), Decimal("7.5")),
-    "gas_volume_metric": (Decimal("0.030"), Decimal("0.060")),
-}
-
-
 def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:
     """Yield each outcome that one utterance brings about, with its words."""
     gate, words = placed.gate, plan.catalogue
@@ -330,6 +317,8 @@ def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:
 
 def _other_sheets(sheets: Sheets, dice: random.Random) -> Sheets:
     """Return the sheets, some of their limits missing on some visits."""
+    if not isinstance(sheets, CombustionSheets):
+        return sheets
     missing: dict[str, object] = {}
     if dice.random() < 0.2:
         missing["co2"] = {}
@@ -344,4 +333,4 @@ def _other_sheets(sheets: Sheets, dice: random.Random) -> Sheets:
         job = job.model_copy(
             update={"instrument": job.instrument.model_copy(update={"calibrated_until": date(2000, 1, 1)})}
         )
-    return Sheets(job=job, appliance=sheets.appliance.model_copy(update={"fuels": fuels}))
+    return CombustionSheets(job=job, appliance=sheets.appliance.model_copy(update={"fuels": fuels}))

@@ -23,6 +23,7 @@ from handsfree.measurement.reading import Reading
 from handsfree.session.plan import Plan
 from handsfree.session.plausibility import Situation, log_prior, opens_stop
 from handsfree.session.situation import situation_of
+from handsfree.trades.combustion.sheets import CombustionSheets
 
 CLEAR_MARGIN = Decimal("3.25")
 """Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful.
@@ -218,6 +219,8 @@ def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Ite
 
 def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:
     """Return the log prior of called values, each given those before it, and whether one opens a stop limit."""
+    if not isinstance(plan.sheets, CombustionSheets):
+        return Decimal(0), any(value == OVER_RANGE for _, value in meaning.values)
     situation: Situation = situation_of(plan, state)
     total, beyond = Decimal(0), False
     for quantity, value in meaning.values:

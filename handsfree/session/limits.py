@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from handsfree.events.decisions import ReadingRecord
 from handsfree.lexicon.meaning import OVER_RANGE, Correction, Meaning, Values
-from handsfree.procedure.sheets import Sheets
 from handsfree.session.stops import stops_open
 from handsfree.trades.combustion.stop_limits import OpenStop
+from handsfree.trades.sheets import Sheets
 
 CARBON_MONOXIDE = frozenset({"co", "ambient_co"})
 

@@ -10,13 +10,15 @@ from handsfree.events.state import State
 from handsfree.session.draft import Draft
 from handsfree.session.plan import Plan
 from handsfree.session.version import DECISION_VERSION
+from handsfree.trades.combustion.sheets import CombustionSheets
 
 
 def opened(
     plan: Plan, *, program: str, day: date, sheets_sha256: dict[str, str], model_sha256: str | None
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
-    job, instrument = plan.sheets.job, plan.sheets.job.instrument
+    sheets, job = plan.sheets, plan.sheets.job
+    chief, until = next(iter(job.measuring), None), job.calibrated_until
     return ev.VisitOpened(
         at=0,
         schema_version=SCHEMA_VERSION,
@@ -31,12 +33,14 @@ def opened(
         site=job.site,
         technician=job.technician.name,
         licence=job.technician.licence,
-        appliance=plan.sheets.appliance.appliance,
+        appliance=sheets.appliance.appliance,
         serial=job.serial,
-        fuel=job.fuel,
-        instrument=instrument.name,
-        instrument_serial=instrument.serial,
-        calibrated_until=instrument.calibrated_until.isoformat(),
+        trade=plan.procedure.trade.name,
+        facts=sheets.own_facts(),
+        fuel=sheets.job.fuel if isinstance(sheets, CombustionSheets) else None,
+        instrument=None if chief is None else chief.name,
+        instrument_serial=None if chief is None else chief.serial,
+        calibrated_until=None if until is None else until.isoformat(),
     )
 
 

@@ -15,11 +15,11 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.sheets import Sheets
 from handsfree.questions import Question
 from handsfree.questions import grammar as understood
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
+from handsfree.trades.sheets import Sheets
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Plan:
     @cached_property
     def words(self) -> frozenset[str]:
         """Every word that may be heard on this visit."""
-        return understood.words([self.procedure.scope(gate_id) for gate_id in self.procedure.gates])
+        return understood.words(self.catalogue, (self.procedure.scope(one) for one in self.procedure.gates))
 
     @property
     def things(self) -> Mapping[str, Thing]:
@@ -115,8 +115,12 @@ class Plan:
     def check(self) -> Plan:
         """Return this plan; raise Problem when procedure and sheets do not fit each other."""
         where = self.procedure.documents[0].file
+        if self.sheets.job.trade != self.procedure.trade.name:
+            trade = self.procedure.trade.name
+            what = f"the job sheet is of {self.sheets.job.trade}, and {self.procedure.name} of {trade}"
+            raise Problem(what, where=where, remedy=f"give a job sheet that says `trade: {trade}`")
         for fact in self.procedure.file.jobsheet:
-            if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, ""):
+            if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, "", ()):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)
         for placed in self.procedure.gates.values():
             for key, text in placed.gate.texts.items():

@@ -13,6 +13,7 @@ from handsfree.measurement.verdict import Band
 from handsfree.session.plan import Plan
 from handsfree.session.plausibility import Situation
 from handsfree.session.stops import fuel_of, limits_in_force
+from handsfree.trades.combustion.sheets import combustion
 
 
 def numeric(values: Mapping[str, ReadingRecord]) -> dict[str, Reading]:
@@ -56,7 +57,7 @@ def settled_pairs(state: State) -> Pairs:
 def situation_of(plan: Plan, state: State) -> Situation:
     """Return the situation at the gate at hand."""
     gate = plan.gate(state.gate).gate
-    sheets = plan.sheets
+    sheets = combustion(plan.sheets)
     kept_at, rate = gate.effects.kept_at, gate.effects.rate
     taken = state.readings(kept_at)
     maker = sheets.fuel.co2.get(rate) if rate is not None else None

@@ -7,9 +7,10 @@ from decimal import Decimal
 from typing import Any
 
 from handsfree.events.decisions import ReadingRecord
-from handsfree.procedure.sheets import Sheets
 from handsfree.trades.combustion.fuels import Fuel, fuel_named
+from handsfree.trades.combustion.sheets import CombustionSheets, combustion
 from handsfree.trades.combustion.stop_limits import OpenStop, SafetyReadings, StopLimits, open_stops
+from handsfree.trades.sheets import Sheets
 
 OVER_RANGE = "over range"
 NO_READING = "no reading"
@@ -25,10 +26,10 @@ SEVERE = frozenset({"evacuate", "burner off"})
 
 def fuel_of(sheets: Sheets) -> Fuel:
     """Return the job's fuel."""
-    return fuel_named(sheets.job.fuel.replace("-", " "))
+    return fuel_named(combustion(sheets).job.fuel.replace("-", " "))
 
 
-def limits_in_force(sheets: Sheets) -> StopLimits:
+def limits_in_force(sheets: CombustionSheets) -> StopLimits:
     """Return the defaults with the maker's limits loaded and the job's tighter ones applied."""
     limits = StopLimits()
     co, hot = sheets.fuel.co, sheets.appliance.flue_temperature_high
@@ -45,6 +46,8 @@ def stops_open(
     sheets: Sheets, values: Mapping[str, ReadingRecord], *, rising: bool = False, may_adjust: bool = True
 ) -> tuple[OpenStop, ...]:
     """Return the stops that these values open, the gravest first; those that only ask to search are left out."""
+    if not isinstance(sheets, CombustionSheets):
+        return ()
     known: dict[str, Any] = {
         quantity: Decimal(reading.value)
         for quantity, reading in values.items()

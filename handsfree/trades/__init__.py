@@ -1,1 +1,36 @@
-"""The trades: what each knows of its quantities, calculations, hazards, sheets and reports."""
+"""The trades: all that a kind of work brings with it, so that nothing outside this folder names one.
+
+A trade is a folder of this package. It needs no Python: these files are enough.
+
+    trade.yaml        what it is called, whether anything may fire, which quantities count at any moment
+    quantities.yaml   what can be read: UCUM unit, decimals, what is sayable, what is usual
+    english.yaml      its words in English: hazards, how quantities are said and heard, limits' sentences, and
+                      whatever else it says in another way than the core (`handsfree/lexicon/english.yaml`)
+    sheets.yaml       the facts of its job sheet and of its appliance sheet, beside those of every trade
+    example/          an invented job sheet, `jobsheet.yaml`, with its appliance sheet, for rehearsals
+    template.yaml     a small procedure to start from; NAME stands for its name
+
+`files.py` describes the first two, `fields.py` the sheets; `handsfree/procedure/trades.py` reads them. Python
+stands in a trade's folder only for arithmetic that is more than a formula, and for sheets of more than plain facts
+(`combustion/sheets.py`, which `typed.py` registers).
+
+**Words.** `english.yaml` of a trade is laid over the core's. Mappings are put together, key by key; anything else
+replaces what the core has there. A general hazard (`stop-work`, `feel-ill`) is heard by the core's phrases, and
+each trade says what is then to be done: its `script`, with its `source`. A trade adds hazards of its own, each
+with `heard`, `script`, `source` and `re_entry`, the steps that must pass before the work goes on. Another language
+is one file beside the procedure with all of these words (`german.yaml`), or two (`german.yaml` with the core's and
+`german-TRADE.yaml` with the trade's).
+
+**Sheets.** A fact is `{type: text | decimal | day | choice | band, says: ..., unit: UCUM, required: true}`. A
+`band` holds `low`, `high` and the `page` of the maker's manual. Every job sheet has job, site, technician,
+appliance, serial, instruments and altitude; every appliance sheet has appliance, manual, the wait after a change
+and the time a rate is held (`sheets.py`).
+
+A procedure, a job sheet and an appliance sheet say `trade: NAME`. Those that say nothing were written before there
+were others: they belong to `DEFAULT_TRADE`.
+"""
+
+from typing import Final
+
+DEFAULT_TRADE: Final = "combustion"
+"""The trade of files that name none."""

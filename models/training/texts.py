@@ -17,8 +17,9 @@ from pathlib import Path
 from ruamel.yaml import YAML
 from wordfreq import top_n_list
 
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
+from handsfree.procedure.trades import known_trades
 
 _ROOT = Path(__file__).parents[2]
 _DIGITS = tuple("zero one two three four five six seven eight nine".split())  # noqa: SIM905 - reads as it is said
@@ -60,7 +61,9 @@ def trade_phrases() -> tuple[str, ...]:
     """Return every phrase that the shipped language file, procedures and word list can hear, sorted."""
     yaml = YAML(typ="safe")
     found: set[str] = set()
-    for file in (_ROOT / "handsfree" / "lexicon" / "english.yaml", *sorted((_ROOT / "procedures").glob("*.yaml"))):
+    words = [_ROOT / "handsfree" / "lexicon" / "english.yaml"]
+    words += sorted((_ROOT / "handsfree" / "trades").glob("*/english.yaml"))
+    for file in (*words, *sorted((_ROOT / "procedures").glob("*.yaml"))):
         if file.is_file():
             found |= set(_heard(yaml.load(file)))
     found |= set((Path(__file__).with_name("phrases.txt")).read_text(encoding="utf-8").splitlines())
@@ -72,8 +75,8 @@ def trade_phrases() -> tuple[str, ...]:
 @cache
 def stop_phrases() -> tuple[str, ...]:
     """Return the phrases that stop the work: they must be heard at the first try, so they are said most often."""
-    hazards = YAML(typ="safe").load(_ROOT / "handsfree" / "lexicon" / "english.yaml")["hazards"]
-    return tuple(sorted(phrase for hazard in hazards.values() for phrase in hazard["heard"]))
+    hazards = [hazard for trade in known_trades() for hazard in english(trade).hazards.values()]
+    return tuple(sorted({phrase for hazard in hazards for phrase in hazard.heard}))
 
 
 @cache

@@ -13,7 +13,7 @@ import soundfile
 from handsfree.demo.play import Demo, DemoClock, scenario_files
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.ledger import read, verify
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.shipped import model_folder, procedure_path
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.folder import load_plan

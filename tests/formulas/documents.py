@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
+from handsfree.documents import Document, parse_document, read_document
 from handsfree.formulas.files import read_formulas, read_tables
 from handsfree.formulas.formula import Formula
 from handsfree.formulas.tables import Family
-from handsfree.procedure.yaml_reader import Document, parse_document, read_document
 
 QUANTITIES = {
     "pressure": "bar",

@@ -11,7 +11,7 @@ from scipy.signal import fftconvolve
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.sources import Recording
 from handsfree.lexicon.automaton import phrases
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.speaking.voice import Voice, VoiceSettings
 

@@ -19,7 +19,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import RATE
 from handsfree.hearing.sources import Recording
 from handsfree.lexicon.automaton import phrases
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.questions.grammar import stop_grammar
 from handsfree.shipped import model_folder
 

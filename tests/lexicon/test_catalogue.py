@@ -6,16 +6,18 @@ import copy
 from itertools import combinations
 
 import pytest
-from pydantic import ValidationError
 
-from handsfree.lexicon.catalogue import Catalogue, english, english_content, sentence_case
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.checks import faults, lacking, said
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import catalogue_of, english, english_words
+from handsfree.procedure.trades import trade_data
 from handsfree.trades.combustion.fuels import FUELS
 from handsfree.trades.combustion.stop_limits import DEFAULTS, StopLimits
 
 CATALOGUE = english()
+COMBUSTION = trade_data("combustion")
 LEAST_DISTANCE = 1.9
 """Phones; what the authors' proofs ask of two phrases of different meaning."""
 
@@ -23,7 +25,7 @@ LEAST_DISTANCE = 1.9
 def test_nothing_is_wrong_with_the_catalogue_that_ships() -> None:
     """Every phrase has a pronunciation, no two are the same, none is contained in what the tool says."""
     assert list(faults(CATALOGUE)) == []
-    assert list(lacking(english_content(), english_content())) == []
+    assert list(lacking(english_words(), english_words())) == []
 
 
 @pytest.mark.parametrize(
@@ -38,9 +40,9 @@ def test_nothing_is_wrong_with_the_catalogue_that_ships() -> None:
     ],
 )
 def test_a_fault_of_each_kind_is_found(section: str, key: str, value: object, told: str) -> None:
-    content = copy.deepcopy(english_content())
+    content = copy.deepcopy(english_words())
     content[section][key] = value
-    assert told in "; ".join(sentence for _, sentence in faults(Catalogue.model_validate(content)))
+    assert told in "; ".join(sentence for _, sentence in faults(catalogue_of(content, COMBUSTION)))
 
 
 def test_stop_phrases_of_different_hazards_sound_different() -> None:
@@ -77,9 +79,9 @@ def test_what_is_said_is_short() -> None:
 
 
 def test_an_unknown_quantity_is_told_with_the_known_ones() -> None:
-    content = {**english_content(), "quantities": {"dew_point": {"said": "dew point", "heard": ["dew point"]}}}
-    with pytest.raises(ValidationError, match="there is no quantity dew_point; known: co2"):
-        Catalogue.model_validate(content)
+    content = {**english_words(), "quantities": {"dew_point": {"said": "dew point", "heard": ["dew point"]}}}
+    with pytest.raises(ValueError, match="there is no quantity dew_point; known: co2"):
+        catalogue_of(content, COMBUSTION)
 
 
 def test_a_sentence_begins_with_a_large_letter_and_keeps_the_others() -> None:

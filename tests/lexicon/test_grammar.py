@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.grammar import (
     CorrectionRule,
     Grammar,
@@ -24,6 +23,7 @@ from handsfree.lexicon.grammar import (
 )
 from handsfree.lexicon.meaning import Answer, Command, Correction, HazardSaid, TurnMade, Values, Wrong
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.procedure.languages import english
 
 NUMBERS = english().numbers
 SPECIALS = {"over range": "over range", "dashes": "no reading"}

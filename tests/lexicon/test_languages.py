@@ -12,8 +12,9 @@ from pydantic import ValidationError
 from ruamel.yaml import YAML
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english, english_content
+from handsfree.lexicon.catalogue import english_content
 from handsfree.lexicon.numbers import NumberForm, Numbers
+from handsfree.procedure.languages import english
 
 num2words = pytest.importorskip("num2words", reason="needs num2words, a test dependency").num2words
 

@@ -4,9 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.problem import Problem
+from handsfree.procedure.languages import english
 
 NUMBERS = english().numbers
 pattern, read, unsayable = NUMBERS.pattern, NUMBERS.read, NUMBERS.unsayable

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.procedure.languages import english
 
 text_to_num = pytest.importorskip("text_to_num", reason="needs text2num, a test dependency")
 num2words = pytest.importorskip("num2words", reason="needs num2words, a test dependency").num2words

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 
 SPELLING = english().spelling
 pattern, read, read_back, SIGN_OF = SPELLING.pattern, SPELLING.read, SPELLING.read_back, SPELLING.sign_of

@@ -4,8 +4,8 @@ from decimal import Decimal
 
 import pytest
 
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.procedure.languages import english
 
 NUMBERS = english().numbers
 pattern, read, digits, ask_apart = NUMBERS.pattern, NUMBERS.read, NUMBERS.digits, NUMBERS.ask_apart

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
-from handsfree.demo.play import scenario_files
 from handsfree.events import decisions as ev
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
@@ -13,10 +12,11 @@ from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
+FAN = Path(__file__).parents[2] / "handsfree" / "trades" / "ventilation" / "example" / "jobsheet.yaml"
 
 
 def rehearsed(*words: str) -> Rehearsal:
-    sheets, _ = load_sheets(scenario_files()[0])
+    sheets, _ = load_sheets(FAN)
     plan = Plan(load_procedure(PROCEDURES / "extract-ventilation.yaml"), sheets).check()
     rehearsal = Rehearsal(plan, date(2026, 11, 25))
     for said in words:

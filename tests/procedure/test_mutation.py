@@ -10,10 +10,10 @@ from mutants import KINDS, Mutant, documents_of, load_mutant, mutants
 from workshop import PROVEN, procedure_of
 
 from handsfree.documents import parse_document
-from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.file import LANGUAGE_VERSION
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import first_failure
 from handsfree.procedure.proofs.dangers import dangers

@@ -11,8 +11,8 @@ from handsfree.gates.choice import ChoiceGate
 from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.readings import ReadingsGate
 from handsfree.gates.timed import TimedGate
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.meaning import Answer, Command, HazardSaid, TurnMade, Values, Wrong
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.questions import QUESTION_KINDS, Question
 from handsfree.questions.grammar import grammar, stop_grammar

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from handsfree.commands.app import app
 from handsfree.demo.play import scenario_files
+from handsfree.procedure.procedure import load_procedure
 from handsfree.session.exploring import explore_randomly
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
@@ -18,7 +19,8 @@ DAY = date(2026, 11, 25)
 
 
 def plan(name: str):
-    return load_plan(procedure_path(name), scenario_files()[0])[0]
+    path = procedure_path(name)
+    return load_plan(path, load_procedure(path).trade.example or scenario_files()[0])[0]
 
 
 def test_explorers_enter_every_gate_of_a_small_procedure_and_nothing_goes_wrong():

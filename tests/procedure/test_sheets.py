@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from handsfree.problem import Problem
-from handsfree.procedure.sheets import Sheets, load_sheets
+from handsfree.procedure.sheets import load_sheets
+from handsfree.trades.sheets import Sheets
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "handsfree" / "demo"

@@ -14,9 +14,9 @@ from handsfree.gates.readings import ReadingsGate
 from handsfree.gates.restore import RestoreGate
 from handsfree.gates.timed import TimedGate
 from handsfree.gates.verdict import VerdictGate
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.calculations import CALCULATIONS
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.sheets import load_sheets
 

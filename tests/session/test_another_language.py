@@ -13,8 +13,8 @@ from ruamel.yaml import YAML
 
 from handsfree.documents import read_document
 from handsfree.events import decisions as ev
-from handsfree.lexicon.catalogue import english_content
 from handsfree.problem import Problem
+from handsfree.procedure.languages import english_words
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.session.plan import Plan
@@ -42,8 +42,17 @@ ENGLISH_WORDS = {
 def german() -> dict:
     """Return the German catalogue; the screen's words, and what it has not followed yet, are English."""
     content = copy.deepcopy(read_document(GERMAN).content)
-    for section, words in english_content().items():
-        if section in {"dictionary", "quantities", "units", "turns", "waits", "numbers", "spelling"}:
+    for section, words in english_words().items():
+        if section in {
+            "dictionary",
+            "pronunciations",
+            "quantities",
+            "units",
+            "turns",
+            "waits",
+            "numbers",
+            "spelling",
+        }:
             continue
         content.setdefault(section, words)
         if isinstance(words, dict):

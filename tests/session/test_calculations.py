@@ -18,9 +18,9 @@ from handsfree.gates.block import Limits
 from handsfree.gates.verdict import VerdictGate
 from handsfree.gates.visit import Judgement
 from handsfree.procedure.calculations import CALCULATIONS
-from handsfree.procedure.sheets import Sheets
 from handsfree.session.calculations import REGISTERED, judge
 from handsfree.session.plan import Plan
+from handsfree.trades.sheets import Sheets
 
 BASE = places()["site", "gate"].state
 
@@ -33,7 +33,7 @@ SETS: dict[str, dict[str, dict[str, str]]] = {
     "input": {"input-found": {"gas_volume_metric": "0.050", "meter_time": "80.5"}},
     "duct": {"air-duct": {"air_duct_o2": "20.9", "air_duct_co2": "0.05"}},
     "ambient": {"ambient-entry": {"ambient_co": "2"}},
-    "flow": {"air-flow": {"air_flow": "31"}},
+    "flow": {"air-flow": {"flow_temperature": "31"}},
 }
 IN_LIMITS = VerdictGate(
     kind="verdict",
@@ -41,7 +41,7 @@ IN_LIMITS = VerdictGate(
     title="Air flow",
     calculation="reading-in-limits",
     using={"readings": "air-flow"},
-    limits=Limits(quantity="air_flow", low=Decimal(30), accuracy=Decimal(2), source="written here"),
+    limits=Limits(quantity="flow_temperature", low=Decimal(30), accuracy=Decimal(2), source="written here"),
     branches={},
 )
 
@@ -135,9 +135,9 @@ CASES: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("air-duct-clear", "outside", {"change": {"air-duct": {"air_duct_o2": "20.5"}}}),
     ("air-duct-clear", "outside", {"change": {"air-duct": {"air_duct_co2": "0.21"}}}),
     ("reading-in-limits", "within", {}),
-    ("reading-in-limits", "outside", {"change": {"air-flow": {"air_flow": "26"}}}),
-    ("reading-in-limits", "too-close", {"change": {"air-flow": {"air_flow": "29"}}}),
-    ("reading-in-limits", "missing", {"change": {"air-flow": {"air_flow": ""}}}),
+    ("reading-in-limits", "outside", {"change": {"air-flow": {"flow_temperature": "26"}}}),
+    ("reading-in-limits", "too-close", {"change": {"air-flow": {"flow_temperature": "29"}}}),
+    ("reading-in-limits", "missing", {"change": {"air-flow": {"flow_temperature": ""}}}),
     ("air-duct-clear", "missing", {"change": {"air-duct": {"air_duct_co2": ""}}}),
 )
 

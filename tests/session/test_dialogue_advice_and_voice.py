@@ -27,10 +27,10 @@ from rehearsed import (
 from handsfree.events import decisions as ev
 from handsfree.gates.adjust import AdjustGate
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.sheets import MakerBand, Sheets
 from handsfree.session.advising import advice_for
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.trades.sheets import MakerBand, Sheets
 
 
 def turned(other: Sheets | None = None) -> tuple[Plan, Rehearsal]:

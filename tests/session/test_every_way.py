@@ -26,9 +26,11 @@ from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE, UNSETTLED
 from handsfree.gates.readings import ReadingsGate
 from handsfree.gates.timed import TimedGate
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.sheets import Sheets, load_sheets
+from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.trades.combustion.sheets import CombustionSheets
+from handsfree.trades.sheets import Sheets
 
 ROOT = Path(__file__).parents[2]
 VISIT = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
@@ -86,11 +88,11 @@ class Case:
 
 def lacking(**missing: Any) -> Sheets:
     fuels = {**SHEETS.appliance.fuels, SHEETS.job.fuel: SHEETS.fuel.model_copy(update=missing)}
-    return Sheets(job=SHEETS.job, appliance=SHEETS.appliance.model_copy(update={"fuels": fuels}))
+    return CombustionSheets(job=SHEETS.job, appliance=SHEETS.appliance.model_copy(update={"fuels": fuels}))
 
 
 def job(**other: Any) -> Sheets:
-    return Sheets(job=SHEETS.job.model_copy(update=other), appliance=SHEETS.appliance)
+    return CombustionSheets(job=SHEETS.job.model_copy(update=other), appliance=SHEETS.appliance)
 
 
 def co2(**kept_at: str) -> dict[str, Called]:

@@ -20,13 +20,16 @@ from rehearsed import DAY, ROOT, sheets
 from handsfree.documents import Document, read_document
 from handsfree.events import decisions as ev
 from handsfree.events.inputs import DeviceFound, DeviceLost
-from handsfree.lexicon.catalogue import Catalogue, english_content
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure import procedure as procedures
+from handsfree.procedure.languages import catalogue_of, english_words
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
-from handsfree.procedure.sheets import ApplianceSheet, Sheets
+from handsfree.procedure.trades import trade_data
 from handsfree.session.exploring import Coverage, _Explorer
 from handsfree.session.plan import Plan
+from handsfree.trades.combustion.sheets import CombustionSheets
+from handsfree.trades.sheets import Sheets
 
 SAID = frozenset({"title", "prompt", "script", "said", "altered", "restored"})
 HEARD = frozenset({"done", "heard"})
@@ -53,11 +56,11 @@ def strange_below(content: Any, keep: frozenset[str] = frozenset()) -> Any:
 
 @cache
 def strange_catalogue() -> Catalogue:
-    content = english_content()
+    content = english_words()
     plain = ("language", "dictionary", "pronunciations", "spelling")
     made = {key: value if key in plain else strange_below(value, NAMES) for key, value in content.items()}
     rules = {name: strange_rule(rule) for name, rule in content["numbers"]["rules"].items()}
-    return Catalogue.model_validate({**made, "numbers": {**made["numbers"], "rules": rules}})
+    return catalogue_of({**made, "numbers": {**made["numbers"], "rules": rules}}, trade_data("combustion"))
 
 
 def strange_rule(rule: Any) -> Any:
@@ -89,14 +92,13 @@ def _file(content: Any, key: str = "") -> Any:
 def strange_sheets() -> Sheets:
     job, appliance = sheets().job, sheets().appliance
     adjusters = {r: one.model_copy(update={"said": strange(one.said)}) for r, one in appliance.adjusters.items()}
-    made: ApplianceSheet = appliance.model_copy(update={"adjusters": adjusters})
-    return Sheets(job=job, appliance=made)
+    return CombustionSheets(job=job, appliance=appliance.model_copy(update={"adjusters": adjusters}))
 
 
 @pytest.fixture(scope="module")
 def plan() -> Plan:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(procedures, "load_language", lambda *_: (strange_catalogue(), None))
+        patch.setattr(procedures, "load_language", lambda *_: (strange_catalogue(), ()))
         loaded: Procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml", strange_file)
     return Plan(loaded, strange_sheets()).check()
 
@@ -202,7 +204,7 @@ def test_no_text_is_written_where_the_session_speaks() -> None:
 def test_every_saying_is_said_and_every_saying_said_is_known() -> None:
     """By name, wherever the program says one; those named by an event are said by another name's value."""
     text = "".join(file.read_text("utf-8") for file in sorted((ROOT / "handsfree").rglob("*.py")))
-    known = set(english_content()["sayings"])
+    known = set(english_words()["sayings"])
     asked = {
         str(call.args[0].value)
         for file in sorted((ROOT / "handsfree" / "session").rglob("*.py"))

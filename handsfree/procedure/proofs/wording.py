@@ -11,7 +11,8 @@ from pydantic import BaseModel
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
-from handsfree.procedure.sheets import ApplianceSheet, JobSheet
+from handsfree.procedure.sheets import model_of
+from handsfree.procedure.trades import TradeData
 
 MOST_WORDS = 10
 """Words in a prompt. The rule of DIALOGUE.md for busy hands: the longer an instruction, the more of it is lost
@@ -85,12 +86,12 @@ def action_last(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violatio
 def unknown_facts(procedure: Procedure) -> Iterator[Violation]:
     """Yield blanks in prompts and facts of the job sheet that no sheet has."""
     for number, fact in enumerate(procedure.file.jobsheet):
-        if fact.replace("-", "_") not in JobSheet.model_fields:
+        if fact.replace("-", "_") not in model_of(procedure.trade, "job").model_fields:
             fault = Fault("sheets", f"the job sheet has no fact {fact!r}", "correct it", ("jobsheet", number))
             yield Violation("", fault, ())
     for gate_id, path, text in texts_of(procedure):
         for blank in _blanks(text):
-            if blank is None or not _known(blank):
+            if blank is None or not _known(blank, procedure.trade):
                 what = f"{{{blank or text}}} is no fact of the sheets"
                 fault = Fault("sheets", what, "write {job.NAME} or {appliance.NAME}", path)
                 yield Violation(gate_id or "", fault, ())
@@ -103,9 +104,9 @@ def _blanks(text: str) -> list[str | None]:
         return [None]
 
 
-def _known(blank: str) -> bool:
+def _known(blank: str, trade: TradeData) -> bool:
     sheet, *names = blank.split(".")
-    model: object = {"job": JobSheet, "appliance": ApplianceSheet}.get(sheet)
+    model: object = model_of(trade, sheet) if sheet in {"job", "appliance"} else None
     for name in names:
         if not (isinstance(model, type) and issubclass(model, BaseModel)) or name not in model.model_fields:
             return False

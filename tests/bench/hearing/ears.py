@@ -17,8 +17,8 @@ from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN, Tuning
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
 from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, hazard_called
 
 Words = tuple[str, ...]

@@ -20,7 +20,7 @@ import soundfile
 from scipy.signal import resample_poly
 
 from handsfree.lexicon.automaton import WordAutomaton, choice, phrases, repeated, sequence
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from models.training import recordings

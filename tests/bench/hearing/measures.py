@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 
 
 @dataclass(frozen=True)

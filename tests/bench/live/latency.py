@@ -19,7 +19,7 @@ from handsfree.hearing.listener import Utterance
 from handsfree.hearing.sources import Recording
 from handsfree.hearing.worker import Hearing, HearingPlan, SourceEnded, recogniser_of
 from handsfree.lexicon.automaton import WordAutomaton, choice, optional, phrase, phrases, sequence
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.questions.grammar import stop_grammar
 from tests.bench.live import material
 from tests.bench.live.figures import Figure, Share, Spread

@@ -15,7 +15,7 @@ import numpy as np
 
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from handsfree.questions.grammar import stop_grammar
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour, Figure, Note, Share, Spread

@@ -22,7 +22,7 @@ from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.ledger import read
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 from tests.bench.hearing.material import gates
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour, Figure, Note

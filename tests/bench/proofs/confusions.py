@@ -14,9 +14,9 @@ from homophones import near_homophone
 
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.automaton import phrases
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of, own_phrases
 from handsfree.shipped import model_folder, procedure_path

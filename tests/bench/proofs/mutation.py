@@ -15,9 +15,9 @@ from pathlib import Path
 
 from mutants import documents_of, load_mutant, mutants
 
-from handsfree.lexicon.catalogue import english
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.procedure.proofs.dangers import dangers

@@ -9,11 +9,11 @@ from collections import defaultdict
 from itertools import islice, product
 from pathlib import Path
 
-from handsfree.lexicon.catalogue import english
 from handsfree.lexicon.distance import lost, phone_distance
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import HazardSaid
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, hearing_of
 

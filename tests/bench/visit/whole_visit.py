@@ -18,7 +18,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from handsfree.ledger import read
-from handsfree.lexicon.catalogue import english
+from handsfree.procedure.languages import english
 
 COMMAND = [sys.executable, "-m", "handsfree.commands.app"]
 

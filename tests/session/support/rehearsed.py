@@ -20,10 +20,12 @@ from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.events.state import State
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.sheets import Sheets, load_sheets
+from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.sheets import CombustionSheets, combustion
+from handsfree.trades.sheets import Sheets
 
 ROOT = Path(__file__).parents[3]
 PROCEDURE = ROOT / "procedures" / "two-rate-combustion.yaml"
@@ -33,26 +35,26 @@ ROW = "nine point three four point four one eight maximum"
 
 
 @cache
-def sheets() -> Sheets:
+def sheets() -> CombustionSheets:
     """Return the demo's invented sheets."""
-    return load_sheets(JOB_SHEET)[0]
+    return combustion(load_sheets(JOB_SHEET)[0])
 
 
 def with_fuel(**other: Any) -> Sheets:
     """Return the sheets with other data for the fuel."""
     own = sheets()
     fuels = {**own.appliance.fuels, own.job.fuel: own.fuel.model_copy(update=other)}
-    return Sheets(job=own.job, appliance=own.appliance.model_copy(update={"fuels": fuels}))
+    return CombustionSheets(job=own.job, appliance=own.appliance.model_copy(update={"fuels": fuels}))
 
 
 def with_appliance(**other: Any) -> Sheets:
     """Return the sheets with other data for the appliance."""
-    return Sheets(job=sheets().job, appliance=sheets().appliance.model_copy(update=other))
+    return CombustionSheets(job=sheets().job, appliance=sheets().appliance.model_copy(update=other))
 
 
 def with_job(**other: Any) -> Sheets:
     """Return the sheets with other facts of the job."""
-    return Sheets(job=sheets().job.model_copy(update=other), appliance=sheets().appliance)
+    return CombustionSheets(job=sheets().job.model_copy(update=other), appliance=sheets().appliance)
 
 
 @cache

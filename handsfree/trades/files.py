@@ -1,0 +1,58 @@
+"""What a trade's own files say: its name, its rules for any moment, and the facts of its quantities."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, RootModel, model_validator
+
+from handsfree.blocks import Block, Exact, FieldName, FieldNames, Name, as_tuple
+
+
+class TradeFile(Block):
+    """`trade.yaml`: what is true of the trade as a whole."""
+
+    handsfree: Literal[1]
+    trade: Name
+    """Its name; its folder is called the same."""
+    title: str = Field(min_length=3, max_length=60)
+    """What a visit of it is called, as a heading: "Combustion set-up"."""
+    fires: bool
+    """Whether anything may be firing. Where nothing does, no gate may say `firing`."""
+    taken_back: FieldNames = ()
+    """Quantities that "was wrong" takes back by their name at any moment."""
+    over_range: FieldNames = ()
+    """Quantities whose "over range" is understood at any moment, unasked."""
+
+    @property
+    def at_any_moment(self) -> frozenset[str]:
+        """Quantities that are understood without being asked for; every language has words for them."""
+        return frozenset({*self.taken_back, *self.over_range})
+
+
+class QuantityFacts(Block):
+    """What is the same in every language of something that can be read."""
+
+    unit: str = Field(min_length=1)
+    """Its UCUM code."""
+    decimals: int = Field(ge=0, le=4)
+    """Digits after the point that an instrument shows."""
+    low: Exact
+    """The least value that can be said; wider than what is plausible, so that a danger is heard."""
+    high: Exact
+    usual: Exact
+    """What is read when nothing is wrong: where visits at random begin."""
+    unusual: Annotated[tuple[Exact, ...], BeforeValidator(as_tuple)] = ()
+    """What is read when something is wrong, for visits at random."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> QuantityFacts:
+        if self.low >= self.high:
+            raise ValueError("low must be below high")
+        if any(not self.low <= value <= self.high for value in (self.usual, *self.unusual)):
+            raise ValueError("usual and unusual values must lie between low and high")
+        return self
+
+
+class QuantitiesFile(RootModel[dict[FieldName, QuantityFacts]]):
+    """`quantities.yaml`: every quantity of the trade by name."""

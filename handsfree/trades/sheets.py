@@ -1,0 +1,122 @@
+"""The two sheets a visit works from, as every trade has them: the maker's data for a model, the facts of one job.
+
+A limit that neither sheet gives does not exist: "no limit loaded: see the manual". Nothing is invented.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from handsfree.blocks import Block, Day, Exact, Name, as_tuple
+from handsfree.trades import DEFAULT_TRADE
+
+
+class MakerBand(Block):
+    """A band from the maker's manual; an edge left out is open."""
+
+    low: Exact | None = None
+    high: Exact | None = None
+    page: int
+    """The page of the manual where it stands."""
+
+    @model_validator(mode="after")
+    def _sensible(self) -> MakerBand:
+        if self.low is None and self.high is None:
+            raise ValueError("give low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self
+
+
+class Manual(Block):
+    """Which document the data was taken from."""
+
+    file: str
+    revision: str
+
+
+class Person(Block):
+    """Who does the work."""
+
+    name: str
+    licence: str
+
+
+class Instrument(Block):
+    """Something that measures."""
+
+    name: str
+    serial: str
+    calibrated_until: Day
+
+
+class ApplianceSheet(Block):
+    """The maker's data for one model, as every trade has it."""
+
+    handsfree: Literal[1]
+    trade: Name = DEFAULT_TRADE
+    """The trade whose facts it holds."""
+    appliance: str
+    """The model's name."""
+    manual: Manual
+    wait_after_change_seconds: int | None = Field(default=None, ge=0, le=3600)
+    """How long the maker wants readings to wait after a change."""
+    hold_minutes: int | None = Field(default=None, ge=1, le=240)
+    """How long the control holds a rate before it lets go by itself."""
+
+    def source(self, page: int) -> str:
+        """Return the source of a figure: file, page and revision."""
+        return f"{self.manual.file}, page {page}, revision {self.manual.revision}"
+
+
+class JobSheet(Block):
+    """The facts of one job, as every trade has them."""
+
+    handsfree: Literal[1]
+    trade: Name = DEFAULT_TRADE
+    """The trade whose facts it holds."""
+    job: str
+    """The job's number or name."""
+    site: str
+    technician: Person
+    appliance: str = Field(pattern=r"^[A-Za-z0-9._-]+\.yaml$")
+    """The appliance sheet's file, beside this one."""
+    serial: str
+    """The appliance's serial number."""
+    altitude_metre: Exact = Decimal(0)
+    instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()
+    """What is measured with."""
+
+    @property
+    def measuring(self) -> tuple[Instrument, ...]:
+        """Every instrument of the job, the chief one first."""
+        return self.instruments
+
+    @property
+    def calibrated_until(self) -> date | None:
+        """The last day on which every instrument is in date; None where no instrument is named."""
+        return min((one.calibrated_until for one in self.measuring), default=None)
+
+
+class Sheets(Block):
+    """Both sheets of a visit. A trade's own class narrows the two."""
+
+    job: JobSheet
+    appliance: ApplianceSheet
+
+    def disagreements(self) -> Iterator[tuple[str, str, str]]:
+        """Yield what of the job does not fit the appliance: the job sheet's key, what is wrong, what to do."""
+        return iter(())
+
+    def own_facts(self) -> dict[str, str]:
+        """Return the facts of the job that only this trade has, by name, as they are shown."""
+        return {}
+
+    def limits(self) -> dict[str, object]:
+        """Return what the maker may give, by the name it is shown by; None where the sheet is silent."""
+        return {}
