@@ -25,7 +25,7 @@ from handsfree.procedure.phrases import Question
 from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.state import State
-from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
 

@@ -14,8 +14,8 @@ from handsfree.desk.record import Recorded, Step
 from handsfree.ledger import Report
 from handsfree.procedure.sheets import Sheets
 from handsfree.session import events as ev
-from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.fuels import Fuel
+from handsfree.trades.combustion.stops import fuel_of
 
 
 class Result(StrEnum):

@@ -165,6 +165,11 @@ class JobSheet(Block):
     tighter: dict[Name, Exact] = Field(default_factory=dict)
     """Stop limits made tighter by local code or company rule; never looser."""
 
+    @property
+    def calibrated_until(self) -> date:
+        """The last day on which the instrument is in date."""
+        return self.instrument.calibrated_until
+
 
 class Sheets(Block):
     """Both sheets of a visit and the data of the fuel at hand."""

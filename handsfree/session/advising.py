@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import assert_never
 
 from handsfree.measurement import advice as adv
-from handsfree.measurement.verdict import Band
 from handsfree.procedure.model import AdjustGate, ReadingsGate
 from handsfree.session.plan import Plan
 from handsfree.session.state import State
 from handsfree.session.stops import stops_open
+from handsfree.trades.calculation import OUTSIDE
 
 
 @dataclass(frozen=True)
@@ -28,30 +30,21 @@ class TurnAdvice:
 
 def advice_for(plan: Plan, state: State, gate: AdjustGate) -> TurnAdvice:
     """Return the advice at an adjust gate; never while a stop is open, the maker forbids it or data is missing."""
-    appliance, catalogue = plan.sheets.appliance, plan.catalogue
-    adjuster = appliance.adjusters.get(gate.rate)
+    adjusting, sheets, catalogue = plan.trade.adjusting, plan.sheets, plan.catalogue
+    adjuster = adjusting.adjusters(sheets).get(gate.rate)
     if adjuster is None:
         return TurnAdvice("", "", 0, "no adjuster loaded: see the manual", catalogue.refuse("no-adjuster"))
-    if appliance.adjustment == "forbidden":
-        return TurnAdvice(adjuster.said, "", 0, "the maker forbids it", catalogue.refuse("forbidden"))
-    current, moves = _learned(plan, state)
+    if not adjusting.allowed(sheets):
+        return TurnAdvice(adjuster, "", 0, "the maker forbids it", catalogue.refuse("forbidden"))
+    current, moves = _learned(steps(plan, state))
     if gate.rate not in current:
-        return TurnAdvice(adjuster.said, "", 0, "no settled reading", catalogue.refuse("no-reading"))
-    bands: dict[str, Band] = {
-        rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in plan.sheets.fuel.co2.items()
-    }
-    between = plan.sheets.fuel.between_rates
-    task = adv.Task(
-        bands=bands,
-        adjusters={rate: adv.Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},
-        between=None if between is None else Band(between.low, between.high, appliance.source(between.page)),
-    )
+        return TurnAdvice(adjuster, "", 0, "no settled reading", catalogue.refuse("no-reading"))
     blocked = _blocked(plan, state, gate)
-    step = adv.advise(gate.rate, current, task, moves, [reason for reason, _ in blocked])
+    step = adv.advise(gate.rate, current, adjusting.task(sheets), moves, [reason for reason, _ in blocked])
     if isinstance(step, adv.Refusal):
         spoken = catalogue.refuse(blocked[0][1]) if step.why == "blocked" else _refusal(plan, step)
-        return TurnAdvice(adjuster.said, "", 0, step.reason, spoken)
-    return TurnAdvice(adjuster.said, step.direction, step.eighths, step.reason)
+        return TurnAdvice(adjuster, "", 0, step.reason, spoken)
+    return TurnAdvice(adjuster, step.direction, step.eighths, step.reason)
 
 
 def _refusal(plan: Plan, refusal: adv.Refusal) -> str:
@@ -69,18 +62,24 @@ def _blocked(plan: Plan, state: State, gate: AdjustGate) -> list[tuple[str, str]
     if sets:
         last = sets[-1].values
         blocked += [
-            (f"{stop.name} {stop.value}", "stop-open") for stop in stops_open(plan.sheets, last, may_adjust=False)
+            (f"{stop.name} {stop.value}", "stop-open") for stop in stops_open(plan, last, may_adjust=False)
         ]
     if state.doubted(gate.using):
-        blocked.append(("CO2 and O2 do not fit", "pair"))
+        blocked.append((plan.trade.plausibility.untrue, "pair"))
+    for calculation, forbids in plan.trade.adjusting.forbidding.items():
+        if _last_outcome(plan, state, calculation) == OUTSIDE:
+            blocked.append((forbids.reason, forbids.refusal))
+    return blocked
+
+
+def _last_outcome(plan: Plan, state: State, calculation: str) -> str | None:
+    """Return the outcome of a calculation at the last of its gates that gave one; None when none did."""
     outcomes = [
         state.verdicts[gate_id]
         for gate_id, placed in plan.procedure.gates.items()
-        if gate_id in state.verdicts and getattr(placed.gate, "calculation", "") == "supply-pressure"
+        if gate_id in state.verdicts and getattr(placed.gate, "calculation", "") == calculation
     ]
-    if outcomes and outcomes[-1] == "outside":
-        blocked.append(("gas pressure is outside the plate", "pressure"))
-    return blocked
+    return outcomes[-1] if outcomes else None
 
 
 def rate_of(plan: Plan, kept_at: str) -> str | None:
@@ -91,29 +90,52 @@ def rate_of(plan: Plan, kept_at: str) -> str | None:
     return None
 
 
-def _learned(plan: Plan, state: State) -> tuple[dict[str, Decimal], list[adv.Move]]:
+@dataclass(frozen=True)
+class SettledStep:
+    """A value that settled at a rate."""
+
+    rate: str
+    value: Decimal
+
+
+@dataclass(frozen=True)
+class TurnStep:
+    """A turn of one rate's adjuster; clockwise is positive."""
+
+    adjuster: str
+    eighths: int
+
+
+def steps(plan: Plan, state: State) -> Iterator[SettledStep | TurnStep]:
+    """Yield what was settled and turned on the visit, in order: the one place that reads the history."""
+    for first, second, third in state.history:
+        if first == "turn":
+            direction, _, eighths = third.partition(" ")
+            yield TurnStep(second, int(eighths) if direction == "clockwise" else -int(eighths))
+        elif (rate := rate_of(plan, first)) is not None:
+            yield SettledStep(rate, Decimal(second))
+
+
+def _learned(done: Iterable[SettledStep | TurnStep]) -> tuple[dict[str, Decimal], list[adv.Move]]:
     """Return the value at each rate read since the last move, and what each move did where that is known."""
     latest: dict[str, Decimal] = {}
     fresh: dict[str, Decimal] = {}
     turned: dict[str, dict[str, int]] = {}
     moves: list[adv.Move] = []
-    for first, second, third in state.history:
-        if first == "turn":
-            direction, _, eighths = third.partition(" ")
-            signed = int(eighths) if direction == "clockwise" else -int(eighths)
-            for rate in latest:
-                of_rate = turned.setdefault(rate, {})
-                of_rate[second] = of_rate.get(second, 0) + signed
-            fresh = {}
-            continue
-        at_rate = rate_of(plan, first)
-        if at_rate is None:
-            continue
-        value = Decimal(second)
-        since = turned.pop(at_rate, {})
-        if at_rate in latest and len(since) == 1:
-            ((adjuster, eighths_turned),) = since.items()
-            if eighths_turned:
-                moves.append(adv.Move(adjuster, eighths_turned, at_rate, latest[at_rate], value))
-        latest[at_rate] = fresh[at_rate] = value
+    for step in done:
+        match step:
+            case TurnStep(adjuster, eighths):
+                for rate in latest:
+                    of_rate = turned.setdefault(rate, {})
+                    of_rate[adjuster] = of_rate.get(adjuster, 0) + eighths
+                fresh = {}
+            case SettledStep(rate, value):
+                since = turned.pop(rate, {})
+                if rate in latest and len(since) == 1:
+                    ((of, net),) = since.items()
+                    if net:
+                        moves.append(adv.Move(of, net, rate, latest[rate], value))
+                latest[rate] = fresh[rate] = value
+            case _ as never:
+                assert_never(never)
     return fresh, moves

@@ -199,22 +199,26 @@ def _need(draft: Draft, meaning: Meaning) -> bool:
 
 
 def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
-    """Ask "Monoxide?" when the same words call CO or another quantity ("CO two eight")."""
+    """Ask which, when the same words may call either of two quantities ("CO two eight")."""
+    apart = draft.plan.trade.asked_apart
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
     others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
     quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
-    if quantities == {"co", "co2"} and draft.expected().kind in {"gate", "read-back", "monoxide"}:
-        draft.ask("monoxide", draft.words("monoxide"))
+    asking = {"gate", "read-back", "monoxide"}
+    if apart is not None and quantities == apart.quantities and draft.expected().kind in asking:
+        draft.ask("monoxide", draft.words(apart.saying))
         return True
     return False
 
 
 def _hazard(draft: Draft, name: str) -> None:
-    """Act at the first hearing. A burner that goes out at a held rate only voids the set, the first time."""
+    """Act at the first hearing. What goes out at a held rate only voids the set, the first time."""
     hazard = draft.plan.catalogue.hazards[name]
     gate = draft.placed.gate
-    first = draft.state.status == "running" and name == "burner-out" and draft.state.burner_outs == 0
+    running = draft.plan.trade.running
+    goes_out = running is not None and name == running.goes_out
+    first = draft.state.status == "running" and goes_out and draft.state.burner_outs == 0
     if first and isinstance(gate, ReadingsGate) and gate.dropped_back is not None:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)

@@ -14,7 +14,7 @@ from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.state import State, apply
 from handsfree.session.utterance import Utterance
-from handsfree.trades.combustion.stop_limits import OpenStop
+from handsfree.trades.stops import OpenStop
 
 
 class Draft:

@@ -24,8 +24,8 @@ from handsfree.session.agreeing import agreeing
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.state import State
-from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
+from handsfree.trades.combustion.stops import fuel_of
 
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""

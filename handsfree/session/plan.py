@@ -20,6 +20,8 @@ from handsfree.procedure.model import ReadingsGate, RestoreGate, Thing, VerdictG
 from handsfree.procedure.phrases import Question
 from handsfree.procedure.procedure import ENDS, STOPPED, PlacedGate, Procedure
 from handsfree.procedure.sheets import Sheets
+from handsfree.trades.registry import trade_of
+from handsfree.trades.trade import Trade
 
 STOP = "stop"
 _BACK = "back to "
@@ -38,6 +40,11 @@ class Plan:
 
     procedure: Procedure
     sheets: Sheets
+
+    @cached_property
+    def trade(self) -> Trade:
+        """The trade of the procedure: its calculations, stop limits and plausibility."""
+        return trade_of(self.procedure.file)
 
     @property
     def catalogue(self) -> Catalogue:

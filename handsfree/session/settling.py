@@ -12,29 +12,11 @@ from handsfree.session import events as ev
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
 from handsfree.session.state import State
-from handsfree.session.stops import stops_open
-from handsfree.trades.combustion.stop_limits import OpenStop
-
-TOLERANCE = {
-    "co2": Decimal("0.15"),
-    "o2": Decimal("0.20"),
-    "flue_temperature": Decimal(4),
-    "air_temperature": Decimal(2),
-    "flow_temperature": Decimal(4),
-    "return_temperature": Decimal(4),
-    "working_pressure": Decimal("0.5"),
-}
-"""The move still to come that may be left, in the quantity's unit: common practice, no source."""
-
-CO_LEAST = Decimal(6)
-CO_SHARE = Decimal("0.10")
-"""CO may still move 6 ppm or a tenth of its value, whichever is more: common practice, no source."""
-
-PAIR = frozenset({"co2", "o2"})
-"""The two that are tied to each other."""
+from handsfree.session.stops import called
+from handsfree.trades.stops import OpenStop
 
 OTHER_STEPS = 4
-"""For any other quantity: this many steps of its display."""
+"""For a quantity that the trade gives no tolerance: this many steps of its display. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +36,7 @@ def judge_sets(plan: Plan, state: State, gate: ReadingsGate) -> tuple[Judged, ..
     """Judge every quantity that was a number in all of the last sets."""
     assert gate.settle is not None
     judged = []
-    for quantity, samples in _samples(state, gate).items():
+    for quantity, samples in _samples(plan, state, gate).items():
         if len(samples) >= gate.settle.sets:
             settling = judge_settling(samples, _rule(plan, gate.settle, quantity, samples))
             unit = plan.catalogue.quantities[quantity].unit
@@ -62,20 +44,24 @@ def judge_sets(plan: Plan, state: State, gate: ReadingsGate) -> tuple[Judged, ..
     return tuple(judged)
 
 
-def co_rising(plan: Plan, state: State, gate: ReadingsGate) -> OpenStop | None:
-    """Return the stop that rising CO opens, if it does: more dangerous than any steady value."""
-    samples = _samples(state, gate).get("co", ())
-    if len(samples) < 2 or gate.settle is None:
+def rising_stop(plan: Plan, state: State, gate: ReadingsGate) -> OpenStop | None:
+    """Return the gravest stop that a rising quantity opens, if one does: more dangerous than any steady value."""
+    if gate.settle is None:
         return None
-    if not rising(samples, _rule(plan, gate.settle, "co", samples)):
-        return None
-    last = state.readings(gate.at)[-1].values
-    stops = stops_open(plan.sheets, {"co": last["co"]}, rising=True)
-    return stops[0] if stops else None
+    watched, found = plan.trade.stops, _samples(plan, state, gate)
+    for quantity in watched.rising:
+        samples = found.get(quantity, ())
+        if len(samples) < 2 or not rising(samples, _rule(plan, gate.settle, quantity, samples)):
+            continue
+        last = state.readings(gate.at)[-1].values[quantity]
+        stops = watched.open_rising(plan.sheets, quantity, called(last))
+        if stops:
+            return stops[0]
+    return None
 
 
-def _samples(state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
-    """Return the values of each quantity; CO2 and O2 of doubted sets and of others are never mixed.
+def _samples(plan: Plan, state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
+    """Return the values of each quantity; tied quantities of doubted sets and of others are never mixed.
 
     They count from the last sets in a row that are alike in this; before those they are as if not read, and
     another set is asked for.
@@ -83,11 +69,12 @@ def _samples(state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
     found: dict[str, list[Sample]] = {}
     sets = state.readings(gate.at)
     alike = takewhile(lambda taken: bool(taken.doubted) == bool(sets[-1].doubted), reversed(sets))
-    pairs = {taken.number for taken in alike}
+    unmixed = {taken.number for taken in alike}
+    tied = plan.trade.plausibility.tied
     for taken in sets:
         seconds = round((taken.at - state.last_change) / 1000)
         for quantity, reading in numeric(taken.values).items():
-            if quantity not in PAIR or taken.number in pairs:
+            if quantity not in tied or taken.number in unmixed:
                 found.setdefault(quantity, []).append(Sample(seconds, reading.value))
     return {quantity: tuple(samples) for quantity, samples in found.items()}
 
@@ -95,7 +82,7 @@ def _samples(state: State, gate: ReadingsGate) -> dict[str, tuple[Sample, ...]]:
 def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]) -> SettleRule:
     resolution = max(Decimal(1).scaleb(int(sample.value.as_tuple().exponent)) for sample in samples)
     return SettleRule(
-        tolerance=_tolerance(quantity, samples[-1].value, resolution),
+        tolerance=_tolerance(plan, quantity, samples[-1].value, resolution),
         resolution=resolution,
         minimum_wait=float(settle_seconds(plan, settle)),
         window=float(settle.apart_seconds * (settle.sets - 1)) * 0.9,
@@ -103,10 +90,9 @@ def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]
     )
 
 
-def _tolerance(quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
-    if quantity == "co":
-        return max(CO_LEAST, abs(value) * CO_SHARE)
-    return TOLERANCE.get(quantity, OTHER_STEPS * resolution)
+def _tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
+    tolerance = plan.trade.tolerances.get(quantity)
+    return OTHER_STEPS * resolution if tolerance is None else tolerance.at(value)
 
 
 def _judged(kept_at: str, quantity: str, unit: str, samples: tuple[Sample, ...], settling: Settling) -> Judged:

@@ -245,7 +245,7 @@ def apply(plan: Plan, state: State, event: Any) -> State:
                 Settled(event.reading, Decimal(event.uncertainty)),
             )
             history = state.history
-            if event.reading.quantity == "co2":
+            if event.reading.quantity == plan.trade.adjusting.follows:
                 history = (*history, (event.kept_at, event.reading.value, event.uncertainty))
             return replace(state, settled=_with(state.settled, event.kept_at, here), history=history)
         case ev.FoundValue():

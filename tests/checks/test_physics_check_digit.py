@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from handsfree.measurement.check_digit import Disagreement, Expectation, joined, learned, log_density, peak, shares
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
-from handsfree.session.plausibility import (
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.plausibility import (
     Alternative,
     Situation,
     choose,
@@ -20,7 +21,6 @@ from handsfree.session.plausibility import (
     log_prior,
     opens_stop,
 )
-from handsfree.trades.combustion.fuels import FUELS
 
 D = Decimal
 GAS = FUELS["natural gas"]

@@ -12,13 +12,14 @@ from typing import Any
 import pytest
 from rehearsed import places, plan_with, sheets, shipped, with_fuel, with_job
 
-from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.model import Limits, VerdictGate
 from handsfree.procedure.sheets import Sheets
 from handsfree.session import events as ev
-from handsfree.session.calculations import REGISTERED, Judgement, judge_gate
+from handsfree.session.calculations import judge_gate
 from handsfree.session.plan import Plan
 from handsfree.session.state import ReadingSet, State
+from handsfree.trades.calculation import Judgement
+from handsfree.trades.combustion.trade import COMBUSTION
 
 BASE = places()["site", "gate"].state
 
@@ -139,11 +140,6 @@ CASES: tuple[tuple[str, str, dict[str, Any]], ...] = (
 )
 
 
-def test_the_registered_functions_are_those_declared_to_authors() -> None:
-    """One table for proofs, one for the session, the same names."""
-    assert set(REGISTERED) == set(CALCULATIONS)
-
-
 @pytest.mark.parametrize(
     ("name", "outcome", "how"), CASES, ids=[f"{name}: {outcome}" for name, outcome, _ in CASES]
 )
@@ -158,7 +154,7 @@ def test_each_outcome_is_reached(name: str, outcome: str, how: dict[str, Any]) -
 def test_the_cases_cover_every_declared_outcome() -> None:
     """And reach none that is not declared."""
     reached = {(name, outcome) for name, outcome, _ in CASES}
-    assert reached == {(name, one) for name, signature in CALCULATIONS.items() for one in signature.outcomes}
+    assert reached == {(name, one) for name, one_of in COMBUSTION.calculations.items() for one in one_of.outcomes}
 
 
 def test_a_verdict_carries_its_rule_its_numbers_and_its_source() -> None:

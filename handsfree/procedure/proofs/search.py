@@ -17,9 +17,9 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from handsfree.procedure.calculations import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 from handsfree.procedure.model import VerdictGate
 from handsfree.procedure.procedure import ENDS, EXHAUSTED, PlacedGate, Procedure
+from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 
 MOST_NODES = 400_000
 """Nodes of one exact search; beyond it a story is told as not counted out."""

@@ -10,7 +10,7 @@ from handsfree.procedure.procedure import DONE, DROPPED_BACK, UNSETTLED
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft, GateKind
 from handsfree.session.gates.values import hear_values, silence_after_read_back
-from handsfree.session.settling import co_rising, judge_sets, settle_seconds
+from handsfree.session.settling import judge_sets, rising_stop, settle_seconds
 from handsfree.session.situation import numeric
 from handsfree.session.utterance import Utterance
 
@@ -78,7 +78,7 @@ class ReadingsGates(GateKind):
             self._done(draft, gate)
             return
         sets = draft.state.readings(gate.at)
-        stop = co_rising(draft.plan, draft.state, gate)
+        stop = rising_stop(draft.plan, draft.state, gate)
         if stop is not None:
             draft.stop_at_limit(stop)
             return

@@ -13,14 +13,11 @@ from handsfree.procedure.phrases import Question, asks_of
 from handsfree.procedure.procedure import Gate
 from handsfree.session import events as ev
 from handsfree.session.draft import Draft
-from handsfree.session.plausibility import Situation, judge_pair
-from handsfree.session.situation import numeric, settled_pairs, situation_of
+from handsfree.session.situation import known_at, numeric, settled_together
 from handsfree.session.stops import NO_READING, OVER_RANGE, stops_open
 from handsfree.session.utterance import Utterance
 
 Then = Callable[[Draft], None]
-
-CARBON_MONOXIDE = frozenset({"co", "ambient_co"})
 
 
 def record_of(draft: Draft, quantity: str, called: Called) -> ev.ReadingRecord:
@@ -51,12 +48,13 @@ def hear_values(draft: Draft, meaning: Meaning, utterance: Utterance, then: Then
     if isinstance(meaning, Correction) and pending.values:
         return _correct(draft, meaning, utterance)
     if kind == "read-back" and meaning == Answer("affirm"):
-        beyond = bool(stops_open(draft.plan.sheets, pending.values))  # stopping needs no second hearing
+        beyond = bool(stops_open(draft.plan, pending.values))  # stopping needs no second hearing
         accept(draft, [q for q in pending.values if beyond or q not in pending.doubtful], "affirmed")
         next_value(draft, then)
         return True
-    if kind == "monoxide" and meaning in {Answer("affirm"), Answer("deny")}:
-        quantity = "co" if meaning == Answer("affirm") else "co2"
+    apart = draft.plan.trade.asked_apart
+    if kind == "monoxide" and apart is not None and meaning in {Answer("affirm"), Answer("deny")}:
+        quantity = apart.affirmed if meaning == Answer("affirm") else apart.denied
         draft.ask("which-value", draft.words("ask-for", what=draft.plan.name(quantity)), quantity)
         return True
     if kind in {"read-back", "once-more", "digits"} and meaning == Answer("deny"):
@@ -109,13 +107,14 @@ def _read_back(draft: Draft) -> None:
 
 
 def over_range(draft: Draft, meanings: Iterable[Meaning]) -> bool:
-    """Stop at once when CO was, or may have been, called over range; it needs no read-back."""
+    """Stop at once when what the trade names was, or may have been, called over range; it needs no read-back."""
+    at_once = draft.plan.trade.stops.over_range
     called = [one.values for one in meanings if isinstance(one, Values | Correction)]
-    quantities = [q for values in called for q, value in values if q in CARBON_MONOXIDE and value == OVER_RANGE]
+    quantities = [q for values in called for q, value in values if q in at_once and value == OVER_RANGE]
     if not quantities:
         return False
     quantity = str(quantities[0])
-    stop = stops_open(draft.plan.sheets, {quantity: record_of(draft, quantity, "over range")})[0]
+    stop = stops_open(draft.plan, {quantity: record_of(draft, quantity, "over range")})[0]
     draft.stop(
         "limit", f"{stop.name} {stop.value}, {stop.limit}", draft.plan.catalogue.limits[stop.name], stop.source
     )
@@ -135,7 +134,7 @@ def _not_believed(draft: Draft, quantity: str, record: ev.ReadingRecord) -> str 
         return f"the display shows {decimals} digits after the point"
     too_low = ask.low is not None and value < ask.low
     too_high = ask.high is not None and value > ask.high
-    if not (too_low or too_high) or stops_open(draft.plan.sheets, {quantity: record}):
+    if not (too_low or too_high) or stops_open(draft.plan, {quantity: record}):
         return None
     return f"below {ask.low}" if too_low else f"above {ask.high}"
 
@@ -155,10 +154,11 @@ def _doubtful(
 ) -> tuple[str, ...]:
     """Return the quantities that must be called a second time, whatever is answered to the read-back."""
     doubtful = set(draft.state.pending.doubtful)
-    stops = stops_open(draft.plan.sheets, together)
+    stops = stops_open(draft.plan, together)
+    twice = draft.plan.trade.stops.called_twice
     for quantity, record in fresh.items():
         number = record.value not in {OVER_RANGE, NO_READING}
-        beyond = bool(stops_open(draft.plan.sheets, {quantity: record})) or (bool(stops) and quantity == "co")
+        beyond = bool(stops_open(draft.plan, {quantity: record})) or (bool(stops) and quantity in twice)
         if _in_doubt(utterance, quantity) or beyond or (number and _apart(draft, record, utterance)):
             doubtful.add(quantity)
     return tuple(quantity for quantity in together if quantity in doubtful)
@@ -183,26 +183,23 @@ def _apart(draft: Draft, record: ev.ReadingRecord, utterance: Utterance) -> bool
 
 
 def _pair_refused(draft: Draft) -> bool:
-    """Ask the pair again when CO2 and O2 cannot both be true; a second time it stands, marked.
+    """Ask tied quantities again when they cannot all be true; a second time they stand, marked.
 
-    It is not marked when only pairs called before their display had settled spoke against it.
+    They are not marked when only sets called before their display had settled spoke against them.
     """
-    situation = situation_of(draft.plan, draft.state)
-    readings = situation.this_set
-    if not {"co2", "o2"} <= set(readings):
-        return False
-    judgement = judge_pair(situation, readings["co2"], readings["o2"])
-    if judgement.consistent:
+    plausibility, known = draft.plan.trade.plausibility, known_at(draft.plan, draft.state)
+    judgement = plausibility.judged(known)
+    if judgement is None or judgement.consistent:
         return False
     gate = draft.placed.gate
     assert isinstance(gate, ReadingsGate)
     if draft.state.pair_refused:
-        surely = judge_pair(replace(situation, pairs=settled_pairs(draft.state)), readings["co2"], readings["o2"])
+        surely = plausibility.consistent(replace(known, together=settled_together(draft.plan, draft.state)))
         if not surely.consistent:
             draft.emit(ev.PairDoubted(kept_at=gate.at, reason=surely.sentence))
         return False
     pending = draft.state.pending.values
-    for quantity in ("co2", "o2"):
+    for quantity in judgement.quantities:
         if quantity in pending:
             draft.emit(ev.ReadingRefused(reading=pending[quantity], why=judgement.sentence, pair=True))
     if judgement.fits:
@@ -269,7 +266,7 @@ def next_value(draft: Draft, then: Then) -> None:
     assert isinstance(gate, ReadingsGate | TimedGate)
     taken = draft.state.sets.get(gate.at, ())
     if taken and not taken[-1].complete:
-        stops = stops_open(draft.plan.sheets, taken[-1].values, may_adjust=True)
+        stops = stops_open(draft.plan, taken[-1].values, may_adjust=True)
         if stops:
             draft.stop_at_limit(stops[0])
             return
@@ -321,7 +318,7 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
         _ask_digits(draft, quantity)
         return
     first = draft.state.pending.values.get(quantity)
-    if first is not None and _alike(first, again):
+    if first is not None and _alike(first, again, draft.plan.trade.flicker):
         rest = [record for record in draft.state.pending.values.values() if record.quantity != quantity]
         draft.emit(ev.ReadBack(values=(again, *rest), doubtful=draft.state.pending.doubtful))
         if draft.state.pair_refused:
@@ -343,41 +340,25 @@ def _second_capture(draft: Draft, meaning: Values, utterance: Utterance, then: T
 
 
 FLICKER_STEPS = 1
-CO_FLICKER = Decimal(4)
-"""Two calls of one live display are alike within a step, CO within 4 ppm: common practice, no source."""
+"""Steps between two calls of one live display, where the trade gives no room: common practice, no source."""
 
 
-def _alike(first: ev.ReadingRecord, again: ev.ReadingRecord) -> bool:
+def _alike(first: ev.ReadingRecord, again: ev.ReadingRecord, flicker: Mapping[str, Decimal]) -> bool:
     """Say whether two calls can be the same display seconds apart."""
     if first.value == again.value or NO_READING in {first.value, again.value}:
         return first.value == again.value
     if first.resolution != again.resolution:
         return False
-    room = CO_FLICKER if first.quantity in {"co", "ambient_co"} else FLICKER_STEPS * Decimal(first.resolution)
+    room = flicker.get(first.quantity, FLICKER_STEPS * Decimal(first.resolution))
     return abs(Decimal(first.value) - Decimal(again.value)) <= room
 
 
 def silence_after_read_back(draft: Draft, then: Then) -> None:
     """Accept only what physics has confirmed and no verdict hangs on; ask for everything else once more."""
-    pending = draft.state.pending
-    readings = numeric(pending.values)
-    pair = not pending.unsure and {"co2", "o2"} <= set(readings) and not {"co2", "o2"} & set(pending.doubtful)
-    situation = situation_of(draft.plan, draft.state)
-    if (
-        pair
-        and judge_pair(situation, readings["co2"], readings["o2"]).consistent
-        and not _verdict_hangs(situation, readings["co2"].value)
-    ):
-        accept(draft, ["co2", "o2"], "silence")
+    pending, plausibility = draft.state.pending, draft.plan.trade.plausibility
+    tied = set(plausibility.tied)
+    sure = not pending.unsure and tied <= set(numeric(pending.values)) and not tied & set(pending.doubtful)
+    judgement = plausibility.judged(known_at(draft.plan, draft.state)) if sure else None
+    if judgement is not None and judgement.consistent and not judgement.near_limit:
+        accept(draft, list(judgement.quantities), "silence")
     next_value(draft, then)
-
-
-VERDICT_ROOM = Decimal("0.2")
-"""Points of CO2: the pair check lets no larger mishearing pass. Common practice, no source."""
-
-
-def _verdict_hangs(situation: Situation, co2: Decimal) -> bool:
-    """Say whether an edge of the maker's band lies so near that a mishearing could change the verdict."""
-    band = situation.co2_band
-    edges = [] if band is None else [edge for edge in (band.low, band.high) if edge is not None]
-    return any(abs(co2 - edge) <= VERDICT_ROOM for edge in edges)

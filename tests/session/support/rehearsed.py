@@ -21,7 +21,7 @@ from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.stops import fuel_of
 
 ROOT = Path(__file__).parents[3]
 PROCEDURE = ROOT / "procedures" / "two-rate-combustion.yaml"
