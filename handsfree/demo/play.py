@@ -26,7 +26,7 @@ from handsfree.ledger.clock import boot_identity
 from handsfree.problem import ExitCode, Problem
 from handsfree.questions import Question
 from handsfree.questions.stopped import Stopped
-from handsfree.session.stops import fuel_of
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
 

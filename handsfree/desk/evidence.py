@@ -13,9 +13,9 @@ from handsfree.desk import measured, spans
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
 from handsfree.ledger import Report
-from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.fuels import Fuel
 from handsfree.trades.combustion.sheets import CombustionSheets
+from handsfree.trades.combustion.stops import fuel_of
 
 
 class Result(StrEnum):

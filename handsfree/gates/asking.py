@@ -21,14 +21,14 @@ from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
+from handsfree.trades.trade import Trade
 
-ALIKE, TIED = ("co", "co2"), ("co2", "o2")
 
-
-def scope_of(gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue) -> Scope:
+def scope_of(gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue, trade: Trade) -> Scope:
     """Return what a question may look at when it is asked at a gate."""
-    effects = gate.effects
-    return Scope(catalogue, things, gate.phrases, effects.asks, effects.rate, ALIKE, TIED)
+    effects, apart = gate.effects, trade.asked_apart
+    alike = None if apart is None else (apart.affirmed, apart.denied)
+    return Scope(catalogue, things, gate.phrases, effects.asks, effects.rate, alike, trade.plausibility.tied)
 
 
 def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:

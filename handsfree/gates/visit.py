@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal, Protocol
 
@@ -14,6 +14,7 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.meaning import Called, Meaning, Values
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
+from handsfree.trades.calculation import Judgement
 
 
 @dataclass(frozen=True)
@@ -58,19 +59,6 @@ class Judging:
     using: Mapping[str, str]
     rate: Rate | None = None
     limits: Limits | None = None
-
-
-@dataclass(frozen=True)
-class Judgement:
-    """What a calculation answers; `spoken` is what the tool says of it."""
-
-    outcome: str
-    spoken: str
-    sentence: str
-    rule: str = ""
-    demonstrated: bool = False
-    numbers: dict[str, str] = field(default_factory=dict)
-    sources: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

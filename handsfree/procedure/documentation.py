@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 import types
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -14,7 +14,6 @@ from handsfree import blocks
 from handsfree.gates import GATE_KINDS
 from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
-from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.file import IncludeGate, ProcedureFile
 from handsfree.procedure.languages import english
 from handsfree.procedure.proofs.finding import PROOFS
@@ -22,6 +21,10 @@ from handsfree.procedure.template import template
 from handsfree.procedure.trades import trade_data, trades_in_order
 from handsfree.questions import QUESTION_KINDS
 from handsfree.questions.ask import Ask, Thing
+from handsfree.trades.calculation import Calculation
+from handsfree.trades.general import GENERAL
+from handsfree.trades.registry import names as trades
+from handsfree.trades.registry import trade
 
 EXAMPLE = "water-pressure"
 
@@ -188,17 +191,25 @@ def _alias_docs() -> dict[str, str]:
 
 
 def _calculations() -> Iterator[str]:
+    yield from ("## Calculations a verdict may name", "", "In every trade:", "", *_table(GENERAL))
+    for name in trades():
+        own = {key: one for key, one in trade(name).calculations.items() if key not in GENERAL}
+        if own:
+            yield from (f"In {name}:", "", *_table(own))
+
+
+def _table(calculations: Mapping[str, Calculation]) -> Iterator[str]:
     yield from (
-        "## Calculations a verdict may name",
-        "",
-        "| calculation | judges | inputs | outcomes |",
-        "|---|---|---|---|",
+        "| calculation | judges | inputs | result in | uncertainty | source | outcomes |",
+        "|" + "---|" * 7,
     )
-    for name, signature in CALCULATIONS.items():
-        inputs = "; ".join(f"`{key}`: {', '.join(quantities)}" for key, quantities in signature.inputs.items())
-        rate = " (at a rate)" if signature.rate else ""
-        outcomes = ", ".join(f"`{outcome}`" for outcome in signature.outcomes)
-        yield f"| `{name}`{rate} | {signature.says} | {inputs or 'none'} | {outcomes} |"
+    for name, one in calculations.items():
+        inputs = "; ".join(f"`{key}`: {', '.join(quantities)}" for key, quantities in one.inputs.items())
+        rate = " (at a rate)" if one.rate else ""
+        unit = "the reading's unit" if one.unit is None and one.limits else f"`{one.unit}`" if one.unit else "none"
+        outcomes = ", ".join(f"`{outcome}`" for outcome in one.outcomes)
+        columns = (one.says, inputs or "none", unit, one.uncertainty, one.source, outcomes)
+        yield f"| `{name}`{rate} | {' | '.join(columns)} |"
     yield ""
 
 

@@ -25,6 +25,7 @@ from handsfree.procedure.moves import Moves
 from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
+from handsfree.trades.registry import trade
 
 DEEPEST_INCLUDE = 6
 
@@ -73,9 +74,10 @@ class Procedure:
             )
         return self.gates[gate_id]
 
-    def scope(self, gate_id: str) -> Scope:
-        """Return what a question asked at a gate may look at."""
-        return scope_of(self.gates[gate_id].gate, self.things, self.catalogue)
+    def scope(self, gate_id: str, catalogue: Catalogue | None = None) -> Scope:
+        """Return what a question asked at a gate may look at, in the procedure's own words or in other ones."""
+        words = catalogue or self.catalogue
+        return scope_of(self.gates[gate_id].gate, self.things, words, trade(self.trade.name))
 
     def version(self) -> str:
         """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""

@@ -27,7 +27,6 @@ from handsfree.lexicon.meaning import (
 )
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.stopped import Stopped
-from handsfree.session import limits
 from handsfree.session.answering import answered, stop_answered
 from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
@@ -36,6 +35,7 @@ from handsfree.session.fusion import Choice, choose, choose_typed, describe
 from handsfree.session.plan import Plan
 from handsfree.session.rechecking import recheck
 from handsfree.session.silence import escalate, time_passed
+from handsfree.session.stops import called_over_range
 
 
 def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:
@@ -108,7 +108,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     """Act on what was understood: a hazard at once, then by the state of the visit."""
     state = draft.state
-    beyond = limits.over_range((meaning, *utterance.rivals)) if state.status == "running" else None
+    beyond = called_over_range(draft.plan, (meaning, *utterance.rivals)) if state.status == "running" else None
     if isinstance(meaning, HazardSaid):
         _hazard(draft, meaning.name)
     elif beyond is not None:
@@ -156,24 +156,27 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
 
 def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
     """Ask which was meant when the same words call one of two quantities or the other ("CO two eight")."""
+    apart = draft.plan.trade.asked_apart
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
-    scope = draft.plan.scope(draft.state.gate)
     others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
     quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
-    if scope.alike is None or quantities != set(scope.alike):
+    if apart is None or quantities != apart.quantities:
         return False
-    question = AlikeQuantities(quantity=scope.alike[0], other=scope.alike[1])
-    if draft.state.question != question and not set(scope.alike) <= set(draft.state.question.called(scope)):
+    question = AlikeQuantities(quantity=apart.affirmed, other=apart.denied)
+    called = draft.state.question.called(draft.plan.scope(draft.state.gate))
+    if draft.state.question != question and not apart.quantities <= set(called):
         return False
-    draft.ask(question, draft.words("monoxide"))
+    draft.ask(question, draft.words(apart.saying))
     return True
 
 
 def _hazard(draft: Draft, name: str) -> None:
-    """Act at the first hearing. A burner that goes out at a held rate only voids the set, the first time."""
+    """Act at the first hearing. What goes out at a held rate only voids the set, the first time."""
     hazard = draft.catalogue.hazards[name]
-    first = draft.state.status == "running" and name == "burner-out" and draft.state.burner_outs == 0
+    running = draft.plan.trade.running
+    goes_out = running is not None and name == running.goes_out
+    first = draft.state.status == "running" and goes_out and draft.state.burner_outs == 0
     if first and DROPPED_BACK in draft.ways:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)

@@ -11,7 +11,7 @@ from handsfree.events.state import State
 from handsfree.gates import Gate
 from handsfree.gates.block import Settle
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
-from handsfree.gates.visit import Judged, Judgement, Judging, TurnAdvice, Turning, Untrue
+from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.lexicon.meaning import Called
 from handsfree.procedure.procedure import PlacedGate
@@ -21,9 +21,14 @@ from handsfree.questions.put_back import PutBack
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, limits, settling, ties
+from handsfree.session import advising, calculations, settling, stops, ties
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
+from handsfree.trades.calculation import Judgement
+from handsfree.trades.stops import OpenStop
+
+FLICKER_STEPS = 1
+"""Steps between two calls of one live display, where the trade gives no room: common practice, no source."""
 
 
 class Draft:
@@ -136,9 +141,10 @@ class Draft:
         )
         self.ask(Stopped(), script)
 
-    def stop_at(self, passed: limits.Passed) -> None:
+    def stop_at(self, passed: OpenStop) -> None:
         """Make safe because a stop limit was passed."""
-        self.stop("limit", passed.detail, self.catalogue.limits[passed.name], passed.source)
+        detail = f"{passed.name} {passed.value}, {passed.limit}"
+        self.stop("limit", detail, self.catalogue.limits[passed.name], passed.source)
 
     def close(self, outcome: Literal["finished", "stopped"]) -> None:
         """Record the last event."""
@@ -213,18 +219,18 @@ class Draft:
 
     def stop_if_beyond(self, values: Mapping[str, ev.ReadingRecord], *, may_adjust: bool = True) -> bool:
         """Stop the visit when the values pass a stop limit; False when they do not."""
-        passed = limits.passed(self.plan.sheets, values, may_adjust=may_adjust)
+        passed = stops.stops_open(self.plan, values, may_adjust=may_adjust)
         if passed:
             self.stop_at(passed[0])
         return bool(passed)
 
     def beyond(self, values: Mapping[str, ev.ReadingRecord]) -> bool:
         """Say whether the values pass a stop limit."""
-        return bool(limits.passed(self.plan.sheets, values))
+        return bool(stops.stops_open(self.plan, values))
 
     def decides_a_stop(self, quantity: str, values: Mapping[str, ev.ReadingRecord]) -> bool:
         """Say whether the quantity, alone or with the others, passes a stop limit."""
-        return limits.decides(self.plan.sheets, quantity, values)
+        return stops.decides_a_stop(self.plan, quantity, values)
 
     def untrue(self, *, surely: bool = False) -> Untrue | None:
         """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
@@ -236,7 +242,7 @@ class Draft:
 
     def same_display(self, quantity: str, resolution: Decimal) -> Decimal:
         """Return how far two calls of one live display may lie apart."""
-        return ties.same_display(quantity, resolution)
+        return self.plan.trade.flicker.get(quantity, FLICKER_STEPS * resolution)
 
     def settle_seconds(self, settle: Settle) -> int:
         """Return how long to wait after a change: the maker's wait when that is longer."""
@@ -248,7 +254,7 @@ class Draft:
 
     def stop_if_rising(self, kept_at: str, settle: Settle) -> bool:
         """Stop the visit when a quantity rises that must not; False when none does."""
-        passed = settling.rising_beyond(self.plan, self.state, kept_at, settle)
+        passed = settling.rising_stop(self.plan, self.state, kept_at, settle)
         if passed is not None:
             self.stop_at(passed)
         return passed is not None

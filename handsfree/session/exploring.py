@@ -27,9 +27,9 @@ from handsfree.questions.values import CallValues
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
 from handsfree.trades.combustion.sheets import CombustionSheets, combustion
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.trades.sheets import Sheets
 
 MOST_ANSWERS = 4_000

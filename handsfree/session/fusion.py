@@ -1,7 +1,7 @@
 """Choosing one meaning from what was heard: the recogniser's alternatives, the grammar, and physics.
 
 The recogniser's score alone is not trusted. Every meaning of every alternative is a candidate; values are
-weighed by what the fuel and the readings so far make likely, never against a stop limit and never for CO.
+weighed by what the trade and the readings so far make likely, never against a stop limit.
 The winner may still carry a doubt; the gate then asks for the value a second time.
 """
 
@@ -21,9 +21,8 @@ from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.session.plan import Plan
-from handsfree.session.plausibility import Situation, log_prior, opens_stop
-from handsfree.session.situation import situation_of
-from handsfree.trades.combustion.sheets import CombustionSheets
+from handsfree.session.situation import known_at
+from handsfree.trades.plausibility import Known
 
 CLEAR_MARGIN = Decimal("3.25")
 """Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful.
@@ -219,23 +218,21 @@ def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Ite
 
 def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:
     """Return the log prior of called values, each given those before it, and whether one opens a stop limit."""
-    if not isinstance(plan.sheets, CombustionSheets):
-        return Decimal(0), any(value == OVER_RANGE for _, value in meaning.values)
-    situation: Situation = situation_of(plan, state)
+    known, trade = known_at(plan, state), plan.trade
     total, beyond = Decimal(0), False
     for quantity, value in meaning.values:
         if isinstance(value, Decimal):
             reading = plan.reading(quantity, value)
-            total += log_prior(situation, reading)
-            beyond = beyond or opens_stop(situation, reading)
-            situation = _knowing(situation, quantity, reading)
+            total += trade.plausibility.log_prior(known, reading)
+            beyond = beyond or trade.stops.opens(plan.sheets, known.this_set, reading)
+            known = _with(known, reading)
         else:
             beyond = beyond or value == OVER_RANGE
     return total, beyond
 
 
-def _knowing(situation: Situation, quantity: str, reading: Reading) -> Situation:
-    return replace(situation, this_set={**situation.this_set, quantity: reading})
+def _with(known: Known, reading: Reading) -> Known:
+    return replace(known, this_set={**known.this_set, reading.quantity: reading})
 
 
 def _onset(heard: Heard) -> int:

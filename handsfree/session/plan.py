@@ -19,7 +19,9 @@ from handsfree.questions import Question
 from handsfree.questions import grammar as understood
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
+from handsfree.trades.registry import trade
 from handsfree.trades.sheets import Sheets
+from handsfree.trades.trade import Trade
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,11 @@ class Plan:
 
     procedure: Procedure
     sheets: Sheets
+
+    @cached_property
+    def trade(self) -> Trade:
+        """The trade of the procedure: its calculations, stop limits and plausibility."""
+        return trade(self.procedure.trade.name)
 
     @property
     def catalogue(self) -> Catalogue:

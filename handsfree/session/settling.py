@@ -10,32 +10,13 @@ from handsfree.events.state import State
 from handsfree.gates.block import Settle
 from handsfree.gates.visit import Judged
 from handsfree.measurement.settling import Sample, SettleRule, Settling, judge_settling, rising
-from handsfree.session import limits
-from handsfree.session.limits import Passed
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
-from handsfree.session.stops import stops_open
-
-TOLERANCE = {
-    "co2": Decimal("0.15"),
-    "o2": Decimal("0.20"),
-    "flue_temperature": Decimal(4),
-    "air_temperature": Decimal(2),
-    "flow_temperature": Decimal(4),
-    "return_temperature": Decimal(4),
-    "working_pressure": Decimal("0.5"),
-}
-"""The move still to come that may be left, in the quantity's unit: common practice, no source."""
-
-CO_LEAST = Decimal(6)
-CO_SHARE = Decimal("0.10")
-"""CO may still move 6 ppm or a tenth of its value, whichever is more: common practice, no source."""
-
-PAIR = frozenset({"co2", "o2"})
-"""The two that are tied to each other."""
+from handsfree.session.stops import called
+from handsfree.trades.stops import OpenStop
 
 OTHER_STEPS = 4
-"""For any other quantity: this many steps of its display."""
+"""For a quantity that the trade gives no tolerance: this many steps of its display. Common practice, no source."""
 
 
 def settle_seconds(plan: Plan, settle: Settle) -> int:
@@ -46,7 +27,7 @@ def settle_seconds(plan: Plan, settle: Settle) -> int:
 def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
     """Judge every quantity that was a number in all of the last sets."""
     judged = []
-    for quantity, samples in _samples(state, kept_at).items():
+    for quantity, samples in _samples(plan, state, kept_at).items():
         if len(samples) >= settle.sets:
             settling = judge_settling(samples, _rule(plan, settle, quantity, samples))
             unit = plan.catalogue.quantities[quantity].unit
@@ -54,18 +35,22 @@ def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[
     return tuple(judged)
 
 
-def rising_beyond(plan: Plan, state: State, kept_at: str, settle: Settle) -> Passed | None:
-    """Return the stop that rising CO opens, if it does: more dangerous than any steady value."""
-    samples = _samples(state, kept_at).get("co", ())
-    if len(samples) < 2 or not rising(samples, _rule(plan, settle, "co", samples)):
-        return None
-    last = state.readings(kept_at)[-1].values
-    stops = stops_open(plan.sheets, {"co": last["co"]}, rising=True)
-    return limits.of(stops[0]) if stops else None
+def rising_stop(plan: Plan, state: State, kept_at: str, settle: Settle) -> OpenStop | None:
+    """Return the gravest stop that a rising quantity opens, if one does: more dangerous than any steady value."""
+    watched, found = plan.trade.stops, _samples(plan, state, kept_at)
+    for quantity in watched.rising:
+        samples = found.get(quantity, ())
+        if len(samples) < 2 or not rising(samples, _rule(plan, settle, quantity, samples)):
+            continue
+        last = state.readings(kept_at)[-1].values[quantity]
+        stops = watched.open_rising(plan.sheets, quantity, called(last))
+        if stops:
+            return stops[0]
+    return None
 
 
-def _samples(state: State, kept_at: str) -> dict[str, tuple[Sample, ...]]:
-    """Return the values of each quantity; CO2 and O2 of doubted sets and of others are never mixed.
+def _samples(plan: Plan, state: State, kept_at: str) -> dict[str, tuple[Sample, ...]]:
+    """Return the values of each quantity; tied quantities of doubted sets and of others are never mixed.
 
     They count from the last sets in a row that are alike in this; before those they are as if not read, and
     another set is asked for.
@@ -73,11 +58,12 @@ def _samples(state: State, kept_at: str) -> dict[str, tuple[Sample, ...]]:
     found: dict[str, list[Sample]] = {}
     sets = state.readings(kept_at)
     alike = takewhile(lambda taken: bool(taken.doubted) == bool(sets[-1].doubted), reversed(sets))
-    pairs = {taken.number for taken in alike}
+    unmixed = {taken.number for taken in alike}
+    tied = plan.trade.plausibility.tied
     for taken in sets:
         seconds = round((taken.at - state.last_change) / 1000)
         for quantity, reading in numeric(taken.values).items():
-            if quantity not in PAIR or taken.number in pairs:
+            if quantity not in tied or taken.number in unmixed:
                 found.setdefault(quantity, []).append(Sample(seconds, reading.value))
     return {quantity: tuple(samples) for quantity, samples in found.items()}
 
@@ -85,7 +71,7 @@ def _samples(state: State, kept_at: str) -> dict[str, tuple[Sample, ...]]:
 def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]) -> SettleRule:
     resolution = max(Decimal(1).scaleb(int(sample.value.as_tuple().exponent)) for sample in samples)
     return SettleRule(
-        tolerance=_tolerance(quantity, samples[-1].value, resolution),
+        tolerance=_tolerance(plan, quantity, samples[-1].value, resolution),
         resolution=resolution,
         minimum_wait=float(settle_seconds(plan, settle)),
         window=float(settle.apart_seconds * (settle.sets - 1)) * 0.9,
@@ -93,10 +79,9 @@ def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]
     )
 
 
-def _tolerance(quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
-    if quantity == "co":
-        return max(CO_LEAST, abs(value) * CO_SHARE)
-    return TOLERANCE.get(quantity, OTHER_STEPS * resolution)
+def _tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
+    tolerance = plan.trade.tolerances.get(quantity)
+    return OTHER_STEPS * resolution if tolerance is None else tolerance.at(value)
 
 
 def _judged(kept_at: str, quantity: str, unit: str, samples: tuple[Sample, ...], settling: Settling) -> Judged:

@@ -1,19 +1,16 @@
-"""What the visit knows when a value is called, in the shape that the check of plausibility takes."""
+"""What the visit knows when a value is called, in the shape that a trade's check of plausibility takes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from handsfree.events.decisions import ReadingRecord
 from handsfree.events.state import State
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 from handsfree.measurement.reading import Reading
-from handsfree.measurement.verdict import Band
 from handsfree.session.plan import Plan
-from handsfree.session.plausibility import Situation
-from handsfree.session.stops import fuel_of, limits_in_force
-from handsfree.trades.combustion.sheets import combustion
+from handsfree.trades.plausibility import Known
 
 
 def numeric(values: Mapping[str, ReadingRecord]) -> dict[str, Reading]:
@@ -31,45 +28,41 @@ def _begun(state: State, kept_at: str) -> Mapping[str, ReadingRecord]:
     return sets[-1].values if sets and not sets[-1].complete else {}
 
 
-Pairs = tuple[tuple[Decimal, Decimal], ...]
+Together = tuple[Mapping[str, Decimal], ...]
 
 
-def _accepted_pairs(state: State) -> Pairs:
-    """Return CO2 and O2 of every whole set that is not doubted."""
+def _accepted_together(plan: Plan, state: State) -> Together:
+    """Return the tied quantities of every whole set that is not doubted."""
     sets = (one for kept in state.sets.values() for one in kept if one.complete and not one.doubted)
-    whole = [numeric(one.values) for one in sets]
-    return tuple((values["co2"].value, values["o2"].value) for values in whole if {"co2", "o2"} <= set(values))
+    read = ({quantity: one.value for quantity, one in numeric(each.values).items()} for each in sets)
+    return _whole(plan, read)
 
 
-def settled_pairs(state: State) -> Pairs:
-    """Return CO2 and O2 of every place that has settled on pairs not doubted.
+def settled_together(plan: Plan, state: State) -> Together:
+    """Return the tied quantities of every place that has settled on sets not doubted.
 
-    While a display moves, its two cells differ by how fast they are: what accepted pairs teach of the analyser
-    may then be wrong. It is enough to have a pair called again, and not to call one untrue that came twice.
+    While a display moves, its cells differ by how fast they are: what accepted sets teach of the instrument may
+    then be wrong. It is enough to have a set called again, and not to call one untrue that came twice.
     """
-    return tuple(
-        (Decimal(settled["co2"].reading.value), Decimal(settled["o2"].reading.value))
-        for kept_at, settled in state.settled.items()
-        if {"co2", "o2"} <= set(settled) and not state.doubted(kept_at)
-    )
+    places = (settled for kept_at, settled in state.settled.items() if not state.doubted(kept_at))
+    read = ({quantity: Decimal(one.reading.value) for quantity, one in each.items()} for each in places)
+    return _whole(plan, read)
 
 
-def situation_of(plan: Plan, state: State) -> Situation:
-    """Return the situation at the gate at hand."""
-    gate = plan.gate(state.gate).gate
-    sheets = combustion(plan.sheets)
-    kept_at, rate = gate.effects.kept_at, gate.effects.rate
+def _whole(plan: Plan, read: Iterable[Mapping[str, Decimal]]) -> Together:
+    tied = plan.trade.plausibility.tied
+    return tuple({one: values[one] for one in tied} for values in read if tied and set(tied) <= set(values))
+
+
+def known_at(plan: Plan, state: State) -> Known:
+    """Return what is known at the gate at hand."""
+    effects = plan.gate(state.gate).gate.effects
+    kept_at = effects.kept_at
     taken = state.readings(kept_at)
-    maker = sheets.fuel.co2.get(rate) if rate is not None else None
-    band = None if maker is None else Band(maker.low, maker.high, sheets.appliance.source(maker.page))
-    return Situation(
-        fuel=fuel_of(sheets),
-        co2_computed=sheets.job.instrument.co2 == "computed",
-        co2_uncertainty=sheets.job.instrument.co2_uncertainty,
-        o2_uncertainty=sheets.job.instrument.o2_uncertainty,
-        co2_band=band,
+    return Known(
+        sheets=plan.sheets,
+        rate=effects.rate,
         this_set=numeric({**_begun(state, kept_at), **state.pending.values}),
         previous_set=numeric(taken[-1].values) if taken else {},
-        pairs=_accepted_pairs(state),
-        limits=limits_in_force(sheets),
+        together=_accepted_together(plan, state),
     )

@@ -11,7 +11,6 @@ from handsfree.measurement.settling import Sample, SettleRule, judge_settling
 from handsfree.measurement.uncertainty import expanded, rectangular
 from handsfree.measurement.verdict import Band, Measured, conformity_probability, judge_difference
 from handsfree.problem import Problem
-from handsfree.session.plausibility import Situation, judge_pair, log_prior
 from handsfree.trades.combustion import gas_rate
 from handsfree.trades.combustion.flue_gas import (
     air_free_carbon_monoxide,
@@ -25,6 +24,7 @@ from handsfree.trades.combustion.flue_gas import (
 )
 from handsfree.trades.combustion.fuels import FUELS
 from handsfree.trades.combustion.losses import efficiency, siegert_loss
+from handsfree.trades.combustion.plausibility import Situation, judge_pair, log_prior
 from handsfree.trades.combustion.stoichiometry import flue_gas
 from handsfree.trades.combustion.stop_limits import SafetyReadings, open_stops
 from handsfree.trades.combustion.summary import AtTheFlue, flue_lines

@@ -16,10 +16,10 @@ from handsfree.events import decisions as ev
 from handsfree.events.state import ReadingSet, State
 from handsfree.gates.block import Limits
 from handsfree.gates.verdict import VerdictGate
-from handsfree.gates.visit import Judgement
-from handsfree.procedure.calculations import CALCULATIONS
-from handsfree.session.calculations import REGISTERED, judge
+from handsfree.session.calculations import judge
 from handsfree.session.plan import Plan
+from handsfree.trades.calculation import Judgement
+from handsfree.trades.combustion.trade import COMBUSTION
 from handsfree.trades.sheets import Sheets
 
 BASE = places()["site", "gate"].state
@@ -142,11 +142,6 @@ CASES: tuple[tuple[str, str, dict[str, Any]], ...] = (
 )
 
 
-def test_the_registered_functions_are_those_declared_to_authors() -> None:
-    """One table for proofs, one for the session, the same names."""
-    assert set(REGISTERED) == set(CALCULATIONS)
-
-
 @pytest.mark.parametrize(
     ("name", "outcome", "how"), CASES, ids=[f"{name}: {outcome}" for name, outcome, _ in CASES]
 )
@@ -161,7 +156,7 @@ def test_each_outcome_is_reached(name: str, outcome: str, how: dict[str, Any]) -
 def test_the_cases_cover_every_declared_outcome() -> None:
     """And reach none that is not declared."""
     reached = {(name, outcome) for name, outcome, _ in CASES}
-    assert reached == {(name, one) for name, signature in CALCULATIONS.items() for one in signature.outcomes}
+    assert reached == {(name, one) for name, one_of in COMBUSTION.calculations.items() for one in one_of.outcomes}
 
 
 def test_a_verdict_carries_its_rule_its_numbers_and_its_source() -> None:

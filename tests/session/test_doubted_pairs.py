@@ -10,7 +10,7 @@ from handsfree.events.state import State
 from handsfree.session.advising import advice_for
 from handsfree.session.apply import after, apply
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.situation import settled_pairs, situation_of
+from handsfree.session.situation import known_at, settled_together
 
 TRUE = "nine point three four point four one eight maximum"
 UNTRUE = "nine point four nine point four one eight maximum"
@@ -136,8 +136,8 @@ def test_the_check_learns_from_true_pairs() -> None:
     taught = []
     for rows in ((UNTRUE, TRUE), (TRUE, TRUE, TRUE), (UNTRUE, UNTRUE, UNTRUE)):
         visit, _ = sets_of(*rows)
-        both = situation_of(visit.plan, visit.state).pairs, settled_pairs(visit.state)
-        taught.append([[tuple(map(str, pair)) for pair in pairs] for pairs in both])
+        both = known_at(visit.plan, visit.state).together, settled_together(visit.plan, visit.state)
+        taught.append([[tuple(map(str, pair.values())) for pair in pairs] for pairs in both])
     assert taught == [
         [[("9.3", "4.4")], []],
         [[("9.3", "4.4")] * 3, [("9.30", "4.40")]],

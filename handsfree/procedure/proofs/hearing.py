@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from handsfree.gates.asking import questions_at, scope_of
+from handsfree.gates.asking import questions_at
 from handsfree.gates.kind import KeyPath
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.distance import phrase_distance
@@ -44,7 +44,7 @@ class Hearing:
         """
         told: set[Question] = set()
         for placed in self.procedure.gates.values():
-            scope = scope_of(placed.gate, self.procedure.things, self.catalogue)
+            scope = self.procedure.scope(placed.id, self.catalogue)
             if any(ask.quantity not in self.catalogue.quantities for ask in scope.asks):
                 continue
             for question in questions_at(placed.gate, scope):
@@ -113,7 +113,7 @@ def too_alike(hearing: Hearing) -> Iterator[Violation]:
     for placed, question, grammar in hearing.grammars():
         own = own_phrases(hearing.procedure, placed)
         fixed = fixed_phrases(grammar)
-        scope = scope_of(placed.gate, hearing.procedure.things, hearing.catalogue)
+        scope = hearing.procedure.scope(placed.id, hearing.catalogue)
         mine = fixed_phrases(Grammar(question.rules(scope)))
         for one, other in _pairs(mine, fixed):
             why = alike.why(one, other)

@@ -18,8 +18,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from handsfree.gates.outcomes import ENDS, EXHAUSTED
-from handsfree.procedure.calculations import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 
 MOST_NODES = 400_000
 """Nodes of one exact search; beyond it a story is told as not counted out."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from handsfree.documents import Place
-from handsfree.gates.asking import scope_of
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
@@ -44,7 +43,7 @@ def spoken(procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outco
     }
     if outcome in known:
         return known[outcome]
-    return placed.gate.told(outcome, scope_of(placed.gate, procedure.things, catalogue))
+    return placed.gate.told(outcome, procedure.scope(placed.id, catalogue))
 
 
 def told_shortly(beats: Sequence[Beat], around: int = 3) -> list[str]:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
+from handsfree.gates.outcomes import EXHAUSTED
 from handsfree.gates.visit import Judging, Turning
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.procedure.calculations import CALCULATIONS, Signature
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, explore, limit_key, violations
 from handsfree.procedure.proofs.watches import NONE, KeptWatch, VerdictWatch
+from handsfree.trades.calculation import Calculation
+from handsfree.trades.registry import trade as trade_named
+from handsfree.trades.trade import Trade
 
-COMBUSTION = frozenset({"co2", "o2", "co"})
-SAME_IN_OTHER_UNITS = {"gas_volume_metric": "gas_volume_imperial"}
+Kept = dict[str, dict[str, list[PlacedGate]]]
+"""Name under which readings are kept -> quantity -> the gates that keep it there."""
 
 
-def kept_quantities(procedure: Procedure) -> dict[str, dict[str, list[PlacedGate]]]:
+def kept_quantities(procedure: Procedure) -> Kept:
     """Return name under which readings are kept -> quantity -> the gates that keep it there."""
-    kept: dict[str, dict[str, list[PlacedGate]]] = {}
+    kept: Kept = {}
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         for quantity in (*(ask.quantity for ask in effects.asks), *effects.measures):
@@ -27,20 +30,21 @@ def kept_quantities(procedure: Procedure) -> dict[str, dict[str, list[PlacedGate
 
 def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
     """Yield verdicts whose branches or inputs are not those of their calculation."""
-    kept = kept_quantities(procedure)
+    kept, trade = kept_quantities(procedure), trade_named(procedure.trade.name)
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         if effects.judges:
-            signature = CALCULATIONS.get(effects.judges.calculation)
-            if signature is None:
+            calculation = trade.calculations.get(effects.judges.calculation)
+            if calculation is None:
                 what = f"there is no calculation {effects.judges.calculation!r}"
-                fault = Fault("branches", what, f"known: {', '.join(CALCULATIONS)}", ("calculation",))
+                fault = Fault("branches", what, f"known: {', '.join(trade.calculations)}", ("calculation",))
                 yield Violation(placed.id, fault, ())
                 continue
-            for what, remedy, path in _branch_faults(effects.judges, placed.ways, signature, kept):
+            branches = [outcome for outcome in placed.ways if outcome != EXHAUSTED]
+            for what, remedy, path in _branch_faults(effects.judges, branches, calculation, kept, trade):
                 yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
         elif effects.turns:
-            for what, remedy, path in _adjust_faults(effects.turns, kept):
+            for what, remedy, path in _adjust_faults(effects.turns, kept, trade):
                 yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
 
 
@@ -48,38 +52,39 @@ _Told = Iterator[tuple[str, str, tuple[str | int, ...]]]
 
 
 def _branch_faults(
-    gate: Judging, branches: Iterable[str], signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]
+    gate: Judging, branches: list[str], calculation: Calculation, kept: Kept, trade: Trade
 ) -> _Told:
-    for outcome in signature.outcomes:
+    for outcome in calculation.outcomes:
         if outcome not in branches:
             yield f"the outcome {outcome!r} of {gate.calculation} leads nowhere", "add the branch", ("branches",)
     for branch in branches:
-        if branch not in signature.outcomes:
+        if branch not in calculation.outcomes:
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
-    if signature.rate and gate.rate is None:
+    if calculation.rate and gate.rate is None:
         yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)
-    if signature.limits != (gate.limits is not None):
+    if calculation.limits != (gate.limits is not None):
         says = (
-            "judges against limits written in the gate" if signature.limits else "takes its limits from the sheets"
+            "judges against limits written in the gate"
+            if calculation.limits
+            else "takes its limits from the sheets"
         )
         yield f"{gate.calculation} {says}", "add or remove `limits`", ("limits",)
-    for name in signature.inputs:
+    for name in calculation.inputs:
         if name not in gate.using:
             yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
-    yield from _input_faults(gate, signature, kept)
+    yield from _input_faults(gate, calculation, kept, trade)
 
 
-def _input_faults(gate: Judging, signature: Signature, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
+def _input_faults(gate: Judging, calculation: Calculation, kept: Kept, trade: Trade) -> _Told:
     for name, at in gate.using.items():
-        if name not in signature.inputs:
+        if name not in calculation.inputs:
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
             continue
-        judged = (gate.limits.quantity,) if gate.limits is not None else ()
-        for quantity in signature.inputs[name] or judged:
+        for quantity in calculation.reads(name, gate.limits):
             if missing := _not_asking(kept.get(at, {}), quantity):
                 yield f"{missing.id} keeps readings under {at!r} without {quantity}", "ask for it there too", ()
                 break
-            takers = kept.get(at, {}).get(quantity) or kept.get(at, {}).get(SAME_IN_OTHER_UNITS.get(quantity, ""))
+            takers = kept.get(at, {}).get(quantity) or kept.get(at, {}).get(trade.other_units.get(quantity, ""))
             if not takers:
                 yield f"no gate keeps {quantity} under {at!r}", "ask for it there", ("using", name)
             elif other := _other_rate(gate.rate or _rate_of(name), takers):
@@ -110,8 +115,8 @@ def _other_rate(rate: str | None, takers: list[PlacedGate]) -> PlacedGate | None
     return None
 
 
-def _adjust_faults(gate: Turning, kept: dict[str, dict[str, list[PlacedGate]]]) -> _Told:
-    for quantity in sorted(COMBUSTION):
+def _adjust_faults(gate: Turning, kept: Kept, trade: Trade) -> _Told:
+    for quantity in sorted(trade.adjusting.needs):
         takers = kept.get(gate.using, {}).get(quantity)
         if not takers:
             yield f"no gate keeps {quantity} under {gate.using!r}", "ask for it there", ("using",)
@@ -129,7 +134,7 @@ def _adjust_faults(gate: Turning, kept: dict[str, dict[str, list[PlacedGate]]]) 
 
 def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
     """Yield a watch for each name that a verdict or an adjuster uses."""
-    kept = kept_quantities(procedure)
+    kept, trade = kept_quantities(procedure), trade_named(procedure.trade.name)
     used: dict[str, None] = {}
     for placed in procedure.gates.values():
         effects = placed.gate.effects
@@ -139,7 +144,8 @@ def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
             used[effects.turns.using] = None
     for name in used:
         if name in kept:
-            yield KeptWatch(name, combustion=bool(COMBUSTION & set(kept[name])))
+            moved = not trade.adjusting.needs.isdisjoint(kept[name])
+            yield KeptWatch(name, moved, trade.calculations)
 
 
 def reading_faults(procedure: Procedure) -> Iterator[Violation]:
@@ -158,18 +164,19 @@ def reading_faults(procedure: Procedure) -> Iterator[Violation]:
 
 def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield finishes and turns that leave a bad verdict behind."""
+    calculations = trade_named(procedure.trade.name).calculations
     keys = {limit_key(placed): None for placed in procedure.gates.values()}
-    turns = any(placed.gate.effects.turns for placed in procedure.gates.values())
-    if turns:
-        keys |= {("supply-pressure", None): None}
+    if any(placed.gate.effects.turns for placed in procedure.gates.values()):
+        keys |= {(name, None): None for name, calculation in calculations.items() if calculation.before_turns}
     for key in keys:
-        if key is not None:
-            yield from violations(procedure, VerdictWatch(key))
+        if key is not None and key[0] in calculations:
+            yield from violations(procedure, VerdictWatch(key, calculations[key[0]]))
 
 
 def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     """Yield readings kept under one name in two units, units nobody can say, and settings of unknown quantity."""
     units: dict[tuple[str, str], str] = {}
+    other_units = trade_named(procedure.trade.name).other_units
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         for ask, path in zip(effects.asks, effects.asked_at, strict=True):
@@ -180,7 +187,7 @@ def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violatio
                 fault = Fault("units", f"the unit {quantity.unit!r} cannot be said", "add it to the words", path)
                 yield Violation(placed.id, fault, ())
             at = effects.kept_at
-            family = SAME_IN_OTHER_UNITS.get(ask.quantity, ask.quantity)
+            family = other_units.get(ask.quantity, ask.quantity)
             known = units.setdefault((at, family), quantity.unit)
             if known != quantity.unit:
                 what = f"{placed.id} keeps {ask.quantity} under {at!r} in {quantity.unit}, another gate in {known}"

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE
-from handsfree.procedure.calculations import (
-    CARBON_MONOXIDE_HIGH,
-    FIND_SOURCE,
-    MISSING,
-    OUTSIDE,
-    TOO_CLOSE,
-)
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.procedure.proofs.search import Fault, LimitKey, Watch, generated, limit_key
 from handsfree.questions.ask import Thing
+from handsfree.trades.calculation import MISSING, Calculation
 
 
 def after_thing(placed: PlacedGate, outcome: str, thing: str, altered: bool) -> bool:
@@ -93,11 +88,6 @@ class CaptureWatch(Watch):
 
 
 NONE, TAKEN, TURN, JUDGED, STALE = "not taken", "taken", "judged out", "judged", "taken before the turn"
-TURNABLE = {
-    "combustion-at-rate": frozenset({OUTSIDE, TOO_CLOSE, CARBON_MONOXIDE_HIGH}),
-    "rates-compared": frozenset({OUTSIDE, TOO_CLOSE}),
-}
-"""The calculations whose outcomes are a reason to turn an adjuster, and those outcomes."""
 
 
 @dataclass(frozen=True)
@@ -105,8 +95,10 @@ class KeptWatch(Watch):
     """The readings kept under one name: taken or not, judged how, and whether a screw moved since."""
 
     name: str
-    combustion: bool
-    """Whether a screw moves them: CO2, O2 or CO is among them."""
+    moved: bool
+    """Whether an adjuster moves them."""
+    calculations: Mapping[str, Calculation]
+    """Those of the procedure's trade."""
     start: Any = NONE
 
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
@@ -115,11 +107,12 @@ class KeptWatch(Watch):
         if effects.kept_at == self.name:
             return NONE if outcome in {NOT_DONE, DROPPED_BACK} else TAKEN
         if effects.judges and self.name in effects.judges.using.values() and state != NONE:
-            return TURN if outcome in TURNABLE.get(effects.judges.calculation, ()) else JUDGED
+            calculation = self.calculations.get(effects.judges.calculation)
+            return TURN if calculation is not None and outcome in calculation.turns else JUDGED
         if effects.turns and outcome == DONE:
             if self.name == effects.turns.using or self.name in effects.turns.voids:
                 return NONE
-            return STALE if self.combustion and state != NONE else state
+            return STALE if self.moved and state != NONE else state
         return state
 
     def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
@@ -138,26 +131,12 @@ class KeptWatch(Watch):
         return NONE if placed.gate.effects.kept_at == self.name else state
 
 
-BAD = frozenset({OUTSIDE, CARBON_MONOXIDE_HIGH, FIND_SOURCE})
-
-
-def is_bad(calculation: str, outcome: object) -> bool:
-    """Say whether a later verdict of the same kind must take the outcome back before the visit may finish."""
-    return outcome in BAD or outcome in TURNABLE.get(calculation, ())
-
-
-HAZARDS = frozenset({"supply-pressure", "ambient-clear", "air-duct-clear", "instrument-in-date"})
-"""Calculations that judge more than the mixture: while one of them is outside, no screw is turned."""
-
-BEFORE_ADVICE = frozenset({"supply-pressure"})
-"""Calculations that must have been carried out, and not found their readings missing, before any advice."""
-
-
 @dataclass(frozen=True)
 class VerdictWatch(Watch):
     """How one calculation last judged at one rate."""
 
     key: LimitKey
+    calculation: Calculation
     start: Any = ""
 
     @property
@@ -167,21 +146,21 @@ class VerdictWatch(Watch):
 
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
         """Follow the outcome; missing readings leave a bad one standing."""
-        if limit_key(placed) != self.key or (outcome == MISSING and is_bad(self.key[0], state)):
+        if limit_key(placed) != self.key or (outcome == MISSING and state in self.calculation.bad):
             return state
         return outcome
 
     def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
         """Hold an open bad outcome against the finish and against advice."""
-        calculation = self.key[0]
-        if placed.gate.effects.end == "finish" and not generated(placed) and is_bad(calculation, state):
+        ends = placed.gate.effects.end == "finish"
+        if ends and not generated(placed) and state in self.calculation.bad:
             what = f"the finish is reached although {self._said} was left {state}"
             return (Fault("resolved", what, "judge again after putting it right, or stop"),)
         if placed.gate.effects.turns:
-            if calculation in HAZARDS and is_bad(calculation, state):
+            if self.calculation.forbids_turns and state in self.calculation.bad:
                 what = f"{placed.id} advises a turn although {self._said} was left {state}"
                 return (Fault("advice", what, "stop there, or judge again first"),)
-            if calculation in BEFORE_ADVICE and state in {"", MISSING}:
+            if self.calculation.before_turns and state in {"", MISSING}:
                 how = "found no readings" if state else "was not carried out"
                 what = f"{placed.id} advises a turn although {self._said} {how}"
                 return (Fault("advice", what, "judge the supply before any screw"),)

@@ -21,40 +21,7 @@ from handsfree.trades.combustion.flue_gas import (
     ultimate_carbon_dioxide,
 )
 from handsfree.trades.combustion.fuels import Fuel
-
-Severity = Literal["evacuate", "burner off", "hold"]
-_GRAVITY = ("evacuate", "burner off", "hold")
-
-
-@dataclass(frozen=True)
-class StopLimit:
-    """One limit: the work stops when the value passes it on the named side."""
-
-    name: str
-    value: Decimal
-    unit: str
-    """UCUM code."""
-    stops: Literal["above", "at or above", "below"]
-    severity: Severity
-    source: str
-
-    def passed_by(self, value: Decimal) -> bool:
-        """Say whether the value is on the wrong side."""
-        if self.stops == "above":
-            return value > self.value
-        return value >= self.value if self.stops == "at or above" else value < self.value
-
-    def tightened(self, value: Decimal, source: str) -> StopLimit:
-        """Return the limit moved to the strict side; moving it the other way is a Problem."""
-        if not value.is_finite():
-            raise Problem(f"the stop limit {self.name} is not a number: {value}")
-        if value < self.value if self.stops == "below" else value > self.value:
-            raise Problem(
-                f"the stop limit {self.name} may only be tightened: {value} {self.unit} "
-                f"is looser than {self.value} {self.unit} ({self.source})"
-            )
-        return StopLimit(self.name, value, self.unit, self.stops, self.severity, source)
-
+from handsfree.trades.stops import GRAVITY, OpenStop, StopLimit
 
 DEFAULTS: Mapping[str, StopLimit] = {
     limit.name: limit
@@ -72,7 +39,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal(35),
             "[ppm]",
             "above",
-            "burner off",
+            "off",
             "US weatherization work specification; NIOSH 35 ppm",
         ),
         StopLimit(
@@ -88,7 +55,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal(400),
             "[ppm]",
             "above",
-            "burner off",
+            "off",
             "ANSI Z21 series ceiling, 400 ppm air-free; trade journal",
         ),
         StopLimit(
@@ -96,7 +63,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal("0.008"),
             "1",
             "above",
-            "burner off",
+            "off",
             "trade text on CO/CO2: above 0.008 not to be left in use",
         ),
         StopLimit(
@@ -104,7 +71,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal(100),
             "[ppm]",
             "at or above",
-            "burner off",
+            "off",
             "trade journal: 100 to 400 ppm and rising, shut down",
         ),
         StopLimit(
@@ -112,7 +79,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal(2),
             "%",
             "below",
-            "burner off",
+            "off",
             "balance of atoms: CO2 repeats on the rich side",
         ),
         StopLimit(
@@ -120,7 +87,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal("20.6"),
             "%",
             "below",
-            "burner off",
+            "off",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
         StopLimit(
@@ -128,7 +95,7 @@ DEFAULTS: Mapping[str, StopLimit] = {
             Decimal("0.2"),
             "%",
             "above",
-            "burner off",
+            "off",
             "UK commissioning flow-chart as reproduced by a maker",
         ),
     )
@@ -162,7 +129,7 @@ class StopLimits:
             unit, stops = _MODEL_LIMITS[name]
             if not value.is_finite():
                 raise Problem(f"the limit {name} is not a number: {value}")
-            limit = StopLimit(name, value, unit, stops, "burner off", source)
+            limit = StopLimit(name, value, unit, stops, "off", source)
         else:
             known = ", ".join({**self.limits, **_MODEL_LIMITS})
             raise Problem(f"there is no stop limit '{name}'", remedy=f"known: {known}")
@@ -204,17 +171,6 @@ class SafetyReadings:
             value = getattr(self, each.name)
             if isinstance(value, Decimal) and not value.is_finite():
                 raise Problem(f"{each.name.replace('_', ' ')} is not a number: {value}")
-
-
-@dataclass(frozen=True)
-class OpenStop:
-    """A limit that is passed: what to do, and the numbers that say so."""
-
-    name: str
-    severity: Severity
-    value: str
-    limit: str
-    source: str
 
 
 def air_free(readings: SafetyReadings, fuel: Fuel) -> Decimal | None:
@@ -275,18 +231,12 @@ def open_stops(readings: SafetyReadings, fuel: Fuel, limits: StopLimits | None =
         ("lowest-working-pressure", r.working_pressure),
     )
     stops = [
-        OpenStop(
-            name,
-            limit.severity,
-            f"{value} {limit.unit}",
-            f"{limit.stops} {limit.value} {limit.unit}",
-            limit.source,
-        )
+        limit.opened_by(value)
         for name, value in measured
         if value is not None and (limit := in_force.get(name)) is not None and limit.passed_by(value)
     ]
     stops += _signs(r)
-    ranked = sorted(stops, key=lambda stop: _GRAVITY.index(stop.severity))
+    ranked = sorted(stops, key=lambda stop: GRAVITY.index(stop.severity))
     gravest_in_room = next((stop for stop in ranked if stop.name.startswith("ambient")), None)
     return tuple(s for s in ranked if not s.name.startswith("ambient") or s is gravest_in_room)
 
@@ -298,12 +248,12 @@ def _signs(r: SafetyReadings) -> list[OpenStop]:
     if r.ambient_co_over_range:
         signs.append(OpenStop("ambient-co-over-range", "evacuate", "over range", beyond, source))
     if r.co_over_range:
-        signs.append(OpenStop("co-over-range", "burner off", "over range", beyond, source))
+        signs.append(OpenStop("co-over-range", "off", "over range", beyond, source))
     if r.co_rising and r.co2 is not None and r.highest_co2 is not None and r.co2 > r.highest_co2:
         signs.append(
             OpenStop(
                 "rich-mixture",
-                "burner off",
+                "off",
                 f"{r.co2} %",
                 f"above {r.highest_co2} % with CO rising",
                 "balance of atoms: CO2 repeats on the rich side",

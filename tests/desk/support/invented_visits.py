@@ -13,8 +13,8 @@ from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.play import DemoClock, scenario_files
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import inputs as inp
-from handsfree.session.stops import fuel_of
 from handsfree.shipped import procedure_path
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 

@@ -23,8 +23,8 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.stops import fuel_of
 from handsfree.trades.combustion.sheets import CombustionSheets, combustion
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.trades.sheets import Sheets
 
 ROOT = Path(__file__).parents[3]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.measurement.check_digit import (
@@ -30,8 +30,11 @@ from handsfree.trades.combustion.flue_gas import (
     ultimate_carbon_dioxide,
 )
 from handsfree.trades.combustion.fuels import FUELS, Fuel
+from handsfree.trades.combustion.sheets import Rate, combustion
 from handsfree.trades.combustion.stoichiometry import AIR_CARBON_DIOXIDE, AIR_OXYGEN
-from handsfree.trades.combustion.stop_limits import SafetyReadings, StopLimits, open_stops
+from handsfree.trades.combustion.stop_limits import StopLimits
+from handsfree.trades.combustion.stops import fuel_of, limits_in_force, passes_limit
+from handsfree.trades.plausibility import Consistency, Known, Plausibility
 
 LOG_STEP = Decimal("0.001")
 """Log priors and shares are rounded to this before they decide."""
@@ -60,6 +63,9 @@ _SUPPLIES = ("natural gas", "propane", "butane", "natural gas with 20 % hydrogen
 
 _FLICKER = 0.2
 """Standard deviation, in display steps, between two glances at the two numbers: common practice, no source."""
+
+_VERDICT_ROOM = Decimal("0.2")
+"""Points of CO2: the pair check lets no larger mishearing pass. Common practice, no source."""
 
 _COVERAGE = 2.0
 
@@ -141,13 +147,7 @@ def log_prior(situation: Situation, candidate: Reading) -> Decimal:
 
 def opens_stop(situation: Situation, candidate: Reading) -> bool:
     """Say whether the candidate, with what this set already holds, would open a stop limit."""
-    known = {each.name for each in fields(SafetyReadings)}
-    values = {
-        quantity: reading.value
-        for quantity, reading in {**situation.this_set, candidate.quantity: candidate}.items()
-        if quantity in known
-    }
-    return bool(open_stops(SafetyReadings(**values), situation.fuel, situation.limits))  # type: ignore[arg-type]
+    return passes_limit(situation.fuel, situation.limits, situation.this_set, candidate)
 
 
 def _expectations(situation: Situation, candidate: Reading) -> list[Expectation]:
@@ -248,3 +248,51 @@ def _fitting(situation: Situation, co2: Reading, o2: Reading) -> tuple[str, ...]
         if name != situation.fuel.name and abs(residual) <= limit:
             found.append((abs(residual), name))
     return tuple(name for _, name in sorted(found))
+
+
+def situation_of(known: Known) -> Situation:
+    """Return what bears on the readings of a boiler or burner, of all that is known."""
+    sheets = combustion(known.sheets)
+    instrument = sheets.job.instrument
+    return Situation(
+        fuel=fuel_of(known.sheets),
+        co2_computed=instrument.co2 == "computed",
+        co2_uncertainty=instrument.co2_uncertainty,
+        o2_uncertainty=instrument.o2_uncertainty,
+        co2_band=_band(known),
+        this_set=known.this_set,
+        previous_set=known.previous_set,
+        pairs=tuple((values["co2"], values["o2"]) for values in known.together),
+        limits=limits_in_force(known.sheets),
+    )
+
+
+def _band(known: Known) -> Band | None:
+    sheets = combustion(known.sheets)
+    rates: tuple[Rate, ...] = ("maximum", "minimum")
+    maker = next((sheets.fuel.co2.get(rate) for rate in rates if rate == known.rate), None)
+    return None if maker is None else Band(maker.low, maker.high, sheets.appliance.source(maker.page))
+
+
+def _near_limit(band: Band | None, co2: Decimal) -> bool:
+    edges = [] if band is None else [edge for edge in (band.low, band.high) if edge is not None]
+    return any(abs(co2 - edge) <= _VERDICT_ROOM for edge in edges)
+
+
+class FlueGasPlausibility(Plausibility):
+    """CO2 and O2 of one flue gas are tied by the fuel; both, and what repeats, are weighed."""
+
+    def consistent(self, known: Known) -> Consistency:
+        """Return whether CO2 and O2 can both be true."""
+        situation = situation_of(known)
+        co2, o2 = known.this_set["co2"], known.this_set["o2"]
+        pair = judge_pair(situation, co2, o2)
+        near = _near_limit(situation.co2_band, co2.value)
+        return Consistency(pair.consistent, pair.sentence, self.tied, pair.fits, near)
+
+    def log_prior(self, known: Known, candidate: Reading) -> Decimal:
+        """Return the log prior density of a candidate."""
+        return log_prior(situation_of(known), candidate)
+
+
+PLAUSIBILITY = FlueGasPlausibility(tied=("co2", "o2"), untrue="CO2 and O2 do not fit")

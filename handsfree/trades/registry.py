@@ -1,0 +1,35 @@
+"""The trades by name: those with functions of their own, and those of data alone."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+
+from handsfree.problem import Problem
+from handsfree.trades.combustion.trade import COMBUSTION
+from handsfree.trades.trade import Trade
+
+DEFAULT = COMBUSTION.name
+"""The trade of a procedure that names none."""
+
+_WITH_FUNCTIONS = {COMBUSTION.name: COMBUSTION}
+
+
+@cache
+def names() -> tuple[str, ...]:
+    """Return the trades that ship, in order of the alphabet: each is a folder of this package."""
+    folders = (one.name for one in resources.files("handsfree").joinpath("trades").iterdir() if one.is_dir())
+    return tuple(sorted(name for name in folders if not name.startswith("_")))
+
+
+@cache
+def trade(name: str) -> Trade:
+    """Return a trade; raise Problem when there is none of the name."""
+    if name not in names():
+        raise Problem(f"there is no trade {name!r}", remedy=f"known: {', '.join(names())}")
+    return _WITH_FUNCTIONS.get(name) or Trade(name)
+
+
+def trade_of(file: object) -> Trade:
+    """Return the trade that a procedure's file names by `trade`, else the default one."""
+    return trade(getattr(file, "trade", DEFAULT))

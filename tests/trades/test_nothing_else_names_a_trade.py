@@ -1,0 +1,116 @@
+"""Session and procedure name no trade: what is true of CO2, burners or gas stands under `handsfree/trades`."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+PROCEDURES = ROOT / "procedures"
+SCANNED = ("session", "procedure")
+
+OF_A_TRADE = frozenset(
+    {
+        "co2", "o2", "co", "carbon", "monoxide", "dioxide", "oxygen", "boiler", "burner", "gas", "fuel", "flue",
+        "combustion", "ventilation", "refrigerant", "superheat",
+    }
+)  # fmt: skip
+"""Words that only a trade may say, in the singular."""
+
+NOT_YET = {
+    "procedure/layout.py": "an example in a comment",
+    "procedure/model.py": "descriptions of `firing`, of quantities and of rates",
+    "procedure/phrases.py": "what is understood at any moment; the questions of pair and burner",
+    "procedure/proofs/finding.py": "the sentence of a proof",
+    "procedure/proofs/hearing.py": "the place that a ranking does not tell of",
+    "procedure/proofs/mutants.py": "the phrase that a mutant says",
+    "procedure/proofs/sense.py": "the description of `firing`",
+    "procedure/sheets.py": "the sheets of combustion",
+    "procedure/template.py": "the example of a gate",
+    "session/agreeing.py": "the answer to the recheck of the burner",
+    "session/asking.py": "a comment on rechecks",
+    "session/decide.py": "the questions of monoxide and burner, by name",
+    "session/events.py": "the fuel of the opening, the burner that went out",
+    "session/everywhere.py": "the recheck of the burner",
+    "session/exploring.py": "what random visits read",
+    "session/gates/values.py": "the question of monoxide, and the saying that names another fuel",
+    "session/opening.py": "the fuel of the opening",
+    "session/state.py": "the burner that went out; comments on pairs",
+}
+"""Files that still name one, by their path under the package, with what is left there. It only ever shrinks."""
+
+ALIKE = {
+    ("procedure/documentation.py", "water-pressure"): "the name of the example that it prints",
+    ("procedure/procedure.py", "put-back"): "the ending that the language itself adds",
+}
+"""Words in quotes that happen to be the id of a gate that ships, and what they are."""
+
+
+def named(text: str) -> set[str]:
+    """Return the words of a trade in a text; names in snake case and in capitals within are taken apart."""
+    words = re.findall(r"[a-z]+[0-9]?", re.sub(r"([a-z0-9])([A-Z])", r"\1 \2", text).lower())
+    return {word for one in words for word in (one, one.removesuffix("s")) if word in OF_A_TRADE}
+
+
+def gate_ids() -> frozenset[str]:
+    """Return the ids of the gates that ship, which are more than one plain word."""
+    found = re.findall(
+        r"(?m)^ *-? *id: *([a-z0-9-]+)", "\n".join(p.read_text() for p in PROCEDURES.glob("*.yaml"))
+    )
+    return frozenset(one for one in found if "-" in one)
+
+
+def scanned() -> dict[str, str]:
+    """Return every source file that is scanned, by its path under the package."""
+    package = ROOT / "handsfree"
+    return {
+        str(path.relative_to(package)): path.read_text()
+        for folder in SCANNED
+        for path in sorted((package / folder).rglob("*.py"))
+    }
+
+
+FILES = scanned()
+
+
+@pytest.mark.parametrize("path", sorted(FILES.keys() - NOT_YET.keys()))
+def test_no_word_of_a_trade_stands_here(path: str) -> None:
+    assert named(FILES[path]) == set()
+
+
+@pytest.mark.parametrize("path", NOT_YET)
+def test_what_is_left_is_really_left(path: str) -> None:
+    """A file that is cleared leaves the list, so that nobody fills it again."""
+    assert named(FILES[path])
+
+
+def test_no_gate_that_ships_is_named() -> None:
+    ids = gate_ids()
+    assert len(ids) > 150
+    quoted = {(path, one) for path, text in FILES.items() for one in re.findall(r"[\"']([a-z0-9-]+)[\"']", text)}
+    assert {(path, one) for path, one in quoted if one in ids} == set(ALIKE)
+
+
+@pytest.mark.parametrize(
+    "planted",
+    [
+        'if quantity == "co2":',
+        "CO_FLICKER = 4",
+        "def co_rising(): ...",
+        "class GasMeter: ...",
+        "burners = ()",
+        "# the flue's own",
+        'fuel = "oil"',
+    ],
+)
+@pytest.mark.parametrize("path", ["session/settling.py", "session/situation.py", "procedure/proofs/verdicts.py"])
+def test_a_planted_word_is_found(path: str, planted: str) -> None:
+    assert named(FILES[path]) == set()
+    assert named(f"{FILES[path]}\n{planted}\n") != set()
+
+
+@pytest.mark.parametrize("innocent", ["cooling = coated", "ways = gasket", "colour, carbonara"])
+def test_a_word_that_only_looks_alike_is_none(innocent: str) -> None:
+    assert named(innocent) == set()
