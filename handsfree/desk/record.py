@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +15,8 @@ from handsfree.ledger import Entry, read
 from handsfree.problem import Problem
 from handsfree.session import events as ev
 from handsfree.session.plan import Plan
-from handsfree.visit.folder import plan_of
+from handsfree.trades import UNNAMED
+from handsfree.visit.folder import SOURCES, plan_of
 from handsfree.visit.recorder import event_of
 
 Kind = TypeVar("Kind")
@@ -39,7 +41,8 @@ class Recorded:
     """All that stands in a visit's folder.
 
     `damage` says where reading had to stop, `plan` is None (and `plan_fault` says why) when the procedure or
-    the sheets kept with the visit cannot be read.
+    the sheets kept with the visit cannot be read. `trade` is the one that the procedure names; empty when nothing
+    in the folder says it.
     """
 
     folder: Path
@@ -48,6 +51,7 @@ class Recorded:
     plan: Plan | None = None
     plan_fault: str = ""
     sounds: frozenset[str] = field(default_factory=frozenset)
+    trade: str = ""
 
     def all(self, kind: type[Kind]) -> list[tuple[Step, Kind]]:
         """Return the events of a class with their steps, in order."""
@@ -80,6 +84,57 @@ class Recorded:
         """Return a gate's title, or its id when it was never entered."""
         return self.titles.get(gate, gate)
 
+    def _block(self, gate: str) -> object | None:
+        """Return a gate as its author wrote it; None when the procedure cannot be read or has no such gate."""
+        if self.plan is None or gate not in self.plan.procedure.gates:
+            return None
+        return self.plan.gate(gate).gate
+
+    def rate_of(self, gate: str) -> str:
+        """Return the rate that a gate holds or judges; empty for none."""
+        return str(getattr(self._block(gate), "rate", None) or "")
+
+    def settles(self, gate: str) -> bool:
+        """Say whether a gate's readings must settle; so too when the procedure cannot be read."""
+        block = self._block(gate)
+        return block is None or getattr(block, "settle", None) is not None
+
+    def wait_of(self, gate: str) -> int | None:
+        """Return how many seconds a gate waits before its first reading: its own wait or the maker's longer one."""
+        settle = getattr(self._block(gate), "settle", None)
+        if settle is None or self.plan is None:
+            return None
+        makers = getattr(self.plan.sheets.appliance, "wait_after_change_seconds", None)
+        return max(int(settle.wait_seconds), int(makers or 0))
+
+    def places_judged(self, gate: str) -> tuple[str, ...]:
+        """Return where the readings are kept that a verdict gate judges."""
+        using = getattr(self._block(gate), "using", None)
+        return tuple(dict.fromkeys(using.values())) if isinstance(using, Mapping) else ()
+
+    def judging(self, calculation: str) -> list[str]:
+        """Return the gates of the procedure that carry out a calculation."""
+        gates = self.plan.procedure.gates if self.plan else ()
+        return [gate for gate in gates if getattr(self._block(gate), "calculation", None) == calculation]
+
+    def limits_on(self, quantity: str, kept_at: str) -> object | None:
+        """Return the limits that the procedure itself sets on a quantity kept at a place."""
+        for gate in self.plan.procedure.gates if self.plan else ():
+            limits = getattr(self._block(gate), "limits", None)
+            if limits is not None and limits.quantity == quantity and kept_at in self.places_judged(gate):
+                return limits  # type: ignore[no-any-return]
+        return None
+
+    @cached_property
+    def asked(self) -> tuple[str, ...]:
+        """The quantities that the procedure asks for, each once, in order."""
+        asks = [
+            ask
+            for gate in (self.plan.procedure.gates if self.plan else ())
+            for ask in getattr(self._block(gate), "ask", ())
+        ]
+        return tuple(dict.fromkeys(ask.quantity for ask in asks))
+
     def thing_named(self, thing: str) -> str:
         """Return a thing as the tool says it."""
         if self.plan is not None and thing in self.plan.things:
@@ -109,7 +164,20 @@ def load(folder: Path) -> Recorded:
         fault = problem.sentence()
     sound = folder / "sound"
     names = {path.stem for path in sound.glob("*.flac")} if sound.is_dir() else set()
-    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names))
+    trade = _trade(folder, steps[0].event.procedure, plan)
+    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names), trade)
+
+
+def _trade(folder: Path, procedure: str, plan: Plan | None) -> str:
+    """Return the trade that the procedure names, from its text when it cannot be read whole."""
+    if plan is not None:
+        return str(getattr(plan.procedure.file, "trade", UNNAMED))
+    try:
+        text = (folder / SOURCES / f"{_plain(procedure)}.yaml").read_text("utf-8")
+    except (OSError, UnicodeDecodeError, Problem):
+        return ""
+    named = re.search(r"^trade:[ \t]*([a-z][a-z0-9-]*)[ \t]*(?:#.*)?$", text, re.MULTILINE)
+    return named[1] if named else UNNAMED
 
 
 def _plain(procedure: str) -> str:
