@@ -12,7 +12,7 @@ from decimal import Decimal
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, number
 from handsfree.desk.forms import Axis
-from handsfree.desk.limits import Band, band_on
+from handsfree.desk.limits import Band, band_on, makers_band
 from handsfree.desk.measured import Group, place_of
 
 WIDTH, LEFT, RIGHT = 1100, 112, 12
@@ -129,8 +129,11 @@ def _computed(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
         and chart.shows(step.at, step.at)
         and (value := number(verdict.numbers.get("value", ""))) is not None
     ]
-    y = _scale(plot, axis, [value for _, _, value in given])
+    band = makers_band(evidence, axis)
+    y = _scale(plot, axis, [*(value for _, _, value in given), *(_edges([band]) if given else ())])
     if y is not None:
+        if band is not None:
+            plot.bars.append(_banded(plot, band, chart.x(given[0][0].at), chart.x(given[-1][0].at), y))
         for step, verdict, value in given:
             says = f"{verdict.sentence}, at {wording.clock(step.at)}"
             plot.points.append(Mark(chart.x(step.at), y(float(value)), "point other", says, step.seq))
@@ -156,6 +159,13 @@ def _scale(plot: Plot, axis: Axis, values: list[Decimal | None]) -> Callable[[fl
     return y
 
 
+def _banded(plot: Plot, band: Band, began: float, ended: float, y: Callable[[float], float]) -> Bar:
+    """Return a band as a bar a little wider than the readings that it is for; an open edge ends at the frame."""
+    top = y(float(band.high)) if band.high is not None else plot.top
+    foot = y(float(band.low)) if band.low is not None else plot.top + plot.height
+    return Bar(began - 5, top, ended - began + 10, foot - top, "band", band.says)
+
+
 def _group(
     chart: Chart,
     evidence: Evidence,
@@ -168,9 +178,7 @@ def _group(
 ) -> None:
     began, ended = chart.x(group.began), chart.x(group.ended)
     if band is not None:
-        top = y(float(band.high)) if band.high is not None else plot.top
-        foot = y(float(band.low)) if band.low is not None else plot.top + plot.height
-        plot.bars.append(Bar(began - 5, top, ended - began + 10, foot - top, "band", band.says))
+        plot.bars.append(_banded(plot, band, began, ended, y))
     if group.settled:
         stood = group.values.get(quantity)
         if stood is not None:
@@ -271,7 +279,7 @@ def _summary(evidence: Evidence) -> str:
         if pair.found and pair.left:
             name = evidence.forms.report.measured.quantities[0]
             found, left = (wording.value(group.values[name].reading) for group in (pair.found, pair.left))
-            parts.append(f"{wording.quantity(name)} at {pair.place} {found} as found, {left} as left")
+            parts.append(f"{wording.quantity(name)}{pair.where} {found} as found, {left} as left")
     return "; ".join(parts) or "no readings that stand"
 
 

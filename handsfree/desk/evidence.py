@@ -129,10 +129,7 @@ class Evidence:
 
     def sheet(self, path: str) -> object | None:
         """Return what the sheets hold at a path of names and keys ("job.site"); None when there is nothing."""
-        found: object | None = self.recorded.plan.sheets if self.recorded.plan else None
-        for name in path.split("."):
-            found = found.get(name) if isinstance(found, Mapping) else getattr(found, name, None)
-        return found
+        return at(self.recorded.plan.sheets, path) if self.recorded.plan else None
 
     # What a trade's own rules ask (`handsfree.trades.supervision.Visit`).
 
@@ -199,6 +196,13 @@ class Evidence:
         return found if isinstance(found, Decimal) else None
 
 
+def at(whole: object | None, path: str) -> object | None:
+    """Return what a model holds at a path of names and keys; None when there is nothing."""
+    for name in path.split("."):
+        whole = whole.get(name) if isinstance(whole, Mapping) else getattr(whole, name, None)
+    return whole
+
+
 def number(text: str) -> Decimal | None:
     """Return a reading's value as a number; None for "over range" and "no reading"."""
     try:
@@ -215,4 +219,4 @@ def set_of(group: measured.Group) -> SetTaken:
     return SetTaken(group.title, group.rate or group.kept_at, held, group.stood_seq)
 
 
-__all__ = ["Evidence", "Finding", "Item", "Result", "failed", "number", "passed", "set_of", "unknown"]
+__all__ = ["Evidence", "Finding", "Item", "Result", "at", "failed", "number", "passed", "set_of", "unknown"]

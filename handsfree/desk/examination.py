@@ -75,7 +75,7 @@ def opening_facts(opened: ev.VisitOpened) -> Row:
         "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
         "procedure", "day",
     )  # fmt: skip
-    return {name: getattr(opened, name) for name in names}
+    return {name: getattr(opened, name) or "" for name in names}
 
 
 def _sealed(report: Report) -> Row:

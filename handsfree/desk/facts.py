@@ -5,7 +5,7 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable
 
-from handsfree.desk.evidence import Evidence
+from handsfree.desk.evidence import Evidence, at
 
 _BLANKS = string.Formatter()
 
@@ -36,5 +36,5 @@ def filled(evidence: Evidence, text: str) -> str:
 
 def _value(evidence: Evidence, path: str) -> str:
     if path.startswith("opened."):
-        return str(getattr(evidence.recorded.opened, path.removeprefix("opened."), "") or "")
+        return str(at(evidence.recorded.opened, path.removeprefix("opened.")) or "")
     return str(evidence.sheet(path) or "")

@@ -26,13 +26,18 @@ def band_on(evidence: Evidence, axis: Axis, group: Group) -> Band | None:
     if own is not None:
         low, high = getattr(own, "low", None), getattr(own, "high", None)
         return Band(low, high, f"limits: {_edges(low, high)}, {getattr(own, 'source', '')}")
+    return makers_band(evidence, axis, group.rate)
+
+
+def makers_band(evidence: Evidence, axis: Axis, rate: str = "") -> Band | None:
+    """Return the maker's band for an axis, of this rate where the sheets give one for each; None for none."""
     found = evidence.sheet(axis.maker_band) if axis.maker_band else None
     if isinstance(found, Mapping):
-        found = found.get(group.rate)
+        found = found.get(rate)
     if found is None:
         return None
     low, high = getattr(found, "low", None), getattr(found, "high", None)
-    at = f" at {group.rate}" if group.rate else ""
+    at = f" at {rate}" if rate else ""
     return Band(low, high, f"maker's band{at}: {_edges(low, high)}, page {getattr(found, 'page', '')}")
 
 

@@ -164,9 +164,14 @@ class FoundAndLeft:
         return self.found is not None and self.found is self.left
 
     @property
-    def said(self) -> str:
-        """The place as it heads a column."""
-        return self.place.replace("-", " ").capitalize()
+    def where(self) -> str:
+        """The place within a sentence: " at maximum"; empty when the whole visit is one place."""
+        return "" if self.place == WHOLE_VISIT else f" at {self.place}"
+
+    def headed(self, when: str) -> str:
+        """Return the heading of what was found or left: "Maximum, found"."""
+        named = "" if self.place == WHOLE_VISIT else f"{self.place.replace('-', ' ')}, "
+        return f"{named}{when}".capitalize()
 
 
 def place_of(group: Group, measured: Measured) -> str:

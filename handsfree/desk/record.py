@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,8 +14,8 @@ from handsfree.ledger import Entry, read
 from handsfree.problem import Problem
 from handsfree.session import events as ev
 from handsfree.session.plan import Plan
-from handsfree.trades import UNNAMED
-from handsfree.visit.folder import SOURCES, plan_of
+from handsfree.trades import DEFAULT_TRADE
+from handsfree.visit.folder import plan_of
 from handsfree.visit.recorder import event_of
 
 Kind = TypeVar("Kind")
@@ -41,8 +40,7 @@ class Recorded:
     """All that stands in a visit's folder.
 
     `damage` says where reading had to stop, `plan` is None (and `plan_fault` says why) when the procedure or
-    the sheets kept with the visit cannot be read. `trade` is the one that the procedure names; empty when nothing
-    in the folder says it.
+    the sheets kept with the visit cannot be read. `trade` is the one that the visit was opened with.
     """
 
     folder: Path
@@ -51,7 +49,7 @@ class Recorded:
     plan: Plan | None = None
     plan_fault: str = ""
     sounds: frozenset[str] = field(default_factory=frozenset)
-    trade: str = ""
+    trade: str = DEFAULT_TRADE
 
     def all(self, kind: type[Kind]) -> list[tuple[Step, Kind]]:
         """Return the events of a class with their steps, in order."""
@@ -100,7 +98,7 @@ class Recorded:
         return block is None or getattr(block, "settle", None) is not None
 
     def wait_of(self, gate: str) -> int | None:
-        """Return how many seconds a gate waits before its first reading: its own wait or the maker's longer one."""
+        """Return how many seconds a gate waits before its first reading: its wait or the maker's longer one."""
         settle = getattr(self._block(gate), "settle", None)
         if settle is None or self.plan is None:
             return None
@@ -164,20 +162,14 @@ def load(folder: Path) -> Recorded:
         fault = problem.sentence()
     sound = folder / "sound"
     names = {path.stem for path in sound.glob("*.flac")} if sound.is_dir() else set()
-    trade = _trade(folder, steps[0].event.procedure, plan)
+    trade = _trade(steps[0].event, plan)
     return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names), trade)
 
 
-def _trade(folder: Path, procedure: str, plan: Plan | None) -> str:
-    """Return the trade that the procedure names, from its text when it cannot be read whole."""
-    if plan is not None:
-        return str(getattr(plan.procedure.file, "trade", UNNAMED))
-    try:
-        text = (folder / SOURCES / f"{_plain(procedure)}.yaml").read_text("utf-8")
-    except (OSError, UnicodeDecodeError, Problem):
-        return ""
-    named = re.search(r"^trade:[ \t]*([a-z][a-z0-9-]*)[ \t]*(?:#.*)?$", text, re.MULTILINE)
-    return named[1] if named else UNNAMED
+def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
+    """Return the trade that the opening names, else the procedure; the oldest records name none."""
+    file = plan.procedure.file if plan is not None else None
+    return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
 
 
 def _plain(procedure: str) -> str:

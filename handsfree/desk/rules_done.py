@@ -15,6 +15,16 @@ def answered(evidence: Evidence, item: Item) -> Finding:
     return evidence.answered(item.gates, item.good)
 
 
+def in_date(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether the calibration that the opening names covers the day of the visit."""
+    del item
+    until, day = evidence.recorded.opened.calibrated_until, evidence.recorded.opened.day
+    if not until:
+        return unknown("the job sheet names no calibrated instrument")
+    words = f"calibrated until {until}, visit on {day}"
+    return passed(words, 0) if day <= until else failed(words, 0)  # both are ISO 8601 dates, which sort as text
+
+
 def all_answered(evidence: Evidence, item: Item) -> Finding:
     """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
     gates = evidence.gate_ids(item.gates)

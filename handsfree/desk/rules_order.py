@@ -52,13 +52,15 @@ def settled(evidence: Evidence, item: Item) -> Finding:
     """Judge whether the trade's quantities settled at every place."""
     del item
     wanted = evidence.forms.report.measured.quantities
+    left = [pair.left for pair in evidence.pairs if pair.left is not None]
+    if left and not any(group.settles for group in left):
+        return unknown("the procedure asks for no settling")
     missing = [
-        f"{wording.quantity(name)} at {pair.place}"
+        f"{wording.quantity(name)}{pair.where}"
         for pair in evidence.pairs
         for name in wanted
         if pair.left is None or not pair.left.settled or name not in pair.left.values
     ]
-    left = [pair.left for pair in evidence.pairs if pair.left is not None]
     if missing or not left:
         words = f"not settled: {wording.listed(missing) if missing else 'nothing was measured'}"
         return failed(words) if evidence.finished else unknown(words)
@@ -177,7 +179,7 @@ def explained(evidence: Evidence, item: Item) -> Finding:
         caused = [step for step in causes if pair.found.ended <= step.at <= pair.left.began]
         if found is not None and left is not None and abs(left - found) > (item.by or 0) and not caused:
             cause = "turn" if evidence.forms.report.adjusters else "change"
-            named = f"{wording.quantity(quantity)} at {pair.place}"
+            named = f"{wording.quantity(quantity)}{pair.where}"
             words = f"{named} went from {found} to {left} without a {cause} on record"
             return failed(words, pair.left.stood_seq)
     for step, _ in evidence.turns:

@@ -23,6 +23,7 @@ RULES: Mapping[str, Rule[Evidence]] = {
     "edits": Rule(rules_done.edits),
     "explained": Rule(rules_order.explained, ("by",)),
     "guard-band": Rule(rules_order.guard_band),
+    "in-date": Rule(rules_done.in_date),
     "judged-first": Rule(rules_order.judged_first, ("calculation",)),
     "needless-turns": Rule(rules_order.needless_turns, ("calculations",)),
     "not-copied": Rule(rules_readings.not_copied),

@@ -14,7 +14,7 @@ def found_and_left(evidence: Evidence, *, fully: bool = False) -> list[Row]:
     """Return the table with its headings as first row; `fully` adds the bands, the sets and their times."""
     form, pairs = evidence.forms.report.measured, evidence.pairs
     groups = [group for pair in pairs for group in (pair.found, pair.left)]
-    rows = [["", *(f"{pair.said}, {when}" for pair in pairs for when in ("found", "left"))]]
+    rows = [["", *(pair.headed(when) for pair in pairs for when in ("found", "left"))]]
     rows += [[wording.quantity(name), *(_value(group, name) for group in groups)] for name in form.quantities]
     rows += [
         [each.says, *(_computed(group, each.calculation, each.unit) for group in groups)] for each in form.computed
@@ -33,7 +33,7 @@ def _turned(rows: list[Row], pairs: tuple[FoundAndLeft, ...]) -> list[Row]:
     body = []
     for number, pair in enumerate(pairs):
         found, left = turned[1 + 2 * number : 3 + 2 * number]
-        body += [[f"{pair.said}, found and left", *found[1:]]] if pair.once else [found, left]
+        body += [[pair.headed("found and left"), *found[1:]]] if pair.once else [found, left]
     return [turned[0], *body]
 
 

@@ -1,4 +1,6 @@
 """The trades: what each knows of its quantities, calculations, hazards, sheets and reports."""
 
-UNNAMED = "combustion"
-"""The trade of a procedure that names none: those written before procedures named their trade."""
+from typing import Final
+
+DEFAULT_TRADE: Final = "combustion"
+"""The trade of files that name none."""
