@@ -108,12 +108,14 @@ class Evidence:
     def judged_for(self, gate: str) -> str:
         """Return what a verdict gate judges for: verdicts of one calculation for the same overtake each other.
 
-        That is its rate, or the place of its readings in a trade that counts by places.
+        That is its rate; the place of its readings in a trade that counts by places; and the place with the
+        quantity for a gate with limits of its own, so that no reading within covers another one outside.
         """
-        rate = self.recorded.rate_of(gate)
-        if rate or self.forms.report.measured.by != "place":
+        rate, limits = self.recorded.rate_of(gate), self.recorded.own_limits(gate)
+        if limits is None and (rate or self.forms.report.measured.by != "place"):
             return rate
-        return " ".join(self.recorded.places_judged(gate)) or gate
+        places = " ".join(self.recorded.places_judged(gate)) or gate
+        return places if limits is None else f"{places}, {wording.quantity(limits).lower()}"
 
     def last(self, quantity: str) -> tuple[Step, ev.ReadingAccepted] | None:
         """Return the last accepted reading of a quantity."""

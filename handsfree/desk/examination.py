@@ -66,7 +66,7 @@ def examine(folder: Path) -> Examined:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)
     facts = {**opening_facts(recorded.opened), **_sealed(report), **_outcome(evidence), "stamp": before}
-    return Examined(facts, _readings(evidence), _gates(evidence), _misheard(recorded))
+    return Examined(facts, readings(evidence), _gates(evidence), _misheard(recorded))
 
 
 def opening_facts(opened: ev.VisitOpened) -> Row:
@@ -119,7 +119,8 @@ def _fingerprint(evidence: Evidence) -> str:
     return hash_of(values) if len(values) >= FEWEST else ""
 
 
-def _readings(evidence: Evidence) -> list[Row]:
+def readings(evidence: Evidence) -> list[Row]:
+    """Return what was found and left at each place, with what the trade derives from it."""
     rows = []
     own = OWN_RULES.get(evidence.recorded.trade)
     for pair in evidence.pairs:

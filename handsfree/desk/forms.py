@@ -87,7 +87,7 @@ class Computed(Form):
 class Measured(Form):
     """What is told as found and as left."""
 
-    by: Literal["rate", "place", "visit"] = "visit"
+    by: Literal["rate", "place", "visit"] = "place"
     """One pair for each rate that is held, for each place that readings are kept at, or for the whole visit."""
     rates: Texts = ()
     """For `by: rate`: the rates, in order."""

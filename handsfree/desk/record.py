@@ -115,6 +115,11 @@ class Recorded:
         gates = self.plan.procedure.gates if self.plan else ()
         return [gate for gate in gates if getattr(self._block(gate), "calculation", None) == calculation]
 
+    def own_limits(self, gate: str) -> str | None:
+        """Return the quantity that a gate judges by limits of its own; None when it has none."""
+        limits = getattr(self._block(gate), "limits", None)
+        return None if limits is None else str(limits.quantity)
+
     def limits_on(self, quantity: str, kept_at: str) -> object | None:
         """Return the limits that the procedure itself sets on a quantity kept at a place."""
         for gate in self.plan.procedure.gates if self.plan else ():
