@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, number
+from handsfree.desk.evidence import Evidence, number, value_given
 from handsfree.desk.forms import Axis
 from handsfree.desk.limits import Band, band_on, makers_band
 from handsfree.desk.measured import Group, place_of
@@ -127,7 +127,7 @@ def _computed(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
         for step, verdict in evidence.verdicts
         if verdict.calculation == axis.calculation
         and chart.shows(step.at, step.at)
-        and (value := number(verdict.numbers.get("value", ""))) is not None
+        and (value := value_given(verdict)) is not None
     ]
     band = makers_band(evidence, axis)
     y = _scale(plot, axis, [*(value for _, _, value in given), *(_edges([band]) if given else ())])

@@ -214,6 +214,11 @@ def number(text: str) -> Decimal | None:
     return found if found.is_finite() else None
 
 
+def value_given(verdict: ev.VerdictGiven) -> Decimal | None:
+    """Return the value that a calculation gave, without the unit that may stand behind it; None for none."""
+    return number(verdict.numbers.get("value", "").split(" ")[0])
+
+
 def set_of(group: measured.Group) -> SetTaken:
     """Return a group as a trade's rule sees it: its numbers, under its rate or the place it is kept at."""
     numbers = {name: number(value.reading.value) for name, value in group.values.items()}
@@ -221,4 +226,16 @@ def set_of(group: measured.Group) -> SetTaken:
     return SetTaken(group.title, group.rate or group.kept_at, held, group.stood_seq)
 
 
-__all__ = ["Evidence", "Finding", "Item", "Result", "at", "failed", "number", "passed", "set_of", "unknown"]
+__all__ = [
+    "Evidence",
+    "Finding",
+    "Item",
+    "Result",
+    "at",
+    "failed",
+    "number",
+    "passed",
+    "set_of",
+    "unknown",
+    "value_given",
+]

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.desk import outcome
-from handsfree.desk.evidence import Evidence, Result, number, set_of
+from handsfree.desk.evidence import Evidence, Result, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.ledger import Report, verify
@@ -131,7 +131,7 @@ def readings(evidence: Evidence) -> list[Row]:
             numbers = {name: float(value) for name, value in taken.values.items()}
             numbers |= own.derived(evidence, taken) if own else {}
             for calculation, verdict in group.verdicts.items():
-                value = number(verdict.numbers.get("value", ""))
+                value = value_given(verdict)
                 if value is not None and calculation in computed(evidence):
                     numbers[calculation] = float(value)
             rows += [_reading(pair.place, when, name, value) for name, value in numbers.items()]

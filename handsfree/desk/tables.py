@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence
+from handsfree.desk.evidence import Evidence, value_given
 from handsfree.desk.measured import FoundAndLeft, Group
 
 Row = list[str]
@@ -43,9 +43,8 @@ def _value(group: Group | None, name: str) -> str:
 
 def _computed(group: Group | None, calculation: str, unit: str) -> str:
     verdict = group.verdicts.get(calculation) if group else None
-    if verdict is None or "value" not in verdict.numbers:
-        return NONE
-    return f"{verdict.numbers['value']} {wording.unit(unit)}".strip()
+    value = value_given(verdict) if verdict else None
+    return NONE if value is None else f"{value} {wording.unit(unit)}".strip()
 
 
 def _judged(group: Group | None, calculations: tuple[str, ...]) -> str:
