@@ -93,7 +93,8 @@ def _tell(dossier: Dossier, console: Console, *, talk: bool) -> None:
     )
     console.print(Text(dossier.sentence))
     console.print(Text(f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}"))
-    console.print(_rates(dossier))
+    if len(dossier.measured) > 1:
+        console.print(_measured(dossier))
     for notable in dossier.notables:
         console.print(Text(f"{notable.kind:17}{wording.clock(notable.at):>8}  {notable.says}"))
     for line in dossier.judged:
@@ -109,15 +110,11 @@ def _tell(dossier: Dossier, console: Console, *, talk: bool) -> None:
             console.print(Text(f"{wording.clock(said.at):>8}  {said.who:6}  {said.text}{notes}"))
 
 
-def _rates(dossier: Dossier) -> Table:
-    table = Table("", *[f"{rate.rate}, {when}" for rate in dossier.evidence.rates for when in ("found", "left")])
-    for quantity in ("co2", "o2", "co"):
-        cells = [
-            wording.value(group.values[quantity].reading) if group and quantity in group.values else "-"
-            for rate in dossier.evidence.rates
-            for group in (rate.before, rate.after)
-        ]
-        table.add_row(wording.quantity(quantity), *cells)
+def _measured(dossier: Dossier) -> Table:
+    heads, *rows = dossier.measured
+    table = Table(*heads)
+    for row in rows:
+        table.add_row(*row)
     return table
 
 

@@ -5,17 +5,20 @@ Coordinates are those of the SVG's view box. Nothing is interpolated: a line joi
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence
-from handsfree.desk.measured import Group
-from handsfree.trades.sheets import MakerBand
+from handsfree.desk.evidence import Evidence, number, value_given
+from handsfree.desk.forms import Axis
+from handsfree.desk.limits import Band, band_on, makers_band
+from handsfree.desk.measured import Group, place_of
 
 WIDTH, LEFT, RIGHT = 1100, 112, 12
 LANE, GAP = 16, 26
-PLOTS = {"co2": ("CO₂ %", 150), "o2": ("O₂ %", 96), "co": ("CO ppm", 96)}
+SHAPES = ("first", "second")
+"""How the points of a trade's first two rates differ; points of all others look alike."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,7 @@ class Chart:
     bars: list[Bar] = field(default_factory=list)
     turns: list[Mark] = field(default_factory=list)
     times: list[tuple[float, str]] = field(default_factory=list)
+    key: list[tuple[str, str]] = field(default_factory=list)
     summary: str = ""
 
     def x(self, at: float) -> float:
@@ -86,65 +90,107 @@ def draw(evidence: Evidence, begin: int = 0, end: int | None = None) -> Chart:
     last = evidence.recorded.steps[-1].at
     chart = Chart(begin, max(begin + 1000, min(end or last, last)))
     y = 20.0
-    for quantity, (label, height) in PLOTS.items():
-        plot = _plot(chart, evidence, quantity, Plot(label, y, height))
+    for axis in evidence.forms.report.chart:
+        draw_on = _readings if axis.quantity else _computed
+        plot = draw_on(chart, evidence, axis, Plot(axis.label, y, axis.height))
         if plot.points:
             chart.plots.append(plot)
-            y += height + GAP
+            y += axis.height + GAP
     y = _things(chart, evidence, y)
     y = _gates(chart, evidence, y)
     _turns(chart, evidence)
     _times(chart)
     chart.height = y + 24
+    chart.key = _key(evidence, chart)
     chart.summary = _summary(evidence)
     return chart
 
 
-def _plot(chart: Chart, evidence: Evidence, quantity: str, plot: Plot) -> Plot:
+def _readings(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
+    """Draw the readings of a quantity, group by group, with the bands that hold where they were taken."""
     shown = [
-        group
-        for group in evidence.groups
-        if (group.rate or group.settled) and group.series(quantity) and chart.shows(group.began, group.ended)
+        group for group in evidence.groups if group.series(axis.quantity) and chart.shows(group.began, group.ended)
     ]
-    bands = {group.rate: band for group in shown if (band := _band(evidence, quantity, group.rate))}
-    numbers = [float(value) for group in shown for _, value in group.series(quantity) if _is_number(value)]
-    numbers += [float(edge) for band in bands.values() for edge in (band.low, band.high) if edge is not None]
+    bands = {id(group): band_on(evidence, axis, group) for group in shown}
+    values = [number(value) for group in shown for _, value in group.series(axis.quantity)]
+    y = _scale(plot, axis, [*values, *_edges(bands.values())])
+    if y is not None:
+        for group in shown:
+            _group(chart, evidence, plot, group, quantity=axis.quantity, band=bands[id(group)], y=y)
+    return plot
+
+
+def _computed(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
+    """Draw the values that a calculation gave, each when it was given."""
+    given = [
+        (step, verdict, value)
+        for step, verdict in evidence.verdicts
+        if verdict.calculation == axis.calculation
+        and chart.shows(step.at, step.at)
+        and (value := value_given(verdict)) is not None
+    ]
+    band = makers_band(evidence, axis)
+    y = _scale(plot, axis, [*(value for _, _, value in given), *(_edges([band]) if given else ())])
+    if y is not None:
+        if band is not None:
+            plot.bars.append(_banded(plot, band, chart.x(given[0][0].at), chart.x(given[-1][0].at), y))
+        for step, verdict, value in given:
+            says = f"{verdict.sentence}, at {wording.clock(step.at)}"
+            plot.points.append(Mark(chart.x(step.at), y(float(value)), "point other", says, step.seq))
+    return plot
+
+
+def _edges(bands: Iterable[Band | None]) -> list[Decimal | None]:
+    return [edge for band in bands if band is not None for edge in (band.low, band.high)]
+
+
+def _scale(plot: Plot, axis: Axis, values: list[Decimal | None]) -> Callable[[float], float] | None:
+    """Give the plot its ticks and return where a value lies on it; None when there is nothing to draw."""
+    numbers = [float(value) for value in values if value is not None]
     if not numbers:
-        return plot
-    low, high = min(numbers), max(numbers)
-    room = max((high - low) * 0.12, 0.3 if quantity != "co" else 3)
-    low, high = low - room, high + room
+        return None
+    room = max((max(numbers) - min(numbers)) * 0.12, axis.room)
+    low, high = min(numbers) - room, max(numbers) + room
 
     def y(value: float) -> float:
         return round(plot.top + (high - value) / (high - low) * plot.height, 1)
 
     plot.ticks = [(y(tick), f"{tick:g}") for tick in _ticks(low, high)]
-    for group in shown:
-        _group(chart, plot, group, quantity, bands.get(group.rate), y=y)
-    return plot
+    return y
+
+
+def _banded(plot: Plot, band: Band, began: float, ended: float, y: Callable[[float], float]) -> Bar:
+    """Return a band as a bar a little wider than the readings that it is for; an open edge ends at the frame."""
+    top = y(float(band.high)) if band.high is not None else plot.top
+    foot = y(float(band.low)) if band.low is not None else plot.top + plot.height
+    return Bar(began - 5, top, ended - began + 10, foot - top, "band", band.says)
 
 
 def _group(
-    chart: Chart, plot: Plot, group: Group, quantity: str, band: MakerBand | None, *, y: Callable[[float], float]
+    chart: Chart,
+    evidence: Evidence,
+    plot: Plot,
+    group: Group,
+    *,
+    quantity: str,
+    band: Band | None,
+    y: Callable[[float], float],
 ) -> None:
     began, ended = chart.x(group.began), chart.x(group.ended)
     if band is not None:
-        top = y(float(band.high)) if band.high is not None else plot.top
-        foot = y(float(band.low)) if band.low is not None else plot.top + plot.height
-        says = f"maker's band at {group.rate}: {_edges(band)}, page {band.page}"
-        plot.bars.append(Bar(began - 5, top, ended - began + 10, foot - top, "band", says))
+        plot.bars.append(_banded(plot, band, began, ended, y))
     if group.settled:
-        value = group.values.get(quantity)
-        if value is not None:
-            says = f"{group.title}: settled at {wording.value(value.reading)}"
+        stood = group.values.get(quantity)
+        if stood is not None:
+            says = f"{group.title}: settled at {wording.value(stood.reading)}"
             plot.bars.append(Bar(began - 5, plot.top, ended - began + 10, plot.height, "settled", says))
     points = [
-        (chart.x(at), y(float(value)), at, value) for at, value in group.series(quantity) if _is_number(value)
+        (chart.x(at), y(float(value)), at, text)
+        for at, text in group.series(quantity)
+        if (value := number(text)) is not None
     ]
-    plot.paths.append(
-        " ".join(f"{'L' if number else 'M'}{px} {py}" for number, (px, py, _, _) in enumerate(points))
-    )
-    kind = f"point {group.rate or 'other'}{' voided' if group.voided else ''}"
+    plot.paths.append(" ".join(f"{'L' if place else 'M'}{px} {py}" for place, (px, py, _, _) in enumerate(points)))
+    kind = f"point {_shape(evidence, group)}{' voided' if group.voided else ''}"
     seqs = {taken.step.at: taken.step.seq for taken in group.readings}
     for px, py, at, text in points:
         voided = f", set aside: {group.voided}" if group.voided else ""
@@ -152,19 +198,26 @@ def _group(
         plot.points.append(Mark(px, py, kind, says, seqs[at]))
 
 
-def _is_number(value: str) -> bool:
-    return value.replace(".", "", 1).replace("-", "", 1).isdigit()
+def _shape(evidence: Evidence, group: Group) -> str:
+    rates = evidence.forms.report.measured.rates
+    return dict(zip(rates, SHAPES, strict=False)).get(group.rate, "other")
 
 
-def _band(evidence: Evidence, quantity: str, rate: str) -> MakerBand | None:
-    if quantity != "co2" or evidence.sheets is None or rate not in {"maximum", "minimum"}:
-        return None
-    return evidence.sheets.fuel.co2.get(rate)  # type: ignore[call-overload,no-any-return]
-
-
-def _edges(band: MakerBand) -> str:
-    low, high = band.low, band.high
-    return f"{'no lower edge' if low is None else low} to {'no upper edge' if high is None else high}"
+def _key(evidence: Evidence, chart: Chart) -> list[tuple[str, str]]:
+    """Return what the chart's shapes mean, of those that it shows."""
+    kinds = {kind for plot in chart.plots for point in plot.points for kind in point.kind.split()}
+    bars = {bar.kind for plot in chart.plots for bar in plot.bars}
+    rates = evidence.forms.report.measured.rates
+    named = [(shape, says) for shape, says in zip(("circle", "square"), rates, strict=False)]
+    known = [
+        *((SHAPES[place], shape, says) for place, (shape, says) in enumerate(named)),
+        ("other", "dot", "reading"),
+        ("voided", "ring", "set aside"),
+        ("band", "bandkey", "band"),
+        ("settled", "settledkey", "settled"),
+    ]
+    told = [(shape, says) for kind, shape, says in known if kind in kinds | bars]
+    return [*told, ("turnkey", "an adjuster was turned")] if chart.turns else told
 
 
 def _ticks(low: float, high: float) -> list[float]:
@@ -195,11 +248,11 @@ def _things(chart: Chart, evidence: Evidence, y: float) -> float:
 
 def _gates(chart: Chart, evidence: Evidence, y: float) -> float:
     chart.lanes.append((y, "Gates"))
-    for number, span in enumerate(evidence.gates):
+    for place, span in enumerate(evidence.gates):
         if chart.shows(span.began, span.until):
             x = chart.x(span.began)
             says = f"{span.title}: {span.outcome or 'not left'}, {wording.clock(span.began)}, {span.seconds:.0f} s"
-            kind = "gate even" if number % 2 else "gate"
+            kind = "gate even" if place % 2 else "gate"
             chart.bars.append(Bar(x, y + 2, max(chart.x(span.until) - x, 0.8), LANE - 2, kind, says))
     return y + LANE
 
@@ -222,14 +275,18 @@ def _times(chart: Chart) -> None:
 
 def _summary(evidence: Evidence) -> str:
     parts = []
-    for rate in evidence.rates:
-        if rate.before and rate.after:
-            found, left = rate.before.values["co2"].reading.value, rate.after.values["co2"].reading.value
-            parts.append(f"CO₂ at {rate.rate} {found} % as found, {left} % as left")
-    return "; ".join(parts) or "no settled flue readings"
+    for pair in evidence.pairs:
+        if pair.found and pair.left:
+            name = evidence.forms.report.measured.quantities[0]
+            found, left = (wording.value(group.values[name].reading) for group in (pair.found, pair.left))
+            parts.append(f"{wording.quantity(name)}{pair.where} {found} as found, {left} as left")
+    return "; ".join(parts) or "no readings that stand"
 
 
 def phases(evidence: Evidence) -> list[tuple[str, int, int]]:
     """Return stretches of the visit to look at closely: name, begin and end in ms."""
-    judged = [group for group in evidence.groups if group.rate and group.series("co2")]
-    return [(group.title, max(group.began - 60_000, 0), group.ended + 30_000) for group in judged]
+    form = evidence.forms.report.measured
+    looked = [
+        group for group in evidence.groups if set(form.quantities[:1]) & group.quantities and place_of(group, form)
+    ]
+    return [(group.title, max(group.began - 60_000, 0), group.ended + 30_000) for group in looked]

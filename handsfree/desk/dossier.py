@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from handsfree.desk import lines, outcome
+from handsfree.desk import facts, lines, outcome, tables
 from handsfree.desk.evidence import Evidence, Result
 from handsfree.desk.examination import verified
 from handsfree.desk.record import load
@@ -49,6 +49,16 @@ class Dossier:
     def notables(self) -> list[outcome.Notable]:
         """What to look at first."""
         return outcome.notables(self.evidence, self.talk)
+
+    @cached_property
+    def facts(self) -> list[tuple[str, str]]:
+        """The facts that the trade has printed."""
+        return facts.facts(self.evidence)
+
+    @cached_property
+    def measured(self) -> list[tables.Row]:
+        """What was found and left, with bands and sets; its headings are the first row."""
+        return tables.found_and_left(self.evidence, fully=True)
 
     @cached_property
     def judged(self) -> tuple[JudgedLine, ...]:

@@ -5,76 +5,43 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
+from decimal import Decimal, InvalidOperation
 from functools import cached_property
-from typing import Any
 
-from handsfree.desk import measured, spans
+from handsfree.desk import measured, spans, wording
+from handsfree.desk.forms import Forms, forms_of
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
 from handsfree.ledger import Report
-from handsfree.trades.combustion.fuels import Fuel
-from handsfree.trades.combustion.sheets import CombustionSheets
-from handsfree.trades.combustion.stops import fuel_of
-
-
-class Result(StrEnum):
-    """What can be said of one thing a supervisor verifies."""
-
-    PASS = "pass"  # noqa: S105 - a verdict, no word to enter by
-    FAIL = "fail"
-    CANNOT_TELL = "cannot tell"
-
-
-@dataclass(frozen=True)
-class Finding:
-    """A result with its reason and the entry that shows it."""
-
-    result: Result
-    why: str
-    seq: int | None = None
-
-
-def passed(why: str, seq: int | None = None) -> Finding:
-    """Return a pass."""
-    return Finding(Result.PASS, why, seq)
-
-
-def failed(why: str, seq: int | None = None) -> Finding:
-    """Return a fail."""
-    return Finding(Result.FAIL, why, seq)
-
-
-def unknown(why: str, seq: int | None = None) -> Finding:
-    """Return that it cannot be told from the record."""
-    return Finding(Result.CANNOT_TELL, why, seq)
-
-
-Item = Mapping[str, Any]
+from handsfree.trades.supervision import (
+    Called,
+    Finding,
+    Item,
+    Numbers,
+    Result,
+    SetTaken,
+    failed,
+    passed,
+    unknown,
+)
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """One visit under the supervisor's eye.
+    """One visit under the supervisor's eye; it is the `Visit` that a trade's own rules ask.
 
-    `report` is what verification found (None: not verified), `alike` the other visits whose flue readings
-    are the same one by one (None: the other visits are not known here).
+    `report` is what verification found (None: not verified), `alike` the other visits whose readings are the
+    same one by one (None: the other visits are not known here).
     """
 
     recorded: Recorded
     report: Report | None = None
     alike: Sequence[str] | None = field(default=None)
 
-    @property
-    def sheets(self) -> CombustionSheets | None:
-        """The sheets of the visit, when they can be read and are of combustion."""
-        sheets = self.recorded.plan.sheets if self.recorded.plan else None
-        return sheets if isinstance(sheets, CombustionSheets) else None
-
     @cached_property
-    def fuel(self) -> Fuel | None:
-        """The job's fuel, when the sheets can be read."""
-        return fuel_of(self.sheets) if self.sheets else None
+    def forms(self) -> Forms:
+        """The checklist and the report's form of the visit's trade."""
+        return forms_of(self.recorded.trade)
 
     @cached_property
     def groups(self) -> list[measured.Group]:
@@ -82,14 +49,15 @@ class Evidence:
         return measured.groups(self.recorded)
 
     @cached_property
-    def rates(self) -> tuple[measured.BeforeAfter, measured.BeforeAfter]:
-        """Found and left at maximum and minimum."""
-        return measured.before_after(self.groups)
+    def pairs(self) -> tuple[measured.FoundAndLeft, ...]:
+        """Found and left at each place."""
+        return measured.found_and_left(self.groups, self.forms.report.measured)
 
     @cached_property
-    def flue(self) -> list[measured.Group]:
-        """The settled groups of flue readings."""
-        return [group for group in self.groups if group.settled and {"co2", "o2"} <= group.values.keys()]
+    def main(self) -> list[measured.Group]:
+        """The groups that stand and hold the quantity that the work sets."""
+        first = self.forms.report.measured.quantities[:1]
+        return [group for group in self.groups if group.stands and set(first) <= group.values.keys()]
 
     @cached_property
     def alterations(self) -> list[spans.Alteration]:
@@ -137,6 +105,18 @@ class Evidence:
         known = self.recorded.plan.procedure.gates if self.recorded.plan else self.recorded.titles
         return [gate for gate in known if gate.rsplit("/", 1)[-1] in names]
 
+    def judged_for(self, gate: str) -> str:
+        """Return what a verdict gate judges for: verdicts of one calculation for the same overtake each other.
+
+        That is its rate; the place of its readings in a trade that counts by places; and the place with the
+        quantity for a gate with limits of its own, so that no reading within covers another one outside.
+        """
+        rate, limits = self.recorded.rate_of(gate), self.recorded.own_limits(gate)
+        if limits is None and (rate or self.forms.report.measured.by != "place"):
+            return rate
+        places = " ".join(self.recorded.places_judged(gate)) or gate
+        return places if limits is None else f"{places}, {wording.quantity(limits).lower()}"
+
     def last(self, quantity: str) -> tuple[Step, ev.ReadingAccepted] | None:
         """Return the last accepted reading of a quantity."""
         found = [each for each in self.readings if each[1].reading.quantity == quantity]
@@ -149,5 +129,113 @@ class Evidence:
             return None
         return hashlib.sha256(path.read_bytes()).hexdigest()
 
+    def sheet(self, path: str) -> object | None:
+        """Return what the sheets hold at a path of names and keys ("job.site"); None when there is nothing."""
+        return at(self.recorded.plan.sheets, path) if self.recorded.plan else None
 
-__all__ = ["Evidence", "Finding", "Item", "Result", "failed", "passed", "unknown"]
+    # What a trade's own rules ask (`handsfree.trades.supervision.Visit`).
+
+    def standing(self, *quantities: str) -> list[SetTaken]:
+        """Return the sets that stand and hold all of these quantities, in the order they were taken."""
+        held = [set_of(group) for group in self.groups if group.stands]
+        return [each for each in held if set(quantities) <= each.values.keys()]
+
+    def left(self, *quantities: str) -> list[SetTaken]:
+        """Return the set that was left at each place, of those that hold all of these quantities."""
+        held = [set_of(pair.left) for pair in self.pairs if pair.left is not None]
+        return [each for each in held if set(quantities) <= each.values.keys()]
+
+    def called(self, quantity: str) -> list[Called]:
+        """Return the accepted numbers of a quantity; a group without a rate counts for the rate before it."""
+        found, rate = [], ""
+        for group in self.groups:
+            rate = group.rate or rate
+            for taken in group.readings:
+                value = number(taken.event.reading.value)
+                if taken.event.reading.quantity == quantity and value is not None:
+                    found.append(Called(rate, value, taken.step.seq))
+        return found
+
+    def last_called(self, quantity: str) -> Called | None:
+        """Return the number of a quantity that was accepted last; None when the last was no number."""
+        last = self.last(quantity)
+        value = None if last is None else number(last[1].reading.value)
+        return None if last is None or value is None else Called("", value, last[0].seq)
+
+    def numbers(self, calculation: str) -> list[Numbers]:
+        """Return the numbers of each verdict of a calculation, in order."""
+        return [
+            Numbers(self.recorded.rate_of(verdict.gate), verdict.numbers)
+            for _, verdict in self.verdicts
+            if verdict.calculation == calculation
+        ]
+
+    def answered(self, gates: Sequence[str], good: Sequence[str]) -> Finding:
+        """Judge whether a gate was passed with a good answer."""
+        known = self.gate_ids(gates)
+        if not known:
+            return unknown("the procedure has no such gate")
+        undone = {event.gate: (step, event) for step, event in self.not_done}
+        for gate in known:
+            if gate in undone:
+                step, event = undone[gate]
+                return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
+        passages = [span for span in self.gates if span.gate in known and span.outcome]
+        if not passages:
+            return failed("the visit never came to it") if self.finished else unknown("the visit ended before it")
+        last = passages[-1]
+        words = f"{last.title}: {last.outcome}, at {wording.clock(last.until)}"
+        return passed(words, last.seq) if last.outcome in good else failed(words, last.seq)
+
+    def text(self, path: str) -> str:
+        """Return a text of the sheets by its path; empty when there is none."""
+        found = self.sheet(path)
+        return found if isinstance(found, str) else ""
+
+    def exact(self, path: str) -> Decimal | None:
+        """Return a number of the sheets by its path; None when there is none."""
+        found = self.sheet(path)
+        return found if isinstance(found, Decimal) else None
+
+
+def at(whole: object | None, path: str) -> object | None:
+    """Return what a model holds at a path of names and keys; None when there is nothing."""
+    for name in path.split("."):
+        whole = whole.get(name) if isinstance(whole, Mapping) else getattr(whole, name, None)
+    return whole
+
+
+def number(text: str) -> Decimal | None:
+    """Return a reading's value as a number; None for "over range" and "no reading"."""
+    try:
+        found = Decimal(text)
+    except InvalidOperation:
+        return None
+    return found if found.is_finite() else None
+
+
+def value_given(verdict: ev.VerdictGiven) -> Decimal | None:
+    """Return the value that a calculation gave, without the unit that may stand behind it; None for none."""
+    return number(verdict.numbers.get("value", "").split(" ")[0])
+
+
+def set_of(group: measured.Group) -> SetTaken:
+    """Return a group as a trade's rule sees it: its numbers, under its rate or the place it is kept at."""
+    numbers = {name: number(value.reading.value) for name, value in group.values.items()}
+    held = {name: value for name, value in numbers.items() if value is not None}
+    return SetTaken(group.title, group.rate or group.kept_at, held, group.stood_seq)
+
+
+__all__ = [
+    "Evidence",
+    "Finding",
+    "Item",
+    "Result",
+    "at",
+    "failed",
+    "number",
+    "passed",
+    "set_of",
+    "unknown",
+    "value_given",
+]

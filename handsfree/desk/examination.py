@@ -9,17 +9,20 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.desk import outcome
-from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.evidence import Evidence, Result, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.ledger import Report, verify
 from handsfree.problem import Problem
-from handsfree.trades.combustion.flue_gas import pair_residual
+from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
 
 Row = dict[str, Any]
+
+FEWEST = 9
+"""Fewer readings than this may be the same by chance: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -63,16 +66,16 @@ def examine(folder: Path) -> Examined:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)
     facts = {**opening_facts(recorded.opened), **_sealed(report), **_outcome(evidence), "stamp": before}
-    return Examined(facts, _readings(evidence), _gates(evidence), _misheard(recorded))
+    return Examined(facts, readings(evidence), _gates(evidence), _misheard(recorded))
 
 
 def opening_facts(opened: ev.VisitOpened) -> Row:
     """Return the facts of the first entry."""
     names = (
-        "job", "site", "technician", "licence", "appliance", "serial", "fuel", "instrument", "instrument_serial",
+        "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
         "procedure", "day",
     )  # fmt: skip
-    return {name: getattr(opened, name) for name in names}
+    return {name: getattr(opened, name) or "" for name in names}
 
 
 def _sealed(report: Report) -> Row:
@@ -98,7 +101,7 @@ def _outcome(evidence: Evidence) -> Row:
         "not_done": len(evidence.not_done),
         "fails": _count(judged, Result.FAIL),
         "unsure": _count(judged, Result.CANNOT_TELL),
-        "flue": _fingerprint(evidence),
+        "fingerprint": _fingerprint(evidence),
     }
 
 
@@ -107,27 +110,37 @@ def _count(judged: tuple[JudgedLine, ...], result: Result) -> int:
 
 
 def _fingerprint(evidence: Evidence) -> str:
-    """Return a digest of all flue readings in order, so that copied sets are found across visits."""
+    """Return a digest of the trade's own readings in order, so that copied sets are found across visits."""
     values = [
         f"{event.kept_at}:{event.reading.quantity}:{event.reading.value}"
         for _, event in evidence.readings
-        if event.reading.quantity in {"co2", "o2", "co"}
+        if event.reading.quantity in evidence.forms.report.measured.quantities
     ]
-    return hash_of(values) if len(values) >= 9 else ""
+    return hash_of(values) if len(values) >= FEWEST else ""
 
 
-def _readings(evidence: Evidence) -> list[Row]:
+def readings(evidence: Evidence) -> list[Row]:
+    """Return what was found and left at each place, with what the trade derives from it."""
     rows = []
-    for rate in evidence.rates:
-        for when, group in (("found", rate.before), ("left", rate.after)):
+    own = OWN_RULES.get(evidence.recorded.trade)
+    for pair in evidence.pairs:
+        for when, group in (("found", pair.found), ("left", pair.left)):
             if group is None:
                 continue
-            for quantity, value in group.values.items():
-                rows.append(_reading(rate.rate, when, quantity, float(value.reading.value)))
-            if evidence.fuel and {"co2", "o2"} <= group.values.keys():
-                co2, o2 = (float(group.values[name].reading.value) for name in ("co2", "o2"))
-                rows.append(_reading(rate.rate, when, "pair_residual", pair_residual(evidence.fuel, co2, o2)))
+            taken = set_of(group)
+            numbers = {name: float(value) for name, value in taken.values.items()}
+            numbers |= own.derived(evidence, taken) if own else {}
+            for calculation, verdict in group.verdicts.items():
+                value = value_given(verdict)
+                if value is not None and calculation in computed(evidence):
+                    numbers[calculation] = float(value)
+            rows += [_reading(pair.place, when, name, value) for name, value in numbers.items()]
     return rows
+
+
+def computed(evidence: Evidence) -> set[str]:
+    """Return the calculations whose values the trade tells like readings."""
+    return {each.calculation for each in evidence.forms.report.measured.computed}
 
 
 def _reading(rate: str, when: str, quantity: str, value: float) -> Row:

@@ -18,11 +18,11 @@ from handsfree.events.decisions import VisitOpened
 from handsfree.visit.recorder import own_facts
 
 PAGE = 50
-SCHEMA = 3
+SCHEMA = 4
 _TEXTS = (
-    "job", "site", "technician", "licence", "appliance", "serial", "fuel", "instrument", "instrument_serial",
+    "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
     "procedure", "day", "opened_at", "outcome", "summary", "seal", "sentence", "checksum", "identity", "device",
-    "flue", "stamp", "checked_at", "signed",
+    "fingerprint", "stamp", "checked_at", "signed",
 )  # fmt: skip
 _NUMBERS = ("entries", "turns", "not_done", "fails", "unsure", "minutes")
 SORTS = {
@@ -145,11 +145,11 @@ class Index:
             return row
 
     def alike(self, key: str) -> list[str]:
-        """Return the jobs of other visits whose flue readings are the same, value for value."""
+        """Return the jobs of other visits whose readings are the same, value for value."""
         with self.open() as base:
             rows = base.execute(
-                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.flue = b.flue AND a.flue <> '' "
-                "AND a.key <> b.key AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
+                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.fingerprint = b.fingerprint "
+                "AND a.fingerprint <> '' AND a.key <> b.key AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
                 (key,),
             ).fetchall()
         return [f"{row['job']} of {row['day']}" for row in rows]
@@ -245,7 +245,7 @@ def _make(base: sqlite3.Connection) -> None:
     base.execute("CREATE TABLE misheard (key TEXT, heard TEXT, meant TEXT, why TEXT)")
     for table in ("reading", "gate", "misheard"):
         base.execute(f"CREATE INDEX {table}_key ON {table} (key)")
-    for column in ("day", "technician", "seal", "flue"):
+    for column in ("day", "technician", "seal", "fingerprint"):
         base.execute(f"CREATE INDEX visit_{column} ON visit ({column})")
     base.execute("CREATE INDEX visit_newest ON visit (day DESC, opened_at DESC)")
     base.execute(f"PRAGMA user_version = {SCHEMA}")

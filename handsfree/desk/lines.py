@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from handsfree.desk import wording
+from handsfree.desk import forms, wording
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
@@ -159,8 +159,6 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
             return f"Stopped: {why}. {detail}".strip(), "odd"
         case ev.Cleared(reason=reason):
             return f"The person says it is cleared: {reason or 'kept as sound'}", "odd"
-        case ev.BurnerWentOut():
-            return "The burner went out", "odd"
         case ev.WentBack(gate=gate, to=to):
             return f"Went back from {recorded.gate_title(gate)} to {recorded.gate_title(to)}", "edit"
         case ev.Held():
@@ -176,4 +174,5 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
         case ev.VisitClosed(outcome=outcome):
             return f"Visit closed: {outcome}", "good" if outcome == "finished" else "odd"
         case _:
-            return None
+            told = forms.happenings().get(step.kind)
+            return (told, "odd") if told else None

@@ -1,19 +1,21 @@
-"""The measured groups of a visit: each run of sets at one place, what it settled to, and what was judged of it."""
+"""The measured groups of a visit: each run of sets at one place, what stands for it, and what was judged of it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from handsfree.desk.forms import Measured
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
-from handsfree.gates.verdict import VerdictGate
 
-FLUE = ("co2", "o2", "co")
+WHOLE_VISIT = "visit"
+"""The one place of a trade whose measurements are told for the visit as a whole."""
 
 
 @dataclass(frozen=True)
 class Value:
-    """What a quantity settled to; `uncertainty` is the standard uncertainty that settling leaves, as text."""
+    """What a quantity came to; `uncertainty` is the standard uncertainty that settling leaves, as text."""
 
     reading: ev.ReadingRecord
     uncertainty: str = ""
@@ -29,17 +31,21 @@ class Taken:
 
 @dataclass
 class Group:
-    """Readings of one place in a row: from the first set to what settled, or to where they were voided."""
+    """Readings of one place in a row: from the first set to what settled, or to where they were voided.
+
+    Where a gate asks for no settling, each passage of it is a group and its last values stand.
+    """
 
     kept_at: str
     title: str
     rate: str
+    settles: bool
+    passage: int
     readings: list[Taken] = field(default_factory=list)
     values: dict[str, Value] = field(default_factory=dict)
-    settled_at: int | None = None
-    settled_seq: int | None = None
+    stood_seq: int | None = None
     voided: str = ""
-    verdict: ev.VerdictGiven | None = None
+    verdicts: dict[str, ev.VerdictGiven] = field(default_factory=dict)
 
     @property
     def began(self) -> int:
@@ -57,9 +63,19 @@ class Group:
         return max(taken.event.number for taken in self.readings)
 
     @property
-    def settled(self) -> bool:
+    def stands(self) -> bool:
         """Whether a value stands for it."""
-        return self.settled_at is not None
+        return self.stood_seq is not None
+
+    @property
+    def settled(self) -> bool:
+        """Whether what stands was settled from several sets."""
+        return self.stands and self.settles
+
+    @property
+    def quantities(self) -> set[str]:
+        """What was read in it."""
+        return {taken.event.reading.quantity for taken in self.readings}
 
     def series(self, quantity: str) -> list[tuple[int, str]]:
         """Return when each value of a quantity was accepted, and the value."""
@@ -69,78 +85,109 @@ class Group:
             if taken.event.reading.quantity == quantity
         ]
 
+    def verdict(self, calculations: Sequence[str]) -> ev.VerdictGiven | None:
+        """Return the verdict of the first of these calculations that judged it."""
+        return next((self.verdicts[name] for name in calculations if name in self.verdicts), None)
+
 
 def groups(recorded: Recorded) -> list[Group]:
     """Return all measured groups in the order they began."""
-    found: list[Group] = []
-    current: dict[str, Group] = {}
-    rate = gate_rate = ""
-    for step in recorded.steps:
+    return _Groups(recorded).told()
+
+
+class _Groups:
+    """The groups so far, and where the visit stands."""
+
+    def __init__(self, recorded: Recorded) -> None:
+        self._recorded = recorded
+        self._found: list[Group] = []
+        self._current: dict[str, Group] = {}
+        self._rate = ""
+        self._passage = 0
+
+    def told(self) -> list[Group]:
+        for step in self._recorded.steps:
+            self._tell(step)
+        return self._found
+
+    def _tell(self, step: Step) -> None:
         match step.event:
             case ev.GateEntered(gate=gate):
-                gate_rate = _rate_of(recorded, gate)
-                rate = gate_rate
+                self._rate, self._passage = self._recorded.rate_of(gate), self._passage + 1
             case ev.RateCalled(rate=called):
-                rate = called
+                self._rate = called
             case ev.ReadingAccepted() as event:
-                group = current.get(event.kept_at)
-                if group is None or group.settled or group.voided:
-                    group = Group(event.kept_at, recorded.gate_title(event.gate), rate)
-                    current[event.kept_at] = group
-                    found.append(group)
-                group.readings.append(Taken(step, event))
-            case ev.ValueSettled(kept_at=kept_at) as event if kept_at in current:
-                current[kept_at].values[event.reading.quantity] = Value(event.reading, event.uncertainty)
-                current[kept_at].settled_at, current[kept_at].settled_seq = step.at, step.seq
-            case ev.SetVoided(kept_at=kept_at, why=why) if kept_at in current:
-                current[kept_at].voided = why
-            case ev.VerdictGiven(calculation="combustion-at-rate") as event:
-                judged = current.get(_judges(recorded, event.gate))
-                if judged is not None:
-                    judged.verdict = event
+                self._take(step, event)
+            case ev.ValueSettled(kept_at=kept_at) as event if kept_at in self._current:
+                self._current[kept_at].values[event.reading.quantity] = Value(event.reading, event.uncertainty)
+                self._current[kept_at].stood_seq = step.seq
+            case ev.SetVoided(kept_at=kept_at, why=why) if kept_at in self._current:
+                self._current[kept_at].voided = why
+            case ev.VerdictGiven() as event:
+                for kept_at in self._recorded.places_judged(event.gate):
+                    if kept_at in self._current:
+                        self._current[kept_at].verdicts[event.calculation] = event
             case _:
                 pass
-    return found
 
+    def _take(self, step: Step, event: ev.ReadingAccepted) -> None:
+        group = self._current.get(event.kept_at)
+        if group is None or self._is_over(group):
+            title, settles = self._recorded.gate_title(event.gate), self._recorded.settles(event.gate)
+            group = Group(event.kept_at, title, self._rate, settles, self._passage)
+            self._current[event.kept_at] = group
+            self._found.append(group)
+        group.readings.append(Taken(step, event))
+        if not group.settles:
+            group.values[event.reading.quantity] = Value(event.reading)
+            group.stood_seq = step.seq
 
-def _rate_of(recorded: Recorded, gate: str) -> str:
-    if recorded.plan is None or gate not in recorded.plan.procedure.gates:
-        return ""
-    return str(getattr(recorded.plan.gate(gate).gate, "rate", None) or "")
-
-
-def _judges(recorded: Recorded, gate: str) -> str:
-    """Return where the readings were kept that a verdict gate judges."""
-    if recorded.plan is not None and gate in recorded.plan.procedure.gates:
-        block = recorded.plan.gate(gate).gate
-        if isinstance(block, VerdictGate):
-            return block.using.get("readings", "")
-    return ""
+    def _is_over(self, group: Group) -> bool:
+        """Say whether a reading kept at the same place begins another group."""
+        return bool(group.voided) or (group.stands if group.settles else group.passage != self._passage)
 
 
 @dataclass(frozen=True)
-class BeforeAfter:
-    """The first and the last settled flue readings at one rate; the same group when it was measured once.
+class FoundAndLeft:
+    """The first and the last readings that stand at one place; the same group when it was measured once.
 
-    `after` is None when the last no longer counts: an adjuster was turned since, or it was being taken again.
+    `left` is None when the last no longer counts: an adjuster was turned since, or it was being taken again.
     """
 
-    rate: str
-    before: Group | None
-    after: Group | None
+    place: str
+    found: Group | None
+    left: Group | None
 
     @property
     def once(self) -> bool:
-        """Whether the rate was measured only once."""
-        return self.before is not None and self.before is self.after
+        """Whether the place was measured only once."""
+        return self.found is not None and self.found is self.left
+
+    @property
+    def where(self) -> str:
+        """The place within a sentence: " at maximum"; empty when the whole visit is one place."""
+        return "" if self.place == WHOLE_VISIT else f" at {self.place}"
+
+    def headed(self, when: str) -> str:
+        """Return the heading of what was found or left: "Maximum, found"."""
+        named = "" if self.place == WHOLE_VISIT else f"{self.place.replace('-', ' ')}, "
+        return f"{named}{when}".capitalize()
 
 
-def before_after(found: list[Group]) -> tuple[BeforeAfter, BeforeAfter]:
-    """Return what was found and what was left at maximum and at minimum rate."""
-    return _of_rate(found, "maximum"), _of_rate(found, "minimum")
+def place_of(group: Group, measured: Measured) -> str:
+    """Return the place that a group counts for: its rate, where it is kept, or the whole visit."""
+    return {"rate": group.rate, "place": group.kept_at, "visit": WHOLE_VISIT}[measured.by]
 
 
-def _of_rate(found: list[Group], rate: str) -> BeforeAfter:
-    settled = [group for group in found if group.settled and group.rate == rate and "co2" in group.values]
-    left = settled[-1] if settled and not settled[-1].voided else None
-    return BeforeAfter(rate, settled[0] if settled else None, left)
+def found_and_left(groups_: Sequence[Group], measured: Measured) -> tuple[FoundAndLeft, ...]:
+    """Return what was found and what was left at each place, by the trade's first quantity."""
+    if not measured.quantities:
+        return ()
+    main = [group for group in groups_ if group.stands and measured.quantities[0] in group.values]
+    places = measured.rates if measured.by == "rate" else dict.fromkeys(place_of(each, measured) for each in main)
+    pairs = []
+    for place in places:
+        there = [group for group in main if place_of(group, measured) == place]
+        left = there[-1] if there and not there[-1].voided else None
+        pairs.append(FoundAndLeft(place, there[0] if there else None, left))
+    return tuple(pairs)

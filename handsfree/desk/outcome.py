@@ -34,9 +34,11 @@ def _ended(evidence: Evidence) -> str:
         return f"Stopped: {why}. " + (f"Still altered: {things}." if left else "Nothing was left altered.")
     due = warning_due(evidence)
     turns = len(evidence.turns)
-    work = f"after {turns} turn{'s' if turns > 1 else ''} of an adjuster" if turns else "with nothing turned"
+    work = f" after {turns} turn{'s' if turns > 1 else ''} of an adjuster" if turns else ""
+    if evidence.forms.report.adjusters and not turns:
+        work = " with nothing turned"
     end = f"a warning is due: {due[0]}" if due else "no verdict that stands at the end is outside"
-    return f"Finished {work}; {end}."
+    return f"Finished{work}; {end}."
 
 
 @dataclass(frozen=True)

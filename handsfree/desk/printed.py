@@ -13,8 +13,9 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from handsfree.desk.customer import Customer, Row, customer_report
+from handsfree.desk.customer import Customer, customer_report
 from handsfree.desk.dossier import Dossier
+from handsfree.desk.tables import Row
 
 _INK, _DEEP, _QUIET, _LINE, _WARN = (
     colors.HexColor(code) for code in ("#20292b", "#1f4d52", "#5a6466", "#cfc8b8", "#a02c22")
@@ -87,16 +88,26 @@ def _story(report: Customer) -> list[Any]:
     if report.warning:
         words = f"WARNING NOTICE DUE. {'; '.join(report.warning)}. {report.until}"
         story.append(_say(words, _WARNING))
-    story += [_say("Before and after", _HEAD), _grid(report.rates, [0.16] + [0.21] * 4)]
-    story += [_say("Judged", _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
-    story += [_say("Other readings", _HEAD), _say(report.others)]
-    story += [_say("Not done", _HEAD)]
+    heads = report.headings
+    if len(report.measured) > 1:
+        story += [_say(heads.measured, _HEAD), _grid(report.measured, _shares(report.measured))]
+    if len(report.verdicts) > 1:
+        story += [_say(heads.judged, _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
+    story += [_say(heads.others, _HEAD), _say(report.others)]
+    story += [_say(heads.not_done, _HEAD)]
     story += [_say(f"- {line}") for line in report.not_done] or [_say("Everything asked for was done.")]
-    story += [_say("Put back", _HEAD), _say(report.put_back)]
-    closing: list[Any] = [_say("Cautions", _HEAD), *(_say(f"- {line}", _SMALL) for line in report.cautions)]
-    closing += [_say("The record", _HEAD), _say(report.seal, _SMALL), Spacer(0, 14 * mm), _lines(report)]
+    story += [_say(heads.put_back, _HEAD), _say(report.put_back)]
+    closing: list[Any] = [_say(heads.cautions, _HEAD), *(_say(f"- {line}", _SMALL) for line in report.cautions)]
+    closing += [_say(heads.record, _HEAD), _say(report.seal, _SMALL), Spacer(0, 14 * mm), _lines(report)]
     story.append(KeepTogether(closing))
     return story
+
+
+def _shares(rows: list[Row]) -> list[float]:
+    """Return the widths of a table of found and left: its names take a sixth, or a third when names are long."""
+    first = 0.16 if max(len(row[0]) for row in rows) <= 14 else 0.34
+    others = len(rows[0]) - 1
+    return [first, *([(1 - first) / others] * others)]
 
 
 def _grid(rows: list[Row], shares: list[float]) -> Table:

@@ -9,12 +9,15 @@ from __future__ import annotations
 import csv
 import io
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import ibis
 from ibis import _
+
+from handsfree.desk.forms import Across, forms_of, known
 
 VISIT = ibis.table(
     {
@@ -55,36 +58,35 @@ def right_first_time() -> Any:
     )
 
 
-def drift() -> Any:
-    """Return for each appliance how far CO2 as found lies from what the visit before left, points of CO2."""
-    co2 = READING.filter(_.quantity == "co2")
-    both = co2.group_by(["key", "rate"]).aggregate(
-        found=co2.value.max(where=co2.at_time == "found"), left_at=co2.value.max(where=co2.at_time == "left")
+def drift(asked: Across) -> Any:
+    """Return for each appliance and place how far a quantity as found lies from what the visit before left."""
+    read = READING.filter(_.quantity == asked.quantity)
+    both = read.group_by(["key", "rate"]).aggregate(
+        found=read.value.max(where=read.at_time == "found"), left_at=read.value.max(where=read.at_time == "left")
     )
     dated = both.join(_once(), "key").select("serial", "appliance", "day", "opened_at", "rate", "found", "left_at")
     window = ibis.window(group_by=["serial", "rate"], order_by=["day", "opened_at"])
     with_before = dated.mutate(left_before=_.left_at.lag().over(window), day_before=_.day.lag().over(window))
     return (
         with_before.filter(_.left_before.notnull())
-        .mutate(drift=(_.found - _.left_before).round(2))
-        .select("appliance", "serial", "rate", "day_before", "day", "left_before", "found", "drift")
-        .order_by([_.drift.abs().desc(), _.serial, _.rate])
+        .mutate(**{asked.column: (_.found - _.left_before).round(2)})
+        .select("appliance", "serial", "rate", "day_before", "day", "left_before", "found", asked.column)
+        .order_by([_[asked.column].abs().desc(), _.serial, _.rate])
     )
 
 
-def instruments() -> Any:
-    """Return for each instrument the mean of CO2 read minus CO2 that belongs to its O2: one far off disagrees."""
-    residual = READING.filter(_.quantity == "pair_residual")
-    joined = residual.join(_once(), "key")
+def spread(asked: Across) -> Any:
+    """Return for each instrument the mean of a number: one far from the others disagrees with them."""
+    joined = READING.filter(_.quantity == asked.quantity).join(_once(), "key")
+    mean, least, most = (f"{asked.column}_{which}" for which in ("mean", "least", "most"))
+    told = {
+        asked.counted: _.count(), mean: _.value.mean().round(3), least: _.value.min().round(3),
+        most: _.value.max().round(3),
+    }  # fmt: skip
     return (
         joined.group_by(["instrument", "instrument_serial"])
-        .aggregate(
-            pairs=_.count(),
-            residual_mean=_.value.mean().round(3),
-            residual_least=_.value.min().round(3),
-            residual_most=_.value.max().round(3),
-        )
-        .order_by([_.residual_mean.abs().desc(), _.instrument_serial])
+        .aggregate(**told)
+        .order_by([_[mean].abs().desc(), _.instrument_serial])
     )
 
 
@@ -120,6 +122,16 @@ class Question:
     ask: Callable[[], Any]
 
 
+_ASKED: dict[str, Callable[[Across], Any]] = {"drift": drift, "spread": spread}
+
+
+def _of_trades() -> Iterator[Question]:
+    """Yield the questions that the trades ask of their own quantities."""
+    for trade in known():
+        for asked in forms_of(trade).report.across:
+            yield Question(asked.name, asked.title, asked.means, partial(_ASKED[asked.kind], asked))
+
+
 QUESTIONS = {
     question.name: question
     for question in (
@@ -128,15 +140,7 @@ QUESTIONS = {
             "Share of a technician's visits that finished with nothing on the supervisor's list failed.",
             right_first_time,
         ),
-        Question(
-            "drift", "Drift between visits",
-            "CO₂ as found minus CO₂ as the visit before left it, in points, by appliance and rate.", drift,
-        ),
-        Question(
-            "instruments", "Instruments that disagree",
-            "CO₂ read minus the CO₂ that belongs to the O₂ read, in points: one far from the others is suspect.",
-            instruments,
-        ),
+        *_of_trades(),
         Question("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
         Question(
             "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -15,6 +15,7 @@ from handsfree.events.record import Event
 from handsfree.ledger import Entry, read
 from handsfree.problem import Problem
 from handsfree.session.plan import Plan
+from handsfree.trades import DEFAULT_TRADE
 from handsfree.visit.folder import plan_of
 from handsfree.visit.recorder import EntryReader
 
@@ -40,7 +41,7 @@ class Recorded:
     """All that stands in a visit's folder.
 
     `damage` says where reading had to stop, `plan` is None (and `plan_fault` says why) when the procedure or
-    the sheets kept with the visit cannot be read.
+    the sheets kept with the visit cannot be read. `trade` is the one that the visit was opened with.
     """
 
     folder: Path
@@ -49,6 +50,7 @@ class Recorded:
     plan: Plan | None = None
     plan_fault: str = ""
     sounds: frozenset[str] = field(default_factory=frozenset)
+    trade: str = DEFAULT_TRADE
 
     def all(self, kind: type[Kind]) -> list[tuple[Step, Kind]]:
         """Return the events of a class with their steps, in order."""
@@ -81,6 +83,62 @@ class Recorded:
         """Return a gate's title, or its id when it was never entered."""
         return self.titles.get(gate, gate)
 
+    def _block(self, gate: str) -> object | None:
+        """Return a gate as its author wrote it; None when the procedure cannot be read or has no such gate."""
+        if self.plan is None or gate not in self.plan.procedure.gates:
+            return None
+        return self.plan.gate(gate).gate
+
+    def rate_of(self, gate: str) -> str:
+        """Return the rate that a gate holds or judges; empty for none."""
+        return str(getattr(self._block(gate), "rate", None) or "")
+
+    def settles(self, gate: str) -> bool:
+        """Say whether a gate's readings must settle; so too when the procedure cannot be read."""
+        block = self._block(gate)
+        return block is None or getattr(block, "settle", None) is not None
+
+    def wait_of(self, gate: str) -> int | None:
+        """Return how many seconds a gate waits before its first reading: its wait or the maker's longer one."""
+        settle = getattr(self._block(gate), "settle", None)
+        if settle is None or self.plan is None:
+            return None
+        makers = getattr(self.plan.sheets.appliance, "wait_after_change_seconds", None)
+        return max(int(settle.wait_seconds), int(makers or 0))
+
+    def places_judged(self, gate: str) -> tuple[str, ...]:
+        """Return where the readings are kept that a verdict gate judges."""
+        using = getattr(self._block(gate), "using", None)
+        return tuple(dict.fromkeys(using.values())) if isinstance(using, Mapping) else ()
+
+    def judging(self, calculation: str) -> list[str]:
+        """Return the gates of the procedure that carry out a calculation."""
+        gates = self.plan.procedure.gates if self.plan else ()
+        return [gate for gate in gates if getattr(self._block(gate), "calculation", None) == calculation]
+
+    def own_limits(self, gate: str) -> str | None:
+        """Return the quantity that a gate judges by limits of its own; None when it has none."""
+        limits = getattr(self._block(gate), "limits", None)
+        return None if limits is None else str(limits.quantity)
+
+    def limits_on(self, quantity: str, kept_at: str) -> object | None:
+        """Return the limits that the procedure itself sets on a quantity kept at a place."""
+        for gate in self.plan.procedure.gates if self.plan else ():
+            limits = getattr(self._block(gate), "limits", None)
+            if limits is not None and limits.quantity == quantity and kept_at in self.places_judged(gate):
+                return limits  # type: ignore[no-any-return]
+        return None
+
+    @cached_property
+    def asked(self) -> tuple[str, ...]:
+        """The quantities that the procedure asks for, each once, in order."""
+        asks = [
+            ask
+            for gate in (self.plan.procedure.gates if self.plan else ())
+            for ask in getattr(self._block(gate), "ask", ())
+        ]
+        return tuple(dict.fromkeys(ask.quantity for ask in asks))
+
     def thing_named(self, thing: str) -> str:
         """Return a thing as the tool says it."""
         if self.plan is not None and thing in self.plan.things:
@@ -110,7 +168,14 @@ def load(folder: Path) -> Recorded:
         fault = problem.sentence()
     sound = folder / "sound"
     names = {path.stem for path in sound.glob("*.flac")} if sound.is_dir() else set()
-    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names))
+    trade = _trade(steps[0].event, plan)
+    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names), trade)
+
+
+def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
+    """Return the trade that the opening names, else the procedure; the oldest records name none."""
+    file = plan.procedure.file if plan is not None else None
+    return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
 
 
 def _plain(procedure: str) -> str:

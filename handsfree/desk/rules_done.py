@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
+from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, passed, unknown
 from handsfree.events import decisions as ev
 from handsfree.ledger import Verdict
 
 
 def answered(evidence: Evidence, item: Item) -> Finding:
     """Judge whether a gate was passed with a good answer."""
-    gates = evidence.gate_ids(item["gates"])
-    if not gates:
-        return unknown("the procedure has no such gate")
-    undone = {event.gate: (step, event) for step, event in evidence.not_done}
-    for gate in gates:
-        if gate in undone:
-            step, event = undone[gate]
-            return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
-    passages = [span for span in evidence.gates if span.gate in gates and span.outcome]
-    if not passages:
-        return failed("the visit never came to it") if evidence.finished else unknown("the visit ended before it")
-    last = passages[-1]
-    words = f"{last.title}: {last.outcome}, at {wording.clock(last.until)}"
-    return passed(words, last.seq) if last.outcome in item["good"] else failed(words, last.seq)
+    return evidence.answered(item.gates, item.good)
+
+
+def in_date(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether the calibration that the opening names covers the day of the visit."""
+    del item
+    until, day = evidence.recorded.opened.calibrated_until, evidence.recorded.opened.day
+    if not until:
+        return unknown("the job sheet names no calibrated instrument")
+    words = f"calibrated until {until}, visit on {day}"
+    return passed(words, 0) if day <= until else failed(words, 0)  # both are ISO 8601 dates, which sort as text
 
 
 def all_answered(evidence: Evidence, item: Item) -> Finding:
     """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
-    gates = evidence.gate_ids(item["gates"])
+    gates = evidence.gate_ids(item.gates)
     if not gates:
         return unknown("the procedure has no such gates")
     undone = {event.gate: event.reason for _, event in evidence.not_done}
@@ -48,12 +47,29 @@ def all_answered(evidence: Evidence, item: Item) -> Finding:
 
 def present(evidence: Evidence, item: Item) -> Finding:
     """Judge whether a quantity was read; not done with a reason is a fail that says so, never a zero."""
-    for quantity in item["quantities"]:
+    return _present(evidence, item.quantities)
+
+
+def asked(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether every quantity that the procedure asks for was read."""
+    del item
+    wanted = evidence.recorded.asked
+    if not wanted:
+        return unknown("the procedure asks for no reading, or cannot be read")
+    found = [_present(evidence, (quantity,)) for quantity in wanted]
+    for quantity, finding in zip(wanted, found, strict=True):
+        if finding.result != Result.PASS:
+            return Finding(finding.result, f"{wording.quantity(quantity)}: {finding.why}", finding.seq)
+    return passed(f"all {len(wanted)} quantities asked for were read", found[-1].seq)
+
+
+def _present(evidence: Evidence, quantities: Sequence[str]) -> Finding:
+    for quantity in quantities:
         found = evidence.last(quantity)
         if found:
             step, event = found
             return passed(f"{wording.value(event.reading)} at {wording.clock(step.at)}", step.seq)
-    named = {wording.quantity(quantity).lower() for quantity in item["quantities"]}
+    named = {wording.quantity(quantity).lower() for quantity in quantities}
     for step, undone in evidence.not_done:
         if named & {evidence.recorded.gate_title(undone.gate).lower()}:
             return failed(f"not done: {undone.reason or 'the reason is in the sound'}", step.seq)
@@ -100,7 +116,7 @@ def settings_back(evidence: Evidence, item: Item) -> Finding:
 def notice(evidence: Evidence, item: Item) -> Finding:
     """Judge whether faults were written down; a visit that stopped or ended outside is due a warning notice."""
     due = warning_due(evidence)
-    written = answered(evidence, item)
+    written = answered(evidence, item) if item.gates else passed("no warning is due")
     if not due:
         return written
     return unknown(f"a warning is due ({due[0]}); whether it was handed over is not in the record", written.seq)
@@ -110,31 +126,20 @@ def warning_due(evidence: Evidence) -> list[str]:
     """Return why a warning notice is due: a stop, a verdict outside that stands at the end, or a thing altered."""
     why = [f"stopped: {event.why}" for _, event in evidence.recorded.all(ev.Stopped)]
     why += [f"still altered: {span.said} {span.state}" for span in evidence.alterations if span.until is None]
-    bad = {"outside", "carbon-monoxide-high", "find-source"}
-    last_of = {}
-    for step, verdict in evidence.final_verdicts:
-        if not _overtaken(evidence, verdict):
-            last_of[verdict.gate] = (step, verdict)
-    why += [verdict.sentence for _, verdict in last_of.values() if verdict.outcome in bad]
+    standing = [verdict for _, verdict in evidence.final_verdicts if not _overtaken(evidence, verdict)]
+    why += [verdict.sentence for verdict in standing if wording.is_bad(verdict.outcome)]
     return why
 
 
 def _overtaken(evidence: Evidence, verdict: ev.VerdictGiven) -> bool:
-    """Say whether a later verdict of the same calculation at the same rate stands in its place."""
+    """Say whether a later verdict of the same calculation for the same rate or place stands in its place."""
     same = [
         other
         for _, other in evidence.verdicts
         if other.calculation == verdict.calculation
-        and _rate(evidence, other.gate) == _rate(evidence, verdict.gate)
+        and evidence.judged_for(other.gate) == evidence.judged_for(verdict.gate)
     ]
     return same[-1] is not verdict
-
-
-def _rate(evidence: Evidence, gate: str) -> str:
-    plan = evidence.recorded.plan
-    if plan is None or gate not in plan.procedure.gates:
-        return ""
-    return str(getattr(plan.gate(gate).gate, "rate", None) or "")
 
 
 def edits(evidence: Evidence, item: Item) -> Finding:
@@ -162,3 +167,11 @@ def seal(evidence: Evidence, item: Item) -> Finding:
         return unknown("whole, but its decisions were not decided again")
     other = [remark for remark in report.remarks if remark.startswith("decided again by another version")]
     return unknown(other[0]) if other else passed(report.sentence)
+
+
+def readable(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether the procedure and the sheets kept with the visit can be read."""
+    del item
+    if evidence.recorded.plan is None:
+        return failed(evidence.recorded.plan_fault or "they cannot be read")
+    return passed(f"procedure {evidence.recorded.opened.procedure}", 0)

@@ -2,71 +2,89 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
-from handsfree.desk.measured import FLUE, Group
+from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, number, passed, unknown
+from handsfree.desk.measured import Group
+from handsfree.desk.record import Step
 from handsfree.desk.spans import altered_at
 from handsfree.events import decisions as ev
-from handsfree.gates.readings import ReadingsGate
-
-AGREE = 0.2
-"""A difference between found and left above this many points of CO2 wants a turn to explain it (no source)."""
-
-CHANGES = frozenset({"rate-hold", "cover", "probe"})
 
 
 def verdict(evidence: Evidence, item: Item) -> Finding:
-    """Judge by the last verdict of a calculation at each gate that names it; the gravest counts."""
-    found = [each for each in evidence.verdicts if each[1].calculation == item["calculation"]]
-    if not found:
-        return unknown("never judged in this visit")
-    step, last = found[-1]
-    words = f"{last.sentence}; {wording.outcome(last.outcome, demonstrated=last.demonstrated)}"
-    match last.outcome:
-        case "within":
-            return passed(words, step.seq)
-        case "too-close" | "no-limit" | "missing":
-            return unknown(words, step.seq)
-        case _:
-            return failed(words, step.seq)
+    """Judge by the last verdict of a calculation."""
+    found = [each for each in evidence.verdicts if each[1].calculation == item.calculation]
+    return _of_verdict(*found[-1]) if found else unknown("never judged in this visit")
 
 
-def both_settled(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether CO2, O2 and CO settled at both rates."""
-    del item
-    missing = []
-    for rate in evidence.rates:
-        after = rate.after
-        missing += [
-            f"{wording.quantity(name)} at {rate.rate}"
-            for name in FLUE
-            if after is None or name not in after.values
-        ]
-    if missing:
-        words = f"not settled: {wording.listed(missing)}"
+def each_verdict(evidence: Evidence, item: Item) -> Finding:
+    """Judge by the last verdict of a calculation at each rate or place that the procedure judges.
+
+    All must be within; a place that was never judged fails a visit that finished.
+    """
+    due = dict.fromkeys(evidence.judged_for(gate) for gate in evidence.recorded.judging(item.calculation))
+    last = {
+        evidence.judged_for(each.gate): (step, each)
+        for step, each in evidence.verdicts
+        if each.calculation == item.calculation
+    }
+    findings = [_of_verdict(*each) for each in last.values()]
+    for result in (Result.FAIL, Result.CANNOT_TELL):
+        if bad := [finding for finding in findings if finding.result == result]:
+            return bad[0]
+    if missing := [place for place in due if place not in last]:
+        words = f"never judged: {wording.listed(missing)}"
         return failed(words) if evidence.finished else unknown(words)
-    high, low = (rate.after for rate in evidence.rates)
-    assert high is not None
-    assert low is not None
-    return passed(f"CO₂, O₂ and CO at both rates, last in {high.title} and {low.title}", high.settled_seq)
+    if not findings:
+        return unknown("never judged in this visit")
+    return passed("; ".join(each.sentence for _, each in last.values()), findings[-1].seq)
+
+
+def _of_verdict(step: Step, last: ev.VerdictGiven) -> Finding:
+    words = f"{last.sentence}; {wording.outcome(last.outcome, demonstrated=last.demonstrated)}"
+    if last.outcome == "within":
+        return passed(words, step.seq)
+    return failed(words, step.seq) if wording.is_bad(last.outcome) else unknown(words, step.seq)
+
+
+def settled(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether the trade's quantities settled at every place."""
+    del item
+    wanted = evidence.forms.report.measured.quantities
+    left = [pair.left for pair in evidence.pairs if pair.left is not None]
+    if left and not any(group.settles for group in left):
+        return unknown("the procedure asks for no settling")
+    missing = [
+        f"{wording.quantity(name)}{pair.where}"
+        for pair in evidence.pairs
+        for name in wanted
+        if pair.left is None or not pair.left.settled or name not in pair.left.values
+    ]
+    if missing or not left:
+        words = f"not settled: {wording.listed(missing) if missing else 'nothing was measured'}"
+        return failed(words) if evidence.finished else unknown(words)
+    names, titles = [wording.quantity(name) for name in wanted], [group.title for group in left]
+    where = {1: "", 2: f" at both {evidence.forms.report.measured.by}s"}.get(len(left), " everywhere")
+    return passed(f"{wording.listed(names)}{where}, last in {wording.listed(titles)}", left[0].stood_seq)
 
 
 def waited(evidence: Evidence, item: Item) -> Finding:
     """Judge each group that must settle: its first reading no sooner after the last change than the wait asked.
 
-    A change is a turn, the rate held or released, the cover or the probe moved. The wait is the gate's, or
-    the maker's when that is longer.
+    A change is a turn, or one of the item's things altered or put back. The wait is the gate's, or the maker's
+    when that is longer.
     """
-    del item
-    judged = [
-        (group, _wait(evidence, group)) for group in evidence.groups if group.rate and "co2" in _names(group)
-    ]
+    form = evidence.forms.report.measured
+    main = set(form.quantities[:1])
+    groups = [group for group in evidence.groups if main & group.quantities and (group.rate or form.by != "rate")]
+    judged = [(group, evidence.recorded.wait_of(group.readings[0].event.gate)) for group in groups]
     judged = [(group, wait) for group, wait in judged if wait is not None]
     if not judged:
         return unknown("no waiting is asked for, or the procedure cannot be read")
     least: tuple[float, str, int] | None = None
     for group, wait in judged:
-        changed = _last_change(evidence, group.began)
+        changed = _last_change(evidence, item.things, group.began)
         if changed is None or wait is None:
             continue
         spare = (group.began - changed) / 1000 - wait
@@ -80,21 +98,7 @@ def waited(evidence: Evidence, item: Item) -> Finding:
     return passed(words, seq) if spare >= 0 else failed(words, seq)
 
 
-def _names(group: Group) -> set[str]:
-    return {taken.event.reading.quantity for taken in group.readings}
-
-
-def _wait(evidence: Evidence, group: Group) -> int | None:
-    plan = evidence.recorded.plan
-    if plan is None:
-        return None
-    gate = plan.gate(group.readings[0].event.gate).gate
-    if not isinstance(gate, ReadingsGate) or gate.settle is None:
-        return None
-    return max(gate.settle.wait_seconds, plan.sheets.appliance.wait_after_change_seconds or 0)
-
-
-def _last_change(evidence: Evidence, before: int) -> int | None:
+def _last_change(evidence: Evidence, things: Sequence[str], before: int) -> int | None:
     last = None
     for step in evidence.recorded.steps:
         if step.at >= before:
@@ -102,7 +106,7 @@ def _last_change(evidence: Evidence, before: int) -> int | None:
         match step.event:
             case ev.Turned():
                 last = step.at
-            case ev.Altered(thing=thing) | ev.Restored(thing=thing) if thing in CHANGES:
+            case ev.Altered(thing=thing) | ev.Restored(thing=thing) if thing in things:
                 last = step.at
             case _:
                 pass
@@ -110,74 +114,95 @@ def _last_change(evidence: Evidence, before: int) -> int | None:
 
 
 def several(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether at least three sets stand behind each settled value of the flue."""
+    """Judge whether at least three sets stand behind each settled value."""
     del item
-    if not evidence.flue:
-        return unknown("no settled flue readings")
-    least = min(evidence.flue, key=lambda group: group.sets)
-    words = f"at least {least.sets} sets behind each of {len(evidence.flue)} settled values ({least.title})"
-    return passed(words, least.settled_seq) if least.sets >= 3 else failed(words, least.settled_seq)
+    found = [group for group in evidence.main if group.settled]
+    if not found:
+        return unknown("no settled readings")
+    least = min(found, key=lambda group: group.sets)
+    words = f"at least {least.sets} sets behind each of {len(found)} settled values ({least.title})"
+    return passed(words, least.stood_seq) if least.sets >= 3 else failed(words, least.stood_seq)
 
 
-def maximum_repeated(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether maximum was measured again after the last minimum."""
-    del item
-    high, low = (rate.after for rate in evidence.rates)
-    if high is None or low is None:
-        return unknown("not both rates were measured")
-    words = f"{high.title} at {wording.clock(high.ended)}, {low.title} at {wording.clock(low.ended)}"
-    return passed(words, high.settled_seq) if high.began > low.ended else failed(words, high.settled_seq)
+def _left_at(evidence: Evidence, place: str) -> Group | None:
+    return next((pair.left for pair in evidence.pairs if pair.place == place), None)
 
 
-def cover_on(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether the cover was fitted through the last readings at both rates."""
-    left = [rate.after for rate in evidence.rates if rate.after is not None]
-    known = [span for span in evidence.alterations if span.thing == item["thing"]]
+def repeated(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether one place was measured again after the last readings at another."""
+    last, before = _left_at(evidence, item.place), _left_at(evidence, item.after)
+    if last is None or before is None:
+        return unknown(f"{item.place} and {item.after} were not both measured")
+    words = f"{last.title} at {wording.clock(last.ended)}, {before.title} at {wording.clock(before.ended)}"
+    return passed(words, last.stood_seq) if last.began > before.ended else failed(words, last.stood_seq)
+
+
+def during(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether things were in the state asked for through the last readings at each place."""
+    left = [pair.left for pair in evidence.pairs if pair.left is not None]
     if not left:
-        return unknown("no settled flue readings")
-    for group in left:
-        if altered_at(evidence.alterations, item["thing"], group.began) or altered_at(
-            evidence.alterations, item["thing"], group.ended
-        ):
-            return failed(f"the cover was off during {group.title}", group.settled_seq)
-    if not known:
-        return unknown("the cover's state is not on record")
-    last = known[-1]
-    assert last.until is not None
-    return passed(f"fitted since {wording.clock(last.until)}", last.until_seq)
+        return unknown("no readings that stand")
+    must_be = item.state == "altered"
+    told: list[Finding] = []
+    for thing in item.things:
+        known = [span for span in evidence.alterations if span.thing == thing]
+        named = evidence.recorded.thing_named(thing)
+        for group in left:
+            states = {altered_at(evidence.alterations, thing, at) for at in (group.began, group.ended)}
+            if states != {must_be} and (known or must_be):
+                other = evidence.recorded.thing_state(thing, altered=not must_be)
+                return failed(f"{named} was {other} during {group.title}", group.stood_seq)
+        if not known:
+            return unknown(f"{named}: its state is not on record")
+        state = evidence.recorded.thing_state(thing, altered=must_be)
+        since = known[-1].began if must_be else known[-1].until
+        seq = known[-1].began_seq if must_be else known[-1].until_seq
+        assert since is not None
+        who = f"{named} " if len(item.things) > 1 else ""
+        told.append(passed(f"{who}{state} since {wording.clock(since)}", seq))
+    return passed("; ".join(finding.why for finding in told), told[-1].seq)
 
 
 def explained(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether each difference between found and left has turns, and each turn an advice with its reason."""
-    del item
+    """Judge whether each difference between found and left has its cause, and each turn an advice with its reason.
+
+    A cause is a turn, or one of the item's things altered between the two.
+    """
+    quantity = next(iter(evidence.forms.report.measured.quantities), "")
     advice = evidence.recorded.all(ev.Advised)
-    for rate in evidence.rates:
-        if rate.before is None or rate.after is None or rate.once:
+    changes = [step for step, event in evidence.recorded.all(ev.Altered) if event.thing in item.things]
+    causes = [*(step for step, _ in evidence.turns), *changes]
+    for pair in evidence.pairs:
+        if pair.found is None or pair.left is None or pair.once:
             continue
-        found, left = (float(group.values["co2"].reading.value) for group in (rate.before, rate.after))
-        turned = [step for step, _ in evidence.turns if rate.before.ended <= step.at <= rate.after.began]
-        if abs(left - found) > AGREE and not turned:
-            words = f"CO₂ at {rate.rate} went from {found:.2f} to {left:.2f} without a turn on record"
-            return failed(words, rate.after.settled_seq)
+        found, left = (number(group.values[quantity].reading.value) for group in (pair.found, pair.left))
+        caused = [step for step in causes if pair.found.ended <= step.at <= pair.left.began]
+        if found is not None and left is not None and abs(left - found) > (item.by or 0) and not caused:
+            cause = "turn" if evidence.forms.report.adjusters else "change"
+            named = f"{wording.quantity(quantity)}{pair.where}"
+            words = f"{named} went from {found} to {left} without a {cause} on record"
+            return failed(words, pair.left.stood_seq)
     for step, _ in evidence.turns:
         if not any(told.seq < step.seq for told, _ in advice):
             return failed("a turn without an advice before it", step.seq)
-    if not any(rate.before for rate in evidence.rates):
+    if not any(pair.found for pair in evidence.pairs):
         return unknown("nothing was measured as found")
-    count = len(evidence.turns)
-    words = f"{count} turns, each after an advice with its reason" if count else "nothing was turned"
-    return passed(words, evidence.turns[0][0].seq if evidence.turns else None)
+    if not evidence.turns:
+        words = f"{len(changes)} changes on record" if changes else "nothing was turned"
+        return passed(words, changes[0].seq if changes else None)
+    words = f"{len(evidence.turns)} turns, each after an advice with its reason"
+    return passed(words, evidence.turns[0][0].seq)
 
 
 def needless_turns(evidence: Evidence, item: Item) -> Finding:
-    """Judge that no screw was turned when both rates and the rule between them were inside as found."""
-    del item
+    """Judge that no screw was turned when everything that these calculations judge was inside as found."""
     if not evidence.turns:
         return passed("nothing was turned")
     first = evidence.turns[0][0]
-    kinds = {"combustion-at-rate", "rates-compared"}
     before = [
-        (step, each) for step, each in evidence.verdicts if each.calculation in kinds and step.seq < first.seq
+        (step, each)
+        for step, each in evidence.verdicts
+        if each.calculation in item.calculations and step.seq < first.seq
     ]
     out = [(step, each) for step, each in before if each.outcome != "within"]
     if out:
@@ -189,32 +214,31 @@ def needless_turns(evidence: Evidence, item: Item) -> Finding:
     )
 
 
-def supply_first(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether the gas supply was judged, and inside, before the first turn."""
-    del item
-    judged = [(step, each) for step, each in evidence.verdicts if each.calculation == "supply-pressure"]
+def judged_first(evidence: Evidence, item: Item) -> Finding:
+    """Judge whether a calculation was made, and inside, before the first turn."""
+    judged = [(step, each) for step, each in evidence.verdicts if each.calculation == item.calculation]
     if not evidence.turns:
-        return passed("nothing was turned") if judged else unknown("the supply was never judged")
+        return passed("nothing was turned") if judged else unknown("it was never judged")
     first = evidence.turns[0][0]
     before = [(step, each) for step, each in judged if step.seq < first.seq]
     if not before:
-        return failed("a screw was turned before the supply was judged", first.seq)
+        return failed("a screw was turned before it was judged", first.seq)
     step, last = before[-1]
     return passed(last.sentence, step.seq) if last.outcome == "within" else failed(last.sentence, step.seq)
 
 
 def sourced(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether the verdicts on combustion and supply name the maker's page and revision."""
-    del item
-    kinds = {"combustion-at-rate", "rates-compared", "supply-pressure"}
-    judged = [(step, each) for step, each in evidence.verdicts if each.calculation in kinds]
+    """Judge whether the verdicts of these calculations have sources that hold the words asked for."""
+    judged = [(step, each) for step, each in evidence.verdicts if each.calculation in item.calculations]
     if not judged:
-        return unknown("nothing was judged against the maker's limits")
+        return unknown("nothing was judged against these limits")
     for step, each in judged:
         if each.outcome in {"no-limit", "missing"}:
             return unknown(f"{evidence.recorded.gate_title(each.gate)}: {each.sentence}", step.seq)
-        if not all("page" in source and "revision" in source for source in each.sources):
-            return failed(f"{evidence.recorded.gate_title(each.gate)}: no page or revision", step.seq)
+        if not all(word in source for source in each.sources for word in item.words):
+            return failed(f"{evidence.recorded.gate_title(each.gate)}: no {' or '.join(item.words)}", step.seq)
+        if not any(each.sources):
+            return failed(f"{evidence.recorded.gate_title(each.gate)}: no source", step.seq)
     sources = sorted({source for _, each in judged for source in each.sources})
     return passed("; ".join(sources[:4]), judged[-1][0].seq)
 

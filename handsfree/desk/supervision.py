@@ -1,57 +1,51 @@
-"""The supervisor's list, judged line by line from the record: pass, fail or cannot tell, never more."""
+"""The supervisor's checklist, judged line by line from the record: pass, fail or cannot tell, never more."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
-from typing import Any
 
-from ruamel.yaml import YAML
+from handsfree.desk import rules_done, rules_order, rules_readings
+from handsfree.desk.evidence import Evidence, Finding, Result
+from handsfree.desk.forms import Forms, forms_of
+from handsfree.problem import Problem
+from handsfree.trades.registered_rules import OWN_RULES
+from handsfree.trades.supervision import Rule
 
-from handsfree.desk import rules_done, rules_numbers, rules_order
-from handsfree.desk.evidence import Evidence, Finding, Item, Result
-
-Rule = Callable[[Evidence, Item], Finding]
-
-RULES: dict[str, Rule] = {
-    "all-answered": rules_done.all_answered,
-    "answered": rules_done.answered,
-    "basis": rules_numbers.basis,
-    "both-settled": rules_order.both_settled,
-    "co-basis": rules_numbers.carbon_monoxide,
-    "condensate": rules_numbers.condensate,
-    "cover-on": rules_order.cover_on,
-    "decision-rule": rules_order.decision_rule,
-    "edits": rules_done.edits,
-    "excess-air": rules_numbers.excess,
-    "explained": rules_order.explained,
-    "fan-speed": rules_numbers.fan_speed,
-    "flue-and-return": rules_numbers.flue_and_return,
-    "guard-band": rules_order.guard_band,
-    "implied-fuel": rules_numbers.implied,
-    "maximum-repeated": rules_order.maximum_repeated,
-    "needless-turns": rules_order.needless_turns,
-    "not-copied": rules_numbers.not_copied,
-    "not-done": rules_done.not_done,
-    "not-round": rules_numbers.not_round,
-    "notice": rules_done.notice,
-    "pairs": rules_numbers.pairs,
-    "present": rules_done.present,
-    "put-back": rules_done.put_back,
-    "rates-differ": rules_numbers.rates_differ,
-    "same-sheets": rules_order.same_sheets,
-    "seal": rules_done.seal,
-    "settings-back": rules_done.settings_back,
-    "several": rules_order.several,
-    "sourced": rules_order.sourced,
-    "supply-first": rules_order.supply_first,
-    "turndown": rules_numbers.turndown,
-    "units": rules_numbers.units,
-    "verdict": rules_order.verdict,
-    "waited": rules_order.waited,
+RULES: Mapping[str, Rule[Evidence]] = {
+    "all-answered": Rule(rules_done.all_answered, ("gates",)),
+    "answered": Rule(rules_done.answered, ("gates", "good")),
+    "asked": Rule(rules_done.asked),
+    "decision-rule": Rule(rules_order.decision_rule),
+    "during": Rule(rules_order.during, ("things",)),
+    "each-verdict": Rule(rules_order.each_verdict, ("calculation",)),
+    "edits": Rule(rules_done.edits),
+    "explained": Rule(rules_order.explained, ("by",)),
+    "guard-band": Rule(rules_order.guard_band),
+    "in-date": Rule(rules_done.in_date),
+    "judged-first": Rule(rules_order.judged_first, ("calculation",)),
+    "needless-turns": Rule(rules_order.needless_turns, ("calculations",)),
+    "not-copied": Rule(rules_readings.not_copied),
+    "not-done": Rule(rules_done.not_done),
+    "not-round": Rule(rules_readings.not_round, ("quantities",)),
+    "notice": Rule(rules_done.notice),
+    "present": Rule(rules_done.present, ("quantities",)),
+    "put-back": Rule(rules_done.put_back),
+    "readable": Rule(rules_done.readable),
+    "repeated": Rule(rules_order.repeated, ("place", "after")),
+    "same-sheets": Rule(rules_order.same_sheets),
+    "seal": Rule(rules_done.seal),
+    "sets-differ": Rule(rules_readings.sets_differ),
+    "settings-back": Rule(rules_done.settings_back),
+    "settled": Rule(rules_order.settled),
+    "several": Rule(rules_order.several),
+    "sourced": Rule(rules_order.sourced, ("calculations",)),
+    "units": Rule(rules_readings.units),
+    "verdict": Rule(rules_order.verdict, ("calculation",)),
+    "waited": Rule(rules_order.waited),
 }
+"""The rules that any trade can use."""
 
 
 @dataclass(frozen=True)
@@ -76,18 +70,36 @@ class JudgedLine:
         return next(each for each in (Result.FAIL, Result.CANNOT_TELL, Result.PASS) if each in results)
 
 
-@cache
-def _list() -> tuple[dict[str, Any], ...]:
-    text = resources.files("handsfree.desk").joinpath("supervision.yaml").read_text("utf-8")
-    return tuple(YAML(typ="safe", pure=True).load(text))
-
-
 def judge(evidence: Evidence) -> tuple[JudgedLine, ...]:
-    """Return the whole list, judged."""
+    """Return the whole checklist of the visit's trade, judged; raise Problem when its file is at fault."""
+    rules = rules_of(evidence.recorded.trade)
     return tuple(
         JudgedLine(
-            line["line"],
-            tuple(Judged(item["says"], RULES[item["rule"]](evidence, item)) for item in line["items"]),
+            line.line, tuple(Judged(item.says, rules[item.rule].judge(evidence, item)) for item in line.items)
         )
-        for line in _list()
+        for line in evidence.forms.checklist.checklist
     )
+
+
+@cache
+def rules_of(trade: str) -> Mapping[str, Rule[Evidence]]:
+    """Return the rules at hand for a trade: the desk's and its own, with its checklist held against them."""
+    rules: dict[str, Rule[Evidence]] = dict(RULES)
+    if trade in OWN_RULES:
+        rules.update(OWN_RULES[trade].rules)
+    hold_against(forms_of(trade), rules)
+    return rules
+
+
+def hold_against(forms: Forms, rules: Mapping[str, Rule[Evidence]]) -> None:
+    """Raise Problem at the first thing on a checklist that names no rule, or lacks a key that its rule needs."""
+    for number, line in enumerate(forms.checklist.checklist):
+        for place, item in enumerate(line.items):
+            at = ("checklist", number, "items", place, "rule")
+            where = str(forms.checklist_at.place(at))
+            if item.rule not in rules:
+                known = ", ".join(sorted(rules))
+                raise Problem(f"there is no rule {item.rule!r}", where=where, remedy=f"known: {known}")
+            lacking = [key for key in rules[item.rule].needs if getattr(item, key) in ("", (), None)]
+            if lacking:
+                raise Problem(f"the rule {item.rule!r} needs {' and '.join(lacking)}", where=where)

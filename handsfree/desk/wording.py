@@ -2,16 +2,9 @@
 
 from __future__ import annotations
 
+from handsfree.desk import forms
 from handsfree.events.decisions import ReadingRecord
 
-_QUANTITIES = {
-    "co2": "CO₂",
-    "o2": "O₂",
-    "co": "CO",
-    "ambient_co": "CO in the room",
-    "air_duct_o2": "O₂ in the air duct",
-    "air_duct_co2": "CO₂ in the air duct",
-}
 _UNITS = {
     "[ppm]": "ppm",
     "Cel": "°C",
@@ -28,9 +21,10 @@ _OUTCOMES = {
     "too-close": "too close to call",
     "no-limit": "no limit loaded",
     "missing": "not judged: a reading is missing",
-    "carbon-monoxide-high": "CO too high",
-    "find-source": "find the source",
 }
+NOT_BAD = frozenset({"within", "too-close", "no-limit", "missing"})
+"""Outcomes that say nothing against the thing judged; every other outcome of any trade does."""
+
 HOW = {
     "affirmed": "read back and affirmed",
     "silence": "accepted by silence",
@@ -42,7 +36,7 @@ HOW = {
 
 def quantity(name: str) -> str:
     """Return a quantity as it is printed."""
-    return _QUANTITIES.get(name, name.replace("_", " ").capitalize())
+    return forms.names().get(name, name.replace("_", " ").capitalize())
 
 
 def unit(code: str) -> str:
@@ -57,8 +51,13 @@ def value(reading: ReadingRecord) -> str:
 
 def outcome(name: str, *, demonstrated: bool = True) -> str:
     """Return a verdict's outcome in words; one inside the band that is not proven there says so."""
-    words = _OUTCOMES.get(name, name.replace("-", " "))
+    words = _OUTCOMES.get(name) or forms.outcomes().get(name, name.replace("-", " "))
     return f"{words}, not demonstrated" if name == "within" and not demonstrated else words
+
+
+def is_bad(outcome_: str) -> bool:
+    """Say whether an outcome speaks against the thing judged."""
+    return outcome_ not in NOT_BAD
 
 
 def clock(milliseconds: int) -> str:

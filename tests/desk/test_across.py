@@ -30,7 +30,8 @@ def index(tmp_path):
             "instrument": "analyser", "instrument_serial": "F1" if key in "ab" else "F2",
         }  # fmt: skip
         readings = [
-            {"rate": "maximum", "at_time": when, "quantity": "co2", "value": value}
+            {"rate": "maximum", "at_time": when, "quantity": quantity, "value": value}
+            for quantity in ("co2", "air_flow", "subcooling")
             for when, value in zip(("found", "left"), CO2.get(key, ()), strict=False)
         ]
         residual = {

@@ -1,13 +1,13 @@
 """The supervisor's list: a good visit passes; each fault, put into the record's events one at a time, is told."""
 
 from dataclasses import replace
-from functools import cache
 
 import pytest
 
 from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.forms import forms_of
 from handsfree.desk.record import Recorded, load
-from handsfree.desk.supervision import RULES, _list, judge
+from handsfree.desk.supervision import judge
 from handsfree.events import decisions as ev
 
 
@@ -227,23 +227,13 @@ def test_a_line_is_as_grave_as_its_gravest_item(good):
         assert line.result == expected
 
 
-@cache
-def named_rules():
-    return {item["rule"] for line in _list() for item in line["items"]}
-
-
-def test_every_rule_is_used_and_every_used_rule_exists():
-    """The list and the rules hold together."""
-    assert named_rules() == RULES.keys()
-
-
 def test_gates_that_the_list_names_stand_in_the_shipped_procedure(good):
     """A renamed gate would silently become "cannot tell"."""
     evidence = Evidence(good)
-    for line in _list():
-        for item in line["items"]:
-            for gate in item.get("gates", ()):
-                assert evidence.gate_ids([gate]), f"{item['says']}: no gate {gate}"
+    for line in forms_of("combustion").checklist.checklist:
+        for item in line.items:
+            for gate in item.gates:
+                assert evidence.gate_ids([gate]), f"{item.says}: no gate {gate}"
 
 
 def test_air_free_co_on_the_list_is_the_published_formula(good):

@@ -1,0 +1,40 @@
+"""The facts of a visit that its trade has printed, filled in from the opening and the sheets."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterable
+
+from handsfree.desk.evidence import Evidence, at
+
+_BLANKS = string.Formatter()
+
+
+def facts(evidence: Evidence) -> list[tuple[str, str]]:
+    """Return each fact's name and text; one that has nothing to say is left out."""
+    told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
+    return [(says, text) for says, text in told if text]
+
+
+def lines(evidence: Evidence, texts: Iterable[str]) -> list[str]:
+    """Return the texts with their blanks filled in; one with a blank that has no value is left out."""
+    return [text for each in texts if (text := filled(evidence, each))]
+
+
+def filled(evidence: Evidence, text: str) -> str:
+    """Return a text with its blanks filled in; empty when one of them has no value."""
+    parts = []
+    for words, name, _, _ in _BLANKS.parse(text):
+        parts.append(words)
+        if name is not None:
+            value = _value(evidence, name)
+            if not value:
+                return ""
+            parts.append(value)
+    return "".join(parts)
+
+
+def _value(evidence: Evidence, path: str) -> str:
+    if path.startswith("opened."):
+        return str(at(evidence.recorded.opened, path.removeprefix("opened.")) or "")
+    return str(evidence.sheet(path) or "")

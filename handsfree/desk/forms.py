@@ -1,0 +1,206 @@
+"""What travels with a trade: its supervisor's checklist and the form of its report, read from the trade's folder.
+
+`checklist.yaml` and `report.yaml` of a trade stand in `handsfree/trades/<trade>/`; combustion's say in their first
+lines what each key means. A trade that lacks one of them, or that nobody knows, gets the plain one beside this
+file: fewer lines, and none of another trade.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from handsfree.documents import Document, read_document, validate
+from handsfree.trades.supervision import Item
+
+Model = TypeVar("Model", bound=BaseModel)
+AsTuple = BeforeValidator(lambda value: tuple(value) if isinstance(value, list) else value)
+Texts = Annotated[tuple[str, ...], AsTuple]
+
+TRADES = Path(__file__).parents[1] / "trades"
+PLAIN = Path(__file__).parent
+
+
+class Form(BaseModel):
+    """The strictness that all parts share."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
+
+
+class Line(Form):
+    """A line of the checklist with the things in it."""
+
+    line: str
+    items: Annotated[tuple[Item, ...], AsTuple]
+
+
+class Checklist(Form):
+    """What a supervisor verifies of this trade."""
+
+    checklist: Annotated[tuple[Line, ...], AsTuple]
+
+
+class Titles(Form):
+    """The report's title by the way a visit ended."""
+
+    finished: str = "Report of a visit"
+    stopped: str = "Report of a visit that was stopped"
+    open: str = "Report of a visit that is not closed"
+
+
+class Headings(Form):
+    """The report's headings."""
+
+    measured: str = "Before and after"
+    judged: str = "Judged"
+    others: str = "Other readings"
+    not_done: str = "Not done"
+    put_back: str = "Put back"
+    cautions: str = "Cautions"
+    record: str = "The record"
+
+
+class Fact(Form):
+    """A fact of the visit's opening or of the sheets; one that a blank has no value for is left out."""
+
+    says: str
+    text: str
+    """With blanks: {opened.…}, {job.…} or {appliance.…}."""
+    otherwise: str = ""
+    """What to write when the sheets cannot be read; the fact is left out when this is empty."""
+
+
+class Computed(Form):
+    """A value that a calculation gives, shown like a reading."""
+
+    calculation: str
+    says: str
+    unit: str = ""
+    """A UCUM code."""
+
+
+class Measured(Form):
+    """What is told as found and as left."""
+
+    by: Literal["rate", "place", "visit"] = "place"
+    """One pair for each rate that is held, for each place that readings are kept at, or for the whole visit."""
+    rates: Texts = ()
+    """For `by: rate`: the rates, in order."""
+    quantities: Texts = ()
+    """The readings; the first is the one that the work sets."""
+    computed: Annotated[tuple[Computed, ...], AsTuple] = ()
+    """Values that calculations give."""
+    judged_by: Texts = ()
+    """The calculations that judge them, the weightiest first."""
+    layout: Literal["columns", "rows"] = "columns"
+    """Whether found and left of each place are columns or rows of the table."""
+
+
+class Axis(Form):
+    """One plot of the chart: readings of a quantity, or values of a calculation, over time."""
+
+    quantity: str = ""
+    calculation: str = ""
+    label: str
+    height: int = Field(default=96, ge=40, le=400)
+    room: Annotated[float, BeforeValidator(float)] = 1.0
+    """The least room above and below the values, in the axis's unit."""
+    maker_band: str = ""
+    """Where the sheets hold the maker's band; limits written in the procedure are drawn without it."""
+
+
+class Across(Form):
+    """A question across visits."""
+
+    name: str
+    title: str
+    means: str
+    kind: Literal["drift", "spread"]
+    """drift: as found minus as left on the visit before; spread: the mean of each instrument."""
+    quantity: str
+    column: str
+    """What the answer's columns call it."""
+    counted: str = "readings"
+    """What the answer's column of numbers counts."""
+
+
+class ReportForm(Form):
+    """How visits of this trade are reported."""
+
+    title: Titles = Titles()
+    headings: Headings = Headings()
+    facts: Annotated[tuple[Fact, ...], AsTuple]
+    names: dict[str, str] = Field(default_factory=dict)
+    """How a quantity is printed where its name alone does not say it."""
+    outcomes: dict[str, str] = Field(default_factory=dict)
+    """How an outcome of a calculation is printed."""
+    happenings: dict[str, str] = Field(default_factory=dict)
+    """How an event is told in the talk: its kind, and the words."""
+    adjusters: bool = False
+    """Whether the work is told in turns of adjusters."""
+    measured: Measured = Measured()
+    chart: Annotated[tuple[Axis, ...], AsTuple] = ()
+    across: Annotated[tuple[Across, ...], AsTuple] = ()
+    until: str
+    """What must stay as it is until a warning is dealt with."""
+    cautions: Texts
+    signatures: Texts
+    """The lines to sign on, with blanks as in facts."""
+
+
+@dataclass(frozen=True)
+class Forms:
+    """The forms of one trade; `checklist_at` gives the place of each thing on the list, for messages."""
+
+    trade: str
+    checklist: Checklist
+    report: ReportForm
+    checklist_at: Document
+
+
+def known() -> tuple[str, ...]:
+    """Return the trades that have a form of their own, by name."""
+    return tuple(
+        sorted(
+            folder.name
+            for folder in TRADES.iterdir()
+            if (folder / "checklist.yaml").is_file() or (folder / "report.yaml").is_file()
+        )
+    )
+
+
+@cache
+def forms_of(trade: str) -> Forms:
+    """Return a trade's forms, the plain ones where it has none; raise Problem at the first fault of a file."""
+    own = TRADES / trade if trade in known() else PLAIN
+    checklist, listed = _read(Checklist, own / "checklist.yaml", PLAIN / "plain-checklist.yaml")
+    report, _ = _read(ReportForm, own / "report.yaml", PLAIN / "plain-report.yaml")
+    return Forms(trade, checklist, report, listed)
+
+
+def _read(model: type[Model], path: Path, plain: Path) -> tuple[Model, Document]:
+    document = read_document(path if path.is_file() else plain)
+    return validate(model, document), document
+
+
+@cache
+def names() -> Mapping[str, str]:
+    """Return how quantities are printed, of all trades together."""
+    return {name: said for trade in known() for name, said in forms_of(trade).report.names.items()}
+
+
+@cache
+def outcomes() -> Mapping[str, str]:
+    """Return how outcomes are printed, of all trades together."""
+    return {name: said for trade in known() for name, said in forms_of(trade).report.outcomes.items()}
+
+
+@cache
+def happenings() -> Mapping[str, str]:
+    """Return how events are told, of all trades together."""
+    return {kind: said for trade in known() for kind, said in forms_of(trade).report.happenings.items()}

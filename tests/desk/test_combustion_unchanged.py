@@ -1,0 +1,87 @@
+"""What the desk says of a combustion visit is what it said before the checklist and the report went to the trade.
+
+`golden/combustion.json` was written by the desk that still had them in Python (commit 7528638), of the same visit.
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from handsfree.desk import chart
+from handsfree.desk.customer import customer_report
+from handsfree.desk.dossier import open_dossier
+from handsfree.desk.examination import readings
+
+GOLDEN = json.loads((Path(__file__).parent / "golden" / "combustion.json").read_text("utf-8"))
+
+
+@pytest.fixture(scope="module")
+def whole(recorded):
+    return open_dossier(recorded / "whole", alike=[])
+
+
+def plain(value):
+    """As JSON gives it back."""
+    return json.loads(json.dumps(value))
+
+
+def checklist(dossier, *, why=True):
+    return [
+        [
+            line.line,
+            [[item.says, item.finding.result.value, *([item.finding.why] if why else [])] for item in line.items],
+        ]
+        for line in dossier.judged
+    ]
+
+
+def test_every_line_of_the_checklist_is_judged_as_before_and_for_the_same_reason(whole):
+    """All but the sentence of the seal, which is another with each recording."""
+    told = checklist(whole)
+    told[-1][1][-1][2] = "(sealed)"
+    assert told == GOLDEN["checklist"]
+
+
+def test_a_stopped_visit_is_judged_as_before(recorded):
+    """Result by result."""
+    stopped = open_dossier(recorded / "stopped", alike=[])
+    assert checklist(stopped, why=False) == GOLDEN["checklist_of_the_stopped"]
+
+
+def test_the_customer_reads_what_was_read_before(whole):
+    """Title, facts, tables, cautions and lines to sign on."""
+    report = customer_report(whole)
+    told = {
+        "title": report.title, "facts": report.facts, "found_and_left": report.measured,
+        "verdicts": report.verdicts, "others": report.others, "put_back": report.put_back,
+        "cautions": report.cautions, "signatures": report.signatures,
+    }  # fmt: skip
+    assert plain(told) == {name: GOLDEN[name] for name in told}
+
+
+def test_outcome_and_what_to_look_at_first_are_as_before(whole):
+    """The same sentences in the same order."""
+    assert whole.sentence == GOLDEN["outcome"]
+    assert [[each.kind, each.says] for each in whole.notables] == GOLDEN["notables"]
+
+
+def test_the_chart_has_the_same_points_and_bands(whole):
+    """Place by place."""
+    drawn = chart.draw(whole.evidence)
+    told = [
+        [
+            plot.label,
+            plot.height,
+            [[point.x, point.y, point.says] for point in plot.points],
+            [[bar.kind, bar.x, bar.y, bar.says] for bar in plot.bars],
+        ]
+        for plot in drawn.plots
+    ]
+    assert plain(told) == GOLDEN["plots"]
+    assert plain(chart.phases(whole.evidence)) == GOLDEN["phases"]
+
+
+def test_the_index_keeps_the_same_readings(whole):
+    """Those that questions across visits are asked of, the residual of each pair among them."""
+    assert readings(whole.evidence) == GOLDEN["readings"]
