@@ -66,6 +66,7 @@ def test_the_recording_player_keeps_what_it_was_to_play_in_order():
     assert player.played == [first, second]
 
 
+@pytest.mark.real_time
 def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(0.5))
@@ -76,6 +77,7 @@ def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
     assert told == [True, False]
 
 
+@pytest.mark.real_time
 def test_it_can_be_cut_off_at_once(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))
@@ -87,6 +89,7 @@ def test_it_can_be_cut_off_at_once(loudspeaker):
     assert told == [True, False]
 
 
+@pytest.mark.real_time
 def test_a_new_sound_takes_the_place_of_the_old_without_a_gap_in_speaking(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))
