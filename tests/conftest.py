@@ -23,8 +23,10 @@ _SKIPPED: list[tuple[str, str]] = []
 _LONGEST_FIRST = ("live", "browser", "speaking", "hearing", "visit")
 """The folders whose files last longest, so that none is left over for one worker at the end."""
 _TIME = Timekeeper()
+_MEASURED: set[Path] = set()
+"""The files with tests in real time."""
 _BEGUN: dict[tuple[Path, str], float] = {}
-"""When the first real-time test of each file and set of parameters began, in seconds of the steady clock."""
+"""When the first test of such a file and set of parameters began, in seconds of the steady clock."""
 
 hypothesis.settings.register_profile(
     "handsfree",
@@ -52,6 +54,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for mark in item.iter_markers("slow"):
             if len(mark.args) != 1:
                 raise pytest.UsageError(f"{item.nodeid}: slow needs its reason")
+    _MEASURED.update(item.path for item in items if item.get_closest_marker("real_time"))
     items.sort(key=_turn)
 
 
@@ -62,13 +65,13 @@ def _turn(item: pytest.Item) -> int:
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> Iterator[None]:
-    mark = item.get_closest_marker("real_time")
-    if mark is not None:
+    if item.path in _MEASURED:
         _TIME.start()
         now = time.monotonic()
-        parameters = getattr(getattr(item, "callspec", None), "id", "")
-        since = _BEGUN.setdefault((item.path, parameters), now)
-        item.stash[_SINCE] = since if mark.kwargs.get("of_file") else now
+        begun = _BEGUN.setdefault((item.path, getattr(getattr(item, "callspec", None), "id", "")), now)
+        mark = item.get_closest_marker("real_time")
+        if mark is not None:
+            item.stash[_SINCE] = begun if mark.kwargs.get("of_file") else now
     return (yield)
 
 

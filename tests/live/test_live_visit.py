@@ -58,12 +58,16 @@ def visit(closet, seconds, tmp_path_factory):
             speakers.close()
 
 
-@in_time
-def test_the_visit_ran_for_all_that_time_and_led_through_its_gates(visit, seconds):
+def test_the_visit_ran_for_all_that_time_and_came_to_its_end(visit, seconds):
+    """A person goes into another round only while there is time for it, so the last ends a little early."""
     lasted = visit.said[-1].ended - visit.said[0].began
-    assert lasted > 0.9 * seconds
-    assert len(visit.said) > seconds / 15
+    assert lasted > seconds - 1.3 * ROUND_S
     assert visit.process.returncode in {0, 3}, "finished, or left open by the interruption"
+
+
+@in_time
+def test_it_was_led_through_its_gates(visit, seconds):
+    assert len(visit.said) > seconds / 15
     assert len(visit.follower.state.passed) > 3
 
 
