@@ -25,6 +25,12 @@ def procedures_folder() -> Path:
     return _folder("procedures")
 
 
+def lock_file() -> Path | None:
+    """Return the lock of what the program runs with, or None in a copy that carries none."""
+    file = _folder("locks") / "program.txt"
+    return file if file.is_file() else None
+
+
 def procedure_path(name: str) -> Path:
     """Return the file of a procedure given by path or by the name of a shipped one; Problem when there is none."""
     given = Path(name)

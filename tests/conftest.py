@@ -1,23 +1,95 @@
-"""What all tests share: a state folder of their own, and no skip in CI that is not listed in `skips.txt`."""
+"""What all tests share: one profile for invented examples, the two stages, a state folder, and what a skip needs.
+
+`slow("why")` puts a test into the second stage (`bash .ci/test --all`). `real_time` is for a test whose outcome
+hangs on when things happen: fails it while the machine is measured to be too slow (tests/lag.py), it is skipped
+with what was measured; on a machine that kept up it fails as any other. No skip passes in CI whose reason is not
+listed in `skips.txt`.
+"""
 
 from __future__ import annotations
 
 import os
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
+
+from tests.lag import REASON, Timekeeper
 
 _LISTED = Path(__file__).with_name("skips.txt")
 _SKIPPED: list[tuple[str, str]] = []
+_LONGEST_FIRST = ("live", "browser", "speaking", "hearing", "visit")
+"""The folders whose files last longest, so that none is left over for one worker at the end."""
+_TIME = Timekeeper()
+_MEASURED: set[Path] = set()
+"""The files with tests in real time."""
+_BEGUN: dict[tuple[Path, str], float] = {}
+"""When the first test of such a file and set of parameters began, in seconds of the steady clock."""
+
+hypothesis.settings.register_profile(
+    "handsfree",
+    deadline=None,  # how long an example takes says how busy the machine is
+    derandomize=True,  # the same examples each time: a test that fails does so because of a change
+    database=None,
+    print_blob=True,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],  # a deadline too
+)
+hypothesis.settings.load_profile("handsfree")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", 'endurance: takes ten real minutes; leave it out with -m "not endurance"')
+    config.addinivalue_line("markers", "slow(why): for the second stage; `bash .ci/test --all` runs it too")
+    config.addinivalue_line(
+        "markers",
+        "real_time(of_file): skipped when it fails on a machine measured to be too slow; `of_file=True`"
+        " measures from the first test of its file with these parameters, for what a fixture did",
+    )
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with what takes longest, so that the rest is done beside it."""
-    items.sort(key=lambda item: item.get_closest_marker("endurance") is None)
+    for item in items:
+        for mark in item.iter_markers("slow"):
+            if len(mark.args) != 1:
+                raise pytest.UsageError(f"{item.nodeid}: slow needs its reason")
+    _MEASURED.update(item.path for item in items if item.get_closest_marker("real_time"))
+    items.sort(key=_turn)
+
+
+def _turn(item: pytest.Item) -> int:
+    folder = item.path.parent.name
+    return _LONGEST_FIRST.index(folder) if folder in _LONGEST_FIRST else len(_LONGEST_FIRST)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> Iterator[None]:
+    if item.path in _MEASURED:
+        _TIME.start()
+        now = time.monotonic()
+        begun = _BEGUN.setdefault((item.path, getattr(getattr(item, "callspec", None), "id", "")), now)
+        mark = item.get_closest_marker("real_time")
+        if mark is not None:
+            item.stash[_SINCE] = begun if mark.kwargs.get("of_file") else now
+    return (yield)
+
+
+_SINCE = pytest.StashKey[float]()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
+    """Tell a machine that was too slow from a program that is wrong."""
+    report: pytest.TestReport = yield
+    if report.failed and call.excinfo is not None and _SINCE in item.stash:
+        lag = _TIME.since(item.stash[_SINCE])
+        report.sections.append(("lag of the machine", str(lag)))
+        if lag.too_slow:
+            why = f"{REASON}: {lag}; {call.excinfo.exconly().splitlines()[0]}"
+            report.outcome = "skipped"
+            report.longrepr = (str(item.path), item.location[1] or 0, f"Skipped: {why}")
+    return report
 
 
 @pytest.fixture(autouse=True)
@@ -46,11 +118,15 @@ def _unlisted() -> list[tuple[str, str]]:
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
+    _TIME.stop()
     if not hasattr(session.config, "workerinput") and os.environ.get("CI") == "true" and _unlisted():
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    for node, why in _SKIPPED:
+        if why.startswith(REASON):
+            terminalreporter.write_line(f"not judged: {node}: {why}", yellow=True)
     for node, why in _unlisted():
         terminalreporter.write_line(f"skipped without being listed in tests/skips.txt: {node}: {why}", red=True)
 

@@ -9,7 +9,7 @@ from handsfree.events.record import SCHEMA_VERSION
 from handsfree.events.state import State
 from handsfree.session.draft import Draft
 from handsfree.session.plan import Plan
-from handsfree.session.version import DECISION_VERSION
+from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_digest
 from handsfree.trades.combustion.sheets import CombustionSheets
 
 
@@ -23,6 +23,8 @@ def opened(
         at=0,
         schema_version=SCHEMA_VERSION,
         decision_version=DECISION_VERSION,
+        versions=deciding_versions(),
+        lock_sha256=lock_digest(),
         program=program,
         procedure=plan.procedure.name,
         procedure_sha256=plan.procedure.version(),

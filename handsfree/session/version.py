@@ -2,16 +2,28 @@
 
 Computed from the sources, so that nobody can forget to raise it. Under another fingerprint the same inputs
 may give other events, and a verifier then reports differences apart from the seal, never as tampering.
+
+The libraries below can change a decision under the same fingerprint. So a record also names what was to be
+installed (`lock_digest`) and what was installed (`deciding_versions`).
 """
 
 from __future__ import annotations
 
 import hashlib
-from importlib import resources
+import platform
+from importlib import metadata, resources
 from importlib.resources.abc import Traversable
 
-DECIDING = ("events", "gates", "lexicon", "measurement", "procedure", "questions", "session", "trades")
+from handsfree import shipped
+
+DECIDING = ("events", "formulas", "gates", "lexicon", "measurement", "procedure", "questions", "session", "trades")
 """The packages whose code and words take part in decisions."""
+
+DECIDING_MODULES = ("blocks.py", "documents.py", "plain.py", "units.py")
+"""The single modules that do."""
+
+DECIDING_LIBRARIES = ("pydantic", "numpy", "scipy", "ruamel.yaml", "transitions", "vosk")
+"""The libraries that hear, read, compute or move on the way to a decision, as the package registry names them."""
 
 
 def fingerprint() -> str:
@@ -20,7 +32,26 @@ def fingerprint() -> str:
     for package in DECIDING:
         for name, file in sorted(_sources(resources.files("handsfree").joinpath(package), package)):
             digest.update(f"{name}\n".encode() + file.read_bytes())
+    for name in DECIDING_MODULES:
+        digest.update(f"{name}\n".encode() + resources.files("handsfree").joinpath(name).read_bytes())
     return digest.hexdigest()[:12]
+
+
+def lock_digest() -> str | None:
+    """Return the SHA-256 of the lock that ships with the program, in 64 hex digits; None where there is none."""
+    lock = shipped.lock_file()
+    return hashlib.sha256(lock.read_bytes()).hexdigest() if lock else None
+
+
+def deciding_versions() -> dict[str, str]:
+    """Return the versions of Python and of each deciding library; a library that is not installed is left out."""
+    found = {"python": platform.python_version()}
+    for library in DECIDING_LIBRARIES:
+        try:
+            found[library] = metadata.version(library)
+        except metadata.PackageNotFoundError:
+            continue
+    return found
 
 
 def _sources(folder: Traversable, name: str) -> list[tuple[str, Traversable]]:

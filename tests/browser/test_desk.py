@@ -139,6 +139,7 @@ def test_the_page_prints(browser, desk, shots):
     assert "Play on" not in text
 
 
+@pytest.mark.slow("the browser looks at every element of four pages, in two colour schemes")
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("page", ["list", "visit", "tampered", "across"])
 def test_nothing_that_axe_finds(browser, desk, axe, shots, page, scheme):

@@ -155,6 +155,7 @@ def test_without_the_token_the_page_only_shows(visit, phone, axe):
     assert clean(phone, axe) == []
 
 
+@pytest.mark.real_time
 def test_a_lost_tool_covers_the_picture_within_four_seconds_and_comes_back(visit, phone, axe, shots):
     """The process stands still, as a tool with a flat battery would; then it goes on."""
     process, address, _ = visit

@@ -6,9 +6,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 PROGRAM = Path(__file__).resolve().parents[1] / "bench" / "arithmetic" / "mutation.py"
 
 
+@pytest.mark.slow("the checks are computed anew for each of hundreds of coefficients")
 def test_a_coefficient_one_percent_off_is_noticed():
     """Each published number, raised by 1 % in a copy of the program, makes at least one check value fail."""
     result = subprocess.run(

@@ -12,10 +12,8 @@ from hypothesis import strategies as st
 from handsfree.measurement.check_digit import Disagreement, Expectation, joined, learned, log_density, peak
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
-from handsfree.session.plausibility import from handsfree.trades.combustion.fuels import FUELS
-from handsfree.trades.combustion.plausibility import (
-    Alternative, log_prior, opens_stop
-from handsfree.trades.combustion.plausibility import Situation, judge_pair
+from handsfree.trades.combustion.fuels import FUELS
+from handsfree.trades.combustion.plausibility import Situation, judge_pair, log_prior, opens_stop
 
 D = Decimal
 GAS = FUELS["natural gas"]

@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_the_wheel_runs_by_itself(tmp_path: Path) -> None:
-    """Procedures and model travel in it, the training does not, and a visit can be played from it."""
+    """Procedures, model and lock travel in it, the training does not, and a visit can be played from it."""
     pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check"]
     subprocess.run(
         [*pip, "wheel", "--no-deps", "--no-build-isolation", "--wheel-dir", tmp_path, ROOT],
@@ -29,15 +29,17 @@ def test_the_wheel_runs_by_itself(tmp_path: Path) -> None:
     empty.mkdir()
     subprocess.run([*pip, "install", "--no-deps", "--target", target, wheel], check=True, capture_output=True)
     environment = {**os.environ, "PYTHONPATH": str(target)}
-    where = subprocess.run(
-        [sys.executable, "-c", "import handsfree.shipped as s; print(s.model_folder())"],
+    model, lock = subprocess.run(
+        [sys.executable, "-c", "import handsfree.shipped as s; print(s.model_folder(), s.lock_file())"],
         cwd=empty,
         env=environment,
         capture_output=True,
         text=True,
         check=True,
-    ).stdout
-    assert where.startswith(str(target))
+    ).stdout.split()
+    assert model.startswith(str(target))
+    assert lock.startswith(str(target))
+    assert Path(lock).read_bytes() == (ROOT / "locks" / "program.txt").read_bytes()
     short = Path(__file__).with_name("one-reading.yaml")
     played = subprocess.run(
         [sys.executable, "-m", "handsfree.commands.app", "demo", "--procedure", short, "--out", "visit"],

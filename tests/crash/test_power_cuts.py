@@ -40,6 +40,7 @@ def test_unflushed_sectors_kept_lost_or_zeroed_at_random_lose_nothing(sector: in
         assert_survived(restarted(visit, Loss.seeded(rng, sector)))
 
 
+@pytest.mark.slow("hundreds of visits are cut twice")
 def test_a_second_cut_during_recovery_is_harmless() -> None:
     """Power fails again at each call of the recovery, and the third start still loses nothing."""
     for seed, number in enumerate(range(CALLS // 3, CALLS, 13)):
@@ -68,6 +69,7 @@ def _harmed(seed: int, unflushed: list[str]) -> bool:
     return False
 
 
+@pytest.mark.slow("five hundred visits are cut twice")
 def test_the_flush_of_a_recovery_is_needed() -> None:
     """Among the same seeded double cuts, none does harm with the flush, and one does without it."""
     place = "recovery.py:_settle_on_disk:files.fsync(handle)"

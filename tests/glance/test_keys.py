@@ -192,7 +192,7 @@ def test_the_point_stands_where_the_instrument_shows_it() -> None:
 
 
 @given(co2=st.decimals("0.0", "20.0", places=1), o2=st.decimals("0.0", "20.9", places=1), co=st.integers(0, 9999))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_any_row_is_sent_in_words_that_mean_only_that_row(co2: Decimal, o2: Decimal, co: int) -> None:
     """However the digits could be divided otherwise: the words sent have one meaning, the values entered."""
     visit, pad, text = at("found-maximum"), Pad(), ""
@@ -272,7 +272,7 @@ KEYS = st.sampled_from([ENTER, SPACE, LEFT, RIGHT, UP, DOWN, *"0123456789"])
 
 
 @given(keys=st.lists(st.tuples(KEYS, st.integers(1, 2_000)), max_size=60), place=st.integers(0, 10_000))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_keys_mashed_anywhere_send_only_what_is_understood(keys: list[tuple[str, int]], place: int) -> None:
     """Whatever is pressed at whatever pace, from any question of the visit: nothing unknown, and no crash."""
     kept = list(places().values())

@@ -18,6 +18,8 @@ from handsfree.visit.replaying import replay_of
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 Start = Callable[..., Seen]
+pytestmark = pytest.mark.real_time
+"""Keys are pressed at a person's pace, and what comes of them is looked for soon after."""
 
 
 @pytest.fixture

@@ -71,6 +71,7 @@ def test_anybody_who_knows_the_address_can_look(page: Page) -> None:
         assert not re.findall(r"(?:src|href|url\(|fetch\(|EventSource\()\W*(?:https?:)?//", text)
 
 
+@pytest.mark.real_time
 def test_the_news_is_the_picture(page: Page, told: Told) -> None:
     """At once, and again when something changed."""
     told.turn()
@@ -118,6 +119,7 @@ def test_nothing_else_is_served(page: Page, path: str) -> None:
     assert ask(page, "GET", path).status in {404, 405}
 
 
+@pytest.mark.real_time
 def test_a_visit_without_a_sign_of_life_sends_nothing(page: Page, told: Told) -> None:
     """So that the page covers what it shows; it goes on when the visit does."""
     told.turn()
@@ -128,6 +130,7 @@ def test_a_visit_without_a_sign_of_life_sends_nothing(page: Page, told: Told) ->
     assert news(page, 0.6)
 
 
+@pytest.mark.real_time
 def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) -> None:
     """The button that says STOP."""
     told.turn()
@@ -137,6 +140,7 @@ def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) ->
     assert (first["condition"], first["banner"]) == ("stopped", "STOPPED")
 
 
+@pytest.mark.real_time
 def test_a_touched_answer_is_marked_and_enter_takes_it(page: Page, told: Told) -> None:
     """Two steps, as with the arrows."""
     told.turn()

@@ -153,7 +153,7 @@ def most_like_stops(count):
     return list(dict.fromkeys([*scripts, *sorted(own_prompts(), key=part, reverse=True)[:count]]))
 
 
-@pytest.mark.parametrize("level_db", [0, -10])
+@pytest.mark.parametrize("level_db", [0, pytest.param(-10, marks=pytest.mark.slow("the same at another level"))])
 def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db):
     """Those of the catalogue and the shipped procedures that are most like stop phrases, by the real voice.
 
@@ -166,6 +166,7 @@ def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db):
         assert stops_in(ears, STOPS, heard, wave) == [], text
 
 
+@pytest.mark.slow("a minute of sound is cleaned and heard")
 def test_most_stops_called_as_loud_as_the_tools_voice_are_heard(ears):
     """At 0 dB, by two rendered voices; without taking the voice out hardly any is (0 of 45 in the bench)."""
     (prompt,) = rendered("en-us", [PROMPT])

@@ -52,6 +52,7 @@ def spoken(text: str) -> bytes:
     )
 
 
+@pytest.mark.slow("minutes of people's recordings")
 @needs_people
 def test_people_who_were_never_heard_are_understood_in_strings_of_digits(ears):
     """CMU AN4, test part: whole strings of at least three digits, all right in three of four (measured: more)."""
@@ -95,6 +96,7 @@ def test_times_count_the_sound_that_was_fed_and_nothing_else(ears):
         begin = end
 
 
+@pytest.mark.slow("a hundred recordings")
 @needs_people
 def test_clips_cut_close_around_their_words_are_heard(ears):
     """The free-spoken-digit-dataset: digits of a speaker never trained on, without a moment before or after."""

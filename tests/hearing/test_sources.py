@@ -72,6 +72,7 @@ def test_a_recording_can_be_taken_up_from_the_middle():
     assert blocks[0].samples[0] == 2 * BLOCK
 
 
+@pytest.mark.real_time
 def test_paced_sound_passes_in_real_time_also_when_the_listener_is_late_once():
     begun = time.monotonic()
     arrived = []

@@ -28,6 +28,7 @@ from handsfree.hearing.worker import (
 )
 from handsfree.lexicon.automaton import phrases
 
+pytestmark = pytest.mark.real_time
 SCRIPT = ("yes", "no", "stop")
 GRAMMAR = phrases(["yes", "no"]).automaton()
 PATIENCE_S = 20

@@ -35,7 +35,7 @@ LINES = lines_of(CLOSED_RECORD)
 OPEN_RECORD = recorded(20, closed=False)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(some.integers(0, 2**32))
 def test_an_attack_without_keys_is_found_and_the_first_bad_entry_named(seed: int) -> None:
     """Changed, re-dated, removed, added, moved, reformatted, cut off or sealed with other keys."""
@@ -43,7 +43,7 @@ def test_an_attack_without_keys_is_found_and_the_first_bad_entry_named(seed: int
         assert undetected(attack(random.Random(seed), LINES), CLOSED_RECORD.copy()) is None
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(some.integers(0, 2**32))
 def test_whoever_holds_the_current_key_cannot_rewrite_what_is_written(seed: int) -> None:
     """With the secret that lies on the device after entry 20, no earlier entry can be sealed again."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
@@ -178,7 +178,6 @@ def sentence(automaton: WordAutomaton, picks: list[int]) -> str | None:
 @pytest.mark.parametrize(
     "grammar", [grammar for _, grammar in GRAMMARS[2:]], ids=[name for name, _ in GRAMMARS[2:]]
 )
-@settings(deadline=None)
 @given(picks=st.lists(st.integers(0, 1000), min_size=20, max_size=20))
 def test_every_sentence_of_a_language_has_a_meaning(grammar: Grammar, picks: list[int]) -> None:
     """What may be heard is understood. (Values are apart: numbers with too few digits are asked again.)"""
@@ -187,7 +186,6 @@ def test_every_sentence_of_a_language_has_a_meaning(grammar: Grammar, picks: lis
         assert grammar.read(said.split()), said
 
 
-@settings(deadline=None)
 @given(st.integers(0, 250), st.integers(0, 210), st.integers(0, 9999))
 def test_every_row_said_digit_by_digit_is_heard_and_read(co2: int, o2: int, co: int) -> None:
     """Whatever the values, the language holds the row, and the row is among its meanings."""
@@ -198,7 +196,6 @@ def test_every_row_said_digit_by_digit_is_heard_and_read(co2: int, o2: int, co: 
     assert Values(row, None, "maximum") in GRAMMARS[0][1].read(said)
 
 
-@settings(deadline=None)
 @given(picks=st.lists(st.integers(0, 1000), min_size=20, max_size=20))
 def test_a_value_read_is_one_that_the_display_can_show(picks: list[int]) -> None:
     """In range and to its resolution, whatever row is said; the rate ends a whole row."""

@@ -63,7 +63,7 @@ def exact(value: Decimal) -> NumberForm:
     return NumberForm(value, value, -exponent, -exponent)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(forms(), st.randoms(use_true_random=False))
 def test_whatever_the_pattern_accepts_is_read(form: NumberForm, choose: random.Random) -> None:
     automaton = pattern(form).automaton()
@@ -74,7 +74,7 @@ def test_whatever_the_pattern_accepts_is_read(form: NumberForm, choose: random.R
         assert all(value in form for value in values)
 
 
-@settings(deadline=None, max_examples=400)
+@settings(max_examples=400)
 @given(forms(), st.lists(st.sampled_from(WORDS), max_size=7))
 def test_words_at_random_are_read_exactly_when_the_pattern_accepts_them(
     form: NumberForm, words: list[str]
@@ -82,7 +82,7 @@ def test_words_at_random_are_read_exactly_when_the_pattern_accepts_them(
     assert bool(read(words, form)) == pattern(form).automaton().accepts(words)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(forms(), st.randoms(use_true_random=False))
 def test_a_number_with_a_word_lost_added_or_changed_is_read_exactly_when_the_pattern_accepts_it(
     form: NumberForm, choose: random.Random
@@ -95,7 +95,7 @@ def test_a_number_with_a_word_lost_added_or_changed_is_read_exactly_when_the_pat
         assert bool(read(words, of)) == pattern(of).automaton().accepts(words)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(max_examples=200)
 @given(forms(), st.data())
 def test_every_way_of_saying_a_number_reads_back_as_that_number(form: NumberForm, data: st.DataObject) -> None:
     decimals = data.draw(st.integers(form.decimals, form.most_decimals))
@@ -120,7 +120,7 @@ def digits_after_point(words: Sequence[str]) -> int | None:
     return 2 if words[at + 1] not in SINGLE_DIGITS else len(words) - at - 1
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(forms(), st.data())
 def test_the_tools_own_read_back_is_read_as_the_same_number(form: NumberForm, data: st.DataObject) -> None:
     numbers = range(int(form.low.scaleb(form.decimals)), int(form.high.scaleb(form.decimals)) + 1)
@@ -172,7 +172,7 @@ def test_tenths_and_hundredths_as_num2words_writes_them_are_read() -> None:
 TO_TEXT2NUM = {"oh": "zero", "nought": "zero", "niner": "nine", "decimal": "point", "negative": "minus"}
 
 
-@settings(deadline=None, max_examples=300)
+@settings(max_examples=300)
 @given(st.sampled_from([0, 1, 2]), st.randoms(use_true_random=False))
 def test_where_text2num_finds_one_number_ours_finds_it_too(decimals: int, choose: random.Random) -> None:
     """Against text2num, whose words for nought and the point are fewer: no reading of it is missed."""

@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from ctypes.util import find_library
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.live.support.closet import ClosetCard
 from tests.speaking.conftest import NEEDED

@@ -20,14 +20,14 @@ LIMIT_S = 5.0
 
 def outcome(path: Path) -> str:
     """Return what the authors are told; anything but a Problem is a failure of the program."""
-    began = time.perf_counter()
+    began = time.process_time()
     try:
         report = check(load_procedure(path))
         told = f"{len(report.findings)} findings"
     except Problem as problem:
         told = problem.sentence()
         assert "sample.yaml" in told
-    assert time.perf_counter() - began < LIMIT_S
+    assert time.process_time() - began < LIMIT_S
     return told
 
 
@@ -57,7 +57,7 @@ def test_a_bad_file_gives_a_sentence_soon(name: str, tmp_path: Path) -> None:
     assert outcome(path) not in {"", "0 findings"}
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10**9))
 def test_a_file_with_random_damage_never_breaks_the_program(seed: int, tmp_path: Path) -> None:
     """Lines dropped, swapped, repeated and cut; values changed for others of the file, odd types and signs."""

@@ -273,7 +273,7 @@ def _edited(text: str, edits: list[tuple[float, int, str]]) -> str:
     return text
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(edits=_EDITS)
 def test_a_damaged_procedure_is_a_procedure_or_a_problem(
     tmp_path: Path, edits: list[tuple[float, int, str]]

@@ -227,9 +227,9 @@ def everything(  # noqa: C901 - written flat, apart from the product
 def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> None:
     """How it grows is printed by tests/bench/proofs/speed.py."""
     procedure = procedure_of(text(503, 12), "big")
-    began = time.perf_counter()
+    began = time.process_time()
     assert check(procedure).proven
-    assert time.perf_counter() - began < 10
+    assert time.process_time() - began < 10
 
 
 def test_every_proof_has_a_test_here() -> None:

@@ -121,7 +121,7 @@ def test_every_value_keeps_its_place() -> None:
 _LETTERS = st.text(alphabet=st.sampled_from(list("ab1.-:?,[]{}&*!|>'\"%@`#~<= \n\t\\$0_é\u2028\x85")), max_size=60)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(_LETTERS | st.text(max_size=40))
 def test_any_text_is_a_document_or_a_problem(text: str) -> None:
     """No text makes the reader fail in another way."""
@@ -131,7 +131,7 @@ def test_any_text_is_a_document_or_a_problem(text: str) -> None:
         assert str(problem.where).startswith("f.yaml:")  # noqa: PT017 - either outcome is right
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.decimals(allow_nan=False, allow_infinity=False, places=3, min_value=-10_000, max_value=10_000))
 def test_any_decimal_comes_back_digit_by_digit(value: Decimal) -> None:
     """From file to value nothing is rounded."""

@@ -79,7 +79,7 @@ _EDITS = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(edits=_EDITS, of=st.sampled_from(["jobsheet.yaml", "appliance-24.yaml"]))
 def test_a_damaged_sheet_is_a_sheet_or_a_problem(
     tmp_path: Path, edits: list[tuple[float, int, str]], of: str

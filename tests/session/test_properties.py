@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rehearsed import DAY, at, of_kind, places, shipped, twin, utterance
 
@@ -131,7 +131,7 @@ def run(place: tuple[str, str], steps: Steps) -> tuple[Rehearsal, list[inp.Input
     return visit, taken
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=400)
 @given(st.sampled_from(PLACES), st.lists(step, min_size=1, max_size=25))
 def test_any_sequence_of_inputs_is_decided_and_forgets_nothing_altered(
     place: tuple[str, str], steps: Steps
@@ -140,7 +140,7 @@ def test_any_sequence_of_inputs_is_decided_and_forgets_nothing_altered(
     run(place, steps)
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=120)
 @given(st.sampled_from(PLACES), st.lists(step, min_size=1, max_size=20))
 def test_the_same_inputs_give_the_same_events(place: tuple[str, str], steps: Steps) -> None:
     """Twice the same, and once more after the events were written as JSON and read again."""

@@ -50,6 +50,7 @@ def loudspeaker():
         each.close()
 
 
+@pytest.mark.real_time
 def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(0.5))
@@ -60,6 +61,7 @@ def test_the_loudspeaker_says_when_it_speaks_and_when_it_has_ended(loudspeaker):
     assert told == [True, False]
 
 
+@pytest.mark.real_time
 def test_it_can_be_cut_off_at_once(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))
@@ -71,6 +73,7 @@ def test_it_can_be_cut_off_at_once(loudspeaker):
     assert told == [True, False]
 
 
+@pytest.mark.real_time
 def test_a_new_sound_takes_the_place_of_the_old_without_a_gap_in_speaking(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))

@@ -25,8 +25,8 @@ from handsfree.speaking.sound import Sound
 from handsfree.speaking.voice import Voice
 from handsfree.speaking.worker import Loudspeaker
 
-pytestmark = pytest.mark.flaky(reruns=2, reruns_delay=2)
-"""Sound in real time: where other tests take the processor for a moment, the card loses sound, not the program."""
+pytestmark = pytest.mark.real_time
+"""Where others take the processor for a moment, the card loses sound, not the program."""
 
 
 def tone(seconds, hertz=440):

@@ -45,7 +45,7 @@ class Seen:
         """Return the screen as text."""
         return "\n".join(self.screen.display)
 
-    def until(self, words: str, *, large: bool = False, seconds: float = 20) -> None:
+    def until(self, words: str, *, large: bool = False, seconds: float = 60) -> None:
         """Follow until the words stand on the screen, in plain or in large letters."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
