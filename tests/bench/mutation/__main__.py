@@ -50,8 +50,7 @@ class Count:
             print(f"    because {reasons[0].reason}" if reasons else "    WITHOUT A REASON", flush=True)
         if self._into is not None:
             with self._into.open("a", encoding="utf-8") as stream:
-                place = {"source": mutant.target.source, "line": mutant.line, "operator": mutant.operator}
-                print(json.dumps({**place, "change": mutant.change(), "noticed": noticed}), file=stream)
+                print(json.dumps({"key": key_of(mutant), "line": mutant.line, "noticed": noticed}), file=stream)
         print(f"{sum(self.made.values())} of {self._total}", end="\r", file=sys.stderr, flush=True)
 
     def table(self) -> None:
@@ -69,6 +68,17 @@ class Count:
         return few and not sum(self.without_reason.values())
 
 
+def key_of(mutant: Mutant) -> list[object]:
+    """Return what names a mutant while lines move: its file, its operator and the lines before and after."""
+    return [mutant.target.source, mutant.operator, *mutant.change()]
+
+
+def survivors_of(file: Path) -> list[list[object]]:
+    """Return the keys of the mutants that survived an earlier run."""
+    lines = [json.loads(line) for line in file.read_text("utf-8").splitlines()]
+    return [line["key"] for line in lines if not line["noticed"]]
+
+
 def main() -> int:
     """Make, sample, try and count."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -78,11 +88,15 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1))
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--json", type=Path, help="also append a line for each mutant to this file")
+    parser.add_argument("--again", type=Path, help="only those that survived by such a file of an earlier run")
     given = parser.parse_args()
     parts = given.parts.split(",")
     if unknown := [part for part in parts if part not in TARGETS]:
         parser.error(f"there is no part '{unknown[0]}'; the parts are {', '.join(TARGETS)}")
     every = [mutant for part in parts for mutant in mutants_of(part)]
+    if given.again is not None:
+        left = survivors_of(given.again)
+        every = [mutant for mutant in every if key_of(mutant) in left]
     chosen = every
     if given.sample is not None and given.sample < len(every):
         chosen = sorted(random.Random(given.seed).sample(every, given.sample), key=every.index)

@@ -85,8 +85,8 @@ class _Places:
                     self._pass_over(decorator)
             if isinstance(node, ast.AnnAssign | ast.arg):
                 self._pass_over(node.annotation)
-            if isinstance(node, ast.Assert):  # it tells the type checker what is known
-                self._pass_over(node)
+            if isinstance(node, ast.Assert) or (isinstance(node, ast.keyword) and node.arg == "strict"):
+                self._pass_over(node)  # it tells what is known, and acts only when that is wrong
 
     def statement(self, line: int) -> int:
         around = [(last - first, first) for first, last in self._statements if first <= line <= last]
@@ -95,7 +95,7 @@ class _Places:
     def decides(self, start: tuple[int, int]) -> bool:
         return not any(first <= start < last for first, last in self._passed_over)
 
-    def _pass_over(self, node: ast.stmt | ast.expr | None) -> None:
+    def _pass_over(self, node: ast.stmt | ast.expr | ast.keyword | None) -> None:
         if node is not None:
             end = (node.end_lineno or node.lineno, node.end_col_offset or 0)
             self._passed_over.append(((node.lineno, node.col_offset), end))

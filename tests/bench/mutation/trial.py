@@ -2,9 +2,10 @@
 
 All tests are collected and run once on the code as it is, which also shows what each of them reaches and how long it
 takes. For a mutant inside a function the process is then copied (fork), the functions get their altered code, and the
-tests that reach the altered statement are run, those first that noticed most so far, until one fails. What an earlier
-test kept for others (a visit played to each question) was played by the code as it is. A mutant that acts when its
-module is imported, and every mutant that no test noticed, is tried in a process of its own.
+tests that reach the altered statement are run until one fails: first those that noticed most so far, then one case of
+every test, then the second of every test, and so on. What an earlier test kept for others (a visit played to each
+question) was played by the code as it is, so a fault may go unnoticed here that a whole run would notice, hardly ever
+the other way round. A mutant that acts when its module is imported is tried in a process of its own.
 """
 
 from __future__ import annotations
@@ -108,7 +109,14 @@ class Trials:
             able = [name for name, reached in self.reached.items() if place in reached.places]
         else:
             able = [name for name, reached in self.reached.items() if any(p == mutant.part for p, _ in reached.places)]
-        able.sort(key=lambda name: (-self._noticed[name], self.reached[name].seconds))
+        able.sort(key=lambda name: self.reached[name].seconds)
+        cases: dict[str, int] = defaultdict(int)
+        turn = {}
+        for name in able:
+            test = name.partition("[")[0]
+            turn[name] = 0 if self._noticed[name] else cases[test]
+            cases[test] += 1
+        able.sort(key=lambda name: (turn[name], -self._noticed[name]))
         chosen, seconds = [], 0.0
         for name in able:
             seconds += self.reached[name].seconds
@@ -128,7 +136,7 @@ class Trials:
             if mutant.statement:
                 swap(mutant.target, mutant.source)
                 answer = self._try_warm(names)
-            if answer == "not" and names:
+            elif names:
                 seconds = sum(self.reached[name].seconds for name in names)
                 answer = _try_cold(mutant, names, seconds)
         finally:
