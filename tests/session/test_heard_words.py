@@ -74,6 +74,16 @@ def test_a_word_begins_where_it_is_in_the_sound() -> None:
     assert choice(visit, heard).onset == heard.started + 340
 
 
+def test_the_first_word_of_the_best_alternative_is_what_begins() -> None:
+    """Not its last word, and not where another way of hearing it puts the first."""
+    visit = at("found-maximum")
+    heard = later(utterance(visit, (ROW, "0"), (OTHER_ROW, "-1.0")), first_word_ms=340)
+    rest = later(heard, first_word_ms=500).alternatives[1:]
+    assert choice(visit, heard.model_copy(update={"alternatives": (heard.alternatives[0], *rest)})).onset == (
+        heard.started + 340
+    )
+
+
 def test_an_utterance_without_words_begins_with_its_sound() -> None:
     """There is no word to time it by."""
     visit = at("permission")
