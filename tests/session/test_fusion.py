@@ -244,9 +244,14 @@ def test_an_unfinished_answer_ahead_is_no_other_speech() -> None:
 
 def test_the_doubt_names_the_nearest_rival() -> None:
     """And all that are near stay known, the nearest first."""
-    rows = [(ROW.replace("one eight", f"one {digit}"), f"-{behind}") for digit, behind in (("six", 1), ("nine", 2))]
+    rows = [
+        (ROW.replace("one eight", f"one {digit}"), f"-{behind}") for digit, behind in (("six", 1), ("nine", 2))
+    ]
     found = choice(at("found-maximum"), (ROW, "0"), *rows)
-    assert [dict(one.values)["co"] for one in found.rivals if isinstance(one, Values)] == [Decimal(16), Decimal(19)]
+    assert [dict(one.values)["co"] for one in found.rivals if isinstance(one, Values)] == [
+        Decimal(16),
+        Decimal(19),
+    ]
     assert "co 16" in found.doubt
 
 

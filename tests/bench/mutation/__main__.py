@@ -46,7 +46,10 @@ class Count:
             self.without_reason[mutant.part] += not reasons
             before, after = mutant.change()
             print(f"survived: {mutant.target.source}:{mutant.line} {mutant.operator}", flush=True)
-            print("".join(f"    - {line}\n" for line in before) + "".join(f"    + {line}\n" for line in after), end="")
+            print(
+                "".join(f"    - {line}\n" for line in before) + "".join(f"    + {line}\n" for line in after),
+                end="",
+            )
             print(f"    because {reasons[0].reason}" if reasons else "    WITHOUT A REASON", flush=True)
         if self._into is not None:
             with self._into.open("a", encoding="utf-8") as stream:
@@ -83,7 +86,9 @@ def main() -> int:
     """Make, sample, try and count."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--parts", default=",".join(TARGETS), help="which files, by the names in targets.py")
-    parser.add_argument("--sample", type=int, help="try so many, drawn at random over all parts; all when left out")
+    parser.add_argument(
+        "--sample", type=int, help="try so many, drawn at random over all parts; all when left out"
+    )
     parser.add_argument("--seed", type=int, default=1, help="of the sample")
     parser.add_argument("--jobs", type=int, default=min(2, os.cpu_count() or 1))
     parser.add_argument("--seconds", type=float, default=20.0)

@@ -34,4 +34,6 @@ class Accepted:
 def accepted() -> list[Accepted]:
     """Return every mutant that may survive."""
     kept = YAML(typ="safe").load(KEPT.read_text("utf-8")) or {}
-    return [Accepted(source, **{k: str(v) for k, v in one.items()}) for source, every in kept.items() for one in every]
+    return [
+        Accepted(source, **{k: str(v) for k, v in one.items()}) for source, every in kept.items() for one in every
+    ]

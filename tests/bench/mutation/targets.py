@@ -32,7 +32,8 @@ TARGETS = {
     "fusion": Target("handsfree/session/fusion.py", _SESSION),
     "sets": Target("handsfree/session/settling.py", _SESSION),
     "settling": Target(
-        "handsfree/measurement/settling.py", ("tests/measurement", "tests/checks/test_published_values.py", *_SESSION)
+        "handsfree/measurement/settling.py",
+        ("tests/measurement", "tests/checks/test_published_values.py", *_SESSION),
     ),
     "decide": Target("handsfree/session/decide.py", _SESSION),
     "stops": Target("handsfree/session/stops.py", _SESSION),

@@ -108,7 +108,9 @@ class Trials:
         if mutant.statement:
             able = [name for name, reached in self.reached.items() if place in reached.places]
         else:
-            able = [name for name, reached in self.reached.items() if any(p == mutant.part for p, _ in reached.places)]
+            able = [
+                name for name, reached in self.reached.items() if any(p == mutant.part for p, _ in reached.places)
+            ]
         able.sort(key=lambda name: self.reached[name].seconds)
         cases: dict[str, int] = defaultdict(int)
         turn = {}
@@ -170,7 +172,9 @@ def _try_cold(mutant: Mutant, names: Sequence[str], seconds: float) -> str:
     return answer.stdout.rpartition("answer: ")[2].strip()
 
 
-def run(parts: Sequence[str], mutants: Sequence[Mutant], told: Callable[[Mutant, str], None], **limits: float) -> list[str]:
+def run(
+    parts: Sequence[str], mutants: Sequence[Mutant], told: Callable[[Mutant, str], None], **limits: float
+) -> list[str]:
     """Try mutants of parts; return the tests that fail on the code as it is, where nothing was tried."""
     prepare_hypothesis()
     trials = Trials(parts, mutants, told, limits["most_seconds"], int(limits["jobs"]))
