@@ -15,11 +15,11 @@ import pytest
 from handsfree.measurement.settling import Sample, SettleRule, line_through, slope_half_width
 
 NORRIS = """
-0.1 0.2  338.8 337.4  118.1 118.2  888.0 884.6  9.2 10.1  228.1 226.5  668.5 666.3  998.5 996.3  449.1 448.6
-778.9 777.0  559.2 558.2  0.3 0.4  0.1 0.6  778.1 775.5  668.8 666.9  339.3 338.0  448.9 447.5  10.8 11.6
-557.7 556.0  228.3 228.1  998.0 995.8  888.8 887.6  119.6 120.2  0.3 0.3  0.6 0.3  557.6 556.8  339.3 339.1
-888.0 887.2  998.5 999.0  778.9 779.0  10.2 11.1  117.6 118.3  228.9 229.2  668.4 669.1  449.2 448.9  0.2 0.5
-""".split()
+0.1 0.2 338.8 337.4 118.1 118.2 888.0 884.6 9.2 10.1 228.1 226.5 668.5 666.3 998.5 996.3 449.1 448.6
+778.9 777.0 559.2 558.2 0.3 0.4 0.1 0.6 778.1 775.5 668.8 666.9 339.3 338.0 448.9 447.5 10.8 11.6 557.7
+556.0 228.3 228.1 998.0 995.8 888.8 887.6 119.6 120.2 0.3 0.3 0.6 0.3 557.6 556.8 339.3 339.1 888.0 887.2
+998.5 999.0 778.9 779.0 10.2 11.1 117.6 118.3 228.9 229.2 668.4 669.1 449.2 448.9 0.2 0.5
+"""
 SLOPE = 1.00211681802045
 SLOPE_DEVIATION = 0.429796848199937e-3
 RESIDUAL_DEVIATION = 0.884796396144373
@@ -30,7 +30,8 @@ PRINTED = 0.0005
 
 
 def norris() -> list[Sample]:
-    return [Sample(float(x), Decimal(y)) for y, x in zip(NORRIS[::2], NORRIS[1::2], strict=True)]
+    numbers = NORRIS.split()
+    return [Sample(float(x), Decimal(y)) for y, x in zip(numbers[::2], numbers[1::2], strict=True)]
 
 
 def rule(noise: float) -> SettleRule:
@@ -53,7 +54,7 @@ def test_the_slopes_interval_is_the_certified_deviation_times_students_t() -> No
 
 
 def test_three_readings_leave_one_degree_of_freedom() -> None:
-    """1, 2, 6 at 0, 1, 2: slope 2.5, residuals 0.5, -1, 0.5, so s = sqrt(1.5) and its share of the slope is s/sqrt(2)."""
+    """1, 2, 6 at 0, 1, 2: slope 2.5, residuals 0.5, -1, 0.5, so s = sqrt(1.5); that of the slope is s/sqrt(2)."""
     line = line_through([Sample(0, Decimal(1)), Sample(1, Decimal(2)), Sample(2, Decimal(6))])
     assert line.slope == pytest.approx(2.5)
     assert line.half_width == pytest.approx(T_975[1] * math.sqrt(1.5 / 2), abs=PRINTED)

@@ -68,7 +68,7 @@ def test_at_least_three_sets_thirty_seconds_apart() -> None:
 
 
 def test_rising_carbon_monoxide_interrupts() -> None:
-    """60, 100, 140 ppm in three sets: stopped as rising (trade journal, from 100 ppm), below every steady limit."""
+    """60, 100, 140 ppm in three sets: stopped as rising (trade journal, from 100 ppm), under any steady limit."""
     visit = at("found-maximum")
     for value in ("six zero", "one zero zero", "one four zero"):
         events = visit.say(f"nine three four four {value} maximum")

@@ -1,7 +1,7 @@
 """How sets are judged: which samples count, how much each quantity may still move, what the record then says.
 
-The slopes come from Python's `statistics.linear_regression`, the uncertainty from the GUM (JCGM 100:2008, 4.3.7). What
-a quantity may still move is common practice, no source.
+The slopes come from Python's `statistics.linear_regression`, the uncertainty from the GUM (JCGM 100:2008,
+4.3.7). What a quantity may still move is common practice, no source.
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ def test_the_coarsest_display_counts() -> None:
 
 
 def test_three_sets_in_a_minute_less_a_tenth_are_enough() -> None:
-    """Half a minute apart is asked for; a call a few seconds early still counts, one set much too early does not."""
+    """Half a minute apart is asked for; three seconds early still counts, four do not."""
     assert judged("co2", "9.3", "9.3", "9.3", apart=27).event.settled
     short = judged("co2", "9.3", "9.3", "9.3", apart=26).event
     assert not short.settled

@@ -115,7 +115,7 @@ def test_over_range_in_one_quantity_is_not_taken_for_another() -> None:
 
 
 def test_co_over_the_makers_limit_stops_when_nothing_may_be_adjusted() -> None:
-    """180 ppm at O2 3.0 is 210 ppm air-free (180 * 20.9 / (20.9 - 3.0)): over 200, and under the 400 of everybody."""
+    """180 ppm at O2 3.0 is 210 ppm air-free (180 * 20.9 / (20.9 - 3.0)): over 200, under the general 400."""
     high = {"co": "180", "o2": "3.0", "co2": "10.2"}
     assert opened(**high, may_adjust=True) == []
     assert opened(**high, may_adjust=False) == ["maker-air-free-co"]

@@ -1,4 +1,6 @@
-"""Run tests on one mutant from a cold start: `python -m tests.bench.mutation.cold PART OPERATOR OCCURRENCE SECONDS`.
+"""Run tests on one mutant from a cold start.
+
+    python -m tests.bench.mutation.cold PART OPERATOR OCCURRENCE SECONDS
 
 The names of the tests come on the standard input; the answer is `not`, or `by` and the test that noticed.
 """

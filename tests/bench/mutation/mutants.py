@@ -24,7 +24,7 @@ class Mutant:
     occurrence: int
     line: int
     statement: int
-    """Line of the innermost statement around it; 0 outside functions, where it acts when the module is imported."""
+    """Line of the innermost statement around it; 0 outside functions: it acts on import."""
 
     @property
     def target(self) -> Target:

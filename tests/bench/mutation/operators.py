@@ -1,7 +1,7 @@
 """What is altered: the operators of cosmic-ray that mean something here, and four of our own.
 
-Cosmic-ray turns a comparison into every other; of those we take the border case and the opposite. It has no operator
-that turns `in`, leaves out a statement or one side of a condition, or takes the greatest for the least.
+Cosmic-ray turns a comparison into every other; of those we take the border case and the opposite. It has no
+operator that turns `in`, leaves out a statement or one side of a condition, or takes the greatest for the least.
 """
 
 from __future__ import annotations

@@ -31,8 +31,10 @@ def noting(target: Target, text: str, reached: Any) -> ast.Module:
     tree = ast.parse(text)
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef):
-            for inner in list(ast.walk(ast.Module(node.body, []))):
-                _note_bodies(inner)
+            inside = [one for statement in node.body for one in ast.walk(statement)]
+            for inner in inside:
+                if not isinstance(inner, ast.FunctionDef | ast.ClassDef):
+                    _note_bodies(inner)
             node.body = _noted(node.body)
     return ast.fix_missing_locations(tree)
 
@@ -62,7 +64,7 @@ def _codes(code: CodeType) -> Iterator[CodeType]:
 
 
 def _functions(module: ModuleType, file: str) -> Iterator[FunctionType]:
-    """Yield the functions and methods that a module defines, each once, without what decorators put around them."""
+    """Yield the functions and methods that a module defines, each once, without their decorators."""
     found: dict[int, FunctionType] = {}
     members = list(vars(module).values())
     for member in members:
@@ -80,8 +82,7 @@ def _note_bodies(node: ast.AST) -> None:
     for name in ("body", "orelse", "finalbody"):
         statements = getattr(node, name, None)
         if isinstance(statements, list) and statements and isinstance(statements[0], ast.stmt):
-            if not isinstance(node, ast.FunctionDef | ast.Module | ast.ClassDef):
-                setattr(node, name, _noted(statements))
+            setattr(node, name, _noted(statements))
 
 
 def _noted(statements: list[ast.stmt]) -> list[ast.stmt]:

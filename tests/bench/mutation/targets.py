@@ -1,4 +1,4 @@
-"""What is altered, and the tests that should notice. A module that moves needs its new path here and nothing else."""
+"""What is altered, and the tests that should notice. A module that moves needs its new path here."""
 
 from __future__ import annotations
 

@@ -1,11 +1,12 @@
 """Running the tests on mutants: in copies of one warm process, or from a cold start.
 
-All tests are collected and run once on the code as it is, which also shows what each of them reaches and how long it
-takes. For a mutant inside a function the process is then copied (fork), the functions get their altered code, and the
-tests that reach the altered statement are run until one fails: first those that noticed most so far, then one case of
-every test, then the second of every test, and so on. What an earlier test kept for others (a visit played to each
-question) was played by the code as it is, so a fault may go unnoticed here that a whole run would notice, hardly ever
-the other way round. A mutant that acts when its module is imported is tried in a process of its own.
+All tests are collected and run once on the code as it is, which also shows what each of them reaches and how
+long it takes. For a mutant inside a function the process is then copied (fork), the functions get their altered
+code, and the tests that reach the altered statement are run until one fails: first those that noticed most so
+far, then one case of every test, then the second of every test, and so on. What an earlier test kept for others
+(a visit played to each question) was played by the code as it is, so a fault may go unnoticed here that a whole
+run would notice, hardly ever the other way round. A mutant that acts when its module is imported is tried in a
+process of its own.
 """
 
 from __future__ import annotations
@@ -150,7 +151,7 @@ class Trials:
         for place, item in enumerate(items):
             limit = 20 + 10 * self.reached[item.nodeid].seconds
             signal.setitimer(signal.ITIMER_VIRTUAL, limit)  # of processor time; its signal ends the process
-            item._initrequest()  # type: ignore[attr-defined] # noqa: SLF001 - as a test that is run again needs it
+            item._initrequest()  # type: ignore[attr-defined]
             if not _passes(item, items[place + 1] if place + 1 < len(items) else None):
                 return f"by {item.nodeid}"
         signal.setitimer(signal.ITIMER_VIRTUAL, 0)

@@ -164,7 +164,7 @@ def test_a_stop_names_its_value_its_limit_and_its_source():
     ],
 )
 def test_how_lean_is_lean_enough(o2, top, lean):
-    """CO2 9.7 % belongs to O2 20.95 * (1 - 9.7 / 11.88) = 3.84 %: from there on high CO is no sign of too little air."""
+    """CO2 9.7 % belongs to O2 20.95 * (1 - 9.7 / 11.88) = 3.84 %: from there CO is no sign of too little air."""
     limits = StopLimits().tightened("maker-co", D(100), "manual")
     known = {"o2": None if o2 is None else D(o2), "highest_co2": None if top is None else D(top)}
     found = names(limits, co=D(150), may_still_adjust=True, **known)
