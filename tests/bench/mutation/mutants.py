@@ -40,7 +40,8 @@ class Mutant:
     def change(self) -> tuple[list[str], list[str]]:
         """Return the lines taken out and those put in, without their margins."""
         lines = list(difflib.ndiff(text_of(self.target).splitlines(), self.source.splitlines()))
-        return tuple([one[2:].strip() for one in lines if one[:2] == sign] for sign in ("- ", "+ "))  # type: ignore[return-value]
+        taken, put = ([one[2:].strip() for one in lines if one[:2] == sign] for sign in ("- ", "+ "))
+        return taken, put
 
 
 @cache
@@ -55,9 +56,9 @@ def mutants_of(part: str) -> Iterator[Mutant]:
     places = _Places(text_of(target))
     seen = {ast.dump(ast.parse(text_of(target)))}
     for name, operator in all_operators().items():
-        found = (place for node in ast_nodes(tree) for place in operator.mutation_positions(node))
-        for occurrence, (start, _end) in enumerate(found):
-            if not places.decides(start):
+        found = ((node, place) for node in ast_nodes(tree) for place in operator.mutation_positions(node))
+        for occurrence, (node, (start, _end)) in enumerate(found):
+            if not places.decides(start) or node.parent.type == "parameters":  # a bare * is no operator
                 continue
             mutant = Mutant(part, name, occurrence, start[0], places.statement(start[0]))
             try:

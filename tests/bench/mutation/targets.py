@@ -9,15 +9,19 @@ ROOT = Path(__file__).resolve().parents[3]
 
 _SESSION = ("tests/session",)
 _RECORD = ("tests/ledger", "tests/crash/test_failing_calls.py")
-_LIMITS = ("tests/trades/combustion", "tests/checks/test_published_values.py", "tests/checks/test_traps.py")
 
 
 @dataclass(frozen=True)
 class Target:
-    """A source file below the root and the tests that are run on it altered."""
+    """A source file below the root, the tests of just this file, and others for when those see nothing."""
 
     source: str
-    tests: tuple[str, ...]
+    near: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+
+    @property
+    def tests(self) -> tuple[str, ...]:
+        return (*self.near, *self.others)
 
     @property
     def path(self) -> Path:
@@ -27,18 +31,37 @@ class Target:
     def module(self) -> str:
         return self.source.removesuffix(".py").replace("/", ".")
 
+    def is_near(self, name: str) -> bool:
+        return name.startswith(self.near)
+
 
 TARGETS = {
-    "fusion": Target("handsfree/session/fusion.py", _SESSION),
-    "sets": Target("handsfree/session/settling.py", _SESSION),
+    "limits": Target(
+        "handsfree/trades/combustion/stop_limits.py",
+        ("tests/trades/combustion", "tests/checks/test_published_values.py", "tests/checks/test_traps.py"),
+    ),
+    "stops": Target("handsfree/session/stops.py", ("tests/session/test_stops_in_force.py",), _SESSION),
+    "sets": Target(
+        "handsfree/session/settling.py",
+        ("tests/session/test_settled_sets.py", "tests/session/test_dialogue_sets.py"),
+        _SESSION,
+    ),
+    "fusion": Target(
+        "handsfree/session/fusion.py",
+        ("tests/session/test_fusion.py", "tests/session/test_heard_words.py"),
+        _SESSION,
+    ),
+    "decide": Target("handsfree/session/decide.py", (), _SESSION),
     "settling": Target(
         "handsfree/measurement/settling.py",
-        ("tests/measurement", "tests/checks/test_published_values.py", *_SESSION),
+        (
+            "tests/measurement/test_settling.py",
+            "tests/checks/test_slope_intervals.py",
+            "tests/checks/test_published_values.py",
+            "tests/session/test_settled_sets.py",
+        ),
     ),
-    "decide": Target("handsfree/session/decide.py", _SESSION),
-    "stops": Target("handsfree/session/stops.py", _SESSION),
-    "limits": Target("handsfree/trades/combustion/stop_limits.py", (*_LIMITS, *_SESSION)),
-    "verification": Target("handsfree/ledger/verification.py", _RECORD),
-    "chain": Target("handsfree/ledger/chain.py", _RECORD),
+    "verification": Target("handsfree/ledger/verification.py", (), _RECORD),
+    "chain": Target("handsfree/ledger/chain.py", (), _RECORD),
 }
 """By the name that `--parts` takes."""

@@ -117,15 +117,16 @@ class Trials:
         turn = {}
         for name in able:
             test = name.partition("[")[0]
-            turn[name] = 0 if self._noticed[name] else cases[test]
+            turn[name] = 0 if self._noticed[name] else 1 + cases[test]
+            if mutant.target.is_near(name):
+                turn[name] = -1
             cases[test] += 1
         able.sort(key=lambda name: (turn[name], -self._noticed[name]))
         chosen, seconds = [], 0.0
         for name in able:
             seconds += self.reached[name].seconds
-            if chosen and seconds > self.most_seconds:
-                break
-            chosen.append(name)
+            if seconds <= self.most_seconds or mutant.target.is_near(name):
+                chosen.append(name)
         return chosen
 
     def _try(self, mutant: Mutant, names: Sequence[str], writing: int) -> None:

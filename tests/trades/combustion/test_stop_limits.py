@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.problem import Problem
-from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
+from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide, ultimate_carbon_dioxide
 from handsfree.trades.combustion.fuels import FUELS
 from handsfree.trades.combustion.stop_limits import DEFAULTS, SafetyReadings, StopLimits, air_free, open_stops
 
@@ -96,6 +96,7 @@ def test_at_a_limit_and_without_what_it_needs_nothing_opens(readings, expected):
         ({"co": D(100), "o2": D("20.9")}, "100.0"),
         ({"co": D(100), "o2": D("21.0"), "co2": D("5.0")}, "237.6"),  # by CO2: 100 * 11.88 / 5.0
         ({"co": D(100), "o2": D("3.0"), "co2": D("5.0")}, "116.8"),
+        ({"co": D(100), "o2": D(0), "co2": D("5.0")}, "100.0"),
         ({"co": D(100), "co2": D("0.1")}, "100.0"),
         ({"co": D(100), "co2": D("12.5")}, "100.0"),
         ({"co": D(100)}, "100.0"),
@@ -159,7 +160,7 @@ def test_a_stop_names_its_value_its_limit_and_its_source():
         ("3.8", "9.7", False),
         ("4.4", None, False),
         (None, "9.7", False),
-        ("4.4", "0.1", False),
+        ("20.9", "0.1", False),
         ("4.4", "12.5", False),
     ],
 )
@@ -169,6 +170,13 @@ def test_how_lean_is_lean_enough(o2, top, lean):
     known = {"o2": None if o2 is None else D(o2), "highest_co2": None if top is None else D(top)}
     found = names(limits, co=D(150), may_still_adjust=True, **known)
     assert ("maker-co" in found) == lean
+
+
+def test_a_band_up_to_all_the_co2_of_the_fuel_asks_for_no_o2():
+    """At the ultimate CO2 no oxygen is left, so any is enough."""
+    limits = StopLimits().tightened("maker-co", D(100), "manual")
+    top = D(repr(ultimate_carbon_dioxide(GAS)))
+    assert "maker-co" in names(limits, co=D(150), o2=D("2.0"), highest_co2=top, may_still_adjust=True)
 
 
 def test_o2_that_just_belongs_to_the_top_of_the_band_is_lean_enough():
