@@ -91,7 +91,7 @@ def test_the_first_honest_date_is_not_wrong(early: int, wrong: bool) -> None:
 
 
 def test_an_open_record_says_whether_its_end_is_known() -> None:
-    """With the count that was read out at its end, or on its own device, nothing is missing; else nobody can tell."""
+    """With the head of its end, or on its device, nothing is missing; else nobody can tell."""
     disk = recorded(20, closed=False)
     head = verify(VISIT, files=disk).head
     assert head is not None
@@ -171,7 +171,7 @@ def test_a_head_read_out_at_any_time_of_the_visit_is_found_again(count: int) -> 
 
 
 def entry_checksum(count: int) -> str:
-    """Return the checksum of the record after so many entries: twelve digits of the last line's digest (FORMAT.md)."""
+    """Return the checksum after so many entries: twelve digits of the last line's digest (FORMAT.md)."""
     import hashlib  # noqa: PLC0415 - computed apart from the program
 
     number = int(hashlib.sha256(LINES[count - 1]).hexdigest()[:16], 16) % 10**12

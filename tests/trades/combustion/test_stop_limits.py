@@ -72,6 +72,7 @@ def test_each_limit_at_its_edge(readings, expected):
             ["air-free-co"],
         ),  # 0.008 is not above 0.008; air-free 100 * 11.88 / 1.25
         ({"co": D(100), "co2": D("1.24")}, ["air-free-co", "co-ratio"]),
+        ({"co": D(100), "co2": D("1.0")}, ["air-free-co", "co-ratio"]),
         ({"co": D(100), "co2": D(0)}, []),
         ({"co": D(-1), "co2": D("9.4"), "co_rising": True}, []),
         ({"co": D(60), "co_rising": True, "co2": D("9.7"), "highest_co2": D("9.7")}, []),
@@ -97,6 +98,9 @@ def test_at_a_limit_and_without_what_it_needs_nothing_opens(readings, expected):
         ({"co": D(100), "o2": D("21.0"), "co2": D("5.0")}, "237.6"),  # by CO2: 100 * 11.88 / 5.0
         ({"co": D(100), "o2": D("3.0"), "co2": D("5.0")}, "116.8"),
         ({"co": D(100), "o2": D(0), "co2": D("5.0")}, "100.0"),
+        ({"co": D(1), "o2": D("3.0")}, "1.2"),
+        ({"co": D(100), "o2": D("-0.5")}, "100.0"),
+        ({"co": D(10), "co2": D("0.5")}, "237.6"),
         ({"co": D(100), "co2": D("0.1")}, "100.0"),
         ({"co": D(100), "co2": D("12.5")}, "100.0"),
         ({"co": D(100)}, "100.0"),
@@ -136,6 +140,12 @@ def test_a_limit_of_the_model_has_its_unit_and_side():
             StopLimits().tightened(name, D("NaN"), "manual")
 
 
+def test_the_ratio_is_taken_of_the_least_co():
+    """Half a ppm at CO2 1 % is 0.00005."""
+    limits = StopLimits().tightened("co-ratio", D("0.00004"), "a wish")
+    assert names(limits, co=D("0.5"), co2=D("1.0")) == ["co-ratio"]
+
+
 def test_other_limits_stay_when_one_is_tightened():
     """Tightening changes one limit and leaves the earlier set of limits as it was."""
     before = StopLimits()
@@ -161,6 +171,7 @@ def test_a_stop_names_its_value_its_limit_and_its_source():
         ("4.4", None, False),
         (None, "9.7", False),
         ("20.9", "0.1", False),
+        ("20.0", "1.0", True),
         ("4.4", "12.5", False),
     ],
 )
