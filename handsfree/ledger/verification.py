@@ -173,9 +173,9 @@ class _Examination:
         self._cut(kept.head.count, "were recorded on this device")
 
     def _cut(self, count: int, known: str) -> bool:
-        """Note that entries known of are missing at the end; say whether that is so."""
+        """Note that entries known of are missing, unless a finding explains it; say whether they are."""
         cut = count > self.link.seq
-        if cut and not any(finding.seq <= self.link.seq for finding in self.findings):
+        if cut and not self.findings:
             why = f"{count} entries {known} and {self.link.seq} are left"
             self._find(Finding(self.link.seq, Fault.TRUNCATED, why))
         return cut

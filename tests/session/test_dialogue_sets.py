@@ -68,9 +68,9 @@ def test_at_least_three_sets_thirty_seconds_apart() -> None:
 
 
 def test_rising_carbon_monoxide_interrupts() -> None:
-    """120, 160, 220 ppm in three sets: stopped as rising, before any verdict (trade journal, from 100 ppm)."""
+    """60, 100, 140 ppm in three sets: stopped as rising (trade journal, from 100 ppm), under any steady limit."""
     visit = at("found-maximum")
-    for value in ("one two zero", "one six zero", "two two zero"):
+    for value in ("six zero", "one zero zero", "one four zero"):
         events = visit.say(f"nine three four four {value} maximum")
         for _ in range(6):
             if visit.state.question.kind in {"waiting", "stopped"}:
@@ -81,6 +81,7 @@ def test_rising_carbon_monoxide_interrupts() -> None:
         visit.wait()
     (stop,) = of_kind(events, ev.Stopped)
     assert stop.why == "limit"
+    assert stop.detail.startswith("rising-co ")
 
 
 RATED = [

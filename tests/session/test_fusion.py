@@ -17,6 +17,7 @@ from handsfree.session.fusion import (
     HAZARD_MARGIN,
     LIMIT_MARGIN,
     STEP,
+    UNKNOWN_MARGIN,
     Choice,
     choose,
     choose_typed,
@@ -193,3 +194,89 @@ def test_typed_words_with_two_meanings_are_in_doubt() -> None:
     visit = at("found-maximum")
     grammar = shipped().grammar(visit.state.question, visit.state.gate)
     assert choose_typed(shipped(), grammar, "c o two eight").doubt == "it has two meanings"
+
+
+# The edges of the margins, and what else decides a doubt
+
+
+def test_beyond_a_stop_limit_and_far_behind_is_let_go() -> None:
+    """O2 1.5 % a whole margin behind by its sound is no rival, and much further behind neither."""
+    beyond = ROW.replace("four point six", "one point five")
+    for behind in (LIMIT_MARGIN, 2 * LIMIT_MARGIN):
+        assert choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{behind}")).rivals == ()
+
+
+def test_a_stop_limit_counts_wherever_it_stands_in_the_row() -> None:
+    """O2 1.5 % stays near although the display showed no number for CO after it."""
+    beyond = "nine point three one point five dashes maximum"
+    (rival,) = choice(at("found-maximum"), (ROW, "0"), (beyond, "-3.5")).rivals
+    assert isinstance(rival, Values)
+    assert dict(rival.values) == {"co2": Decimal("9.3"), "o2": Decimal("1.5"), "co": "no reading"}
+
+
+def test_over_range_is_beyond_a_stop_limit() -> None:
+    """A display over its range stays near by its sound, as a number beyond the limit does; dashes do not."""
+    over, dashes = (ROW.replace("one eight", words) for words in ("over range", "dashes"))
+    behind = f"-{(CLEAR_MARGIN + LIMIT_MARGIN) / 2}"
+    assert len(choice(at("found-maximum"), (ROW, "0"), (over, behind)).rivals) == 1
+    assert choice(at("found-maximum"), (ROW, "0"), (dashes, behind)).rivals == ()
+
+
+def test_unknown_speech_ahead_by_just_the_margin_leaves_the_answer() -> None:
+    """It stands, in doubt."""
+    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{FAR_BEHIND}"))
+    assert (found.meaning, found.doubt) == (Answer("tight"), "other speech is as likely")
+    assert not found.slight
+
+
+@pytest.mark.parametrize(("behind", "slight"), [(UNKNOWN_MARGIN, False), (UNKNOWN_MARGIN - STEP, True)])
+def test_how_far_unknown_speech_leads_says_whether_the_doubt_is_slight(behind: Decimal, slight: bool) -> None:
+    """From the margin on it is not."""
+    assert choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{behind}")).slight == slight
+
+
+def test_an_unfinished_answer_ahead_is_no_other_speech() -> None:
+    """All its words are known: the whole answer behind it is what was said."""
+    found = choice(at("found-maximum"), ("nine point", "0"), (ROW, "-1.0"))
+    assert called(found)["co2"] == "9.3"
+    assert found.doubt == ""
+
+
+def test_the_doubt_names_the_nearest_rival() -> None:
+    """And all that are near stay known, the nearest first."""
+    rows = [
+        (ROW.replace("one eight", f"one {digit}"), f"-{behind}") for digit, behind in (("six", 1), ("nine", 2))
+    ]
+    found = choice(at("found-maximum"), (ROW, "0"), *rows)
+    assert [dict(one.values)["co"] for one in found.rivals if isinstance(one, Values)] == [
+        Decimal(16),
+        Decimal(19),
+    ]
+    assert "co 16" in found.doubt
+
+
+@pytest.mark.parametrize(("behind", "rivals"), [(CLEAR_MARGIN, 0), (CLEAR_MARGIN - STEP, 1)])
+def test_a_command_and_a_value_are_weighed_by_their_sound_alone(behind: Decimal, rivals: int) -> None:
+    """Neither has a prior where the value is CO, in whatever order they come."""
+    visit = at("ambient-entry")
+    assert len(choice(visit, ("repeat", "0"), ("zero", f"-{behind}")).rivals) == rivals
+    assert len(choice(visit, ("zero", "0"), ("repeat", f"-{behind}")).rivals) == rivals
+
+
+def test_a_clipped_sound_is_never_a_slight_doubt() -> None:
+    """What was too loud may have been anything."""
+    assert not choice(at("found-maximum"), ROW, clipped=True).slight
+    assert choice(at("found-maximum"), ROW, confidence="0.590").slight
+
+
+def test_what_is_no_answer_has_no_onset_of_its_own_and_no_slight_doubt() -> None:
+    """Nothing heard is at no time; half an answer is where it was heard."""
+    assert (choice(at("found-maximum")).onset, choice(at("found-maximum")).slight) == (0, False)
+    half = choice(at("found-maximum"), "nine point")
+    assert (half.onset, half.slight) == (at("found-maximum").state.now + 200, False)
+
+
+def test_a_hazard_not_clear_enough_leaves_the_answer_beside_it() -> None:
+    """Behind by more than its margin it is neither obeyed nor a rival."""
+    found = choice(at("permission"), ("told", "0"), ("gas smell", f"-{HAZARD_MARGIN + STEP}"))
+    assert (found.meaning, found.rivals) == (Answer("done"), ())

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.problem import Problem
+from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide, ultimate_carbon_dioxide
 from handsfree.trades.combustion.fuels import FUELS
 from handsfree.trades.combustion.stop_limits import DEFAULTS, SafetyReadings, StopLimits, air_free, open_stops
 
@@ -55,6 +56,147 @@ def test_nothing_read_opens_nothing():
 def test_each_limit_at_its_edge(readings, expected):
     """SAFETY A: every limit opens just beyond its value and not on the allowed side of it."""
     assert names(**readings) == expected
+
+
+@pytest.mark.parametrize(
+    ("readings", "expected"),
+    [
+        ({"o2": D("2.0")}, []),
+        ({"air_duct_co2": D("0.2")}, []),
+        ({"ambient_co": D(0)}, []),
+        ({"co": D(0), "co2": D("9.4"), "o2": D("4.4")}, []),
+        ({"co": D(400)}, []),
+        ({"co": D(75), "co2": D("9.375")}, []),  # CO/CO2 0.0008
+        (
+            {"co": D(100), "co2": D("1.25")},
+            ["air-free-co"],
+        ),  # 0.008 is not above 0.008; air-free 100 * 11.88 / 1.25
+        ({"co": D(100), "co2": D("1.24")}, ["air-free-co", "co-ratio"]),
+        ({"co": D(100), "co2": D("1.0")}, ["air-free-co", "co-ratio"]),
+        ({"co": D(100), "co2": D(0)}, []),
+        ({"co": D(-1), "co2": D("9.4"), "co_rising": True}, []),
+        ({"co": D(60), "co_rising": True, "co2": D("9.7"), "highest_co2": D("9.7")}, []),
+        ({"co": D(60), "co_rising": True, "co2": D("10.2")}, []),
+        ({"co": D(60), "co_rising": True, "highest_co2": D("9.7")}, []),
+        ({"co": D(60), "co2": D("10.2"), "highest_co2": D("9.7")}, []),
+        ({"ambient_co": D(50), "ambient_co_over_range": True}, ["ambient-co-over-range"]),
+        ({"co_over_range": True, "ambient_co": D(12)}, ["co-over-range", "ambient-co-search"]),
+    ],
+)
+def test_at_a_limit_and_without_what_it_needs_nothing_opens(readings, expected):
+    """On the allowed side to the digit; a ratio needs CO2, a rich mixture needs a rise and a band."""
+    assert names(**readings) == expected
+
+
+@pytest.mark.parametrize(
+    ("readings", "expected"),
+    [
+        ({"co": D(100), "o2": D(0)}, "100.0"),
+        ({"co": D(100), "o2": D("3.0")}, "116.8"),  # 100 * 20.9 / 17.9
+        ({"co": D(100), "o2": D("20.8")}, "20900.0"),  # 100 * 20.9 / 0.1
+        ({"co": D(100), "o2": D("20.9")}, "100.0"),
+        ({"co": D(100), "o2": D("21.0"), "co2": D("5.0")}, "237.6"),  # by CO2: 100 * 11.88 / 5.0
+        ({"co": D(100), "o2": D("3.0"), "co2": D("5.0")}, "116.8"),
+        ({"co": D(100), "o2": D(0), "co2": D("5.0")}, "100.0"),
+        ({"co": D(1), "o2": D("3.0")}, "1.2"),
+        ({"co": D(100), "o2": D("-0.5")}, "100.0"),
+        ({"co": D(10), "co2": D("0.5")}, "237.6"),
+        ({"co": D(100), "co2": D("0.1")}, "100.0"),
+        ({"co": D(100), "co2": D("12.5")}, "100.0"),
+        ({"co": D(100)}, "100.0"),
+        ({"co": D(0), "o2": D("3.0")}, "0"),
+        ({"co": D(-2), "o2": D("3.0")}, "-2"),
+        ({"o2": D("3.0")}, None),
+    ],
+)
+def test_co_air_free_by_hand(readings, expected):
+    """CO * 20.9 / (20.9 - O2), the trade's formula; else CO * CO2max / CO2 with 11.88 %; else as measured."""
+    value = air_free(SafetyReadings(**readings), GAS)
+    assert (None if value is None else str(value)) == expected
+
+
+def test_a_limit_may_be_confirmed_at_its_own_value():
+    """The same value is not looser; its source is then the newer one."""
+    for name, limit in DEFAULTS.items():
+        assert StopLimits().tightened(name, limit.value, "local code").limits[name].source == "local code"
+
+
+def test_a_limit_of_the_model_has_its_unit_and_side():
+    """High ones stop above, low ones below; all put the burner off; what is no number is refused."""
+    units = {
+        "maker-co": "[ppm]",
+        "maker-co-ratio": "1",
+        "flue-temperature": "Cel",
+        "lowest-standing-pressure": "mbar",
+    }
+    for name in StopLimits().missing():
+        limit = StopLimits().tightened(name, D(20), "manual").limits[name]
+        assert limit.stops == ("below" if name.startswith("lowest") else "above")
+        assert limit.unit == units.get(name, limit.unit)
+        assert (limit.severity, limit.value, limit.source) == ("burner off", D(20), "manual")
+        assert limit.passed_by(D(19)) == name.startswith("lowest")
+        assert not limit.passed_by(D(20))
+        with pytest.raises(Problem, match=f"the limit {name} is not a number: NaN"):
+            StopLimits().tightened(name, D("NaN"), "manual")
+
+
+def test_the_ratio_is_taken_of_the_least_co():
+    """Half a ppm at CO2 1 % is 0.00005."""
+    limits = StopLimits().tightened("co-ratio", D("0.00004"), "a wish")
+    assert names(limits, co=D("0.5"), co2=D("1.0")) == ["co-ratio"]
+
+
+def test_other_limits_stay_when_one_is_tightened():
+    """Tightening changes one limit and leaves the earlier set of limits as it was."""
+    before = StopLimits()
+    after = before.tightened("air-free-co", D(200), "local code")
+    assert before.limits == dict(DEFAULTS)
+    assert {n: x for n, x in after.limits.items() if n != "air-free-co"} == {
+        n: x for n, x in DEFAULTS.items() if n != "air-free-co"
+    }
+
+
+def test_a_stop_names_its_value_its_limit_and_its_source():
+    """What is read out and recorded."""
+    (stop,) = open_stops(SafetyReadings(o2=D("1.9")), GAS)
+    assert (stop.severity, stop.value, stop.limit) == ("burner off", "1.9 %", "below 2 %")
+    assert stop.source == DEFAULTS["flue-o2"].source
+
+
+@pytest.mark.parametrize(
+    ("o2", "top", "lean"),
+    [
+        ("4.4", "9.7", True),
+        ("3.8", "9.7", False),
+        ("4.4", None, False),
+        (None, "9.7", False),
+        ("20.9", "0.1", False),
+        ("20.0", "1.0", True),
+        ("4.4", "12.5", False),
+    ],
+)
+def test_how_lean_is_lean_enough(o2, top, lean):
+    """CO2 9.7 % belongs to O2 20.95 * (1 - 9.7 / 11.88) = 3.84 %: from there CO is no sign of too little air."""
+    limits = StopLimits().tightened("maker-co", D(100), "manual")
+    known = {"o2": None if o2 is None else D(o2), "highest_co2": None if top is None else D(top)}
+    found = names(limits, co=D(150), may_still_adjust=True, **known)
+    assert ("maker-co" in found) == lean
+
+
+def test_a_band_up_to_all_the_co2_of_the_fuel_asks_for_no_o2():
+    """At the ultimate CO2 no oxygen is left, so any is enough."""
+    limits = StopLimits().tightened("maker-co", D(100), "manual")
+    top = D(repr(ultimate_carbon_dioxide(GAS)))
+    assert "maker-co" in names(limits, co=D(150), o2=D("2.0"), highest_co2=top, may_still_adjust=True)
+
+
+def test_o2_that_just_belongs_to_the_top_of_the_band_is_lean_enough():
+    """The O2 that belongs to the top, to two digits: at it and above it, not below it."""
+    limits = StopLimits().tightened("maker-co", D(100), "manual")
+    edge = D(f"{oxygen_from_carbon_dioxide(GAS, 9.7):.2f}")
+    for o2, lean in ((edge, True), (edge - D("0.01"), False)):
+        found = names(limits, co=D(150), o2=o2, highest_co2=D("9.7"), may_still_adjust=True)
+        assert ("maker-co" in found) == lean
 
 
 def test_the_gravest_stop_comes_first():

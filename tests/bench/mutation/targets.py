@@ -1,0 +1,67 @@
+"""What is altered, and the tests that should notice. A module that moves needs its new path here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[3]
+
+_SESSION = ("tests/session",)
+_RECORD = ("tests/ledger", "tests/crash/test_failing_calls.py")
+
+
+@dataclass(frozen=True)
+class Target:
+    """A source file below the root, the tests of just this file, and others for when those see nothing."""
+
+    source: str
+    near: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+
+    @property
+    def tests(self) -> tuple[str, ...]:
+        return (*self.near, *self.others)
+
+    @property
+    def path(self) -> Path:
+        return ROOT / self.source
+
+    @property
+    def module(self) -> str:
+        return self.source.removesuffix(".py").replace("/", ".")
+
+    def is_near(self, name: str) -> bool:
+        return name.startswith(self.near)
+
+
+TARGETS = {
+    "limits": Target(
+        "handsfree/trades/combustion/stop_limits.py",
+        ("tests/trades/combustion", "tests/checks/test_published_values.py", "tests/checks/test_traps.py"),
+    ),
+    "stops": Target("handsfree/session/stops.py", ("tests/session/test_stops_in_force.py",), _SESSION),
+    "sets": Target(
+        "handsfree/session/settling.py",
+        ("tests/session/test_settled_sets.py", "tests/session/test_dialogue_sets.py"),
+        _SESSION,
+    ),
+    "fusion": Target(
+        "handsfree/session/fusion.py",
+        ("tests/session/test_fusion.py", "tests/session/test_heard_words.py"),
+        _SESSION,
+    ),
+    "decide": Target("handsfree/session/decide.py", (), _SESSION),
+    "settling": Target(
+        "handsfree/measurement/settling.py",
+        (
+            "tests/measurement/test_settling.py",
+            "tests/checks/test_slope_intervals.py",
+            "tests/checks/test_published_values.py",
+            "tests/session/test_settled_sets.py",
+        ),
+    ),
+    "verification": Target("handsfree/ledger/verification.py", (), _RECORD),
+    "chain": Target("handsfree/ledger/chain.py", (), _RECORD),
+}
+"""By the name that `--parts` takes."""

@@ -1,0 +1,189 @@
+"""Just at the edges of the rule of settling: what is allowed is allowed, a digit more is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+
+from handsfree.measurement.settling import (
+    Sample,
+    SettleRule,
+    judge_settling,
+    line_through,
+    rising,
+    slope_half_width,
+)
+
+D = Decimal
+RULE = SettleRule(D("0.15"), D("0.1"), minimum_wait=90)
+CO = SettleRule(D(10), D(1), minimum_wait=90)
+
+
+def read(*values: str, start: float = 90.0, apart: float = 30.0) -> list[Sample]:
+    return [Sample(start + apart * number, D(value)) for number, value in enumerate(values)]
+
+
+def at_times(value: str, *seconds: float) -> list[Sample]:
+    return [Sample(second, D(value)) for second in seconds]
+
+
+# What counts
+
+
+def test_a_reading_at_the_end_of_the_wait_counts() -> None:
+    """The wait is over when its last second has passed."""
+    assert judge_settling(at_times("9.3", 90), RULE).reason == "1 of 3 readings after the wait"
+    assert judge_settling(at_times("9.3", 89.9), RULE).reason == "89.9 s since the change, 90 s are asked"
+    assert judge_settling(at_times("9.3", 90, 120, 150), RULE).count == 3
+    assert judge_settling(at_times("9.3", 89.9, 120, 150), RULE).count == 2
+
+
+def test_a_reading_older_than_twice_the_window_no_longer_counts() -> None:
+    """The window is 60 s: of readings up to 320 s those from 200 s on count."""
+    assert judge_settling(at_times("9.3", 200, 260, 290, 320), RULE).count == 4
+    assert judge_settling(at_times("9.3", 199.9, 260, 290, 320), RULE).count == 3
+
+
+def test_old_readings_count_where_else_there_would_be_too_few() -> None:
+    """Three are asked for, two are fresh: the one before them counts too, and no more."""
+    assert judge_settling(at_times("9.3", 100, 200, 500, 530), RULE).count == 3
+
+
+def test_the_readings_span_the_window_and_need_no_second_more() -> None:
+    """60 s are asked for."""
+    assert judge_settling(at_times("9.3", 90, 120, 150), RULE).settled
+    assert not judge_settling(at_times("9.3", 90, 120, 149.9), RULE).settled
+
+
+def test_just_the_tolerance_may_still_be_to_come() -> None:
+    """Allowed exactly what the readings leave open it is settled; a thousandth of a step less, and it is not."""
+    readings = read("9.3", "9.4", "9.3")
+    left = judge_settling(readings, RULE).remaining
+    assert judge_settling(readings, replace(RULE, tolerance=left)).settled
+    assert not judge_settling(readings, replace(RULE, tolerance=left - D("0.0001"))).settled
+
+
+def test_neither_dead_time_nor_noise_need_be() -> None:
+    """A probe without a line, a display without flicker."""
+    rule = replace(RULE, dead_time=0, noise=D(0))
+    assert judge_settling(read("9.3", "9.3", "9.3"), rule).settled
+
+
+# What it says
+
+
+def test_half_width_and_remaining_follow_from_the_slope() -> None:
+    """Per minute; what is still to come is slope and half-width over the time constant, either way."""
+    for values in (("9.1", "9.2", "9.4"), ("9.4", "9.2", "9.1")):
+        readings = read(*values)
+        line, answer = line_through(readings), judge_settling(readings, RULE)
+        half = slope_half_width(line, RULE)
+        assert float(answer.slope) == pytest.approx(60 * line.slope, abs=0.0001)
+        assert float(answer.slope_half_width) == pytest.approx(60 * half, abs=0.0001)
+        assert float(answer.remaining) == pytest.approx((abs(line.slope) + half) * 40, abs=0.0001)
+
+
+def test_rising_is_said_of_a_value_that_goes_up_and_has_not_settled() -> None:
+    """Not of one that falls, stands, or may be standing."""
+    assert judge_settling(read("9.1", "9.3", "9.5", "9.7"), RULE).rising
+    assert not judge_settling(read("9.7", "9.5", "9.3", "9.1"), RULE).rising
+    assert not judge_settling(read("9.3", "9.3", "9.3"), RULE).rising
+    assert not judge_settling(read("9.0", "9.6", "9.1"), RULE).rising
+    wide = replace(RULE, tolerance=D(5))
+    assert judge_settling(read("9.1", "9.3", "9.5", "9.7"), wide).settled
+    assert not judge_settling(read("9.1", "9.3", "9.5", "9.7"), wide).rising
+
+
+def test_the_mean_is_that_of_the_newest_readings() -> None:
+    """As many as the rule asks for; before the wait is over, the newest one."""
+    assert judge_settling(read("9.0", "9.2", "9.3", "9.4", "9.5"), RULE).mean == D("9.4")
+    assert judge_settling(read("9.2", "9.3", "9.5", start=10, apart=10), RULE).mean == D("9.5")
+    four = replace(RULE, minimum_samples=4)
+    assert judge_settling(read("9.0", "9.2", "9.3", "9.4", "9.5"), four).mean == D("9.35")
+
+
+# The forecast
+
+
+@pytest.mark.parametrize(
+    ("seconds", "due"),
+    [
+        ((90, 120), 30),  # 30 s of the window are lacking
+        ((90, 100), 50),
+        ((100,), 60),
+        ((40,), 110),  # 50 s to the end of the wait, then the window
+        ((90, 149), 30),  # a second is lacking, and sets come half a minute apart
+    ],
+)
+def test_a_steady_value_is_due_when_the_rule_can_first_be_met(seconds: tuple[float, ...], due: int) -> None:
+    """What is left of the wait and what is left of the window, at least the time to one more reading."""
+    assert judge_settling(at_times("9.3", *seconds), RULE).forecast_seconds == due
+
+
+def test_one_more_reading_is_the_least_that_is_forecast() -> None:
+    """Wait and window are met, the scatter is not: the window over the readings it takes, less one."""
+    readings = read("9.2", "9.4", "9.3", "9.2", "9.4", "9.3", "9.2", "9.4")
+    tight = replace(RULE, tolerance=D("0.05"))
+    assert judge_settling(readings, tight).forecast_seconds == 30
+    assert judge_settling(readings, replace(tight, minimum_samples=4)).forecast_seconds == 20
+
+
+def test_what_is_read_within_the_dead_time_forecasts_nothing() -> None:
+    """Three readings from its end on give a forecast; one of them a moment earlier, and two are left."""
+    assert judge_settling(at_times("9.3", 10, 25, 40), RULE).forecast_value == D("9.3")
+    assert judge_settling(at_times("9.3", 9.9, 25, 40), RULE).forecast_value is None
+
+
+def test_the_forecast_of_a_steady_value_is_as_sure_as_the_display() -> None:
+    """More flicker, less sure: the half-width grows with the noise that the rule names."""
+    readings = read("9.3", "9.3", "9.3", "9.3")
+    calm, loud = (judge_settling(readings, replace(RULE, noise=D(noise))) for noise in ("0", "0.2"))
+    assert calm.forecast_half_width is not None
+    assert loud.forecast_half_width is not None
+    assert 0 < calm.forecast_half_width < loud.forecast_half_width / 2
+
+
+# Rising
+
+
+def test_a_rise_of_just_the_tolerance_in_a_time_constant_is_not_fast() -> None:
+    """40 ppm in 40 s with a time constant of 40 s."""
+    readings = at_times("100", 200) + at_times("140", 240)
+    assert not rising(readings, replace(CO, tolerance=D(40)))
+    assert rising(readings, replace(CO, tolerance=D("39.999")))
+
+
+def test_a_rise_within_the_flicker_of_the_display_is_none() -> None:
+    """60 ppm of noise hides 40."""
+    readings = at_times("100", 200) + at_times("140", 240)
+    assert rising(readings, CO)
+    assert not rising(readings, replace(CO, noise=D(60)))
+
+
+def test_a_slow_rise_takes_more_readings_than_the_rule_asks_for() -> None:
+    """12 ppm a minute is 8 in a time constant, under the 10 allowed; four readings tell that it goes on."""
+    slow = read("100", "112", "124", "136", start=200, apart=60)
+    assert not rising(slow[:3], CO)
+    assert rising(slow, CO)
+
+
+def test_a_slow_rise_that_has_slowed_to_half_the_tolerance_in_a_window_is_over() -> None:
+    """12 ppm in the window of 60 s: rising while less than 24 is allowed."""
+    slow = read("100", "112", "124", "136", start=200, apart=60)
+    assert not rising(slow, replace(CO, tolerance=D(24)))
+    assert rising(slow, replace(CO, tolerance=D("23.99")))
+
+
+def test_a_slow_rise_no_larger_than_the_tolerance_is_none() -> None:
+    """4 ppm a minute over three minutes is 12, less what the display hides: no more than 12, more than 10."""
+    slow = read("100", "104", "108", "112", "116", "120", "124", "128", start=200, apart=60)
+    assert not rising(slow[:4], replace(CO, tolerance=D(12), window=200))
+    assert rising(slow[:4], replace(CO, tolerance=D(10), window=200))
+
+
+def test_readings_at_one_time_do_not_rise() -> None:
+    """There is no slope."""
+    assert not rising([*at_times("100", 200), *at_times("140", 200)], CO)
+    assert not rising([], CO)
