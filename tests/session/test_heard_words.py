@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from rehearsed import at, hear, of_kind, shipped, utterance
 
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 from handsfree.lexicon.meaning import Command, Values
-from handsfree.session import events as ev
-from handsfree.session import inputs as inp
 from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, SECOND_MARGIN, STEP, Choice, choose
 from handsfree.session.rehearsal import Rehearsal
 

@@ -15,10 +15,10 @@ from typing import Any
 import pytest
 from rehearsed import at, of_kind, places, shipped
 
-from handsfree.procedure.model import ReadingsGate
-from handsfree.session import events as ev
+from handsfree.events import decisions as ev
+from handsfree.gates.readings import ReadingsGate
+from handsfree.session.apply import apply
 from handsfree.session.settling import Judged, co_rising, judge_sets
-from handsfree.session.state import apply
 
 GATE = "found-maximum"
 WAIT = 180

@@ -7,10 +7,10 @@ from decimal import Decimal
 import pytest
 from rehearsed import sheets, with_appliance, with_fuel, with_job
 
-from handsfree.procedure.sheets import Sheets
-from handsfree.session.events import ReadingRecord
+from handsfree.events.decisions import ReadingRecord
 from handsfree.session.stops import limits_in_force, stops_open
 from handsfree.trades.combustion.stop_limits import DEFAULTS
+from handsfree.trades.sheets import Sheets
 
 D = Decimal
 UNITS = {"co": "[ppm]", "ambient_co": "[ppm]", "flue_temperature": "Cel"}
