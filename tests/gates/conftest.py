@@ -1,0 +1,6 @@
+"""Makes the rehearsed visit of the session's tests importable."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))

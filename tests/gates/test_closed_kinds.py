@@ -1,0 +1,111 @@
+"""The type checker holds the kinds closed: no member of a protocol can be missing, no event go unapplied."""
+
+from __future__ import annotations
+
+import ast
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from handsfree.gates import GATE_KINDS
+from handsfree.gates.kind import GateKind
+from handsfree.questions import QUESTION_KINDS
+from handsfree.questions.kind import QuestionKind
+
+ROOT = Path(__file__).parents[2]
+
+
+def members(protocol: type) -> list[str]:
+    """Return the members of a protocol, `kind` apart, which the union's discriminator holds."""
+    return [name for name in vars(protocol) if not name.startswith("_") and name != "kind"]
+
+
+QUESTION_MEMBERS, GATE_MEMBERS = members(QuestionKind), members(GateKind)
+
+
+def without(source: str, kind: str, member: str) -> str:
+    """Return the source with a member of a class deleted."""
+    lines = source.splitlines(keepends=True)
+    (cls,) = (node for node in ast.parse(source).body if isinstance(node, ast.ClassDef) and node.name == kind)
+    (function,) = (node for node in cls.body if isinstance(node, ast.FunctionDef) and node.name == member)
+    first = min([function.lineno, *(one.lineno for one in function.decorator_list)])
+    return "".join([*lines[: first - 1], *lines[function.end_lineno :]])
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """What mypy says when each member is deleted from some kind, and an event comes in unannounced."""
+    tree = tmp_path_factory.mktemp("patched")
+    shutil.copytree(ROOT / "handsfree", tree / "handsfree", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "pyproject.toml", tree)
+    for number, member in enumerate(QUESTION_MEMBERS):
+        _delete(tree, QUESTION_KINDS[number], member)
+    for number, member in enumerate(GATE_MEMBERS):
+        if member != "phrases":  # any would do; two of one kind are told alike
+            _delete(tree, GATE_KINDS[number % len(GATE_KINDS)], member)
+    _replace(tree, "questions/close_check.py", "def keys(", "def keys_of_another_name(")
+    _replace(tree, "events/decisions.py", "class Held(Record):", _UNKNOWN_EVENT)
+    _replace(tree, "events/decisions.py", "    | Held\n", "    | Held\n    | Unheard\n")
+    run = subprocess.run(
+        [sys.executable, "-m", "mypy", "--no-incremental"], cwd=tree, capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 1, run.stdout + run.stderr
+    return run.stdout
+
+
+_UNKNOWN_EVENT = '''class Unheard(Record):
+    """An event that nobody applies."""
+
+    kind: Literal["unheard"] = "unheard"
+
+
+class Held(Record):'''
+
+
+def _delete(tree: Path, kind: type, member: str) -> None:
+    file = tree.joinpath(*kind.__module__.split(".")).with_suffix(".py")
+    file.write_text(without(file.read_text("utf-8"), kind.__name__, member), "utf-8")
+
+
+def _replace(tree: Path, file: str, old: str, new: str) -> None:
+    path = tree / "handsfree" / file
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+@pytest.mark.parametrize(("number", "member"), list(enumerate(QUESTION_MEMBERS)))
+def test_a_question_without_a_member_does_not_type_check(told: str, number: int, member: str) -> None:
+    """Each member, deleted from one kind, is missed by name."""
+    assert f'Item "{QUESTION_KINDS[number].__name__}" of' in told
+    assert f'"{member}"' in told
+    assert _missed(told, QUESTION_KINDS[number].__name__, member)
+
+
+@pytest.mark.parametrize(("number", "member"), [one for one in enumerate(GATE_MEMBERS) if one[1] != "phrases"])
+def test_a_gate_without_a_member_does_not_type_check(told: str, number: int, member: str) -> None:
+    """Each member, deleted from one kind, is missed by name."""
+    assert _missed(told, GATE_KINDS[number % len(GATE_KINDS)].__name__, member)
+
+
+def test_the_registries_hold_their_unions_against_the_protocols(told: str) -> None:
+    """`as_kind` is where a kind that lacks a member is refused, even one that nobody calls."""
+    for place in ("handsfree/questions/__init__.py", "handsfree/gates/__init__.py"):
+        assert any(line.startswith(place) and "Incompatible return value" in line for line in told.splitlines())
+
+
+def test_an_event_that_nobody_applies_does_not_type_check(told: str) -> None:
+    """`assert_never` at the end of `apply` names it."""
+    lines = [line for line in told.splitlines() if line.startswith("handsfree/session/apply.py")]
+    assert any("assert_never" in line and "Unheard" in line for line in lines)
+
+
+def _missed(told: str, kind: str, member: str) -> bool:
+    """Say whether some line tells that a kind of the union has no such member."""
+    lines = told.splitlines()
+    return any(f'Item "{kind}" of' in line and f'has no attribute "{member}"' in line for line in lines) or any(
+        f'"{kind}" has no attribute "{member}"' in line for line in lines
+    )

@@ -1,0 +1,74 @@
+"""A visit recorded before questions were objects: it verifies, is decided again alike, is read and reported."""
+
+from __future__ import annotations
+
+import tarfile
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from handsfree.desk.dossier import open_dossier
+from handsfree.events import decisions as ev
+from handsfree.events.record import SCHEMA_VERSION
+from handsfree.ledger import read, verify
+from handsfree.visit.recorder import recorded_events
+from handsfree.visit.replaying import replay_of
+
+GOLDEN = Path(__file__).parents[1] / "session" / "golden" / "visit-of-version-2.tar.xz"
+"""The invented technician's whole visit by typed words, with notes, a stop and a tied pair called wrong."""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The golden folder, unpacked."""
+    base = tmp_path_factory.mktemp("older")
+    with tarfile.open(GOLDEN) as packed:
+        packed.extractall(base, filter="data")
+    return base / "visit"
+
+
+def test_it_is_of_an_older_version_and_holds_the_old_questions(folder: Path) -> None:
+    """Else the tests below show nothing."""
+    entries = list(read(folder))
+    assert entries[0].event["schema_version"] == 2 < SCHEMA_VERSION
+    old = {entry.event["question"] for entry in entries if entry.kind == "asked"}
+    assert {"gate", "pair", "restore", "mark-last", "turn-check", "thing-check", "cleared-check"} <= old
+
+
+def test_it_verifies_and_its_inputs_give_the_recorded_events(folder: Path) -> None:
+    """Every recorded input decided again by today's program gives what was recorded, by today's names."""
+    report = verify(folder, replay=replay_of(folder))
+    assert report.ok, report.sentence()
+    assert list(replay_of(folder)(iter([tuple(read(folder))]))) == []
+
+
+def test_one_answer_changed_is_noticed_when_it_is_decided_again(folder: Path) -> None:
+    """The replay of an older record is no formality: another input leads to other events."""
+    entries = list(read(folder))
+    number = next(i for i, entry in enumerate(entries) if entry.kind == "typed" and entry.event["text"] == "told")
+    changed = replace(entries[number], event={**entries[number].event, "text": "blue"})
+    found = list(replay_of(folder)(iter([(*entries[:number], changed, *entries[number + 1 :])])))
+    assert found
+    assert not found[0].same_version
+
+
+def test_its_questions_are_read_as_todays(folder: Path) -> None:
+    """With their fields: the thing, the value that proves it, the direction of a turn."""
+    asked = [event.question for event in recorded_events(folder) if isinstance(event, ev.Asked)]
+    kinds = {question.kind for question in asked}
+    assert {"to-do", "choice", "values", "tied-values", "put-back", "mark", "turn-check", "recheck-thing"} <= kinds
+    assert any(question.kind == "thing-check" and question.value == "1.5" for question in asked)
+    assert {question.direction for question in asked if question.kind == "turn-check"} <= {
+        "clockwise",
+        "counter-clockwise",
+    }
+    assert all(question.quantities for question in asked if question.kind == "read-back")
+
+
+def test_the_desk_reads_and_reports_it(folder: Path) -> None:
+    """As a visit of combustion, with its list judged and its readings there."""
+    recorded = open_dossier(folder).evidence.recorded
+    assert recorded.closed is not None
+    assert recorded.plan is not None
+    assert recorded.all(ev.ReadingAccepted)
