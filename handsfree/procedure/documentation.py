@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
+from handsfree import blocks
 from handsfree.procedure import model as language
 from handsfree.procedure.calculations import CALCULATIONS
 from handsfree.procedure.languages import english
@@ -178,7 +179,7 @@ def _names() -> Iterator[str]:
 
 def _alias_docs() -> dict[str, str]:
     """Return the docstrings that stand under the named types of the model."""
-    lines = inspect.getsource(language).splitlines()
+    lines = inspect.getsource(blocks).splitlines()
     found = {}
     for number, line in enumerate(lines):
         name = line.split(" = ")[0]

@@ -167,9 +167,9 @@ def test_a_planted_word_of_a_trade_is_found(planted: str) -> None:
 
 UCUM = {
     "%": "%", "[ppm]": "[PPM]", "Cel": "CEL", "[degF]": "[DEGF]", "K": "K", "mbar": "MBAR", "bar": "BAR",
-    "Pa": "PAL", "kPa": "KPAL", "[psi]": "[PSI]", "[in_i'H2O]": "[IN_I'H2O]", "m3": "M3", "[cft_i]": "[CFT_I]", "s": "S",
-    "uA": "UA", "A": "A", "V": "V", "N.m": "N.M", "g": "G", "kg": "KG", "/min": "/MIN", "m": "M", "L/s": "L/S",
-    "W": "W", "kW": "KW", "1": "1",
+    "Pa": "PAL", "kPa": "KPAL", "[psi]": "[PSI]", "[in_i'H2O]": "[IN_I'H2O]", "m3": "M3", "[cft_i]": "[CFT_I]",
+    "s": "S", "uA": "UA", "A": "A", "V": "V", "N.m": "N.M", "g": "G", "kg": "KG", "/min": "/MIN", "m": "M",
+    "L/s": "L/S", "W": "W", "kW": "KW", "1": "1",
 }  # fmt: skip
 """Case-sensitive code -> case-insensitive code, from the tables of UCUM 2.1 (ucum.org, sections 28 to 46),
 prefixes and products by its section 2; from memory."""
