@@ -138,7 +138,8 @@ def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[t
         name = ".".join(str(part) for part in location)
         message = plainly(item)
         given = item.get("input")
-        shown = f" (found {given!r})" if isinstance(given, str | int | bool | Decimal) else ""
+        shown = f" (found {given!r})" if isinstance(given, str | int | bool) else ""
+        shown = f" (found {given:f})" if isinstance(given, Decimal) else shown
         found.append((document.place(path), f"{name}: {message}{shown}" if name else message))
     return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
 

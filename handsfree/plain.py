@@ -9,6 +9,12 @@ from pydantic_core import ErrorDetails
 
 _Told = Callable[[Mapping[str, Any]], str]
 
+
+def _number(limit: object) -> str:
+    """Return a limit as it is written: before some validators the library hands on `Decimal('200')` as text."""
+    return str(limit).removeprefix("Decimal('").removesuffix("')")
+
+
 _PLAIN: Final[dict[str, _Told]] = {
     "missing": lambda _: "this is lacking: write it",
     "extra_forbidden": lambda _: "there is no such key here: remove it or correct its name",
@@ -24,10 +30,10 @@ _PLAIN: Final[dict[str, _Told]] = {
     "string_pattern_mismatch": lambda of: _FORMS.get(str(of["pattern"]), "this is not written as it must be"),
     "date_type": lambda _: "write the day as year-month-day, such as 2027-06-30",
     "literal_error": lambda of: f"write one of: {str(of['expected']).replace(' or ', ', ')}",
-    "greater_than_equal": lambda of: f"write {of['ge']} or more",
-    "less_than_equal": lambda of: f"write {of['le']} or less",
-    "greater_than": lambda of: f"write more than {of['gt']}",
-    "less_than": lambda of: f"write less than {of['lt']}",
+    "greater_than_equal": lambda of: f"write {_number(of['ge'])} or more",
+    "less_than_equal": lambda of: f"write {_number(of['le'])} or less",
+    "greater_than": lambda of: f"write more than {_number(of['gt'])}",
+    "less_than": lambda of: f"write less than {_number(of['lt'])}",
     "too_short": lambda of: f"write at least {of['min_length']} of them",
     "too_long": lambda of: f"write at most {of['max_length']} of them",
     "dict_type": lambda _: "write keys with values below it",

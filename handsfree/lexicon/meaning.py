@@ -65,7 +65,7 @@ class Correction:
 
 @dataclass(frozen=True)
 class Wrong:
-    """A value accepted earlier is taken back ("CO two was wrong")."""
+    """A value accepted earlier is taken back ("flow was wrong")."""
 
     quantity: str
 

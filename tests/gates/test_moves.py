@@ -9,14 +9,13 @@ from pathlib import Path
 import pytest
 from rehearsed import PROCEDURE, shipped
 
-from handsfree.gates.outcomes import DONE
 from handsfree.procedure import moves, procedure
 from handsfree.procedure.drawing import mermaid
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 
-LOST = "permission"
-"""The gate that cannot be left by its work being done."""
+LOST, OUTCOME = "analyser-date", "within"
+"""The gate that has lost the way of this outcome."""
 
 PACKAGE = Path(__file__).parents[2] / "handsfree"
 
@@ -25,7 +24,7 @@ class OneEdgeLess(moves.Moves):
     """A machine that has lost an edge of the visit."""
 
     def __init__(self, ways: Mapping[str, Mapping[str, str]]) -> None:
-        kept = {name: to for name, to in ways[LOST].items() if name != DONE}
+        kept = {name: to for name, to in ways[LOST].items() if name != OUTCOME}
         super().__init__({**ways, LOST: kept})
 
 
@@ -58,7 +57,7 @@ def test_a_move_leads_where_its_edge_does() -> None:
 def test_without_an_edge_the_visit_cannot_take_it(broken: Procedure) -> None:
     """The move is refused."""
     with pytest.raises(moves.MachineError):
-        broken.moves.move(LOST, DONE)
+        broken.moves.move(LOST, OUTCOME)
 
 
 def test_without_an_edge_it_is_not_drawn(broken: Procedure) -> None:
@@ -68,5 +67,5 @@ def test_without_an_edge_it_is_not_drawn(broken: Procedure) -> None:
 
 
 def test_without_an_edge_the_proofs_fail(broken: Procedure) -> None:
-    """What lay behind it is reached by no visit."""
-    assert not check(broken).proven
+    """The outcome leads nowhere."""
+    assert [finding.gate for finding in check(broken).failed("branches")] == [LOST]

@@ -63,7 +63,7 @@ def problem_of(path: Path) -> Problem:
         ("purpose: Nothing but a test.", "purpose: 5", 4, "purpose"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    colour: red", 12, "colour"),
         ("    kind: confirm", "    kind: dance", 8, "dance"),
-        ("    kind: confirm\n", "", 8, "discriminator"),
+        ("    kind: confirm\n", "", 8, "say which it is by its key 'kind'"),
         ("  - id: off", "  - id: Off Now", 8, "id"),
         ("  - id: back", "  - id: off", 8, "stands twice"),
         ("alters: [cover]", "alters: [lid]", 8, "no thing 'lid'"),

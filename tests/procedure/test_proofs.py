@@ -80,7 +80,6 @@ FAULTS = [
     ("apart", [("heard: [not acceptable]", "heard: [acceptable twice]")], "begins"),
     ("vocabulary", [("done: [removed]", "done: [removed, frobbled]")], "frobbled"),
     ("sayable", [("low: 0.1, high: 75", "low: 0.1, high: 95")], "outside what can be said"),
-    ("sayable", [("quantity: working_pressure", "quantity: workin_pressure")], "no quantity"),
     ("units", [("captures: set-point", "captures: cover")], "whose setting is None"),
     ("sources", [("    source: the maker's manual\n", "")], "by-the-manual"),
     (
