@@ -128,7 +128,7 @@ def new_procedure(
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
     into: _Into = None,
 ) -> None:
-    """Write a new procedure to start from, whole and proven; or a sheet with a line for every fact."""
+    """Write a new procedure to start from, whole and proven; or a whole sheet."""
     if (name is None) == (sheet is None):
         raise Problem("a new file is a procedure or a sheet", remedy="give a NAME, or --sheet job or appliance")
     text = sheet_template(sheet, trade) if sheet is not None else template(str(name), trade)

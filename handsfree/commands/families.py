@@ -46,7 +46,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: gates downwards, altered things as spans, stops aside.",
         "compare": "Say what changed in meaning, which proofs came or went, and what is newly allowed.",
-        "template": "Write a new procedure to start from; it is whole and proven.",
+        "template": "Write a new procedure to start from, whole and proven; or a whole sheet.",
         "language": "Describe the language of procedures, from its model.",
         "layout": "Lay YAML files out alike; comments and values stay.",
     },

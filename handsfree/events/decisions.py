@@ -196,7 +196,7 @@ class SetVoided(Record):
 
 
 class PairDoubted(Record):
-    """CO2 and O2 cannot both be true; while this is open nothing there passes."""
+    """Tied values cannot all be true; while this is open nothing there passes."""
 
     kind: Literal["pair-doubted"] = "pair-doubted"
     kept_at: str
@@ -332,7 +332,7 @@ class CarriedOn(Record):
 
 
 class RecheckBegun(Record):
-    """Burner, rate and every altered thing are asked again, in this order; settle clocks start afresh."""
+    """What runs, the rate and every altered thing are asked again, in this order; settle clocks start afresh."""
 
     kind: Literal["recheck-begun"] = "recheck-begun"
     at: int
@@ -348,7 +348,7 @@ class Rechecked(Record):
 
 
 class BurnerWentOut(Record):
-    """The burner went out at a held rate; the second time in a visit it stops the work."""
+    """What runs went out at a held rate; the second time in a visit it stops the work."""
 
     kind: Literal["burner-went-out"] = "burner-went-out"
     at: int

@@ -135,7 +135,8 @@ class State:
     """Settled values and turns in order, for the advice."""
     verdicts: Mapping[str, str] = field(default_factory=_nothing)
     not_done: tuple[str, ...] = ()
-    burner_outs: int = 0
+    went_out: int = 0
+    """How often what runs went out at a held rate."""
     rechecks: tuple[str, ...] = ()
     rate_lost: str = ""
     """Why the rate is not held any more, as a recheck found it."""

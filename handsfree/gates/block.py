@@ -21,7 +21,7 @@ class GateBlock(Block):
     source: str | None = None
     """Where its content comes from: a standard, a manual, or 'common practice, no source'."""
     firing: bool = False
-    """Whether the burner fires here: then silence for a minute is an alarm and then stops the visit."""
+    """Whether anything fires here: then silence for a minute is an alarm and then stops the visit."""
     needs: dict[Name, Phrase] = Field(default_factory=dict)
     """Things and the state each must be in before this gate is entered: `{cover: fitted, probe: in}`."""
     at_most: int | None = Field(default=None, ge=1, le=50)

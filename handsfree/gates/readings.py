@@ -35,12 +35,12 @@ class ReadingsGate(GateBlock):
     at: Name
     """The name under which the values are kept: verdicts ask for them by it."""
     rate: Rate | None = None
-    """The rate the burner is held at; it is called with each set."""
+    """The rate that is held; it is called with each set."""
     settle: Settle | None = None
     unsettled: Target | None = None
     """Where it leads when the readings do not settle."""
     dropped_back: Target | None = None
-    """The gate that holds the rate; "burner out" and "dropped back" void the set and lead there."""
+    """The gate that holds the rate; what goes out and "dropped back" void the set and lead there."""
     captures: Name | None = None
     """The thing whose value as found is called here, before it is altered."""
 

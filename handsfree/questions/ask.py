@@ -35,7 +35,7 @@ class Ask(Block):
     """One quantity to be called out."""
 
     quantity: str
-    """Its name in the catalogue: co2, o2, co, flue_temperature, ..."""
+    """Its name among the trade's quantities."""
     decimals: int | None = Field(default=None, ge=0, le=4)
     """Digits after the point that the instrument shows; the catalogue's when left out."""
     low: Exact | None = None

@@ -11,7 +11,7 @@ from handsfree.questions.rules import named
 
 
 class StillFiring(Carried):
-    """A firing gate goes on only with the burner as it was."""
+    """A firing gate goes on only with what fires as it was."""
 
     kind: Literal["still-firing"] = "still-firing"
 

@@ -161,7 +161,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.Rechecked():
             return _rechecked(plan, state, event)
         case ev.BurnerWentOut():
-            return replace(state, burner_outs=state.burner_outs + 1)
+            return replace(state, went_out=state.went_out + 1)
         case ev.Stopped():
             assert plan.stop(state.gate) == STOPPED
             return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())
@@ -219,8 +219,9 @@ def _back_at(state: State, to: str) -> State:
 def _rechecked(plan: Plan, state: State, event: ev.Rechecked) -> State:
     """Return the state with one answer of a recheck; a rate that is lost is acted on when all are answered."""
     lost = state.rate_lost
-    if event.item == "burner" and event.answer == "off":
-        lost = "the burner was off"
+    running = plan.trade.running
+    if running is not None and event.item == running.asked_again and event.answer == "off":
+        lost = f"the {event.item} was off"
     elif event.item == "rate" and event.answer != plan.gate(state.gate).gate.effects.rate:
         lost = lost or f"the rate called was {event.answer}"
     return replace(state, rechecks=_others(state.rechecks, event.item), rate_lost=lost)

@@ -155,7 +155,7 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
 
 
 def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
-    """Ask which was meant when the same words call one of two quantities or the other ("CO two eight")."""
+    """Ask which was meant when the same words call one of two quantities or the other."""
     apart = draft.plan.trade.asked_apart
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
@@ -176,7 +176,7 @@ def _hazard(draft: Draft, name: str) -> None:
     hazard = draft.catalogue.hazards[name]
     running = draft.plan.trade.running
     goes_out = running is not None and name == running.goes_out
-    first = draft.state.status == "running" and goes_out and draft.state.burner_outs == 0
+    first = draft.state.status == "running" and goes_out and draft.state.went_out == 0
     if first and DROPPED_BACK in draft.ways:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)

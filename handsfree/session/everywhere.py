@@ -125,7 +125,7 @@ def _not_possible(draft: Draft) -> None:
 
 
 def taken_back(draft: Draft, quantity: str) -> None:
-    """Take a value back ("CO two was wrong"): go back to where it was taken; its verdicts are given anew."""
+    """Take a value back (its name and "was wrong"): go back to where it was taken; its verdicts are given anew."""
     if draft.state.rechecks:
         _not_possible(draft)
         return

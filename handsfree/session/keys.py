@@ -36,11 +36,13 @@ def _dropped_back(plan: Plan, state: State) -> tuple[Offer, ...]:
 
 
 def _anywhere(plan: Plan, state: State) -> Iterator[Offer]:
-    """Yield what can be said at any moment; CO over range first where the burner fires."""
+    """Yield what can be said at any moment; over range of what stops the work first, where anything fires."""
     placed = plan.gate(state.gate)
     if placed.gate.firing:
-        name, beyond = plan.catalogue.quantities["co"].heard[0], plan.catalogue.answers["over-range"][0]
-        yield Offer(f"{plan.name('co')} {beyond}", f"{name} {beyond}")
+        beyond = plan.catalogue.answers["over-range"][0]
+        for quantity in plan.catalogue.over_range[:1]:
+            name = plan.catalogue.quantities[quantity].heard[0]
+            yield Offer(f"{plan.name(quantity)} {beyond}", f"{name} {beyond}")
     yield from _commands(plan, "repeat", "hold-on", "what-is-left", "where-am-i")
     if state.rechecks:
         return

@@ -10,7 +10,6 @@ from handsfree.events.state import State
 from handsfree.session.draft import Draft
 from handsfree.session.plan import Plan
 from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_digest
-from handsfree.trades.combustion.sheets import CombustionSheets
 
 
 def opened(
@@ -18,6 +17,7 @@ def opened(
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
+    facts = sheets.own_facts()
     chief, until = next(iter(job.measuring), None), job.calibrated_until
     return ev.VisitOpened(
         at=0,
@@ -38,8 +38,8 @@ def opened(
         appliance=sheets.appliance.appliance,
         serial=job.serial,
         trade=plan.procedure.trade.name,
-        facts=sheets.own_facts(),
-        fuel=sheets.job.fuel if isinstance(sheets, CombustionSheets) else None,
+        facts=facts,
+        fuel=facts.get("fuel"),
         instrument=None if chief is None else chief.name,
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),

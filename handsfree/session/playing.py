@@ -77,7 +77,7 @@ class AgreeingPlayer:
 
     def talks(self) -> str:
         """Return some free talk."""
-        return "a word about the flue"
+        return "a word about the work"
 
     def after_a_stop(self) -> str:
         """Call the hazard cleared."""

@@ -1,4 +1,4 @@
-"""After a crash, a long hold or a cleared stop: the burner, the rate and every altered thing are asked again."""
+"""After a crash, a long hold or a cleared stop: what runs, the rate and every altered thing are asked again."""
 
 from __future__ import annotations
 
@@ -12,14 +12,15 @@ from handsfree.questions.still_firing import StillFiring
 from handsfree.session.draft import Draft
 from handsfree.session.putting_back import read_back_restored
 
-BURNER, RATE = "burner", "rate"
-"""Items of a recheck that are no things; a thing's name may not be one of these."""
+RATE = "rate"
+"""An item of a recheck that is no thing, as is what the trade says is running."""
 
 
 def recheck(draft: Draft) -> None:
-    """After a crash, a long hold or a cleared stop: ask burner, rate and every altered thing again."""
+    """After a crash, a long hold or a cleared stop: ask what runs, the rate and every altered thing again."""
     effects = draft.gate.effects
-    items = [BURNER] if draft.gate.firing else []
+    running = draft.plan.trade.running
+    items = [running.asked_again] if running is not None and draft.gate.firing else []
     items += [RATE] if effects.rate is not None else []
     items += draft.state.altered
     draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
@@ -37,8 +38,8 @@ def _next_recheck(draft: Draft) -> None:
     item = draft.state.rechecks[0]
     if item == RATE and draft.state.rate_lost:
         rechecked(draft, "lost")
-    elif item == BURNER:
-        draft.ask(StillFiring(), draft.words("recheck-burner"))
+    elif item not in draft.things and item != RATE:
+        draft.ask(StillFiring(), draft.words(f"recheck-{item}"))
     elif item == RATE:
         draft.ask(Rate(recheck=True), draft.words("rate-called"))
     else:
@@ -70,7 +71,7 @@ def recheck_read_back(draft: Draft, meaning: Meaning) -> bool:
 
 
 def _rechecked_all(draft: Draft) -> None:
-    """Go on where the visit was; with the burner off or the rate lost, where the rate was last held."""
+    """Go on where the visit was; with it off or the rate lost, where the rate was last held."""
     lost = draft.state.rate_lost
     if lost and DROPPED_BACK in draft.ways:
         draft.lose_rate(lost)

@@ -22,7 +22,7 @@ LONGEST_HOLD_MS = 300_000
 """A hold at a firing gate longer than this is an alarm too."""
 
 LONG_HOLD_MS = 120_000
-"""After a hold longer than this, burner, rate and every altered thing are asked again."""
+"""After a hold longer than this, whatever runs, the rate and every altered thing are asked again."""
 
 
 def deadline(plan: Plan, state: State) -> int | None:

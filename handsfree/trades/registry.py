@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from functools import cache
 from importlib import resources
+from pathlib import Path
 
 from handsfree.problem import Problem
 from handsfree.trades.combustion.trade import COMBUSTION
+from handsfree.trades.formula_calculations import calculations_of
+from handsfree.trades.general import GENERAL
 from handsfree.trades.trade import Trade
 
 DEFAULT = COMBUSTION.name
@@ -27,7 +30,10 @@ def trade(name: str) -> Trade:
     """Return a trade; raise Problem when there is none of the name."""
     if name not in names():
         raise Problem(f"there is no trade {name!r}", remedy=f"known: {', '.join(names())}")
-    return _WITH_FUNCTIONS.get(name) or Trade(name)
+    if name in _WITH_FUNCTIONS:
+        return _WITH_FUNCTIONS[name]
+    folder = Path(str(resources.files("handsfree").joinpath("trades", name)))
+    return Trade(name, calculations={**GENERAL, **calculations_of(folder)})
 
 
 def trade_of(file: object) -> Trade:

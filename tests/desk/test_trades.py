@@ -19,6 +19,7 @@ from handsfree.desk.rules_done import warning_due
 from handsfree.desk.supervision import RULES, hold_against, judge, rules_of
 from handsfree.documents import parse_document, read_document, validate
 from handsfree.events import decisions as ev
+from handsfree.events.record import json_schema
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import procedure_path
@@ -258,7 +259,7 @@ def test_happenings_are_events_that_exist():
     """A renamed event would silently not be told."""
     for trade in TRADES:
         for kind in forms_of(trade).report.happenings:
-            assert f'"{kind}"' in str(ev.json_schema()).replace("'", '"'), kind
+            assert f'"{kind}"' in str(json_schema()).replace("'", '"'), kind
 
 
 LIST = "checklist:\n  - line: A\n    items:\n"

@@ -93,7 +93,7 @@ def test_an_utterance_without_words_begins_with_its_sound() -> None:
 
 def test_the_meter_is_timed_from_word_to_word() -> None:
     """Sound of 70.0 s between two utterances, the words 0.7 s and 0.2 s into them: 69.5 s at the meter."""
-    visit = at("input-found/time-the-meter", "mark-first")
+    visit = at("input-found/time-the-meter", "mark")
     first = later(utterance(visit, "mark"), first_word_ms=700)
     visit.take(first)
     second = later(utterance(visit, "mark", after_ms=first.started + 71_000 - visit.state.now), first_word_ms=200)
@@ -163,7 +163,7 @@ def test_a_pair_that_was_refused_is_called_for_the_first_time_again() -> None:
     """What could not be true is not kept, so there is nothing to confirm."""
     visit = at("found-maximum")
     hear(visit, ROW.replace("nine point three", "six point three"))
-    assert visit.state.question.kind == "pair"
+    assert visit.state.question.kind == "tied-values"
     pair = utterance(visit, ("nine point three four point six", "0"), ("nine point two four point six", BETWEEN))
     assert choice(visit, pair).doubt != ""
 

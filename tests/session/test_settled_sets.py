@@ -16,9 +16,12 @@ import pytest
 from rehearsed import at, of_kind, places, shipped
 
 from handsfree.events import decisions as ev
+from handsfree.gates.block import Settle
 from handsfree.gates.readings import ReadingsGate
+from handsfree.gates.visit import Judged
+from handsfree.session import settling
 from handsfree.session.apply import apply
-from handsfree.session.settling import Judged, co_rising, judge_sets
+from handsfree.session.settling import judge_sets
 
 GATE = "found-maximum"
 WAIT = 180
@@ -29,6 +32,11 @@ def gate(**other: Any) -> ReadingsGate:
     found = shipped().gate(GATE).gate
     assert isinstance(found, ReadingsGate)
     return found.model_copy(update=other)
+
+
+def settle_of(gate: ReadingsGate) -> Settle:
+    assert gate.settle is not None
+    return gate.settle
 
 
 def state_with(*sets: dict[str, str], apart: int = 30, first: int = WAIT) -> Any:
@@ -49,7 +57,7 @@ def state_with(*sets: dict[str, str], apart: int = 30, first: int = WAIT) -> Any
 
 def judged(quantity: str, *values: str, **times: int) -> Judged:
     state = state_with(*({quantity: value} for value in values), **times)
-    (only,) = judge_sets(shipped(), state, gate())
+    (only,) = judge_sets(shipped(), state, GATE, settle_of(gate()))
     assert only.event.quantity == only.settled.reading.quantity == quantity
     assert only.event.kept_at == only.settled.kept_at == GATE
     return only
@@ -142,7 +150,10 @@ def test_sets_called_before_the_wait_is_over_do_not_count() -> None:
 def test_a_quantity_missing_in_a_set_is_not_judged() -> None:
     """Three sets, and CO in two of them: CO waits for another."""
     whole, without = {"co2": "9.3", "co": "18"}, {"co2": "9.3"}
-    names = {one.event.quantity for one in judge_sets(shipped(), state_with(whole, without, whole), gate())}
+    names = {
+        one.event.quantity
+        for one in judge_sets(shipped(), state_with(whole, without, whole), GATE, settle_of(gate()))
+    }
     assert names == {"co2"}
 
 
@@ -163,7 +174,7 @@ def test_a_whole_visits_settled_places_say_what_was_called_there() -> None:
 def rising_stop(*values: str, **other: Any) -> str | None:
     apart = other.pop("apart", 30)
     state = state_with(*({"co": value} for value in values), apart=apart)
-    stop = co_rising(shipped(), state, gate(**other))
+    stop = settling.rising_stop(shipped(), state, GATE, settle_of(gate(**other)))
     return None if stop is None else stop.name
 
 
@@ -182,14 +193,16 @@ def test_co_that_is_steady_falls_or_is_low_opens_none(values: tuple[str, ...]) -
 
 
 def test_sets_without_co_open_none() -> None:
-    """And neither does a gate that takes its values once."""
-    assert co_rising(shipped(), state_with({"co2": "9.3"}, {"co2": "9.3"}), gate()) is None
-    assert rising_stop("80", "140", settle=None) is None
+    """Nothing that could rise was read."""
+    state = state_with({"co2": "9.3"}, {"co2": "9.3"})
+    assert settling.rising_stop(shipped(), state, GATE, settle_of(gate())) is None
 
 
 def test_the_stop_names_the_newest_value_and_the_limit() -> None:
     """As the record and the supervisor need it."""
-    stop = co_rising(shipped(), state_with({"co": "80", "co2": "9.3"}, {"co": "140", "co2": "9.3"}), gate())
+    stop = rising_stop(
+        shipped(), state_with({"co": "80", "co2": "9.3"}, {"co": "140", "co2": "9.3"}), GATE, settle_of(gate())
+    )
     assert stop is not None
     assert (stop.name, stop.value, stop.limit) == ("rising-co", "140 [ppm]", "at or above 100 [ppm]")
 
@@ -205,4 +218,4 @@ def test_a_display_without_a_number_in_the_newest_set_opens_none() -> None:
     )
     for event in taken:
         state = apply(shipped(), state, event)
-    assert co_rising(shipped(), state, gate()) is None
+    assert settling.rising_stop(shipped(), state, GATE, settle_of(gate())) is None

@@ -7,24 +7,27 @@ from decimal import Decimal
 import pytest
 from rehearsed import sheets, with_appliance, with_fuel, with_job
 
-from handsfree.events.decisions import ReadingRecord
-from handsfree.session.stops import limits_in_force, stops_open
+from handsfree.lexicon.meaning import Called
 from handsfree.trades.combustion.stop_limits import DEFAULTS
+from handsfree.trades.combustion.stops import STOPS, limits_in_force
 from handsfree.trades.sheets import Sheets
 
 D = Decimal
-UNITS = {"co": "[ppm]", "ambient_co": "[ppm]", "flue_temperature": "Cel"}
 
 
 def opened(
     used: Sheets | None = None, *, rising: bool = False, may_adjust: bool = True, **values: str
 ) -> list[str]:
     """Return the names of the stops that values open, as they are called: numbers, or what stood there instead."""
-    records = {
-        quantity: ReadingRecord(quantity=quantity, value=value, unit=UNITS.get(quantity, "%"), resolution="0.1")
+    called: dict[str, Called] = {
+        quantity: D(value) if value[0].isdigit() else value  # type: ignore[misc]
         for quantity, value in values.items()
     }
-    return [stop.name for stop in stops_open(used or sheets(), records, rising=rising, may_adjust=may_adjust)]
+    on = used or sheets()
+    if rising:
+        ((quantity, last),) = called.items()
+        return [stop.name for stop in STOPS.open_rising(on, quantity, last)]
+    return [stop.name for stop in STOPS.open(on, called, may_adjust=may_adjust)]
 
 
 def test_the_makers_limits_are_loaded_with_their_page() -> None:

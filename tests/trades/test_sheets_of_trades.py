@@ -7,12 +7,12 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from handsfree.procedure.yaml_reader import parse_document
 from pydantic import ValidationError
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
 from handsfree.demo.play import scenario_files
+from handsfree.documents import parse_document
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check

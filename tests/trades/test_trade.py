@@ -29,12 +29,19 @@ from handsfree.trades.stops import LimitsByQuantity, StopLimit
 from handsfree.trades.trade import Trade
 
 D = Decimal
+FAN_SHEET = Path(__file__).parents[2] / "handsfree" / "trades" / "ventilation" / "example" / "jobsheet.yaml"
 PROCEDURES = Path(__file__).parents[2] / "procedures"
 DAY = date(2026, 11, 25)
 
 
 def sheets() -> Sheets:
     return load_sheets(scenario_files()[0])[0]
+
+
+def sheets_of(name: str) -> Sheets:
+    """Return the invented sheets of a trade."""
+    own = FAN_SHEET.parents[2] / name / "example" / "jobsheet.yaml"
+    return load_sheets(own)[0] if own.is_file() else sheets()
 
 
 class Plainly:
@@ -56,13 +63,15 @@ class Plainly:
 USUAL = {
     "co2": "9.40", "o2": "4.40", "co": "18", "ambient_co": "2", "air_duct_o2": "20.9", "air_duct_co2": "0.05",
     "standing_pressure": "21.5", "working_pressure": "19.8", "gas_volume_metric": "0.050", "meter_time": "80.5",
-    "gas_volume_imperial": "1.77", "air_flow": "31",
+    "gas_volume_imperial": "1.77", "air_flow": "31", "suction_pressure": "8.0", "liquid_pressure": "24.0",
+    "suction_line_temperature": "12.0", "liquid_line_temperature": "33.0",
 }  # fmt: skip
 IN_GATE = Limits(quantity="air_flow", low=D(30), accuracy=D(2), source="written here")
 
 
 def value(quantity: str, text: str) -> Value:
-    reading = Reading.written(quantity, text, "1")
+    unit = {"pressure": "bar", "temperature": "Cel"}.get(quantity.rpartition("_")[2], "1")
+    reading = Reading.written(quantity, text, unit)
     return Value(reading, 0.0, of_resolution(float(reading.resolution)))
 
 
@@ -91,7 +100,7 @@ def asked(calculation: Calculation, of: Trade) -> set[tuple[str, str]]:
         values: dict[str, dict[str, Value]] = {name: {} for name in calculation.inputs}
         for name, quantity in pairs - {lacking}:
             values[name][quantity] = value(quantity, USUAL[quantity])
-        case = Watched(sheets(), DAY, Plainly(), values, rate="maximum", limits=IN_GATE)
+        case = Watched(sheets_of(of.name), DAY, Plainly(), values, rate="maximum", limits=IN_GATE)
         calculation.judge(case)
         found |= case.asked
     return found
@@ -160,8 +169,8 @@ def test_a_reading_of_a_trade_that_has_no_functions_is_judged(text: str, accurac
 
 def test_a_trade_of_data_alone_leads_a_whole_visit() -> None:
     """The terminal of an extract fan: 10.5 l/s is too little for a kitchen (13 l/s), 21.5 is enough."""
-    plan = Plan(load_procedure(PROCEDURES / "extract-ventilation.yaml"), sheets()).check()
-    plan.__dict__["trade"] = Trade("fans")
+    fan, _ = load_sheets(FAN_SHEET)
+    plan = Plan(load_procedure(PROCEDURES / "extract-ventilation.yaml"), fan).check()
     visit = Rehearsal(plan, DAY)
     said = ("the same", "none at all", "in order", "written down", "written down", "closed", "running", "placed")
     for words in (*said, "ten point five", "confirmed", "opened", "twenty one point five", "confirmed"):
@@ -292,7 +301,8 @@ def test_half_a_pair_is_not_judged() -> None:
     ],
 )
 def test_the_analyser_leaves_its_readings_uncertain(quantity: str, text: str, uncertainty: float) -> None:
-    reading = Reading.written(quantity, text, "1")
+    unit = {"pressure": "bar", "temperature": "Cel"}.get(quantity.rpartition("_")[2], "1")
+    reading = Reading.written(quantity, text, unit)
     assert trade("combustion").instrument_uncertainty(sheets(), reading) == pytest.approx(uncertainty)
 
 

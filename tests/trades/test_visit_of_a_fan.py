@@ -11,6 +11,7 @@ from ruamel.yaml import YAML
 
 from handsfree.demo.play import scenario_files
 from handsfree.events import decisions as ev
+from handsfree.events.record import from_record, to_record
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english_words
 from handsfree.procedure.procedure import load_procedure
@@ -77,7 +78,7 @@ def test_hazards_of_another_trade_are_not_listened_for() -> None:
 
 def test_the_record_of_a_fan_names_no_fuel() -> None:
     (opened,) = [event for event in visit().events if isinstance(event, ev.VisitOpened)]
-    _, content = ev.to_record(opened)
+    _, content = to_record(opened)
     assert content["trade"] == "ventilation"
     assert content["fuel"] is None
     assert content["instrument"] == "Flow hood"
@@ -94,7 +95,7 @@ def test_the_first_entry_of_an_older_record_is_still_read() -> None:
         "licence": "invented 12345", "appliance": "Larkmoor 24", "serial": "LM24A0173", "fuel": "natural gas",
         "instrument": "Flue gas analyser", "instrument_serial": "FG2209", "calibrated_until": "2027-06-30",
     }  # fmt: skip
-    opened = ev.from_record("visit-opened", older)
+    opened = from_record("visit-opened", older)
     assert (opened.trade, opened.fuel, opened.facts) == ("combustion", "natural gas", {})
 
 
@@ -127,7 +128,7 @@ def test_what_a_trade_does_not_have_is_refused_with_what_it_has(
         load_procedure(small(tmp_path, old, new))
     assert caught.value.what == what
     assert place in str(caught.value.where)
-    known = {"trade": "combustion, ventilation", "quantity": "air_flow, fan_power"}
+    known = {"trade": "combustion, cooling, ventilation", "quantity": "air_flow, fan_power"}
     assert any(text in str(caught.value.remedy) for text in (*known.values(), "remove `firing`"))
 
 

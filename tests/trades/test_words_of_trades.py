@@ -39,6 +39,10 @@ def same(now: Any, before: Any, path: str = "") -> list[str]:
     return [] if now == before else [f"{path}: {now!r}, was {before!r}"]
 
 
+BURNER_ANSWERS = {"firing": ["still firing", "burner running"], "off": ["burner is off", "it is off"]}
+"""Changed on purpose since: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill"."""
+
+
 def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     before = json.loads(BEFORE.read_text("utf-8"))
     for name in MOVED:
@@ -48,6 +52,7 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     named = words["quantities"]
     exact = {name: {**{k: str(v) if k in {"low", "high"} else v for k, v in facts[name].items()}, **named[name]}
              for name in named}  # fmt: skip
+    before["answers"] |= BURNER_ANSWERS
     for one in before["quantities"].values():
         one |= {"low": str(one["low"]), "high": str(one["high"])}
     assert same({**words, "quantities": exact}, before) == []

@@ -50,7 +50,7 @@ PROOFS: dict[str, str] = {
     "needs": "No way forward enters a gate with a thing in another state than the gate needs.",
     "captured": "A setting is read as found before it is changed, and never after.",
     "branches": "Every outcome of a calculation leads somewhere, no branch is dead, its inputs can be there.",
-    "fresh": "No verdict judges combustion readings taken before the last turn of an adjuster.",
+    "fresh": "No verdict judges readings that an adjuster moves, taken before the last turn of an adjuster.",
     "advice": "A turn is advised only on readings judged out, after the supply was judged, with no hazard open.",
     "resolved": "No visit finishes with a verdict left outside.",
     "decides": "Every question decides something; a word that stops the visit does so at every question.",

@@ -26,7 +26,7 @@ LEAST_DISTANCE = 1.9
 
 Set by `tests/bench/proofs/confusions.py`: one synthetic voice in white noise, heard by our model. Nearer pairs
 were taken for each other in 0 to 16 % of the utterances at 20 dB; of 111 pairs further apart, none at 20 dB, and 0
-to 1 % at 10 dB. A ranking of pairs, not what happens in a boiler room."""
+to 1 % at 10 dB. A ranking of pairs, not what happens in a loud room."""
 
 
 @dataclass(frozen=True)

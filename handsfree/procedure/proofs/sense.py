@@ -161,7 +161,7 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
 
 
 def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates where the burner must be firing that are not marked so: there silence would be no alarm."""
+    """Yield gates where something must be firing that are not marked so: there silence would be no alarm."""
     before: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
         for to in placed.ways.values():

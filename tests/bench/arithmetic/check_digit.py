@@ -18,14 +18,12 @@ from collections import defaultdict
 from dataclasses import replace
 from decimal import Decimal
 
-from handsfree.session.plausibility import log_prior
-
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
 from handsfree.session.fusion import CLEAR_MARGIN
 from handsfree.trades.combustion.flue_gas import carbon_dioxide_from_oxygen
 from handsfree.trades.combustion.fuels import FUELS, Fuel, gas
-from handsfree.trades.combustion.plausibility import Situation, judge_pair
+from handsfree.trades.combustion.plausibility import Situation, judge_pair, log_prior
 
 ALIKE = {"5": "9", "9": "5", "1": "9", "4": "5", "2": "3", "3": "2", "6": "8", "8": "6", "0": "4", "7": "1"}
 BAND = Band(Decimal("9.0"), Decimal("9.7"), "invented sheet")

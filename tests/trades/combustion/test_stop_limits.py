@@ -133,7 +133,7 @@ def test_a_limit_of_the_model_has_its_unit_and_side():
         limit = StopLimits().tightened(name, D(20), "manual").limits[name]
         assert limit.stops == ("below" if name.startswith("lowest") else "above")
         assert limit.unit == units.get(name, limit.unit)
-        assert (limit.severity, limit.value, limit.source) == ("burner off", D(20), "manual")
+        assert (limit.severity, limit.value, limit.source) == ("off", D(20), "manual")
         assert limit.passed_by(D(19)) == name.startswith("lowest")
         assert not limit.passed_by(D(20))
         with pytest.raises(Problem, match=f"the limit {name} is not a number: NaN"):
@@ -159,7 +159,7 @@ def test_other_limits_stay_when_one_is_tightened():
 def test_a_stop_names_its_value_its_limit_and_its_source():
     """What is read out and recorded."""
     (stop,) = open_stops(SafetyReadings(o2=D("1.9")), GAS)
-    assert (stop.severity, stop.value, stop.limit) == ("burner off", "1.9 %", "below 2 %")
+    assert (stop.severity, stop.value, stop.limit) == ("off", "1.9 %", "below 2 %")
     assert stop.source == DEFAULTS["flue-o2"].source
 
 

@@ -12,7 +12,7 @@ from handsfree.measurement.verdict import Band, judge
 from tests.formulas.documents import read
 from tests.trades.cooling.cooling import FOLDER, content, formulas, result, tables
 
-PROCEDURE = Path(__file__).with_name("split-cooling-charge.yaml")
+PROCEDURE = Path(__file__).parents[3] / "procedures" / "split-cooling-charge.yaml"
 COMMON_FACTS = {"job.altitude_metre"}
 """What every trade's job sheet has."""
 
