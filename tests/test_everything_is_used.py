@@ -11,14 +11,12 @@ import handsfree
 PACKAGE = Path(handsfree.__file__).parent
 
 CALLED_FROM_ELSEWHERE = {
-    "difference": "units: formulas of a trade convert uncertainties",
-    "documents_of": "proofs: the mutation run of tests/bench/proofs",
+    "LimitsByQuantity": "trades: stop limits of a trade of data alone; no trade that ships has any yet",
+    "as_kind": "gates and questions: the type checker holds every kind of the union against the protocol there",
     "failures": "proofs: the mutation run of tests/bench/proofs",
     "first_failure": "proofs: the mutation run of tests/bench/proofs",
     "json_schema": "events: DEVELOPERS.md shows how to print it",
-    "load_mutant": "proofs: the mutation run of tests/bench/proofs",
     "loop_graph": "hearing: models/training/export.py writes the decoder's graph",
-    "mutants": "proofs: the mutation run of tests/bench/proofs",
     "propagated": "uncertainty: the reference that formulas are held against",
     "walk": "reader: its tests go through every place of a document",
     "recorded_state": "visit: recovery alone, for the tests of the record",

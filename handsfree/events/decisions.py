@@ -10,7 +10,6 @@ from handsfree.events.inputs import Record
 from handsfree.questions import Question
 from handsfree.trades import DEFAULT_TRADE
 
-Rate = Literal["maximum", "minimum"]
 Direction = Literal["clockwise", "counter-clockwise"]
 
 

@@ -124,8 +124,6 @@ Input = Annotated[
     Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
     Field(discriminator="kind"),
 ]
-INPUT_KINDS = frozenset(shape.model_fields["kind"].default for shape in get_args(get_args(Input)[0]))
-"""The names of the inputs in the record."""
 
 
 def is_input(event: object) -> TypeGuard[Input]:

@@ -12,9 +12,6 @@ from handsfree.trades.formula_calculations import calculations_of
 from handsfree.trades.general import GENERAL
 from handsfree.trades.trade import Trade
 
-DEFAULT = COMBUSTION.name
-"""The trade of a procedure that names none."""
-
 _WITH_FUNCTIONS = {COMBUSTION.name: COMBUSTION}
 
 
@@ -34,8 +31,3 @@ def trade(name: str) -> Trade:
         return _WITH_FUNCTIONS[name]
     folder = Path(str(resources.files("handsfree").joinpath("trades", name)))
     return Trade(name, calculations={**GENERAL, **calculations_of(folder)})
-
-
-def trade_of(file: object) -> Trade:
-    """Return the trade that a procedure's file names by `trade`, else the default one."""
-    return trade(getattr(file, "trade", DEFAULT))

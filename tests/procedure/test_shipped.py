@@ -18,7 +18,7 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.sheets import load_sheets
-from handsfree.trades.registry import trade_of
+from handsfree.trades.registry import trade
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("two-rate-combustion", "gas-rate-check", "safe-isolation")
@@ -57,7 +57,7 @@ def test_every_verdict_answers_every_outcome(name: str) -> None:
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
         if isinstance(gate, VerdictGate):
-            signature = trade_of(procedure.file).calculations[gate.calculation]
+            signature = trade(procedure.trade.name).calculations[gate.calculation]
             assert set(gate.branches) == set(signature.outcomes), gate_id
             assert (gate.rate is not None) == signature.rate, gate_id
             assert set(gate.using) == set(signature.inputs), gate_id

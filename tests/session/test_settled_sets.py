@@ -200,9 +200,8 @@ def test_sets_without_co_open_none() -> None:
 
 def test_the_stop_names_the_newest_value_and_the_limit() -> None:
     """As the record and the supervisor need it."""
-    stop = rising_stop(
-        shipped(), state_with({"co": "80", "co2": "9.3"}, {"co": "140", "co2": "9.3"}), GATE, settle_of(gate())
-    )
+    state = state_with({"co": "80", "co2": "9.3"}, {"co": "140", "co2": "9.3"})
+    stop = settling.rising_stop(shipped(), state, GATE, settle_of(gate()))
     assert stop is not None
     assert (stop.name, stop.value, stop.limit) == ("rising-co", "140 [ppm]", "at or above 100 [ppm]")
 

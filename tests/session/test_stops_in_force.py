@@ -8,8 +8,9 @@ import pytest
 from rehearsed import sheets, with_appliance, with_fuel, with_job
 
 from handsfree.lexicon.meaning import Called
+from handsfree.trades.combustion import stops
 from handsfree.trades.combustion.stop_limits import DEFAULTS
-from handsfree.trades.combustion.stops import STOPS, limits_in_force
+from handsfree.trades.combustion.stops import limits_in_force
 from handsfree.trades.sheets import Sheets
 
 D = Decimal
@@ -24,10 +25,7 @@ def opened(
         for quantity, value in values.items()
     }
     on = used or sheets()
-    if rising:
-        ((quantity, last),) = called.items()
-        return [stop.name for stop in STOPS.open_rising(on, quantity, last)]
-    return [stop.name for stop in STOPS.open(on, called, may_adjust=may_adjust)]
+    return [stop.name for stop in stops._open(on, called, rising=rising, may_adjust=may_adjust)]
 
 
 def test_the_makers_limits_are_loaded_with_their_page() -> None:

@@ -34,6 +34,8 @@ NOT_YET = {
 ALIKE = {
     ("procedure/documentation.py", "water-pressure"): "the name of the example that it prints",
     ("procedure/procedure.py", "put-back"): "the ending that the language itself adds",
+    ("questions/put_back.py", "put-back"): "the kind of question",
+    ("events/upcasting.py", "put-back"): "the kind of question",
 }
 """Words in quotes that happen to be the id of a gate that ships, and what they are."""
 

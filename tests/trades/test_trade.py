@@ -23,7 +23,7 @@ from handsfree.session.rehearsal import Rehearsal
 from handsfree.trades.calculation import MISSING, OUTSIDE, TOO_CLOSE, WITHIN, Calculation, Case, Judgement, Value
 from handsfree.trades.general import readings_agree
 from handsfree.trades.plausibility import Known
-from handsfree.trades.registry import names, trade, trade_of
+from handsfree.trades.registry import names, trade
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.stops import LimitsByQuantity, StopLimit
 from handsfree.trades.trade import Trade
@@ -199,17 +199,6 @@ def test_what_a_trade_does_not_have_is_empty() -> None:
 
 
 # Registry.
-
-
-def test_trades_are_found_by_name() -> None:
-    assert "combustion" in names()
-    assert trade("combustion").name == "combustion"
-    assert trade_of(object()) is trade("combustion")
-
-    class File:
-        trade = "combustion"
-
-    assert trade_of(File()) is trade("combustion")
 
 
 @pytest.mark.parametrize("name", ["alchemy", "", "../combustion", "__pycache__"])

@@ -21,7 +21,6 @@ import numpy as np
 
 from handsfree import sound_card
 from handsfree.events import decisions as ev
-from handsfree.events.inputs import INPUT_KINDS
 from handsfree.events.record import from_record
 from handsfree.events.state import State
 from handsfree.session.apply import apply
@@ -184,7 +183,7 @@ class Follower:
         elif before.speaking and not self.state.speaking:
             self.talking[-1] = (self.talking[-1][0], now)
         self.stops += isinstance(event, ev.Stopped)
-        if entry["kind"] in INPUT_KINDS and event.kind == "heard":
+        if entry["kind"] == "heard":
             words = " ".join(event.alternatives[0].text) if event.alternatives else ""
             self.heard.append(
                 HeardEntry(
