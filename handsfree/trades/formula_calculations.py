@@ -87,8 +87,9 @@ def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judg
         return Judgement(MISSING, case.words.say("missing", what=what), f"{formula.name}: {reason}")
     source = case.sheets.appliance.source(band.page)
     verdict = judge(result.value, Band(band.low, band.high, source), float(result.uncertainty))
-    told = from_verdict(case, case.subject(formula.name), verdict, (source, formula.source), result.value)
-    told.numbers.update(result.numbers())
+    told = from_verdict(case, case.subject(formula.name), verdict, (source,), result.value)
+    numbers = result.numbers()
+    told.numbers.update({**numbers, "source": source, "formula source": formula.source})
     return told
 
 

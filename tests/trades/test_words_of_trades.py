@@ -40,7 +40,7 @@ def same(now: Any, before: Any, path: str = "") -> list[str]:
 
 
 BURNER_ANSWERS = {"firing": ["still firing", "burner running"], "off": ["burner is off", "it is off"]}
-"""Changed on purpose since: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill"."""
+"""Changed on purpose: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill"."""
 
 
 def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
