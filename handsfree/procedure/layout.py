@@ -21,7 +21,7 @@ def laid_out(text: str, file: str) -> str:
     yaml = YAML(typ="rt")
     yaml.preserve_quotes = True
     yaml.width = WIDTH
-    yaml.brace_single_entry_mapping_in_flow_sequence = True  # [{quantity: …}] stays as it is
+    yaml.brace_single_entry_mapping_in_flow_sequence = True  # [{quantity: altitude}] stays as it is
     yaml.indent(mapping=2, sequence=4, offset=2)
     buffer = io.StringIO()
     yaml.dump(yaml.load(text), buffer)
