@@ -6,7 +6,7 @@ from enum import IntEnum
 
 
 class ExitCode(IntEnum):
-    """What the command tells the shell; the table stands in DEVELOPERS.md."""
+    """What the command tells the shell; the table stands in handsfree/commands/COMMANDS.md."""
 
     DONE = 0
     """The command did what was asked."""
