@@ -9,7 +9,8 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PAGE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
-PLACES = (ROOT, ROOT / "handsfree", ROOT / "handsfree" / "procedure", ROOT / "handsfree" / "hearing")
+PACKAGE = ROOT / "handsfree"
+PLACES = (ROOT, PACKAGE, ROOT / "tests" / "checks", *(one for one in PACKAGE.iterdir() if one.is_dir()))
 LONGEST = 9_000
 """Characters: what a newcomer reads in one go."""
 
