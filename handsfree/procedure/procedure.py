@@ -77,7 +77,7 @@ class Procedure:
     def scope(self, gate_id: str, catalogue: Catalogue | None = None) -> Scope:
         """Return what a question asked at a gate may look at, in the procedure's own words or in other ones."""
         words = catalogue or self.catalogue
-        return scope_of(self.gates[gate_id].gate, self.things, words, trade(self.trade.name))
+        return scope_of(self.gate(gate_id).gate, self.things, words, trade(self.trade.name))
 
     def version(self) -> str:
         """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""

@@ -115,8 +115,7 @@ def test_all_words_of_the_shipped_procedures_can_be_heard_by_the_shipped_model()
     """With what a foreign model in the other layout would have to know, by number."""
     for file in sorted(PROCEDURES.glob("*.yaml")):
         procedure = load_procedure(file)
-        gates = [placed.gate for placed in procedure.gates.values()]
-        heard = words(gates, procedure.things, procedure.catalogue)
+        heard = words(procedure.catalogue, (procedure.scope(one) for one in procedure.gates))
         assert len(heard) > 150
         ModelFolder.check(SHIPPED).require(heard, procedure.catalogue.pronounced(procedure.words), "english")
 
