@@ -8,16 +8,27 @@ listed in `skips.txt`.
 
 from __future__ import annotations
 
+import hashlib
 import os
 import time
 from collections.abc import Iterator
+from copy import deepcopy
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import hypothesis
 import pytest
 
+from handsfree.procedure import yaml_reader
 from tests.lag import REASON, Timekeeper
 
+_ROOT = Path(__file__).resolve().parents[1]
+_SHIPPED = {
+    hashlib.sha256(file.read_bytes()).digest()
+    for folder in ("procedures", "handsfree")
+    for file in (_ROOT / folder).rglob("*.yaml")
+}
 _LISTED = Path(__file__).with_name("skips.txt")
 _SKIPPED: list[tuple[str, str]] = []
 _LONGEST_FIRST = ("live", "browser", "speaking", "hearing", "visit")
@@ -90,6 +101,31 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
             report.outcome = "skipped"
             report.longrepr = (str(item.path), item.location[1] or 0, f"Skipped: {why}")
     return report
+
+
+@cache
+def _parsed(text: str) -> yaml_reader.Document:
+    return _PARSE(text, "")
+
+
+_PARSE = yaml_reader.parse_document
+
+
+def _parsed_once(text: str, file: str) -> yaml_reader.Document:
+    """Return the document of a text that was parsed before, as its own copy, under the name of its file."""
+    if hashlib.sha256(text.encode()).digest() not in _SHIPPED:
+        return _PARSE(text, file)
+    one = _parsed(text)
+    places = {path: replace(place, file=file) for path, place in one.places.items()}
+    return yaml_reader.Document(file, text, deepcopy(one.content), places)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _shipped_files_parsed_once() -> Iterator[None]:
+    """Else the same few files are parsed hundreds of times, half a second for a procedure and its includes."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(yaml_reader, "parse_document", _parsed_once)
+        yield
 
 
 @pytest.fixture(autouse=True)
