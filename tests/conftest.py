@@ -2,7 +2,8 @@
 
 `slow("why")` puts a test into the second stage (`bash .ci/test --all`). `real_time` is for a test whose outcome
 hangs on when things happen: fails it while the machine is measured to be too slow (tests/lag.py), it is skipped
-with what was measured; on a machine that kept up it fails as any other. No skip passes in CI whose reason is not
+with what was measured; on a machine that kept up it fails as any other. What no machine excuses, such as a record
+that does not verify, is told by `pytest.fail`, which is never made a skip. No skip passes in CI whose reason is not
 listed in `skips.txt`.
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import signal
 import time
 from collections.abc import Iterator
 from copy import deepcopy
@@ -51,6 +53,8 @@ hypothesis.settings.load_profile("handsfree")
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as a shell starts what runs in the background
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # or the programs under test would inherit it
     config.addinivalue_line("markers", "slow(why): for the second stage; `bash .ci/test --all` runs it too")
     config.addinivalue_line(
         "markers",
@@ -93,10 +97,10 @@ _SINCE = pytest.StashKey[float]()
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
     """Tell a machine that was too slow from a program that is wrong."""
     report: pytest.TestReport = yield
-    if report.failed and call.excinfo is not None and _SINCE in item.stash:
+    if call.excinfo is not None and report.failed and _SINCE in item.stash:
         lag = _TIME.since(item.stash[_SINCE])
         report.sections.append(("lag of the machine", str(lag)))
-        if lag.too_slow:
+        if lag.too_slow and not call.excinfo.errisinstance(pytest.fail.Exception):
             why = f"{REASON}: {lag}; {call.excinfo.exconly().splitlines()[0]}"
             report.outcome = "skipped"
             report.longrepr = (str(item.path), item.location[1] or 0, f"Skipped: {why}")
