@@ -3,8 +3,8 @@
 `slow("why")` puts a test into the second stage (`bash .ci/test --all`). `real_time` is for a test whose outcome
 hangs on when things happen: fails it while the machine is measured to be too slow (tests/lag.py), it is skipped
 with what was measured; on a machine that kept up it fails as any other. What no machine excuses, such as a record
-that does not verify, is told by `pytest.fail`, which is never made a skip. No skip passes in CI whose reason is not
-listed in `skips.txt`.
+that does not verify, is told by `pytest.fail`, which is never made a skip. No skip passes in CI whose reason is
+not listed in `skips.txt`.
 """
 
 from __future__ import annotations
