@@ -26,6 +26,7 @@ PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 
 
+@pytest.mark.real_time
 def test_the_screen_shows_what_the_ears_heard(tmp_path: Path) -> None:
     """A voice from files, the real ears in their process, the real screen: the words, the voice over the noise."""
     spoken = tmp_path / "spoken"
