@@ -2,22 +2,35 @@
 
 `slow("why")` puts a test into the second stage (`bash .ci/test --all`). `real_time` is for a test whose outcome
 hangs on when things happen: fails it while the machine is measured to be too slow (tests/lag.py), it is skipped
-with what was measured; on a machine that kept up it fails as any other. No skip passes in CI whose reason is not
-listed in `skips.txt`.
+with what was measured; on a machine that kept up it fails as any other. What no machine excuses, such as a record
+that does not verify, is told by `pytest.fail`, which is never made a skip. No skip passes in CI whose reason is
+not listed in `skips.txt`.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
+import signal
 import time
 from collections.abc import Iterator
+from copy import deepcopy
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import hypothesis
 import pytest
 
+from handsfree.procedure import yaml_reader
 from tests.lag import REASON, Timekeeper
 
+_ROOT = Path(__file__).resolve().parents[1]
+_SHIPPED = {
+    hashlib.sha256(file.read_bytes()).digest()
+    for folder in ("procedures", "handsfree")
+    for file in (_ROOT / folder).rglob("*.yaml")
+}
 _LISTED = Path(__file__).with_name("skips.txt")
 _SKIPPED: list[tuple[str, str]] = []
 _LONGEST_FIRST = ("live", "browser", "speaking", "hearing", "visit")
@@ -40,6 +53,8 @@ hypothesis.settings.load_profile("handsfree")
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as a shell starts what runs in the background
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # or the programs under test would inherit it
     config.addinivalue_line("markers", "slow(why): for the second stage; `bash .ci/test --all` runs it too")
     config.addinivalue_line(
         "markers",
@@ -82,14 +97,39 @@ _SINCE = pytest.StashKey[float]()
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[None]:
     """Tell a machine that was too slow from a program that is wrong."""
     report: pytest.TestReport = yield
-    if report.failed and call.excinfo is not None and _SINCE in item.stash:
+    if call.excinfo is not None and report.failed and _SINCE in item.stash:
         lag = _TIME.since(item.stash[_SINCE])
         report.sections.append(("lag of the machine", str(lag)))
-        if lag.too_slow:
+        if lag.too_slow and not call.excinfo.errisinstance(pytest.fail.Exception):
             why = f"{REASON}: {lag}; {call.excinfo.exconly().splitlines()[0]}"
             report.outcome = "skipped"
             report.longrepr = (str(item.path), item.location[1] or 0, f"Skipped: {why}")
     return report
+
+
+@cache
+def _parsed(text: str) -> yaml_reader.Document:
+    return _PARSE(text, "")
+
+
+_PARSE = yaml_reader.parse_document
+
+
+def _parsed_once(text: str, file: str) -> yaml_reader.Document:
+    """Return the document of a text that was parsed before, as its own copy, under the name of its file."""
+    if hashlib.sha256(text.encode()).digest() not in _SHIPPED:
+        return _PARSE(text, file)
+    one = _parsed(text)
+    places = {path: replace(place, file=file) for path, place in one.places.items()}
+    return yaml_reader.Document(file, text, deepcopy(one.content), places)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _shipped_files_parsed_once() -> Iterator[None]:
+    """Else the same few files are parsed hundreds of times, half a second for a procedure and its includes."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(yaml_reader, "parse_document", _parsed_once)
+        yield
 
 
 @pytest.fixture(autouse=True)

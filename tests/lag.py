@@ -108,6 +108,7 @@ def keep_time(processors: list[int], parent: int) -> None:
         while time.monotonic() < until:
             running.append(_running() - 1)  # without this look itself
             time.sleep(TICK_S)
+        time.sleep(TICK_S)  # whoever is late tells it before it is printed
         print(time.monotonic(), worst, sum(running) / len(running) / len(processors), flush=True)
         worst = 0.0
         running.clear()

@@ -21,7 +21,7 @@ HTMLMediaElement.prototype.play = function () {
 """
 
 
-def wait(browser, condition, seconds=20):
+def wait(browser, condition, seconds=60):
     return WebDriverWait(browser, seconds).until(condition)
 
 

@@ -74,11 +74,11 @@ def phone():
     driver.quit()
 
 
-def until(phone, condition, seconds=20):
+def until(phone, condition, seconds=60):
     return WebDriverWait(phone, seconds, poll_frequency=0.1).until(condition)
 
 
-def headline(phone, text, seconds=20):
+def headline(phone, text, seconds=60):
     until(phone, lambda b: b.find_element(By.ID, "headline").text == text, seconds)
 
 

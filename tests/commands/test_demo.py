@@ -20,6 +20,8 @@ from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
 
+whole = pytest.mark.slow("three hundred things said are rendered and heard")
+
 
 @pytest.fixture(scope="module")
 def whole_visit(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str], list[str]]:
@@ -55,6 +57,7 @@ def whole_visit(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[st
     return folder, said, told
 
 
+@whole
 def test_the_whole_visit_ends_in_a_record_that_verifies_and_decides_the_same_again(whole_visit) -> None:
     """Seal, sounds, sources and decisions are all checked, and the visit is finished."""
     folder, _, _ = whole_visit
@@ -64,6 +67,7 @@ def test_the_whole_visit_ends_in_a_record_that_verifies_and_decides_the_same_aga
     assert list(read(folder))[-1].event["outcome"] == "finished"
 
 
+@whole
 def test_every_accepted_reading_was_said_aloud(whole_visit) -> None:
     """No value in the record comes from anywhere but the technician's mouth, digit for digit."""
     folder, said, _ = whole_visit
@@ -76,6 +80,7 @@ def test_every_accepted_reading_was_said_aloud(whole_visit) -> None:
     assert unsaid == []
 
 
+@whole
 def test_the_demo_shows_what_it_promises(whole_visit) -> None:
     """One correction, one reading not settled at first, and at least one turn of an adjuster."""
     folder, _, told = whole_visit

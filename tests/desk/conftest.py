@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 
 from invented_visits import record_visit, tampered_copy
 

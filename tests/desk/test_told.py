@@ -15,16 +15,22 @@ from handsfree.problem import Problem
 run = CliRunner().invoke
 
 
+@pytest.fixture(scope="module")
+def dossier(recorded):
+    """What the desk knows of the whole visit."""
+    return open_dossier(recorded / "whole")
+
+
 def pdf_text(path):
     pages = PdfReader(io.BytesIO(path.read_bytes())).pages
     return len(pages), " ".join(" ".join(page.extract_text().split()) for page in pages)
 
 
-def test_the_report_holds_what_a_customer_is_owed(visits, tmp_path):
+def test_the_report_holds_what_a_customer_is_owed(visits, dossier, tmp_path):
     """Before/after, instrument, uncertainty, source, seal and cautions, on at most two pages."""
     assert run(app, ["report", str(visits / "whole"), "-o", str(tmp_path / "r.pdf")]).exit_code == 0
     pages, text = pdf_text(tmp_path / "r.pdf")
-    report = open_dossier(visits / "whole").report
+    report = dossier.report
     assert pages <= 2
     for words in (
         "Maximum, found", "FG2209", "until 2027-06-30", "u = 0.1", "page 41, revision invented A", "Cautions",
@@ -102,9 +108,9 @@ def test_receive_says_what_became_of_each(visits, tmp_path):
     assert "taken in, but it does not verify" in found.stdout
 
 
-def test_the_chart_shows_every_flue_reading_and_every_turn(visits):
+def test_the_chart_shows_every_flue_reading_and_every_turn(dossier):
     """Counted against the events themselves."""
-    evidence = open_dossier(visits / "whole").evidence
+    evidence = dossier.evidence
     drawn = chart.draw(evidence)
     co2 = [event for _, event in evidence.readings if event.reading.quantity == "co2"]
     assert len(drawn.plots[0].points) == len(co2)
@@ -112,9 +118,9 @@ def test_the_chart_shows_every_flue_reading_and_every_turn(visits):
     assert len({lane for _, lane in drawn.lanes}) == len({span.said for span in evidence.alterations}) + 1
 
 
-def test_a_part_of_the_visit_shows_only_what_lies_in_it(visits):
+def test_a_part_of_the_visit_shows_only_what_lies_in_it(dossier):
     """Nothing is drawn outside the frame."""
-    evidence = open_dossier(visits / "whole").evidence
+    evidence = dossier.evidence
     title, begin, end = chart.phases(evidence)[0]
     drawn = chart.draw(evidence, begin, end)
     assert title == "As found at maximum"

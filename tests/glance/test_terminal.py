@@ -18,8 +18,6 @@ from handsfree.visit.replaying import replay_of
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 Start = Callable[..., Seen]
-pytestmark = pytest.mark.real_time
-"""Keys are pressed at a person's pace, and what comes of them is looked for soon after."""
 
 
 @pytest.fixture
@@ -54,7 +52,7 @@ def mode(seen: Seen) -> list[object]:
 
 def ended(seen: Seen) -> int | None:
     """Follow to the end of the program; return its exit code."""
-    for _ in range(100):
+    for _ in range(600):
         seen.follow(0.1)
         if not seen.child.isalive():
             break
@@ -111,6 +109,7 @@ def test_whole_words_can_be_typed_as_well(start: Start) -> None:
     seen.until("ON HOLD", large=True)
 
 
+@pytest.mark.real_time
 def test_the_right_arrow_three_times_stops_at_once(start: Start) -> None:
     """The stopped state fills the screen, and the exit code says so when the record is closed."""
     seen = start()
@@ -193,6 +192,7 @@ main()
 """
 
 
+@pytest.mark.real_time
 def test_a_picture_that_gets_no_news_is_covered(start: Start, tmp_path: Path) -> None:
     """The visit hangs: after three seconds nothing of the old picture is left, and the seconds are counted."""
     arguments = handsfree(

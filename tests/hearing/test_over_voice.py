@@ -153,13 +153,21 @@ def most_like_stops(count):
     return list(dict.fromkeys([*scripts, *sorted(own_prompts(), key=part, reverse=True)[:count]]))
 
 
-@pytest.mark.parametrize("level_db", [0, pytest.param(-10, marks=pytest.mark.slow("the same at another level"))])
-def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db):
+@pytest.mark.parametrize(
+    ("level_db", "every"),
+    [
+        (0, 3),
+        pytest.param(0, 1, marks=pytest.mark.slow("a minute of sound is cleaned and heard")),
+        pytest.param(-10, 1, marks=pytest.mark.slow("a minute of sound is cleaned and heard")),
+    ],
+)
+def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db, every):
     """Those of the catalogue and the shipped procedures that are most like stop phrases, by the real voice.
 
     All sentences, at three levels: `tests/bench/live/stop_over_voice.py`.
     """
-    texts = most_like_stops(5)
+    texts = most_like_stops(5)[::every]
+    assert len(texts) >= 4
     for number, (text, wave) in enumerate(zip(texts, rendered("en-us", texts), strict=True)):
         heard = np.concatenate([echoed(wave, 0.3, seed=number) * 10 ** (level_db / 20), np.zeros(8000)])
         heard += burner_noise(len(heard) / RATE + 1)[: len(heard)] * 60

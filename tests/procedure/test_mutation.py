@@ -20,6 +20,7 @@ from handsfree.procedure.proofs.dangers import dangers
 
 VISIT = Path(__file__).parents[2] / "procedures" / "two-rate-combustion.yaml"
 EVERY = 151
+proven = pytest.mark.slow("a hundred damaged procedures are proven whole")
 
 ALWAYS_CAUGHT = (
     *("near-homophone in done", "near-homophone in answers", "hazard phrase in prompt", "hazard phrase in script"),
@@ -46,6 +47,7 @@ def tried() -> list[tuple[Mutant, str | None, Procedure | None]]:
     return results
 
 
+@proven
 def test_most_damages_are_caught_and_by_many_different_proofs(tried) -> None:
     """The whole score is printed by tests/bench/proofs/mutation.py; here it may not fall below what it was."""
     caught = Counter(proof for _, proof, _ in tried if proof)
@@ -57,11 +59,13 @@ def test_most_damages_are_caught_and_by_many_different_proofs(tried) -> None:
     assert len(caught) >= 8
 
 
+@proven
 def test_no_damage_of_the_worst_kinds_survives(tried) -> None:
     alive = [str(mutant) for mutant, proof, _ in tried if proof is None and mutant.damage in ALWAYS_CAUGHT]
     assert alive == []
 
 
+@proven
 def test_a_survivor_that_allows_more_is_a_lost_guard_or_a_skipped_step(tried) -> None:
     """What the proofs cannot know from one file: which steps the trade demands, and needs that hold anyway.
 

@@ -26,6 +26,7 @@ class Seen:
             command[0], command[1:], dimensions=(rows, columns), timeout=30, cwd=cwd, env=environment
         )
         self.child.delaybeforesend = None
+        self.child.ptyproc.delayafterterminate = 0.5  # a busy machine takes longer than 0.1 s to end a process
         self.sent = b""
 
     def follow(self, seconds: float = 0.1) -> None:
