@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
+import pytest
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
 from handsfree.procedure.model import StopGate, VerdictGate
@@ -9,6 +12,8 @@ from handsfree.session import events as ev
 from handsfree.session import inputs as inp
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.state import apply
+
+ROW = "nine point three four point six two four maximum"
 
 
 def asked(events: tuple[ev.Record, ...]) -> ev.Asked:
@@ -176,3 +181,166 @@ def test_a_stop_gate_goes_on_at_the_question_before_it() -> None:
             (cleared,) = of_kind(say(visit, "cleared because it was put right", "confirmed"), ev.Cleared)
             assert cleared.gate == gate_id
             assert not isinstance(shipped().gate(cleared.gate).gate, StopGate | VerdictGate)
+
+
+def test_a_resumed_visit_says_what_was_accepted_last() -> None:
+    """With its value; nothing of it where nothing was accepted yet."""
+    visit = at("boiler-model")
+    assert visit.state.last_accepted is not None
+    value = visit.plan.numbers.digits(Decimal(visit.state.last_accepted.value))
+    assert spoken(visit.resume())[0] == f"Last accepted: ambient CO {value}."
+    assert not any("Last accepted" in text for text in spoken(at("permission").resume()))
+
+
+def test_a_stopped_visit_that_is_resumed_is_still_stopped() -> None:
+    """It says so, asks nothing again, and listens for the clearing."""
+    visit = at("found-maximum")
+    visit.say("gas smell")
+    events = visit.resume()
+    assert spoken(events)[-1] == "Stopped."
+    assert (asked(events).question, asked(events).text) == ("stopped", "")
+    assert not of_kind(events, ev.RecheckBegun)
+    visit.say("cleared because it was paint")
+    assert visit.state.question.kind == "cleared-check"
+
+
+@pytest.mark.parametrize("words", ["close the record", "cleared because it was paint"])
+def test_no_to_the_read_back_of_a_close_or_a_clearing_leaves_it_stopped(words: str) -> None:
+    """And the stopped state asks again."""
+    visit = at("found-maximum")
+    say(visit, "gas smell", words)
+    events = visit.say("no")
+    assert (visit.state.status, asked(events).question) == ("stopped", "stopped")
+    assert asked(events).text
+    assert not of_kind(events, ev.VisitClosed | ev.Cleared)  # type: ignore[arg-type]
+
+
+# The burner that goes out
+
+
+def test_the_first_burner_out_says_its_script_and_voids_the_set() -> None:
+    """What to do first, then that the set is void."""
+    visit = at("found-maximum")
+    events = visit.say("burner out")
+    hazard = visit.plan.catalogue.hazards["burner-out"]
+    assert spoken(events)[0] == hazard.script
+    assert len(of_kind(events, ev.BurnerWentOut)) == 1
+    assert visit.state.status == "running"
+
+
+def test_burner_out_in_the_stopped_state_leaves_it_stopped() -> None:
+    """The burner went out because the work was stopped: that is no reason to go on."""
+    visit = at("found-maximum")
+    visit.say("gas smell")
+    events = visit.say("burner out")
+    assert visit.state.status == "stopped"
+    assert not of_kind(events, ev.BurnerWentOut)
+
+
+# Doubtful words, and words that answer nothing
+
+
+def test_a_doubtful_no_or_repeat_over_a_read_back_is_taken() -> None:
+    """They only ask again; a doubtful "confirmed" there is asked for once more."""
+    for words, taken in (("no", True), ("repeat", True), ("confirmed", False)):
+        visit = at("cover-on", "thing-check")
+        events = hear(visit, ("[unk]", "0"), (words, "-1.0"))
+        assert bool(of_kind(events, ev.NotUnderstood)) != taken, words
+        assert not of_kind(events, ev.Restored)
+
+
+def test_on_hold_nothing_is_asked_and_what_is_no_answer_leaves_no_trace() -> None:
+    """Words to somebody else; a doubtful "carry on" is counted, and not asked again."""
+    visit = at("found-maximum")
+    visit.say("hold on")
+    assert not of_kind(visit.say("blue"), (ev.NotUnderstood, ev.Asked))  # type: ignore[arg-type]
+    events = hear(visit, ("[unk]", "0"), ("carry on", "-1.0"))
+    assert of_kind(events, ev.NotUnderstood)
+    assert spoken(events) == []
+    assert visit.state.held_since is not None
+
+
+def test_a_display_without_a_number_proves_no_setting() -> None:
+    """ "Dashes" where its value is asked for: not understood, and still to be put back."""
+    visit = at("reset-raised")
+    say(visit, "raised", "go back", "go back", "restored")
+    assert visit.state.question.kind == "restore"
+    (refused,) = of_kind(visit.say("dashes"), ev.NotUnderstood)
+    assert refused.why == "no answer to this"
+    assert (visit.state.question.kind, "outdoor-reset" in visit.state.altered) == ("restore", True)
+
+
+def test_a_device_that_is_no_ear_changes_nothing() -> None:
+    """The voice comes back: nothing is said of hearing."""
+    visit = at("permission")
+    assert spoken(visit.take(inp.DeviceFound(at=visit.state.now + 1, device="voice"))) == []
+    assert spoken(visit.take(inp.DeviceLost(at=visit.state.now + 1, device="voice"))) == []
+
+
+# Offering what may have been said
+
+
+def test_what_may_have_been_said_is_offered_from_the_fourth_attempt_on() -> None:
+    """Before that the question is asked in its shorter ways."""
+    visit = at("site")
+    for number in range(1, 6):
+        events = hear(visit, ("[unk]", "0"), ("the same", "-6.0"))
+        offered = "The same? Confirmed, or no." in spoken(events)
+        assert offered == (number >= 4), number
+        if offered:
+            return
+    raise AssertionError("never offered")
+
+
+def test_a_question_without_a_candidate_is_asked_by_keys_however_often() -> None:
+    """Nothing was near, so nothing is offered."""
+    visit = at("site")
+    for _ in range(6):
+        events = visit.say("blue")
+        assert of_kind(events, ev.NotUnderstood)
+        assert asked_text(events)
+    assert asked_text(events) == "Use the keys."
+
+
+def asked_text(events: tuple[ev.Record, ...]) -> str:
+    return str(of_kind(events, ev.Asked)[-1].text)
+
+
+def test_a_confirmation_is_never_offered_for_a_yes_or_no() -> None:
+    """At a read-back a weak "confirmed" is asked for in the ordinary ways, to the end."""
+    visit = at("cover-on", "thing-check")
+    for _ in range(6):
+        events = hear(visit, ("[unk]", "0"), ("confirmed", "-6.0"))
+        assert of_kind(events, ev.NotUnderstood)
+    assert "cover" in visit.state.altered
+    assert visit.state.question.kind == "thing-check"
+
+
+def test_a_row_is_offered_with_what_else_it_may_have_been() -> None:
+    """From the fourth attempt: 24 with 26 beside it is read back, and CO alone is called a second time."""
+    visit = at("found-maximum")
+    say(visit, "blue", "blue", "blue")
+    events = hear(visit, ("[unk]", "0"), (ROW, "-6.0"), (ROW.replace("two four", "two six"), "-6.5"))
+    (read,) = of_kind(events, ev.ReadBack)
+    assert {one.quantity: one.value for one in read.values} == {"co2": "9.3", "o2": "4.6", "co": "24"}
+    assert read.doubtful == ("co",)
+
+
+# CO or CO2
+
+
+def test_one_value_that_may_be_co_or_co2_is_asked_about() -> None:
+    """ "CO two eight" is CO2 8 or CO 28."""
+    visit = at("found-maximum")
+    assert asked(visit.say("c o two eight")).question == "monoxide"
+
+
+def test_a_command_or_a_row_near_one_value_does_not_make_it_ambiguous() -> None:
+    """Only another single value does."""
+    for rival in ("repeat", ROW):
+        visit = at("found-maximum")
+        hear(visit, ("carbon monoxide two four", "0"), (rival, "-1.0"))
+        assert visit.state.question.kind != "monoxide", rival
+    visit = at("found-maximum")
+    hear(visit, (ROW, "0"), ("carbon monoxide two four", "-1.0"))
+    assert visit.state.question.kind == "read-back"
