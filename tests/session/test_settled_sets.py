@@ -13,11 +13,11 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from rehearsed import at, of_kind, places, shipped
+from rehearsed import at, of_kind, places, plan_with, shipped, with_appliance
 
 from handsfree.procedure.model import ReadingsGate
 from handsfree.session import events as ev
-from handsfree.session.settling import Judged, co_rising, judge_sets
+from handsfree.session.settling import Judged, co_rising, judge_sets, settle_seconds
 from handsfree.session.state import apply
 
 GATE = "found-maximum"
@@ -102,6 +102,23 @@ def test_the_settled_value_has_one_more_digit_than_the_display() -> None:
     assert judged("co2", "9.3", "9.4", "9.3").settled.reading.value == "9.33"
     reading = judged("co", "18", "18", "19").settled.reading
     assert (reading.value, reading.unit, reading.resolution) == ("18.3", "[ppm]", "0.1")
+
+
+def test_the_newest_call_says_how_many_digits_the_settled_value_has() -> None:
+    """One more than it."""
+    assert judged("co2", "9.3", "9.3", "9.30").settled.reading.value == "9.300"
+    assert judged("co2", "9.30", "9.30", "9.3").settled.reading.value == "9.30"
+
+
+def test_the_longer_of_both_waits_counts_to_the_second() -> None:
+    """The maker's twenty minutes; where the maker gives none, the procedure's three."""
+    settle = gate().settle
+    assert settle is not None
+    long, none = (plan_with(with_appliance(wait_after_change_seconds=wait)) for wait in (1200, None))
+    assert (settle_seconds(long, settle), settle_seconds(none, settle)) == (1200, WAIT)
+    state = state_with(*[{"co2": "9.3"}] * 3, first=940)
+    (only,) = judge_sets(long, state, gate())
+    assert only.event.reason == "1000 s since the change, 1200 s are asked"
 
 
 def test_the_uncertainty_of_settling_is_that_of_what_may_still_come() -> None:
@@ -192,6 +209,11 @@ def test_the_stop_names_the_newest_value_and_the_limit() -> None:
     stop = co_rising(shipped(), state_with({"co": "80", "co2": "9.3"}, {"co": "140", "co2": "9.3"}), gate())
     assert stop is not None
     assert (stop.name, stop.value, stop.limit) == ("rising-co", "140 [ppm]", "at or above 100 [ppm]")
+
+
+def test_of_several_stops_the_first_is_told() -> None:
+    """450 ppm as measured is over the 400 air-free of everybody too, which needs no rise."""
+    assert rising_stop("300", "450") == "air-free-co"
 
 
 def test_a_display_without_a_number_in_the_newest_set_opens_none() -> None:
