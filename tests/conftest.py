@@ -22,7 +22,7 @@ from pathlib import Path
 import hypothesis
 import pytest
 
-from handsfree.procedure import yaml_reader
+from handsfree import documents
 from tests.lag import REASON, Timekeeper
 
 _ROOT = Path(__file__).resolve().parents[1]
@@ -108,27 +108,27 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 
 @cache
-def _parsed(text: str) -> yaml_reader.Document:
+def _parsed(text: str) -> documents.Document:
     return _PARSE(text, "")
 
 
-_PARSE = yaml_reader.parse_document
+_PARSE = documents.parse_document
 
 
-def _parsed_once(text: str, file: str) -> yaml_reader.Document:
+def _parsed_once(text: str, file: str) -> documents.Document:
     """Return the document of a text that was parsed before, as its own copy, under the name of its file."""
     if hashlib.sha256(text.encode()).digest() not in _SHIPPED:
         return _PARSE(text, file)
     one = _parsed(text)
     places = {path: replace(place, file=file) for path, place in one.places.items()}
-    return yaml_reader.Document(file, text, deepcopy(one.content), places)
+    return documents.Document(file, text, deepcopy(one.content), places)
 
 
 @pytest.fixture(autouse=True, scope="session")
 def _shipped_files_parsed_once() -> Iterator[None]:
     """Else the same few files are parsed hundreds of times, half a second for a procedure and its includes."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(yaml_reader, "parse_document", _parsed_once)
+        patch.setattr(documents, "parse_document", _parsed_once)
         yield
 
 

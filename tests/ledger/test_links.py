@@ -7,10 +7,12 @@ import json
 import pytest
 from attacks import LEDGER, lines_of, resealed, stolen_secret
 from faulty_disk import FaultyDisk
-from visits import VISIT, begin
+from visits import STATE, VISIT, begin
 
-from handsfree.ledger import CLOSED, Fault, Report, verify
+from handsfree.ledger import CLOSED, Device, Fault, Report, read, verify
+from handsfree.ledger.clock import stamp
 from handsfree.ledger.entry import canonical, digest_of
+from handsfree.ledger.ratchet import Secret
 
 FORGED = 3
 
@@ -53,3 +55,35 @@ def test_an_entry_carries_the_digest_of_the_one_before_it(prev: str) -> None:
     report = forged(prev=prev)
     assert (report.fault, report.first_bad) == (Fault.CHANGED, FORGED)
     assert "it does not carry the digest of the entry before it" in report.sentence
+
+
+@pytest.mark.parametrize(("back", "fault"), [(500, Fault.RE_DATED), (1, Fault.RE_DATED), (0, None)])
+def test_both_clocks_cannot_go_back_together(back: int, fault: Fault | None) -> None:
+    """They agree with each other, and still the steady clock only runs forward within one boot."""
+    before = next(entry for entry in read(VISIT, honest()) if entry.seq == FORGED - 1)
+    report = forged(mono=before.mono - back, at=stamp(before.wall - back))
+    assert report.fault == fault
+    assert report.first_bad == (None if fault is None else FORGED)
+
+
+def honest() -> FaultyDisk:
+    """Return the record as it is before anybody forges it."""
+    disk = FaultyDisk()
+    with begin(disk) as ledger:
+        for number in range(1, 6):
+            ledger.append([("heard", {"number": number})])
+    return disk
+
+
+def test_a_record_begins_with_the_opening_even_for_who_holds_the_devices_keys() -> None:
+    """A first entry of another kind, under the device's next key, is no beginning."""
+    disk = honest()
+    proof, signer = Device(STATE, disk).use_next()
+    first = json.loads(lines_of(disk)[0]) | {"kind": "heard", "event": {}, "device": proof.as_json()}
+    del first["seal"]
+    first["next_key"] = Secret(bytes(32)).public().hex()
+    first["seal"] = signer.sign(canonical(first)).hex()
+    disk.put(LEDGER, canonical(first) + b"\n")
+    report = verify(VISIT, files=disk)
+    assert (report.fault, report.first_bad) == (Fault.CHANGED, 0)
+    assert "a record begins with visit-opened, and only begins with it" in report.sentence

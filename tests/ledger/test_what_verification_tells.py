@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from attacks import LEDGER, changed, lines_of
 from faulty_disk import FaultyDisk
-from visits import START, STATE, VISIT, ToldClock, begin, events, recorded, resume
+from visits import START, STATE, VISIT, ToldClock, WholeVisit, begin, events, recorded, resume
 
 from handsfree.ledger import CLOSED, Fault, Report, Verdict, verify
 from handsfree.ledger.clock import milliseconds
@@ -85,6 +85,26 @@ def test_the_first_honest_date_is_not_wrong(early: int, wrong: bool) -> None:
     begin(disk, ToldClock(replace(START, wall=wall))).release()
     remarks = verify(VISIT, files=disk).remarks
     assert any("is before this program existed" in remark for remark in remarks) == wrong
+
+
+def test_a_wrong_date_is_told_where_it_began() -> None:
+    """Once, and not again at every entry that follows."""
+    disk = FaultyDisk()
+    with begin(disk, ToldClock(replace(START, wall=0))) as ledger:
+        ledger.append(events(2))
+    remarks = verify(VISIT, files=disk).remarks
+    assert len([remark for remark in remarks if "is before this program existed" in remark]) == 1
+
+
+def test_a_clock_slewed_back_by_a_second_is_let_pass() -> None:
+    """Its keeper corrects it; two seconds in all are no jump, and no remark."""
+    disk, clock = FaultyDisk(), ToldClock()
+    with begin(disk, clock) as ledger:
+        clock.set_by(-1000)
+        ledger.append([("heard", {})])
+    report = verify(VISIT, files=disk)
+    assert report.verdict == Verdict.OPEN
+    assert not any("goes back" in remark for remark in report.remarks)
 
 
 # How far the end is known
@@ -212,6 +232,20 @@ def test_findings_stand_in_the_order_of_their_entries() -> None:
         (5, Fault.CHANGED),
     ]
     assert report.sentence.endswith("; 2 more findings follow")
+
+
+def test_a_foreign_device_is_told_before_everything_else() -> None:
+    """Whatever else was found: a sound that is gone, a source that was changed."""
+    disk = FaultyDisk()
+    WholeVisit(disk).run()
+    (sound,) = [path for path in disk.files() if path.suffix == ".flac"]
+    (source,) = [path for path in disk.files() if path.name == "procedure.yaml"]
+    disk.put(sound, b"other")
+    disk.put(source, b"gates: [other]\n")
+    assert len(verify(VISIT, files=disk).findings) == 2
+    faults = [one.fault for one in verify(VISIT, files=disk, device_key="00" * 32).findings]
+    assert faults[0] == Fault.FOREIGN_DEVICE
+    assert set(faults[1:]) == {Fault.SOUND_ALTERED, Fault.SOURCE_ALTERED}
 
 
 def test_this_devices_count_is_compared_only_with_its_own_secrets() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 
@@ -15,6 +17,7 @@ from handsfree.measurement.settling import (
     rising,
     slope_half_width,
 )
+from handsfree.problem import Problem
 
 D = Decimal
 RULE = SettleRule(D("0.15"), D("0.1"), minimum_wait=90)
@@ -96,6 +99,30 @@ def test_rising_is_said_of_a_value_that_goes_up_and_has_not_settled() -> None:
     assert not judge_settling(read("9.1", "9.3", "9.5", "9.7"), wide).rising
 
 
+def test_one_reading_has_no_slope_and_two_at_once_have_one() -> None:
+    """Half a second apart is apart."""
+    alone, close = judge_settling(at_times("9.3", 200), RULE), judge_settling(at_times("9.3", 200, 200.5), RULE)
+    assert (alone.slope, alone.remaining.is_finite()) == (0, False)
+    assert (close.slope, close.remaining.is_finite()) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("act", "message"),
+    [
+        (lambda: replace(RULE, tolerance=D("Infinity")), "are above 0"),
+        (lambda: replace(RULE, time_constant=math.inf), "are above 0"),
+        (lambda: replace(RULE, window=0), "are above 0"),
+        (lambda: replace(RULE, noise=D("-0.1")), "are not negative"),
+        (lambda: replace(RULE, dead_time=-0.1), "are not negative"),
+        (lambda: line_through([]), "two different times"),
+    ],
+)
+def test_what_cannot_be_is_refused(act: Callable[[], object], message: str) -> None:
+    """With a sentence."""
+    with pytest.raises(Problem, match=message):
+        act()
+
+
 def test_the_mean_is_that_of_the_newest_readings() -> None:
     """As many as the rule asks for; before the wait is over, the newest one."""
     assert judge_settling(read("9.0", "9.2", "9.3", "9.4", "9.5"), RULE).mean == D("9.4")
@@ -107,6 +134,14 @@ def test_the_mean_is_that_of_the_newest_readings() -> None:
 # The forecast
 
 
+def test_a_moving_value_is_due_when_it_comes_within_half_the_tolerance() -> None:
+    """1.5 below its end, three digits, time constant 100 s: within 0.075 of it 100 ln 20 s after 10 s."""
+    rule = replace(RULE, resolution=D("0.001"), time_constant=100)
+    readings = [Sample(t, D(f"{9.3 - 1.5 * math.exp(-(t - 10) / 100):.3f}")) for t in range(20, 131, 10)]
+    due = 10 + 100 * math.log(1.5 / 0.075) - 130
+    assert float(judge_settling(readings, rule).forecast_seconds) == pytest.approx(due, abs=3)
+
+
 @pytest.mark.parametrize(
     ("seconds", "due"),
     [
@@ -114,6 +149,7 @@ def test_the_mean_is_that_of_the_newest_readings() -> None:
         ((90, 100), 50),
         ((100,), 60),
         ((40,), 110),  # 50 s to the end of the wait, then the window
+        ((90, 119), 31),
         ((90, 149), 30),  # a second is lacking, and sets come half a minute apart
     ],
 )
@@ -156,10 +192,32 @@ def test_a_rise_of_just_the_tolerance_in_a_time_constant_is_not_fast() -> None:
 
 
 def test_a_rise_within_the_flicker_of_the_display_is_none() -> None:
-    """60 ppm of noise hides 40."""
+    """40 ppm in 40 s; noise of 25 ppm hides it, noise of 60 all the more."""
     readings = at_times("100", 200) + at_times("140", 240)
     assert rising(readings, CO)
+    assert not rising(readings, replace(CO, noise=D(25)))
     assert not rising(readings, replace(CO, noise=D(60)))
+
+
+def as_uncertain_as_steep(readings: list[Sample], rule: SettleRule) -> SettleRule:
+    """Return the rule with so much noise that the slope is just its half-width, found by halving."""
+    line, low, high = line_through(readings), 0.0, 1000.0
+    for _ in range(100):
+        middle = (low + high) / 2
+        wide = slope_half_width(line, replace(rule, noise=D(repr(middle)))) > line.slope
+        low, high = (low, middle) if wide else (middle, high)
+    return replace(rule, noise=D(repr(low)))
+
+
+def test_a_slope_of_just_its_half_width_is_no_rise() -> None:
+    """It may be none at all."""
+    readings = at_times("100", 200) + at_times("140", 240)
+    edge = as_uncertain_as_steep(readings, CO)
+    assert not rising(readings, edge)
+    assert rising(readings, replace(edge, noise=edge.noise * D("0.99")))
+    answer = judge_settling(readings, edge)
+    assert answer.slope == answer.slope_half_width
+    assert not answer.rising
 
 
 def test_a_slow_rise_takes_more_readings_than_the_rule_asks_for() -> None:

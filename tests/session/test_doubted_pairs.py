@@ -66,6 +66,7 @@ def test_the_doubted_pair_is_not_averaged_with_true_ones() -> None:
     assert visit.state.gate == "found-maximum"
     assert spoken(events) == ["Again in 30."]
     assert settled(visit) == {}
+    assert {one.quantity for one in of_kind(events, ev.SettlingJudged)} == {"co"}  # CO is no part of the pair
     (doubted,) = of_kind(visit.events[len(at("found-maximum").events) :], ev.PairDoubted)
     assert doubted.reason.startswith("CO2 9.4 with O2 9.4 does not fit natural gas")
     refused = of_kind(visit.events, ev.ReadingRefused)

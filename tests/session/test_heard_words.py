@@ -168,6 +168,14 @@ def test_a_pair_that_was_refused_is_called_for_the_first_time_again() -> None:
     assert choice(visit, pair).doubt != ""
 
 
+def test_a_setting_asked_again_because_it_was_no_number_is_a_first_call() -> None:
+    """ "Dashes" is no setting and is not kept: the number called then has nothing to confirm."""
+    visit = at("reset-as-found")
+    visit.say("dashes")
+    assert (visit.state.question.kind, visit.state.pending.values) == ("once-more", {})
+    assert choice(visit, utterance(visit, ("one point five", "0"), ("one point four", BETWEEN))).doubt != ""
+
+
 def test_words_that_are_no_value_may_come_instead_of_a_second_call() -> None:
     """They confirm no value, and the whole lead is asked of them."""
     visit = called_again()

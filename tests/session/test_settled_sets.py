@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from rehearsed import at, of_kind, places, shipped
+from rehearsed import at, of_kind, places, plan_with, shipped, with_appliance
 
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Settle
@@ -112,6 +112,23 @@ def test_the_settled_value_has_one_more_digit_than_the_display() -> None:
     assert (reading.value, reading.unit, reading.resolution) == ("18.3", "[ppm]", "0.1")
 
 
+def test_the_newest_call_says_how_many_digits_the_settled_value_has() -> None:
+    """One more than it."""
+    assert judged("co2", "9.3", "9.3", "9.30").settled.reading.value == "9.300"
+    assert judged("co2", "9.30", "9.30", "9.3").settled.reading.value == "9.30"
+
+
+def test_the_longer_of_both_waits_counts_to_the_second() -> None:
+    """The maker's twenty minutes; where the maker gives none, the procedure's three."""
+    settle = gate().settle
+    assert settle is not None
+    long, none = (plan_with(with_appliance(wait_after_change_seconds=wait)) for wait in (1200, None))
+    assert (settling.settle_seconds(long, settle), settling.settle_seconds(none, settle)) == (1200, WAIT)
+    state = state_with(*[{"co2": "9.3"}] * 3, first=940)
+    (only,) = judge_sets(long, state, GATE, settle)
+    assert only.event.reason == "1000 s since the change, 1200 s are asked"
+
+
 def test_the_uncertainty_of_settling_is_that_of_what_may_still_come() -> None:
     """All moves up to it are equally likely: its half-width by the root of three (GUM 4.3.7)."""
     found = judged("co2", "9.3", "9.3", "9.3", apart=60)
@@ -204,6 +221,11 @@ def test_the_stop_names_the_newest_value_and_the_limit() -> None:
     stop = settling.rising_stop(shipped(), state, GATE, settle_of(gate()))
     assert stop is not None
     assert (stop.name, stop.value, stop.limit) == ("rising-co", "140 [ppm]", "at or above 100 [ppm]")
+
+
+def test_of_several_stops_the_first_is_told() -> None:
+    """450 ppm as measured is over the 400 air-free of everybody too, which needs no rise."""
+    assert rising_stop("300", "450") == "air-free-co"
 
 
 def test_a_display_without_a_number_in_the_newest_set_opens_none() -> None:

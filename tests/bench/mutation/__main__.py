@@ -3,7 +3,7 @@
     python -m tests.bench.mutation [--parts fusion,decide] [--sample N [--seed S]] [--jobs 2] [--seconds 20]
 
 The parts, their files and their tests stand in `targets.py`, the ways of altering in `operators.py`, and the
-mutants that may survive, each with its reason, in `accepted.yaml`. Prints each survivor with its file, line and
+mutants that may survive, each with its reason, in `accepted.toml`. Prints each survivor with its file, line and
 change, then how many were made, killed and left for each file. `--seconds` is the processor time that the tests
 of one mutant may take, measured on the code as it is; more kills more. Fails when a survivor has no reason, or
 more than 3 % survive. Needs the extra `mutation`.

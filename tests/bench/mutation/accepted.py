@@ -1,18 +1,17 @@
 """Mutants that may survive, each with its reason: equivalent ones, and those that nobody could tell from the code.
 
-They are kept in `accepted.yaml` by file and by the text of the altered line, since line numbers move.
+They are kept in `accepted.toml` by file and by the text of the altered line, since line numbers move.
 """
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-from ruamel.yaml import YAML
-
 from tests.bench.mutation.mutants import Mutant
 
-KEPT = Path(__file__).with_name("accepted.yaml")
+KEPT = Path(__file__).with_name("accepted.toml")
 
 
 @dataclass(frozen=True)
@@ -22,18 +21,22 @@ class Accepted:
     source: str
     line: str
     reason: str
-    becomes: str = ""
+    becomes: tuple[str, ...] = ()
 
     def covers(self, mutant: Mutant) -> bool:
         if mutant.target.source != self.source:
             return False
-        before, after = mutant.change()
-        return self.line in before and (not self.becomes or self.becomes in after)
+        before, after = ([_bare(line) for line in lines] for lines in mutant.change())
+        altered = any(_bare(line) in after for line in self.becomes) or not self.becomes
+        return _bare(self.line) in before and altered
 
 
 def accepted() -> list[Accepted]:
     """Return every mutant that may survive."""
-    kept = YAML(typ="safe").load(KEPT.read_text("utf-8")) or {}
-    return [
-        Accepted(source, **{k: str(v) for k, v in one.items()}) for source, every in kept.items() for one in every
-    ]
+    kept = tomllib.loads(KEPT.read_text("utf-8"))["accepted"]
+    return [Accepted(one["file"], one["line"], one["reason"], tuple(one.get("becomes", ()))) for one in kept]
+
+
+def _bare(line: str) -> str:
+    """Return a line without blanks, and without the colon at its end."""
+    return "".join(line.split()).removesuffix(":")

@@ -9,6 +9,7 @@ ROOT = Path(__file__).resolve().parents[3]
 
 _SESSION = ("tests/session",)
 _RECORD = ("tests/ledger", "tests/crash/test_failing_calls.py")
+_LINKS = tuple(f"tests/ledger/test_{name}.py" for name in ("links", "tail", "clocks", "what_verification_tells"))
 
 
 @dataclass(frozen=True)
@@ -55,13 +56,14 @@ TARGETS = {
     "settling": Target(
         "handsfree/measurement/settling.py",
         (
+            "tests/measurement/test_settling_edges.py",
             "tests/measurement/test_settling.py",
             "tests/checks/test_slope_intervals.py",
             "tests/checks/test_published_values.py",
             "tests/session/test_settled_sets.py",
         ),
     ),
-    "verification": Target("handsfree/ledger/verification.py", (), _RECORD),
-    "chain": Target("handsfree/ledger/chain.py", (), _RECORD),
+    "verification": Target("handsfree/ledger/verification.py", _LINKS, _RECORD),
+    "chain": Target("handsfree/ledger/chain.py", _LINKS, _RECORD),
 }
 """By the name that `--parts` takes."""
