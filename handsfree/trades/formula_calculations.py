@@ -14,9 +14,10 @@ from pathlib import Path
 from handsfree.documents import read_document, validate
 from handsfree.formulas.arithmetic import NoResult
 from handsfree.formulas.files import read_formulas, read_tables
-from handsfree.formulas.formula import Formula, Given, Input, work_out
-from handsfree.formulas.tables import Family
-from handsfree.measurement.verdict import Band, judge
+from handsfree.formulas.formula import Choice, Formula, Given, Input, work_out
+from handsfree.formulas.tables import Family, Table
+from handsfree.measurement.uncertainty import combined, rectangular
+from handsfree.measurement.verdict import GUARDED, Band, judge
 from handsfree.trades.calculation import (
     MISSING,
     NO_LIMIT,
@@ -32,12 +33,10 @@ from handsfree.trades.calculation import (
 )
 from handsfree.trades.files import QuantitiesFile
 from handsfree.trades.sheets import MakerBand, Sheets
+from handsfree.units import difference
 
 READINGS = "readings"
 """The one input of such a calculation: where its readings were kept."""
-
-LIMITS_OF_ERROR = Decimal(3).sqrt()
-"""Limits of error ±a leave a standard uncertainty of a/√3: JCGM 100:2008, 4.3.7."""
 
 
 def calculations_of(folder: Path) -> dict[str, Calculation]:
@@ -73,38 +72,54 @@ def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judg
     band = _fact(case.sheets, str(formula.band))
     if not isinstance(band, MakerBand):
         return no_limit(case, formula.name)
-    given: dict[str, Given] = {}
-    for item in formula.inputs:
-        number = _given(item, case)
-        if number is None:
-            return missing(case, item.quantity) if item.quantity else no_limit(case, str(item.fact))
-        given[item.name] = number
-    chosen = {one.name: families[one.family].tables[str(_fact(case.sheets, one.fact))] for one in formula.choices}
+    lacking = [
+        item.quantity for item in formula.inputs if item.quantity and not case.value(READINGS, item.quantity)
+    ]
+    if lacking:
+        return missing(case, lacking[0])
     try:
+        given = {item.name: _given(item, case) for item in formula.inputs}
+        chosen = {one.name: _table(case.sheets, one, families) for one in formula.choices}
         result = work_out(formula, given, chosen)
     except NoResult as reason:
         what = case.subject(formula.name)
         return Judgement(MISSING, case.words.say("missing", what=what), f"{formula.name}: {reason}")
     source = case.sheets.appliance.source(band.page)
-    verdict = judge(result.value, Band(band.low, band.high, source), float(result.uncertainty))
+    verdict = judge(result.value, Band(band.low, band.high, source), float(result.uncertainty), GUARDED)
     told = from_verdict(case, case.subject(formula.name), verdict, (source,), result.value)
-    numbers = result.numbers()
-    told.numbers.update({**numbers, "source": source, "formula source": formula.source})
+    inputs = {key: text for key, text in result.numbers().items() if key not in told.numbers}
+    told.numbers.update({**inputs, "unit": formula.unit, "formula source": formula.source})
     return told
 
 
-def _given(item: Input, case: Case) -> Given | None:
-    """Return the number of an input with its standard uncertainty; None where there is none."""
+def _given(item: Input, case: Case) -> Given:
+    """Return the number of an input with its standard uncertainty; NoResult when the sheets lack one."""
     if item.quantity is None:
-        fact = _fact(case.sheets, str(item.fact))
-        return Given(fact, item.unit) if isinstance(fact, Decimal) else None
+        return Given(_number(case.sheets, str(item.fact)), item.unit)
     value = case.value(READINGS, item.quantity)
-    if value is None:
-        return None
-    error = _fact(case.sheets, item.accuracy) if item.accuracy else None
-    instrument = error / LIMITS_OF_ERROR if isinstance(error, Decimal) else Decimal(0)
-    own = Decimal(repr(value.own))
-    return Given(value.number, value.reading.unit, (instrument * instrument + own * own).sqrt())
+    assert value is not None
+    unit, parts = value.reading.unit, [value.instrument, value.own]
+    if item.accuracy is not None:  # limits of error, in the unit of the quantity
+        error = difference(_number(case.sheets, item.accuracy), item.unit, unit)
+        parts.append(rectangular(float(error)))
+    return Given(value.number, unit, Decimal(repr(combined(*parts))))
+
+
+def _table(sheets: Sheets, choice: Choice, families: Mapping[str, Family]) -> Table:
+    """Return the table that the sheets choose; NoResult when the family holds none of that name."""
+    name = _fact(sheets, choice.fact)
+    table = families[choice.family].tables.get(str(name))
+    if table is None:
+        raise NoResult(f"there is no table of {choice.family} for {name}")
+    return table
+
+
+def _number(sheets: Sheets, path: str) -> Decimal:
+    """Return a number of the sheets by its path; NoResult when they do not give it: unknown is never zero."""
+    found = _fact(sheets, path)
+    if not isinstance(found, Decimal):
+        raise NoResult(f"the sheets give no number as {path}")
+    return found
 
 
 def _fact(sheets: Sheets, path: str) -> object:
