@@ -349,5 +349,6 @@ def test_a_command_or_a_row_near_one_value_does_not_make_it_ambiguous() -> None:
         hear(visit, ("carbon monoxide two four", "0"), (rival, "-1.0"))
         assert visit.state.question.kind != "alike-quantities", rival
     visit = at("found-maximum")
-    hear(visit, (ROW, "0"), ("carbon monoxide two four", "-1.0"))
+    (read,) = of_kind(hear(visit, (ROW, "0"), ("carbon monoxide two four", "-2.5")), ev.ReadBack)
+    assert [one.quantity for one in read.values] == ["co2", "o2", "co"]
     assert visit.state.question.kind == "read-back"

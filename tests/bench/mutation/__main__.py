@@ -20,7 +20,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from tests.bench.mutation.accepted import accepted
+from tests.bench.mutation.accepted import accepted, stale
 from tests.bench.mutation.mutants import Mutant, mutants_of
 from tests.bench.mutation.targets import TARGETS
 from tests.bench.mutation.trial import run
@@ -35,7 +35,7 @@ class Count:
         self.made: Counter[str] = Counter()
         self.left: Counter[str] = Counter()
         self.without_reason: Counter[str] = Counter()
-        self._accepted, self._used = accepted(), set()  # type: ignore[var-annotated]
+        self._accepted = accepted()
         self._into, self._total = into, total
 
     def tell(self, mutant: Mutant, noticed: str) -> None:
@@ -43,7 +43,6 @@ class Count:
         if not noticed:
             self.left[mutant.part] += 1
             reasons = [one for one in self._accepted if one.covers(mutant)]
-            self._used.update(reasons)
             self.without_reason[mutant.part] += not reasons
             before, after = mutant.change()
             print(f"survived: {mutant.target.source}:{mutant.line} {mutant.operator}", flush=True)
@@ -61,6 +60,8 @@ class Count:
         print(f"\n{'file':44}{'made':>7}{'killed':>8}{'survived':>10}{'with reason':>13}{'score':>9}")
         for part in self.made:
             self._row(TARGETS[part].source, self.made[part], self.left[part], self.without_reason[part])
+        for one in stale(self._accepted):
+            print(f"no such line any more, so its reason is void: {one.source}: {one.line}")
         self._row("all", *(sum(counter.values()) for counter in (self.made, self.left, self.without_reason)))
 
     def _row(self, name: str, made: int, left: int, bare: int) -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.bench.mutation.mutants import Mutant
+from tests.bench.mutation.targets import ROOT
 
 KEPT = Path(__file__).with_name("accepted.toml")
 
@@ -35,6 +36,16 @@ def accepted() -> list[Accepted]:
     """Return every mutant that may survive."""
     kept = tomllib.loads(KEPT.read_text("utf-8"))["accepted"]
     return [Accepted(one["file"], one["line"], one["reason"], tuple(one.get("becomes", ()))) for one in kept]
+
+
+def stale(every: list[Accepted]) -> list[Accepted]:
+    """Return those whose line stands in its file no more: the code was changed, and the reason needs a new look."""
+    return [one for one in every if _bare(one.line) not in _bare_lines(one.source)]
+
+
+def _bare_lines(source: str) -> set[str]:
+    path = ROOT / source
+    return {_bare(line) for line in path.read_text("utf-8").splitlines()} if path.is_file() else set()
 
 
 def _bare(line: str) -> str:

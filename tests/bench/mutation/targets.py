@@ -52,7 +52,7 @@ TARGETS = {
         ("tests/session/test_fusion.py", "tests/session/test_heard_words.py"),
         _SESSION,
     ),
-    "decide": Target("handsfree/session/decide.py", (), _SESSION),
+    "decide": Target("handsfree/session/decide.py", ("tests/session/test_answers_taken.py",), _SESSION),
     "settling": Target(
         "handsfree/measurement/settling.py",
         (
