@@ -129,13 +129,6 @@ def test_rising_co_opens_its_stop_only_when_it_rises() -> None:
     assert opened(co="110") == []
 
 
-def test_without_a_word_on_it_co_does_not_rise_and_may_be_adjusted() -> None:
-    """One set tells of no rise, and a high CO is a verdict before it is a stop."""
-    record = ReadingRecord(quantity="co", value="110", unit="[ppm]", resolution="1")
-    assert stops_open(sheets(), {"co": record}) == ()
-    assert stops_open(sheets(), {"co": record.model_copy(update={"value": "210"})}) == ()
-
-
 def test_rising_co_above_the_highest_band_is_a_rich_mixture() -> None:
     """The top of the highest band of the fuel counts, whatever the rate: 10.4 here, at maximum."""
     bands = sheets().fuel.co2

@@ -39,7 +39,7 @@ def accepted() -> list[Accepted]:
 
 
 def stale(every: list[Accepted]) -> list[Accepted]:
-    """Return those whose line stands in its file no more: the code was changed, and the reason needs a new look."""
+    """Return those whose line is no longer in its file: the code changed, and the reason needs a new look."""
     return [one for one in every if _bare(one.line) not in _bare_lines(one.source)]
 
 
