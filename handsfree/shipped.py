@@ -27,8 +27,8 @@ def procedures_folder() -> Path:
 
 def lock_file() -> Path | None:
     """Return the lock of what the program runs with, or None in a copy that carries none."""
-    file = _folder("locks") / "program.txt"
-    return file if file.is_file() else None
+    files = (folder / "locks" / "program.txt" for folder in (_PACKAGE / "shipped", _PACKAGE.parent / ".ci"))
+    return next((file for file in files if file.is_file()), None)
 
 
 def procedure_path(name: str) -> Path:

@@ -21,7 +21,7 @@ IN_TESTS = ("desk", "pictures", "test", "lint")
 
 def locked(name: str) -> dict[Requirement, set[str]]:
     """Return what a lock pins, with the hashes of its files."""
-    text = (ROOT / "locks" / f"{name}.txt").read_text("utf-8").replace("\\\n", " ")
+    text = (ROOT / ".ci" / "locks" / f"{name}.txt").read_text("utf-8").replace("\\\n", " ")
     lines = [line.split(" --hash=") for line in text.splitlines() if line and not line.startswith("#")]
     return {Requirement(line[0]): {one.strip() for one in line[1:]} for line in lines}
 
@@ -60,7 +60,7 @@ def test_each_pin_is_exact_and_has_hashes(name: str) -> None:
 @pytest.mark.parametrize("name", ["build", "program", "tests"])
 def test_no_lock_names_where_packages_come_from(name: str) -> None:
     """That is the affair of each machine's settings."""
-    text = (ROOT / "locks" / f"{name}.txt").read_text("utf-8")
+    text = (ROOT / ".ci" / "locks" / f"{name}.txt").read_text("utf-8")
     assert "://" not in text
     assert not re.search("index|find-links|trusted-host", text)
 

@@ -7,24 +7,17 @@ from typing import Literal
 
 from handsfree.blocks import Prompt
 from handsfree.events.state import State
-from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets
-from handsfree.gates.visit import Utterance, Visit
-from handsfree.lexicon.meaning import Meaning
-from handsfree.questions import Question
+from handsfree.gates.unasked import UnaskedGate
+from handsfree.gates.visit import Visit
 from handsfree.questions.kind import Scope
 
 
-class StopGate(GateBlock):
+class StopGate(UnaskedGate):
     """Make-safe reached from a gate: the script is spoken and the visit stops; things may stay altered."""
 
     kind: Literal["stop"]
     script: Prompt
-
-    @property
-    def phrases(self) -> Mapping[str, tuple[str, ...]]:
-        """It has no answers of its own."""
-        return {}
 
     @property
     def effects(self) -> Effects:
@@ -41,11 +34,6 @@ class StopGate(GateBlock):
         del to
         return {}
 
-    def questions(self, scope: Scope) -> tuple[Question, ...]:
-        """Return none."""
-        del scope
-        return ()
-
     def returned_to(self, state: State) -> bool:
         """Return True: nothing passes it."""
         del state
@@ -55,18 +43,9 @@ class StopGate(GateBlock):
         """Stop with its script."""
         visit.stop("gate", self.title, visit.fill(self.script), self.source or "common practice, no source")
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
-        """Take no answer: it asks nothing."""
-        del visit, meaning, utterance
-        return False
-
     def time_up(self, visit: Visit) -> None:
         """Stop again."""
         self.open(visit)
-
-    def silence(self, visit: Visit) -> None:
-        """Ask again how the visit goes on."""
-        visit.ask_again()
 
     def drawing(self) -> Drawing:
         """Return a rounded box."""

@@ -10,15 +10,14 @@ from pydantic import Field
 from handsfree.blocks import Name, Target
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
-from handsfree.gates.block import GateBlock, Limits, Rate
+from handsfree.gates.block import Limits, Rate
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets
-from handsfree.gates.visit import Judging, Utterance, Visit
-from handsfree.lexicon.meaning import Meaning
-from handsfree.questions import Question
+from handsfree.gates.unasked import UnaskedGate
+from handsfree.gates.visit import Judging, Visit
 from handsfree.questions.kind import Scope
 
 
-class VerdictGate(GateBlock):
+class VerdictGate(UnaskedGate):
     """A registered calculation over readings and sheets, which branches; nothing is asked."""
 
     kind: Literal["verdict"]
@@ -34,11 +33,6 @@ class VerdictGate(GateBlock):
     """Each outcome the calculation can have, and where it leads."""
 
     @property
-    def phrases(self) -> Mapping[str, tuple[str, ...]]:
-        """It has no answers of its own."""
-        return {}
-
-    @property
     def effects(self) -> Effects:
         """It judges readings."""
         judging = Judging(self.calculation, self.using, self.rate, self.limits)
@@ -52,11 +46,6 @@ class VerdictGate(GateBlock):
     def ways(self, to: Targets) -> dict[str, str]:
         """Return where each outcome leads."""
         return {name: to.full(target, ("branches", name)) for name, target in self.branches.items()}
-
-    def questions(self, scope: Scope) -> tuple[Question, ...]:
-        """Return none."""
-        del scope
-        return ()
 
     def returned_to(self, state: State) -> bool:
         """Return False: it asks nothing."""
@@ -82,18 +71,9 @@ class VerdictGate(GateBlock):
         visit.tell(judgement.spoken)
         visit.pass_gate(judgement.outcome)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
-        """Take no answer: it asks nothing."""
-        del visit, meaning, utterance
-        return False
-
     def time_up(self, visit: Visit) -> None:
         """Give the verdict."""
         self.open(visit)
-
-    def silence(self, visit: Visit) -> None:
-        """Ask again whatever was asked before the gate opened."""
-        visit.ask_again()
 
     def drawing(self) -> Drawing:
         """Return a hexagon."""

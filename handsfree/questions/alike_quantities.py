@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, ValuesRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import affirm, rate_lost, slots
+from handsfree.questions.shapes import Worded
 
 
-class AlikeQuantities(Carried):
+class AlikeQuantities(Worded):
     """One utterance could call either of two quantities; the tool asks whether it was the first."""
 
     kind: Literal["alike-quantities"] = "alike-quantities"
@@ -23,10 +24,6 @@ class AlikeQuantities(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner()
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -6,10 +6,11 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.shapes import Worded
 
 
-class Choice(Carried):
+class Choice(Worded):
     """The gate asks, and its answers each lead somewhere."""
 
     kind: Literal["choice"] = "choice"
@@ -18,10 +19,6 @@ class Choice(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(guesses=True)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import LONGEST_MARK_MS, Carried, Manner, Player, Scope
+from handsfree.questions.kind import LONGEST_MARK_MS, Manner, Player, Scope
 from handsfree.questions.rules import named
+from handsfree.questions.shapes import Worded
 
 
-class Mark(Carried):
+class Mark(Worded):
     """Timed at the onset of the word: the first begins the timing, the last ends it."""
 
     kind: Literal["mark"] = "mark"
@@ -20,10 +21,6 @@ class Mark(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner() if self.which == "first" else Manner(asks_again=False, patience_ms=LONGEST_MARK_MS)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

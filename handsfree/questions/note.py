@@ -6,10 +6,11 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, TalkRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.shapes import Worded
 
 
-class Note(Carried):
+class Note(Worded):
     """Free talk that nothing is understood of."""
 
     kind: Literal["note"] = "note"
@@ -18,10 +19,6 @@ class Note(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(asker="note", asks_again=False, interrupts=True)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import rate_lost
+from handsfree.questions.shapes import Worded
 
 
-class Nothing(Carried):
+class Nothing(Worded):
     """Nothing is asked."""
 
     kind: Literal["nothing"] = "nothing"
@@ -19,10 +20,6 @@ class Nothing(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(awaits="nothing", asks_again=False, escalates=False)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

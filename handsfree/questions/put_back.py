@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, ValuesRule
 from handsfree.questions.keypad import Keypad, numbers, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import slots, states
+from handsfree.questions.shapes import Worded
 
 
-class PutBack(Carried):
+class PutBack(Worded):
     """The thing is still altered; its restored state, or the value of its setting, answers it."""
 
     kind: Literal["put-back"] = "put-back"
@@ -20,10 +21,6 @@ class PutBack(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(asker="putting-back")
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

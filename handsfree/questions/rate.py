@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import named
+from handsfree.questions.shapes import Worded
 
 
-class Rate(Carried):
+class Rate(Worded):
     """Values count for the rate that is called with them; after an interruption it is called again."""
 
     kind: Literal["rate"] = "rate"
@@ -21,10 +22,6 @@ class Rate(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(asker="recheck" if self.recheck else "gate", counts_at_once=True)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

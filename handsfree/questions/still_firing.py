@@ -6,11 +6,12 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import named
+from handsfree.questions.shapes import Worded
 
 
-class StillFiring(Carried):
+class StillFiring(Worded):
     """A firing gate goes on only with what fires as it was."""
 
     kind: Literal["still-firing"] = "still-firing"
@@ -19,10 +20,6 @@ class StillFiring(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(asker="recheck", counts_at_once=True)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

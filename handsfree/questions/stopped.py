@@ -6,10 +6,11 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import PhraseRule, Rule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.shapes import Worded
 
 
-class Stopped(Carried):
+class Stopped(Worded):
     """The script was spoken; the person says that the hazard is cleared and why, or has the record closed."""
 
     kind: Literal["stopped"] = "stopped"
@@ -18,10 +19,6 @@ class Stopped(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(asker="stop", asks_again=False, escalates=False, headline="script")
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

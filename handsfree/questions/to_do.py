@@ -6,10 +6,11 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule, answers
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.shapes import Worded
 
 
-class ToDo(Carried):
+class ToDo(Worded):
     """The gate asks for some work; one of the gate's own words says that it is done."""
 
     kind: Literal["to-do"] = "to-do"
@@ -18,10 +19,6 @@ class ToDo(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(guesses=True)
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

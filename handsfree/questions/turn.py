@@ -8,11 +8,12 @@ from typing import Literal
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, Offer, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Player, Scope
 from handsfree.questions.rules import turn_rule
+from handsfree.questions.shapes import Worded
 
 
-class Turn(Carried):
+class Turn(Worded):
     """The tool advised a turn; the person calls the turn that was made."""
 
     kind: Literal["turn"] = "turn"
@@ -21,10 +22,6 @@ class Turn(Carried):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner()
-
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

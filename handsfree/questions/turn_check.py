@@ -7,12 +7,13 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, offered, yes_or_no
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Manner, Scope
 from handsfree.questions.rules import affirm, turn_rule
+from handsfree.questions.shapes import YesOrNo
 from handsfree.questions.turn import turn_offers
 
 
-class TurnCheck(Carried):
+class TurnCheck(YesOrNo):
     """The turn is said back; a yes counts it, another turn takes its place."""
 
     kind: Literal["turn-check"] = "turn-check"
@@ -24,10 +25,6 @@ class TurnCheck(Carried):
         """How it behaves."""
         return Manner(counts_at_once=True)
 
-    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
-        """Return the quantities whose values answer it."""
-        return ()
-
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
         return (affirm(scope.catalogue), turn_rule(scope.catalogue))
@@ -37,7 +34,3 @@ class TurnCheck(Carried):
         first, last = turn_offers(scope.catalogue)
         keys = yes_or_no(scope.catalogue, offers=(*first, *offered(scope.catalogue.turns[0][:1])))
         return replace(keys, last=last)
-
-    def played(self, player: Player) -> str:
-        """Return what a player answers."""
-        return player.answers("affirm")

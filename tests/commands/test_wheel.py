@@ -39,7 +39,7 @@ def test_the_wheel_runs_by_itself(tmp_path: Path) -> None:
     ).stdout.split()
     assert model.startswith(str(target))
     assert lock.startswith(str(target))
-    assert Path(lock).read_bytes() == (ROOT / "locks" / "program.txt").read_bytes()
+    assert Path(lock).read_bytes() == (ROOT / ".ci" / "locks" / "program.txt").read_bytes()
     short = Path(__file__).with_name("one-reading.yaml")
     played = subprocess.run(
         [sys.executable, "-m", "handsfree.commands.app", "demo", "--procedure", short, "--out", "visit"],

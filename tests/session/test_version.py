@@ -12,11 +12,11 @@ import pytest
 from handsfree import shipped
 from handsfree.session import version
 
-LOCK = Path(__file__).parents[2] / "locks" / "program.txt"
+LOCK = Path(__file__).parents[2] / ".ci" / "locks" / "program.txt"
 
 
 def test_the_digest_is_that_of_the_lock_that_set_up_installs() -> None:
-    """As `sha256sum locks/program.txt` prints it."""
+    """As `sha256sum .ci/locks/program.txt` prints it."""
     assert version.lock_digest() == hashlib.sha256(LOCK.read_bytes()).hexdigest()
 
 

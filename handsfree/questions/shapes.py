@@ -1,0 +1,65 @@
+"""Shapes that several kinds of question share; each kind says itself which one it has."""
+
+from __future__ import annotations
+
+from handsfree.lexicon.grammar import Rule
+from handsfree.questions.keypad import Keypad, numbers, offered, yes_or_no
+from handsfree.questions.kind import Carried, Player, Scope
+from handsfree.questions.rules import affirm, states
+
+
+class Worded(Carried):
+    """Words answer it, never a value."""
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it: none."""
+        return ()
+
+
+class YesOrNo(Worded):
+    """Something was said back; a yes makes it count."""
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (affirm(scope.catalogue),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return yes_or_no(scope.catalogue, patient=True)
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.answers("affirm")
+
+
+class StateOfThing(Worded):
+    """One of the two states of a thing answers it."""
+
+    thing: str
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (states(scope.things[self.thing]),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        thing = scope.things[self.thing]
+        return Keypad(offers=offered((thing.restored, thing.altered)))
+
+
+class CalledAgain(Carried):
+    """The value of one quantity is called a second time, so that both can be compared."""
+
+    quantity: str
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return (self.quantity,)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return numbers(scope.catalogue, scope.only((self.quantity,)))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.calls_again((self.quantity,))
