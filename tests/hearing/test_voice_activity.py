@@ -93,7 +93,7 @@ def test_human_speech_is_found_beside_a_burner(ratio_db):
     """AN4's training speakers (CMU, free for any purpose) in calculated noise: none missed."""
     clips = sorted((SHARED / "an4" / "train").glob("*.flac"))[::75]
     if not clips:
-        pytest.skip("../shared/speech is not here")
+        pytest.skip("no ../shared: the recordings of people are not here")
     for seed, path in enumerate(clips):
         clip = SoundFile(path).samples().astype(float)
         voiced = clip[np.abs(clip) > np.abs(clip).max() / 10]
