@@ -21,6 +21,7 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from handsfree.plain import plainly
 from handsfree.problem import Problem
+from handsfree.regular_files import open_regular
 
 LARGEST_FILE = 1_000_000
 """Bytes; a procedure of 500 gates is under 200 kB, and a larger file is a mistake or an attack."""
@@ -71,7 +72,8 @@ class Document:
 def read_document(path: Path) -> Document:
     """Read a YAML file; raise Problem with file:line:column when it cannot be read or is not strict."""
     try:
-        data = path.read_bytes()
+        with open_regular(path, through_links=True) as stream:
+            data = stream.read(LARGEST_FILE + 1)
     except OSError as error:
         raise Problem(
             f"cannot read this file: {error.strerror}",
@@ -79,9 +81,7 @@ def read_document(path: Path) -> Document:
             remedy="check the name and its permissions",
         ) from error
     if len(data) > LARGEST_FILE:
-        raise Problem(
-            f"the file has {len(data):,} bytes", where=str(path), remedy=f"keep it under {LARGEST_FILE:,}"
-        )
+        raise Problem(f"the file has more than {LARGEST_FILE:,} bytes", where=str(path), remedy="keep it shorter")
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -18,6 +18,14 @@ class ExitCode(IntEnum):
     """A visit was interrupted and can be resumed."""
 
 
+def one_line(text: str) -> str:
+    """Return a text that somebody else may have written as one line that any terminal shows as it is.
+
+    Line ends, escape sequences and what is no Unicode are written out, so that no file name forges a line.
+    """
+    return "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
+
+
 class Problem(Exception):  # noqa: N818 - it is a problem of the person's input, told in their words
     """A fault in what the person gave us, or in the machine around us, told in one sentence.
 
@@ -43,4 +51,4 @@ class Problem(Exception):  # noqa: N818 - it is a problem of the person's input,
         """Return the whole message as one line: where, what, remedy."""
         where = f"{self.where}: " if self.where else ""
         remedy = f"; {self.remedy}" if self.remedy else ""
-        return f"{where}{self.what}{remedy}"
+        return one_line(f"{where}{self.what}{remedy}")

@@ -30,7 +30,7 @@ from handsfree.ledger import (
     state_folder,
     verify,
 )
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.visit.replaying import replay_of
 
 app = typer.Typer(help="The record of a visit.", no_args_is_help=True)
@@ -156,6 +156,8 @@ def _checked(
         return verify(folder, device_key=device_key, expected=expected, state=state_folder(), replay=replay)
     except Problem as problem:
         return folder, problem
+    except Exception as error:  # noqa: BLE001 - one record that breaks the checking must not hide the others
+        return folder, Problem(f"it cannot be checked ({type(error).__name__})", where=str(folder))
 
 
 def _with_progress(
@@ -188,14 +190,15 @@ def _key_given(text: str) -> str:
 
 
 def _print(found: Report | _Unchecked) -> None:
+    """Print what was found; every line is made one, since names and reasons in it may be anybody's."""
     if not isinstance(found, Report):
         typer.echo(f"not checked: {found[1].sentence()}")
         return
-    typer.echo(f"{found.folder}: {found.verdict}: {found.sentence}")
+    typer.echo(one_line(f"{found.folder}: {found.verdict}: {found.sentence}"))
     for finding in found.findings[1:]:
-        typer.echo(f"  also entry {finding.seq}: {finding.fault} ({finding.why})")
+        typer.echo(one_line(f"  also entry {finding.seq}: {finding.fault} ({finding.why})"))
     for remark in found.remarks:
-        typer.echo(f"  {remark}")
+        typer.echo(one_line(f"  {remark}"))
     typer.echo(f"  checked: {', '.join(found.checks) or 'nothing'}")
 
 

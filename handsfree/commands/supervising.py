@@ -17,7 +17,7 @@ from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.evidence import Result
 from handsfree.ledger import Verdict
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode, Problem, one_line
 
 app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
 
@@ -188,8 +188,10 @@ def receive(
     bad = 0
     for arrival in arrivals(source, into):
         bad += arrival.fate in {Fate.FAULTY, Fate.REFUSED, Fate.DIFFERENT}
-        typer.echo(f"{arrival.source}: {arrival.fate}{f' as {arrival.folder}' if arrival.folder else ''}")
-        typer.echo(f"  {arrival.sentence}")
+        typer.echo(
+            one_line(f"{arrival.source}: {arrival.fate}{f' as {arrival.folder}' if arrival.folder else ''}")
+        )
+        typer.echo(one_line(f"  {arrival.sentence}"))
     if bad:
         raise typer.Exit(ExitCode.FAILED)
 

@@ -1,25 +1,35 @@
-"""Examining visits beside the pages: scanning for new ones, and verifying them in a process of its own."""
+"""Examining visits beside the pages: scanning for new ones, and verifying each in a process with limits."""
 
 from __future__ import annotations
 
 import threading
-from concurrent.futures import Future, ProcessPoolExecutor
-from multiprocessing import get_context
 from pathlib import Path
 
 from handsfree.desk.examination import Examined, examine
 from handsfree.desk.index import Index
+from handsfree.problem import Problem, one_line
+from handsfree.sandbox import Sandbox
 
 LOOK_AGAIN_S = 20.0
+
+LONGEST_S = 120.0
+"""One visit may take so long to examine: a day's visit takes some ten seconds on a slow machine."""
+
+
+def quarantined(problem: Problem) -> Examined:
+    """Return what the index keeps of a visit that could not be examined: why."""
+    return Examined({"seal": "unreadable", "sentence": problem.sentence()})
 
 
 class Checker:
     """One thread that scans, and one process that examines; pages never wait for either unless they ask."""
 
-    def __init__(self, index: Index) -> None:
+    def __init__(self, index: Index, *, longest_s: float = LONGEST_S) -> None:
+        self.illness = ""
+        """Why the last look for visits failed; empty when it did not."""
         self._index = index
         self._stop = threading.Event()
-        self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+        self._sandbox: Sandbox[Path, Examined] = Sandbox("desk checker", examine, seconds=longest_s)
         self._thread = threading.Thread(target=self._run, name="desk checker", daemon=True)
 
     def start(self) -> None:
@@ -31,20 +41,24 @@ class Checker:
         self._stop.set()
         if self._thread.is_alive():
             self._thread.join(timeout=60)
-        self._pool.shutdown(cancel_futures=True)
-
-    def examine(self, folder: Path) -> Future[Examined]:
-        """Have one visit examined now."""
-        return self._pool.submit(examine, folder)
+        self._sandbox.close()
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            self._index.scan()
-            while not self._stop.is_set() and (waiting := self._index.unchecked(1)):
-                key, folder = waiting[0]
-                try:
-                    self._index.keep(key, self.examine(folder).result())
-                except (OSError, RuntimeError) as error:
-                    gone = Examined({"seal": "unreadable", "sentence": str(error) or type(error).__name__})
-                    self._index.keep(key, gone)
+            try:
+                self._look()
+                self.illness = self._index.unread
+            except Exception as error:  # noqa: BLE001 - the thread must go on, and say that it is ill
+                self.illness = one_line(f"the last look for visits failed: {type(error).__name__}: {error}")
             self._stop.wait(LOOK_AGAIN_S)
+
+    def _look(self) -> None:
+        """Find what is new, and examine it visit by visit; what cannot be examined keeps its reason instead."""
+        self._index.scan()
+        while not self._stop.is_set() and (waiting := self._index.unchecked(1)):
+            key, folder = waiting[0]
+            try:
+                examined = self._sandbox.do(folder, where=str(folder))
+            except Problem as problem:
+                examined = quarantined(problem)
+            self._index.keep(key, examined)

@@ -46,14 +46,14 @@ def stamp(folder: Path) -> str:
     for root, folders, names in os.walk(folder):
         folders.sort()
         for name in sorted(names):
-            found = (Path(root) / name).stat()
+            found = (Path(root) / name).lstat()
             parts.append(f"{name}:{found.st_size}:{found.st_mtime_ns}:{found.st_ctime_ns}:{found.st_ino}")
     return f"{hash_of(parts)}"
 
 
 def hash_of(parts: list[str]) -> str:
     """Return a digest of texts in order."""
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+    return hashlib.sha256("\n".join(parts).encode("utf-8", "surrogateescape")).hexdigest()
 
 
 def examine(folder: Path) -> Examined:

@@ -46,7 +46,7 @@ class Door:
 
     def form_is_ours(self, given: str) -> bool:
         """Say whether a form carries it."""
-        return hmac.compare_digest(given, self.form_token())
+        return hmac.compare_digest(given.encode("utf-8", "replace"), self.form_token().encode())
 
     def pass_(self) -> str:
         """Return what the cookie holds of one who gave the token."""

@@ -15,9 +15,18 @@ from typing import Any
 
 from handsfree.desk.examination import Examined, opening_facts
 from handsfree.events.decisions import VisitOpened
+from handsfree.ledger.chain import LONGEST_LINE
+from handsfree.problem import one_line
+from handsfree.regular_files import open_regular
 from handsfree.visit.recorder import own_facts
 
 PAGE = 50
+LONGEST = 4_000
+"""Letters that are kept of a text; no fact or sentence of ours has more."""
+MOST = 1 << 53
+"""No count is larger; a record may claim any."""
+_MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
+"""What reading a line that is none of ours raises."""
 SCHEMA = 4
 _TEXTS = (
     "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
@@ -57,7 +66,9 @@ class Index:
 
     def __init__(self, root: Path, file: Path | None = None) -> None:
         self.root = root.resolve()
-        named = hashlib.sha256(str(self.root).encode()).hexdigest()[:16]
+        self.unread = ""
+        """Which folders the last scan could not look into; empty when there were none."""
+        named = hashlib.sha256(os.fsencode(self.root)).hexdigest()[:16]
         self.file = file or cache_folder() / f"desk-{named}.sqlite"
         self.file.parent.mkdir(parents=True, exist_ok=True)
         with self.open() as base:
@@ -87,13 +98,19 @@ class Index:
         return len(found)
 
     def _folders(self) -> Iterator[tuple[str, tuple[str, str]]]:
-        stack = [self.root]
+        """Yield each visit's key, folder and what changes with it; no link is followed, no pipe is opened."""
+        stack, unread = [self.root], []
         while stack:
             folder = stack.pop()
-            with os.scandir(folder) as entries:
-                inner = list(entries)
-            ledger = next((each for each in inner if each.name == "ledger.jsonl" and each.is_file()), None)
-            if ledger is None:
+            try:
+                with os.scandir(folder) as entries:
+                    inner = list(entries)
+            except OSError as error:
+                if folder == self.root:
+                    raise
+                unread.append(f"{folder}: {error.strerror}")
+                continue
+            if not any(each.name == "ledger.jsonl" and not each.is_dir(follow_symlinks=False) for each in inner):
                 stack += [
                     Path(each.path)
                     for each in inner
@@ -102,19 +119,20 @@ class Index:
                 continue
             name = str(folder.relative_to(self.root))
             states = [
-                each.stat()
+                each.stat(follow_symlinks=False)
                 for each in inner
                 if each.name in {"ledger.jsonl", "sound", "sources", "redactions.jsonl"}
             ]
             light = ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
             yield key_of(name), (name, light)
+        self.unread = one_line(f"these folders cannot be looked into: {', '.join(unread)}") if unread else ""
 
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found."""
         with self.open() as base:
             facts = {**examined.facts, "checked_at": datetime.now(UTC).isoformat(timespec="seconds")}
             names = ", ".join(f"{name} = :{name}" for name in facts)
-            base.execute(f"UPDATE visit SET {names} WHERE key = :key", {**facts, "key": key})  # noqa: S608 - our names
+            base.execute(f"UPDATE visit SET {names} WHERE key = :key", _row({**facts, "key": key}))  # noqa: S608 - our names
             for table in ("reading", "gate", "misheard"):
                 base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608
             for table, rows in (
@@ -136,7 +154,7 @@ class Index:
             rows = base.execute(
                 "SELECT key, folder FROM visit WHERE seal = 'unchecked' ORDER BY day DESC LIMIT ?", (most,)
             ).fetchall()
-        return [(row["key"], self.root / row["folder"]) for row in rows]
+        return [(row["key"], self.root / os.fsdecode(row["folder"])) for row in rows]
 
     def one(self, key: str) -> sqlite3.Row | None:
         """Return the row of a visit."""
@@ -180,7 +198,7 @@ class Index:
 
 def key_of(name: str) -> str:
     """Return the key of a visit from its folder's name beneath the root."""
-    return hashlib.sha256(name.encode()).hexdigest()[:16]
+    return hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
 
 
 def _where(wanted: Wanted) -> tuple[str, list[str]]:
@@ -204,29 +222,47 @@ def _where(wanted: Wanted) -> tuple[str, list[str]]:
 def _quick(folder: Path) -> dict[str, Any]:
     """Return the facts of the first and the last line; nothing is verified by it."""
     try:
-        with (folder / "ledger.jsonl").open("rb") as stream:
-            first = json.loads(stream.readline())
+        with open_regular(folder / "ledger.jsonl") as stream:
+            first = json.loads(stream.readline(LONGEST_LINE))
             stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
-            lines = stream.read().rstrip(b"\n").split(b"\n")
+            lines = stream.read(16384).rstrip(b"\n").split(b"\n")
         opened = VisitOpened.model_validate(own_facts(first["event"]))
         facts = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
-    except (ValueError, KeyError, TypeError, OSError):
+    except (*_MISSHAPEN, OSError):
         return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}
     try:
         last = json.loads(lines[-1])
-        facts["entries"] = int(last["seq"]) + 1
+        facts["entries"] = min(int(last["seq"]), MOST) + 1
         if last["kind"] == "visit-closed":
             facts["outcome"] = str(last["event"]["outcome"])
             facts["not_done"] = len(last["event"]["not_done"])
-    except (ValueError, KeyError, TypeError):
+    except _MISSHAPEN:
         pass
     return facts
+
+
+def _row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a row as the base can hold it: text that is Unicode and no longer than a page."""
+    return {name: _text(value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def _text(value: str) -> str | bytes:
+    """Return a text to be kept; the name of a folder that is no Unicode as the bytes it is."""
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        return value.encode("utf-8", "surrogateescape" if _is_of_a_file_system(value) else "replace")
+    return value[:LONGEST]
+
+
+def _is_of_a_file_system(value: str) -> bool:
+    return all(not 0xD800 <= ord(letter) <= 0xDFFF or 0xDC80 <= ord(letter) <= 0xDCFF for letter in value)
 
 
 def _insert(base: sqlite3.Connection, table: str, row: Mapping[str, Any]) -> None:
     names: Sequence[str] = list(row)
     holes = ", ".join(f":{name}" for name in names)
-    base.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({holes})", dict(row))  # noqa: S608 - our names
+    base.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({holes})", _row(row))  # noqa: S608 - our names
 
 
 def _forget(base: sqlite3.Connection, key: str) -> None:

@@ -1,7 +1,12 @@
-"""Taking visits in from a stick or a share: verified on arrival, nothing overwritten, told what became of each."""
+"""Taking visits in from a stick or a share: verified on arrival, nothing overwritten, told what became of each.
+
+Whoever filled the stick may be careless or hostile: only plain files are copied, and a limited process verifies
+them. A visit is known by its first entry; it is the same visit when its ledger is the same, byte for byte.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 from collections.abc import Iterator
@@ -9,11 +14,21 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from handsfree.ledger import Head, Report, Verdict, export, verify
-from handsfree.problem import Problem
-from handsfree.visit.replaying import replay_of
+from handsfree.desk.examination import verified
+from handsfree.desk.signoff import lines_signed, sign_offs
+from handsfree.ledger import Report, Verdict, export
+from handsfree.ledger.chain import LONGEST_LINE
+from handsfree.ledger.files import Disk, disk_problem, put
+from handsfree.problem import ExitCode, Problem
+from handsfree.regular_files import open_regular
+from handsfree.sandbox import Sandbox
 
 ARRIVING = ".arriving-"
+
+LONGEST_S = 300.0
+"""One visit may take so long to verify on a slow machine."""
+
+LONGEST_NAME = 100
 
 
 class Fate(StrEnum):
@@ -21,6 +36,7 @@ class Fate(StrEnum):
 
     TAKEN = "taken in"
     DUPLICATE = "already here"
+    SIGNED = "already here; its later sign-off was taken in"
     DIFFERENT = "taken in beside another record of the same visit"
     FAULTY = "taken in, but it does not verify"
     REFUSED = "not taken in"
@@ -36,7 +52,18 @@ class Arrival:
     sentence: str
 
 
-def receive(source: Path, target: Path) -> Iterator[Arrival]:
+@dataclass(frozen=True)
+class _Known:
+    """A record by its bytes: the digest of its first line, which names the visit, and of its whole ledger."""
+
+    identity: str
+    ledger: str
+
+
+_Here = dict[str, list[tuple[Path, _Known]]]
+
+
+def receive(source: Path, target: Path, *, longest_s: float = LONGEST_S) -> Iterator[Arrival]:
     """Take in every visit beneath `source`, one by one; run again after a cut, it goes on with the next.
 
     Raises Problem when there is no such source, or the target lies in it.
@@ -46,31 +73,71 @@ def receive(source: Path, target: Path) -> Iterator[Arrival]:
     if target.resolve().is_relative_to(source.resolve()) or source.resolve().is_relative_to(target.resolve()):
         raise Problem("visits are taken in from another folder", where=str(target), remedy="name one outside")
     target.mkdir(parents=True, exist_ok=True)
-    here = _heads(target)
-    for folder in _visits(source):
+    here: _Here = {}
+    for folder in _visits(target):
         try:
-            yield _one(folder, target, here)
-        except Problem as problem:
-            yield Arrival(folder, Fate.REFUSED, None, problem.sentence())
+            known = _known(folder)
+        except Problem:
+            continue
+        here.setdefault(known.identity, []).append((folder, known))
+    with Sandbox("receiving", verified, seconds=longest_s) as sandbox:
+        for folder in _visits(source):
+            try:
+                yield _one(folder, target, here, sandbox)
+            except Problem as problem:
+                yield Arrival(folder, Fate.REFUSED, None, problem.sentence())
 
 
-def _one(folder: Path, target: Path, here: dict[str, list[tuple[Path, Head | None]]]) -> Arrival:
-    report = verify(folder)
-    known = here.get(report.identity or "", [])
-    for place, head in known:
-        if head == report.head:
-            return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+def _one(folder: Path, target: Path, here: _Here, sandbox: Sandbox[Path, Report]) -> Arrival:
+    known = _known(folder)
+    others = here.get(known.identity, [])
+    for place, other in others:
+        if other == known:
+            return _again(folder, place, sandbox)
     place = _free(target, folder.name)
     arriving = target / f"{ARRIVING}{place.name}"
     if arriving.exists():
         shutil.rmtree(arriving)
-    export(folder, arriving, sound=True)
-    copied = verify(arriving, replay=replay_of(arriving))
-    if copied.head != report.head:
-        raise Problem("the copy is not what was read: the stick or the share fails", where=str(folder))
+    try:
+        export(folder, arriving, sound=True)
+        _must_be(known, arriving, folder)
+        report = sandbox.do(arriving, where=str(folder))
+    except Problem:
+        shutil.rmtree(arriving, ignore_errors=True)
+        raise
     arriving.rename(place)
-    here.setdefault(report.identity or "", []).append((place, report.head))
-    return Arrival(folder, _fate(copied, known=bool(known)), place, copied.sentence)
+    here.setdefault(known.identity, []).append((place, known))
+    return Arrival(folder, _fate(report, known=bool(others)), place, report.sentence)
+
+
+def _must_be(known: _Known, arriving: Path, folder: Path) -> None:
+    if _known(arriving) != known:
+        raise Problem("the copy is not what was read: the stick or the share fails", where=str(folder))
+
+
+def _again(folder: Path, place: Path, sandbox: Sandbox[Path, Report]) -> Arrival:
+    """Take a visit that is here already: a sign-off that goes on from the one here is taken over, no other."""
+    before, after = lines_signed(place), lines_signed(folder)
+    report = sandbox.do(place, where=str(place))
+    if after[: len(before)] != before:
+        if before[: len(after)] == after:
+            return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+        raise Problem(
+            "its sign-offs contradict those of the same visit here",
+            where=str(folder),
+            remedy=f"compare {place}",
+            code=ExitCode.FAILED,
+        )
+    if after == before:
+        return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+    faulty = next((one.fault for one in sign_offs(report, after) if one.fault), None)
+    if faulty:
+        raise Problem(f"its later sign-off does not hold: {faulty}", where=str(folder), code=ExitCode.FAILED)
+    try:
+        put(Disk(), place / "signoff.jsonl", b"".join(line + b"\n" for line in after))
+    except OSError as error:
+        raise disk_problem(error, "taking in a sign-off", place) from error
+    return Arrival(folder, Fate.SIGNED, place, report.sentence)
 
 
 def _fate(report: Report, *, known: bool) -> Fate:
@@ -80,22 +147,25 @@ def _fate(report: Report, *, known: bool) -> Fate:
 
 
 def _free(target: Path, name: str) -> Path:
-    place, number = target / name.lstrip("."), 2
+    """Return a free place for a visit, under its own name as far as that is a plain one."""
+    plain = "".join(letter if letter.isprintable() else "-" for letter in name).lstrip(".")[:LONGEST_NAME]
+    place, number = target / (plain or "visit"), 2
     while place.exists():
-        place = target / f"{name}-{number}"
+        place = target / f"{plain or 'visit'}-{number}"
         number += 1
     return place
 
 
-def _heads(target: Path) -> dict[str, list[tuple[Path, Head | None]]]:
-    found: dict[str, list[tuple[Path, Head | None]]] = {}
-    for folder in _visits(target):
-        try:
-            report = verify(folder)
-        except Problem:
-            continue
-        found.setdefault(report.identity or "", []).append((folder, report.head))
-    return found
+def _known(folder: Path) -> _Known:
+    """Return what a record is known by; Problem when it cannot be read."""
+    ledger = folder / "ledger.jsonl"
+    try:
+        with open_regular(ledger) as stream:
+            first = stream.readline(LONGEST_LINE).removesuffix(b"\n")
+            stream.seek(0)
+            return _Known(hashlib.sha256(first).hexdigest(), hashlib.file_digest(stream, "sha256").hexdigest())
+    except OSError as error:
+        raise disk_problem(error, "reading the record", ledger) from error
 
 
 def _visits(root: Path) -> Iterator[Path]:

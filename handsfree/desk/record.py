@@ -163,7 +163,7 @@ def load(folder: Path) -> Recorded:
         raise Problem(damage or "nothing in this record can be read as a visit", where=str(folder))
     plan, fault = None, ""
     try:
-        plan = plan_of(folder, _plain(steps[0].event.procedure))
+        plan = plan_of(folder, steps[0].event.procedure)
     except Problem as problem:
         fault = problem.sentence()
     sound = folder / "sound"
@@ -176,12 +176,6 @@ def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
     """Return the trade that the opening names, else the procedure; the oldest records name none."""
     file = plan.procedure.file if plan is not None else None
     return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
-
-
-def _plain(procedure: str) -> str:
-    if set(procedure) & {"/", "\\", "\0"} or procedure.startswith("."):
-        raise Problem("the record names a procedure that is no plain name", where=procedure[:80])
-    return procedure
 
 
 def _steps(folder: Path) -> tuple[list[Step], str]:

@@ -101,7 +101,7 @@ def sign_off(
     try:
         release = files.lock(key.folder / "signoff.lock", 10)
         try:
-            before = _lines(path)
+            before = lines_signed(report.folder)
             members = {
                 "at": stamp((clock or SystemClock()).now().wall),
                 "by": by.strip(),
@@ -123,16 +123,16 @@ def sign_off(
     return _read(members, "")
 
 
-def sign_offs(report: Report) -> list[SignOff]:
-    """Return all sign-offs of a visit; each that does not hold for this record says why."""
+def sign_offs(report: Report, lines: list[bytes] | None = None) -> list[SignOff]:
+    """Return all sign-offs of a visit, or what lines would say of it; each that does not hold for it says why."""
     found, prev = [], NOTHING_BEFORE
     digest = report.head.digest if report.head else ""
-    for line in _lines(report.folder / "signoff.jsonl"):
+    for line in lines_signed(report.folder) if lines is None else lines:
         try:
             members = json.loads(line)
             fault = _fault(members, prev, report.identity or "", digest)
             found.append(_read(members, fault))
-        except (ValueError, TypeError, KeyError, AttributeError):
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
             found.append(SignOff("", "", "", "", "", "this line is not a sign-off"))
         prev = digest_of(line)
     return found
@@ -160,8 +160,12 @@ def _read(members: Mapping[str, Any], fault: str) -> SignOff:
     return SignOff(at, by, verdict, remark, key, fault)
 
 
-def _lines(path: Path) -> list[bytes]:
+def lines_signed(folder: Path) -> list[bytes]:
+    """Return the lines of a visit's sign-offs as they are kept; none where there are none."""
+    path = folder / "signoff.jsonl"
     try:
         return [line for line in contents(Disk(), path).split(b"\n") if line]
     except FileNotFoundError:
         return []
+    except OSError as error:
+        raise disk_problem(error, "reading the sign-offs", path) from error

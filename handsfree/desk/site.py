@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections import OrderedDict
 from collections.abc import AsyncIterator
@@ -44,6 +45,7 @@ class Desk:
     def __init__(self, index: Index, door: Door, supervisor: str, key: SupervisorKey | None = None) -> None:
         self.index, self._door, self._supervisor = index, door, supervisor
         self._key = key or SupervisorKey()
+        self._checker: Checker | None = None
         self._kept: OrderedDict[tuple[str, str], Dossier] = OrderedDict()
         self._pages = Environment(
             loader=PackageLoader("handsfree.desk", "pages"),
@@ -56,6 +58,7 @@ class Desk:
 
     def application(self, checker: Checker | None = None) -> ASGIApp:
         """Return the ASGI application; the checker runs as long as it does."""
+        self._checker = checker
 
         @asynccontextmanager
         async def running(_: Starlette) -> AsyncIterator[None]:
@@ -114,6 +117,7 @@ class Desk:
             "visits.html",
             rows=rows, total=total, wanted=wanted, pages=pages, to=to,
             tally=self.index.tally(), technicians=self.index.technicians(),
+            illness=self._checker.illness if self._checker else "",
         )  # fmt: skip
 
     async def _visit(self, request: Request) -> Response:
@@ -179,7 +183,7 @@ class Desk:
         row = self.index.one(key)
         if row is None:
             raise HTTPException(404)
-        folder: Path = (self.index.root / str(row["folder"])).resolve()
+        folder: Path = (self.index.root / os.fsdecode(row["folder"])).resolve()
         if not folder.is_relative_to(self.index.root):
             raise HTTPException(404)
         return folder
@@ -187,6 +191,9 @@ class Desk:
     def _dossier(self, key: str, *, afresh: bool = False) -> Dossier:
         """Return a visit's dossier: verified now, unless nothing in its folder has changed since it was."""
         folder = self._folder(key)
+        row = self.index.one(key)
+        if row is not None and row["seal"] == "unreadable" and not afresh:
+            raise Problem(str(row["sentence"]), remedy="nothing more of it is opened here")
         state = (key, stamp(folder))
         if afresh or state not in self._kept:
             self._kept[state] = open_dossier(folder, alike=self.index.alike(key))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import BinaryIO
 
 from handsfree.ledger.clock import JUMP
 from handsfree.ledger.entry import FORMAT, NOTHING_BEFORE, Entry, Malformed, NewerFormat, canonical, entry_of
@@ -152,6 +153,16 @@ class Rest:
     stopped_at: int
     expected: Link
     broken: Broken | None = None
+
+
+LONGEST_LINE = 1 << 22
+"""Bytes; the longest entry of a visit has some ten thousand, and a longer line is a mistake or an attack."""
+
+
+def lines_of(stream: BinaryIO) -> Iterator[bytes]:
+    """Yield the lines of a record with their line feeds; one beyond LONGEST_LINE comes cut, without."""
+    while line := stream.readline(LONGEST_LINE):
+        yield line
 
 
 def batches_of(lines: Iterable[bytes]) -> Iterator[tuple[Entry, ...] | Rest]:

@@ -12,6 +12,9 @@ from typing import Any
 from handsfree.ledger.chain import Broken, Fault, Link, Rest
 from handsfree.ledger.tail import left_by_crash
 
+LONGEST_TAIL = 1 << 26
+"""Bytes that are looked at of what stands after the last sound batch: enough to tell what was done to a record."""
+
 
 @dataclass(frozen=True)
 class Finding:

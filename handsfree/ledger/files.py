@@ -11,6 +11,7 @@ from typing import BinaryIO, Protocol
 from filelock import FileLock, Timeout
 
 from handsfree.problem import ExitCode, Problem
+from handsfree.regular_files import open_regular
 
 SECTOR = 512
 """The smallest piece of a file that a disk writes whole or not at all."""
@@ -57,6 +58,9 @@ class Files(Protocol):
 
     def names(self, path: Path) -> list[str]:
         """Return the names in a folder, sorted."""
+
+    def linked(self, path: Path) -> bool:
+        """Say whether the name is a link to something elsewhere; False when there is no such name."""
 
     def mode(self, path: Path) -> int:
         """Return the permission bits."""
@@ -113,12 +117,16 @@ class Disk:
         path.unlink()
 
     def read(self, path: Path) -> BinaryIO:
-        """Open a file for reading."""
-        return path.open("rb")
+        """Open a plain file for reading: a record holds no links, pipes or devices."""
+        return open_regular(path)
 
     def names(self, path: Path) -> list[str]:
         """Return the names in a folder."""
         return sorted(inner.name for inner in path.iterdir())
+
+    def linked(self, path: Path) -> bool:
+        """Say whether the name is a link."""
+        return path.is_symlink()
 
     def mode(self, path: Path) -> int:
         """Return the permission bits."""
@@ -186,6 +194,8 @@ def disk_problem(error: OSError, doing: str, path: Path) -> Problem:
         errno.EACCES: ("permission is refused", "give yourself the right to it"),
         errno.EPERM: ("permission is refused", "give yourself the right to it"),
         errno.ENOTDIR: ("a file stands where a folder is needed", "name another folder"),
+        errno.ELOOP: ("a link, a pipe or a device stands where a plain file belongs", "copy the record itself"),
+        errno.EFBIG: ("a file is larger than any that a record holds", "look at who wrote it"),
     }
     trouble = os.strerror(error.errno).lower() if error.errno else str(error)
     what, remedy = remedies.get(error.errno or 0, (f"the disk failed ({trouble})", "check the disk"))

@@ -13,6 +13,7 @@ from handsfree.ledger.files import Files
 from handsfree.ledger.kinds import OPENED, RESUMED, is_digest
 from handsfree.ledger.redaction import Redactions
 from handsfree.ledger.visit import Visit, is_plain_name
+from handsfree.problem import one_line
 
 _PIECE = 1 << 20
 
@@ -54,7 +55,7 @@ class Holdings:
         if self._left_out:
             remarks.append(f"this copy was exported without sound: {self._left_out} clips were left out")
         if foreign := sorted(set(self._files.names(self._visit.folder)) - self._visit.own_names()):
-            remarks.append(f"these are no part of the record: {', '.join(foreign)}")
+            remarks.append(f"these are no part of the record: {', '.join(map(one_line, foreign))}")
         if loose := len(set(self._names(self._visit.sound)) - {f"{name}.flac" for name in self._clips}):
             remarks.append(f"{loose} files in {self._visit.sound.name} are named by no entry")
         return remarks

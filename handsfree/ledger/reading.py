@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from handsfree.ledger.chain import batches_of
-from handsfree.ledger.diagnosis import diagnose
+from handsfree.ledger.chain import batches_of, lines_of
+from handsfree.ledger.diagnosis import LONGEST_TAIL, diagnose
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.head import Head
@@ -25,12 +25,12 @@ def batches(folder: Path, files: Files | None = None) -> Iterator[tuple[Entry, .
     visit.must_hold_record(files)
     try:
         with files.read(visit.ledger) as stream:
-            for found in batches_of(stream):
+            for found in batches_of(lines_of(stream)):
                 if isinstance(found, tuple):
                     yield found
                     continue
                 stream.seek(found.offset)
-                if finding := diagnose(found, stream.read()):
+                if finding := diagnose(found, stream.read(LONGEST_TAIL)):
                     raise Problem(
                         f"the record is damaged at entry {finding.seq}: {finding.why}",
                         where=str(folder),

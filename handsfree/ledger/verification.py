@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.ledger.chain import Fault, Link, Rest, batches_of
+from handsfree.ledger.chain import Fault, Link, Rest, batches_of, lines_of
 from handsfree.ledger.clock import milliseconds
-from handsfree.ledger.diagnosis import Finding, diagnose
+from handsfree.ledger.diagnosis import LONGEST_TAIL, Finding, diagnose
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.head import Head
@@ -99,10 +99,10 @@ class _Examination:
     def _walk(self) -> None:
         holdings = Holdings(self.visit, self.files)
         with self.files.read(self.visit.ledger) as stream:
-            for found in batches_of(stream):
+            for found in batches_of(lines_of(stream)):
                 if isinstance(found, Rest):
                     stream.seek(found.offset)
-                    tail = stream.read()
+                    tail = stream.read(LONGEST_TAIL)
                     self.link = found.link
                     finding = diagnose(found, tail)
                     self.torn = 0 if finding else len(tail)

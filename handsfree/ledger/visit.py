@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.ledger.files import Files
-from handsfree.problem import Problem
+from handsfree.problem import ExitCode, Problem
 
 
 def is_plain_name(name: Any) -> bool:
@@ -80,3 +80,11 @@ class Visit:
                 f"this is not the folder of a visit: it holds no {self.ledger.name}",
                 where=str(self.folder),
             )
+        for name in sorted(self.own_names() & set(names)):
+            if files.linked(self.folder / name):
+                raise Problem(
+                    f"{name} is a link to something elsewhere, and a record holds its own files",
+                    where=str(self.folder),
+                    remedy="copy the record itself",
+                    code=ExitCode.FAILED,
+                )

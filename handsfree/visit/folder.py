@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 from handsfree.documents import Document
+from handsfree.ledger.visit import is_plain_name
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
@@ -38,7 +39,12 @@ def _keep(kept: dict[str, bytes], name: str, document: Document) -> None:
 
 
 def plan_of(folder: Path, procedure: str) -> Plan:
-    """Return the plan that a recorded visit ran on, from the files kept in its folder."""
+    """Return the plan that a recorded visit ran on, from the files kept in its folder.
+
+    Raises Problem as `load_plan` does, and when the record's name of the procedure leads out of its folder.
+    """
+    if not is_plain_name(procedure) or procedure.startswith("."):
+        raise Problem("the record names a procedure that is no plain name", where=procedure[:80])
     plan, _ = load_plan(folder / SOURCES / f"{procedure}.yaml", folder / SOURCES / JOB_SHEET)
     return plan
 

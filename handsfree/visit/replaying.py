@@ -5,15 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from handsfree.events import decisions as ev
 from handsfree.events.inputs import Input, is_input
 from handsfree.events.record import Event, to_record
 from handsfree.events.state import State
 from handsfree.ledger import Difference, Entry, Replay
-from handsfree.problem import Problem
-from handsfree.procedure.moves import MachineError
 from handsfree.session.apply import apply
 from handsfree.session.decide import decide
 from handsfree.session.opening import opening
@@ -66,7 +62,7 @@ class _Replay:
             if is_input(event):
                 return self._input(event)
             return self._decision(entry, event)
-        except (ValidationError, AssertionError, MachineError, KeyError, Problem) as error:
+        except Exception as error:  # noqa: BLE001 - the record is anybody's: whatever it provokes is told of it
             return f"{entry.kind!r} cannot stand here: {_short(error)}"
 
     def _open(self, event: ev.VisitOpened) -> str | None:

@@ -150,6 +150,10 @@ class FaultyDisk:
         self._call("names")
         return sorted(self._folder(path))
 
+    def linked(self, path: Path) -> bool:
+        del path
+        return False
+
     def mode(self, path: Path) -> int:
         self._call("mode")
         return self.nodes[self._find(path)].mode
