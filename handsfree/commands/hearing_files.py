@@ -100,7 +100,7 @@ def _general(accept: str) -> Grammar:
     units = tuple(name for unit in catalogue.units.values() for name in unit.heard)
     reading: Rule = ValuesRule((Slot(catalogue.numbers, "value", ANY_NUMBER, tuple(dict.fromkeys(names)), units),))
     said = catalogue.answers
-    confirm: Rule = answers({"affirm": (*said["affirm"], *said["done"]), "deny": said["deny"]})
+    confirm: Rule = answers({"affirm": (*said["affirm"], *said["yes"], *said["done"]), "deny": said["deny"]})
     kinds: dict[str, tuple[Rule, ...]] = {
         "reading": (reading,),
         "confirm": (confirm,),

@@ -142,7 +142,7 @@ class AdjustGate(GateBlock):
     def told(self, outcome: str, scope: Scope) -> str:
         """Return a turn as it would be called."""
         del outcome
-        return f'"{grammar(Turn(), scope).example()}"'
+        return f'"{grammar(Turn(), scope).examples()[0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:
         """Yield that it turns on something else."""

@@ -28,7 +28,16 @@ def scope_of(gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue, trad
     """Return what a question may look at when it is asked at a gate."""
     effects, apart = gate.effects, trade.asked_apart
     alike = None if apart is None else (apart.affirmed, apart.denied)
-    return Scope(catalogue, things, gate.phrases, effects.asks, effects.rate, alike, trade.plausibility.tied)
+    return Scope(
+        catalogue,
+        things,
+        gate.phrases,
+        effects.ordinary,
+        effects.asks,
+        effects.rate,
+        alike,
+        trade.plausibility.tied,
+    )
 
 
 def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:

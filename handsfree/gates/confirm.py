@@ -29,6 +29,12 @@ class ConfirmGate(GateBlock):
     prompt: Prompt
     done: Phrases = ()
     """What the person says when it is done, any one of these; the language's own word when left out ("done")."""
+    own_words: bool | None = None
+    """Whether its own words alone pass it, and no ordinary "yes", "okay" or "done".
+
+    Left out, they do where something is altered, restored or needed. Write true wherever else one stray word must
+    not pass it: proving dead, a purge, opening gas, a light-up, a hazard.
+    """
     alters: Names = ()
     """Things that are altered once this is done."""
     restores: Names = ()
@@ -42,7 +48,8 @@ class ConfirmGate(GateBlock):
     @property
     def effects(self) -> Effects:
         """It alters and restores things."""
-        return Effects(alters=self.alters, restores=self.restores)
+        careful = bool(self.alters or self.restores or self.needs) if self.own_words is None else self.own_words
+        return Effects(alters=self.alters, restores=self.restores, ordinary=not careful)
 
     @property
     def texts(self) -> Mapping[str, str]:

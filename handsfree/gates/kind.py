@@ -40,6 +40,8 @@ class Effects:
     """Things altered once it is done."""
     restores: tuple[str, ...] = ()
     """Things put back once it is done."""
+    ordinary: bool = False
+    """An ordinary "yes" or "done" passes it: nothing hangs on which word is said."""
     proves_settings: bool = False
     """A restored setting is proven by its value."""
     judges: Judging | None = None

@@ -208,7 +208,7 @@ class ReadingsGate(GateBlock):
     def told(self, outcome: str, scope: Scope) -> str:
         """Return values as they would be called."""
         del outcome
-        return f'"{grammar(CallValues(), scope).example()}"'
+        return f'"{grammar(CallValues(), scope).examples()[0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:
         """Yield the proof of settling, the setting as found and the quantities that it no longer takes."""

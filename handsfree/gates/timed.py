@@ -129,7 +129,7 @@ class TimedGate(GateBlock):
     def told(self, outcome: str, scope: Scope) -> str:
         """Return a volume as it would be called."""
         del outcome
-        return f'"{grammar(CallValues(), scope).example()}"'
+        return f'"{grammar(CallValues(), scope).examples()[0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:
         """Yield a coarser time."""

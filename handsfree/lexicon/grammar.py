@@ -49,8 +49,8 @@ class Rule(Protocol):
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield everything the words can mean under this rule."""
 
-    def example(self) -> str:
-        """Return one sentence of it, for "say it like"."""
+    def examples(self) -> Words:
+        """Return sentences of it, for "say it like": one for each thing that a person may choose to say."""
 
 
 @dataclass(frozen=True)
@@ -73,9 +73,12 @@ class PhraseRule:
             if text == said or (said in self.open_ended and text.startswith(said + " ")):
                 yield meaning
 
-    def example(self) -> str:
-        """Return its first phrase."""
-        return next(iter(self.meanings))
+    def examples(self) -> Words:
+        """Return the first phrase of each meaning, so that none of them is suggested."""
+        firsts: dict[Meaning, str] = {}
+        for text, meaning in self.meanings.items():
+            firsts.setdefault(meaning, text)
+        return tuple(firsts.values())
 
 
 @dataclass(frozen=True)
@@ -168,9 +171,9 @@ class ValuesRule:
                 if special == "over range":  # said alone it may be any of the values asked
                     yield Values(((slot.quantity, special),), before, after)
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return values in order, as they would be called."""
-        return ", ".join(slot.example() for slot in self.slots)
+        return (", ".join(slot.example() for slot in self.slots),)
 
     def _rates_off(self, words: Words) -> Iterator[tuple[str | None, Words, str | None]]:
         heads: list[tuple[str | None, Words]] = [(None, words)]
@@ -224,9 +227,9 @@ class DigitsRule:
                 for value in sorted(self.slot.called(rest), key=str):
                     yield Values(((self.slot.quantity, value),))
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return digits one by one."""
-        return self.slot.numbers.digits(Decimal("9.3") if self.slot.form.decimals else Decimal(12))
+        return (self.slot.numbers.digits(Decimal("9.3") if self.slot.form.decimals else Decimal(12)),)
 
 
 @dataclass(frozen=True)
@@ -254,9 +257,9 @@ class CorrectionRule:
                 for value in slot.called(rest):
                     yield Correction(((slot.quantity if len(self.slots) == 1 else None, value),))
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return a correction of the first slot."""
-        return f"{self.denials[0]}, {self.slots[0].example()}"
+        return (f"{self.denials[0]}, {self.slots[0].example()}",)
 
 
 @dataclass(frozen=True)
@@ -278,9 +281,9 @@ class WrongRule:
             if name and " ".join(name) in self.names:
                 yield Wrong(self.names[" ".join(name)])
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return the first name."""
-        return f"{next(iter(self.names))} {self.endings[0]}"
+        return (f"{next(iter(self.names))} {self.endings[0]}",)
 
 
 @dataclass(frozen=True)
@@ -305,9 +308,13 @@ class TurnRule:
                 if direction is not None or eighths == 0:
                     yield TurnMade(direction, eighths)  # type: ignore[arg-type]
 
-    def example(self) -> str:
-        """Return a direction and a turn."""
-        return f"{next(iter(self.directions))}, {next(t for t, n in self.turns.items() if n)}"
+    def examples(self) -> Words:
+        """Return a turn in each direction, so that neither is suggested."""
+        far = next(text for text, eighths in self.turns.items() if eighths)
+        firsts: dict[str, str] = {}
+        for text, direction in self.directions.items():
+            firsts.setdefault(direction, text)
+        return tuple(f"{text}, {far}" for text in firsts.values())
 
 
 @dataclass(frozen=True)
@@ -327,9 +334,9 @@ class TalkRule:
         if words:
             yield Answer(self.name)
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return what to do."""
-        return self.how
+        return (self.how,)
 
 
 @dataclass(frozen=True)
@@ -348,9 +355,9 @@ class Grammar:
         said = tuple(words)
         return tuple(dict.fromkeys(meaning for rule in self.rules for meaning in rule.read(said)))
 
-    def example(self) -> str:
+    def examples(self) -> Words:
         """Return what could be said now."""
-        return self.rules[0].example()
+        return self.rules[0].examples()
 
 
 def _maybe(rate: Pattern, rates: object) -> Pattern:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, yes_or_no
 from handsfree.questions.kind import Manner, Scope
+from handsfree.questions.rules import affirm, right
 from handsfree.questions.shapes import YesOrNo
 
 
@@ -20,6 +22,10 @@ class AnswerCheck(YesOrNo):
     def manner(self) -> Manner:
         """How it behaves."""
         return Manner(counts_at_once=True)
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts: an ordinary yes too, where one would have answered the gate."""
+        return (right(scope.catalogue) if scope.ordinary else affirm(scope.catalogue),)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

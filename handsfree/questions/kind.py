@@ -38,6 +38,8 @@ class Scope:
     things: Mapping[str, Thing]
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """The gate's own answers by name, each with its phrases."""
+    ordinary: bool = False
+    """An ordinary "yes" or "done" answers the gate too: nothing hangs on which word it is."""
     asks: tuple[Ask, ...] = ()
     rate: str | None = None
     """The rate that the gate holds: it is called with the values, and may be lost."""
@@ -78,6 +80,8 @@ class Manner:
     """It wants a second call of a value, made without seeing the first."""
     spells: bool = False
     """It is asked digit by digit from the start."""
+    names_answers: bool = False
+    """Asked again, it names its answers where the question has not."""
     guesses: bool = False
     """After some failures the likeliest answer is offered for a yes or no."""
     interrupts: bool = False

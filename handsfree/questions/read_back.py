@@ -7,7 +7,7 @@ from typing import Literal
 from handsfree.lexicon.grammar import CorrectionRule, Rule, ValuesRule
 from handsfree.questions.keypad import Keypad, correction, yes_or_no
 from handsfree.questions.kind import Carried, Manner, Player, Scope
-from handsfree.questions.rules import affirm, rate_lost, slots
+from handsfree.questions.rules import rate_lost, right, slots
 
 
 class ReadBack(Carried):
@@ -30,7 +30,7 @@ class ReadBack(Carried):
         """Return what it accepts."""
         denials = scope.catalogue.answers["deny"]
         row = slots(scope.asks, scope.catalogue)
-        return (affirm(scope.catalogue), CorrectionRule(denials, row), ValuesRule(row), *rate_lost(scope))
+        return (right(scope.catalogue), CorrectionRule(denials, row), ValuesRule(row), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

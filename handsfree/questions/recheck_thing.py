@@ -16,7 +16,7 @@ class RecheckThing(StateOfThing):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="recheck", counts_at_once=True)
+        return Manner(asker="recheck", names_answers=True, counts_at_once=True)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

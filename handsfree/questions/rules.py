@@ -49,6 +49,27 @@ def affirm(catalogue: Catalogue) -> PhraseRule:
     return named(catalogue, "affirm", "deny")
 
 
+def right(catalogue: Catalogue) -> PhraseRule:
+    """Return the rule for yes and no where a read-back is merely right: an ordinary yes counts too."""
+    said = catalogue.answers
+    return answers({"affirm": (*said["affirm"], *said["yes"]), "deny": said["deny"]})
+
+
+def done(scope: Scope) -> tuple[Rule, ...]:
+    """Return the gate's own words for having done it and, where they are enough, the ordinary ones."""
+    own = answers(scope.answers)
+    if not scope.ordinary:
+        return (own,)
+    name = next(iter(scope.answers))
+    words = ordinary_words(scope.catalogue)
+    return (own, answers({name: [text for text in words if text not in own.meanings]}))
+
+
+def ordinary_words(catalogue: Catalogue) -> tuple[str, ...]:
+    """Return the ordinary words for something that is merely done."""
+    return (*catalogue.answers["yes"], *catalogue.answers["done"])
+
+
 def states(thing: Thing) -> PhraseRule:
     """Return the rule for the two states of a thing."""
     return answers({"altered": (thing.altered,), "restored": (thing.restored,)})

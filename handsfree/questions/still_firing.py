@@ -19,7 +19,7 @@ class StillFiring(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="recheck", counts_at_once=True)
+        return Manner(asker="recheck", names_answers=True, counts_at_once=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, answers
+from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad
 from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.rules import done
 from handsfree.questions.shapes import Worded
 
 
@@ -18,11 +19,11 @@ class ToDo(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(guesses=True)
+        return Manner(names_answers=True, guesses=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (answers(scope.answers),)
+        return done(scope)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

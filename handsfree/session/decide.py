@@ -26,6 +26,7 @@ from handsfree.lexicon.meaning import (
     Wrong,
 )
 from handsfree.questions.alike_quantities import AlikeQuantities
+from handsfree.questions.rules import ordinary_words
 from handsfree.questions.stopped import Stopped
 from handsfree.session.answering import answered, stop_answered
 from handsfree.session.apply import apply
@@ -108,6 +109,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     """Act on what was understood: a hazard at once, then by the state of the visit."""
     state = draft.state
+    ordinary = ordinary_words(draft.catalogue)
     beyond = called_over_range(draft.plan, (meaning, *utterance.rivals)) if state.status == "running" else None
     if isinstance(meaning, HazardSaid):
         _hazard(draft, meaning.name)
@@ -119,7 +121,7 @@ def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
         stop_answered(draft, meaning, utterance)
     elif state.held_since is not None:
         _while_held(draft, meaning, utterance)
-    elif state.cut_off and meaning == Answer("affirm"):
+    elif state.cut_off and (meaning == Answer("affirm") or " ".join(utterance.words) in ordinary):
         draft.ask_over()  # nobody can confirm what was not said to its end
     else:
         _obey_or_answer(draft, meaning, utterance)

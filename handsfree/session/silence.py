@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.session.draft import Draft
 from handsfree.session.plan import Plan
 
@@ -87,7 +88,8 @@ def _alarm_or_stop(draft: Draft) -> None:
 def escalate(draft: Draft) -> None:
     """Ask the question at hand again: shorter, then with an example, then digit by digit, then by keys.
 
-    One that was cut off has not been heard, so it is asked in full.
+    Answers that the question has not named are named; no example is one answer of several, which would suggest it.
+    A question that was cut off has not been heard, so it is asked in full.
     """
     state, question = draft.state, draft.state.question
     if state.cut_off:
@@ -97,11 +99,27 @@ def escalate(draft: Draft) -> None:
     called = question.called(draft.plan.scope(state.gate))
     if attempt == 2:
         again = called and not question.manner.spells
-        text = draft.words("ask-for", what=draft.names(called)) if again else state.text
+        text = draft.words("ask-for", what=draft.names(called)) if again else _answers_named(draft)
     elif attempt == 3:
-        text = draft.words("say-like", example=draft.plan.grammar(question, state.gate).example())
+        text = draft.words("say-like", example=_either(draft))
     elif attempt == 4 and called:
         text = draft.words("digit-by-digit", what=draft.names(called))
     else:
         text = draft.words("keys")
     draft.ask(question, text, attempt=attempt, until=state.until)
+
+
+def _answers_named(draft: Draft) -> str:
+    """Return the question at hand with its answers, where it did not name them all itself."""
+    state, catalogue = draft.state, draft.catalogue
+    examples = draft.plan.grammar(state.question, state.gate).examples()
+    asked = f" {catalogue.as_heard(state.text)} "
+    if not state.question.manner.names_answers or all(f" {one} " in asked for one in examples):
+        return state.text
+    return draft.words("named", asked=state.text, answers=sentence_case(_either(draft)))
+
+
+def _either(draft: Draft) -> str:
+    """Return what could be said now, all of it where a person may choose."""
+    *others, last = draft.plan.grammar(draft.state.question, draft.state.gate).examples()
+    return draft.words("either", first=", ".join(others), last=last) if others else last

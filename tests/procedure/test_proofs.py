@@ -69,6 +69,8 @@ FAULTS = [
     ("decides", [("acceptable], then: put-back", "acceptable], then: stop-fault")], "decides nothing"),
     ("decides", [("done: [removed]\n    alters: [cover]", "done: [fitted]\n    alters: [cover]")], '"fitted"'),
     ("decides", [("    alters: [cover]\n", "")], "changes nothing"),
+    ("own-words", [("    alters: [cover]\n", "    alters: [cover]\n    own_words: false\n")], "ordinary yes"),
+    ("own-words", [("done: [removed]", "done: [done]")], '"done" passes it'),
     (
         "not-done",
         [('prompt: "Standing pressure?"', 'prompt: "Standing pressure?"\n    not_done: false')],

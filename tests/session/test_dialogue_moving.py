@@ -216,10 +216,10 @@ def test_silence_and_no_match_escalate_in_order() -> None:
 
 
 def test_a_choice_escalates_to_the_keys() -> None:
-    """The same, an example, then the keys: there are no digits to ask for."""
+    """The same with its answers, all of them as the example, then the keys: there are no digits to ask for."""
     assert escalation(at("site"), "blue")[:3] == [
-        "Site on the job sheet: Orchard House?",
-        "Say it like: the same.",
+        "Site on the job sheet: Orchard House? The same, or different.",
+        "Say it like: the same, or different.",
         "Use the keys.",
     ]
 

@@ -178,7 +178,11 @@ def test_everything_listened_for_comes_from_the_catalogue_or_the_procedure(plan:
     grammars = [grammar for _, _, grammar in hearing_of(plan.procedure, plan.catalogue).grammars()]
     words = {word for grammar in grammars for word in grammar.automaton.words()}
     assert {
-        word for grammar in grammars for rule in grammar.rules for word in known_words(rule.example())
+        word
+        for grammar in grammars
+        for rule in grammar.rules
+        for one in rule.examples()
+        for word in known_words(one)
     } == set()
     assert [word for word in words if known_words(word) and word != "[unk]"] == []
     assert len(words) > 200

@@ -50,6 +50,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.undecided(procedure)
     yield from sense.wrong_words(procedure)
     yield from sense.said_not_done(procedure)
+    yield from sense.ordinary(procedure, catalogue)
     yield from sense.unlike(procedure)
     yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)

@@ -54,6 +54,7 @@ PROOFS: dict[str, str] = {
     "advice": "A turn is advised only on readings judged out, after the supply was judged, with no hazard open.",
     "resolved": "No visit finishes with a verdict left outside.",
     "decides": "Every question decides something; a word that stops the visit does so at every question.",
+    "own-words": "What alters or restores something is passed by its own words, never by an ordinary yes or done.",
     "alike": "Gates that do the same need the same.",
     "not-done": 'Any gate can be passed by "not done, because", except stops, isolations, changes and restores.',
     "firing": "A gate that reads a held rate, times the meter or lies between firing gates is marked firing.",

@@ -6,9 +6,11 @@ import re
 from collections.abc import Iterator
 
 from handsfree.gates.outcomes import DONE, ENDS, NO_ADVICE, NOT_DONE
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
 from handsfree.questions.ask import Thing
+from handsfree.questions.rules import ordinary_words
 
 
 def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
@@ -86,6 +88,21 @@ def wrong_words(procedure: Procedure) -> Iterator[Violation]:
                     yield Violation(
                         gate_id, Fault("decides", what, "correct the words or the thing", ("done",)), ()
                     )
+
+
+def ordinary(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
+    """Yield gates that alter or restore something and are passed by a word that people say for anything."""
+    words = set(ordinary_words(catalogue))
+    for gate_id, placed in procedure.gates.items():
+        effects = placed.gate.effects
+        changed = (*effects.alters, *effects.restores)
+        if changed and effects.ordinary:
+            what = f"{gate_id} changes {', '.join(changed)}, yet an ordinary yes passes it"
+            yield Violation(gate_id, Fault("own-words", what, "remove own_words: false", ("own_words",)), ())
+        elif changed and words & set(placed.gate.phrases.get(DONE, ())):
+            said = next(text for text in placed.gate.phrases[DONE] if text in words)
+            what = f'{gate_id} changes {", ".join(changed)}, yet "{said}" passes it'
+            yield Violation(gate_id, Fault("own-words", what, "write a word of its own", ("done",)), ())
 
 
 def advised_on(procedure: Procedure) -> Iterator[Violation]:
