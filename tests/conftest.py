@@ -11,16 +11,18 @@ from __future__ import annotations
 
 import hashlib
 import os
+import pickle
+import shutil
 import signal
+import tempfile
 import time
 from collections.abc import Iterator
-from copy import deepcopy
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import hypothesis
 import pytest
+from filelock import FileLock
 
 from handsfree import documents
 from tests.lag import REASON, Timekeeper
@@ -53,6 +55,10 @@ hypothesis.settings.load_profile("handsfree")
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        os.environ[_PARSED_BEFORE] = tempfile.mkdtemp(prefix="handsfree-parsed-")
+    # Else the same few files are parsed hundreds of times, half a second for a procedure and its includes.
+    documents.parse_document = _parsed_once
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as a shell starts what runs in the background
         signal.signal(signal.SIGINT, signal.default_int_handler)  # or the programs under test would inherit it
     config.addinivalue_line("markers", "slow(why): for the second stage; `bash .ci/test --all` runs it too")
@@ -107,29 +113,30 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
     return report
 
 
-@cache
-def _parsed(text: str) -> documents.Document:
-    return _PARSE(text, "")
-
-
 _PARSE = documents.parse_document
+_PARSED_BEFORE = "HANDSFREE_TESTS_PARSED"
+"""Names the folder in which the workers of a run keep for one another what they have parsed."""
+
+
+@cache
+def _parsed(text: bytes) -> bytes:
+    """Return the content and the places of a shipped text, pickled: each worker that comes later reads them."""
+    kept = Path(os.environ[_PARSED_BEFORE]) / hashlib.sha256(text).hexdigest()
+    with FileLock(kept.with_suffix(".lock")):
+        if not kept.exists():
+            one = _PARSE(text.decode(), "")
+            kept.write_bytes(pickle.dumps((one.content, one.places)))
+        return kept.read_bytes()
 
 
 def _parsed_once(text: str, file: str) -> documents.Document:
     """Return the document of a text that was parsed before, as its own copy, under the name of its file."""
     if hashlib.sha256(text.encode()).digest() not in _SHIPPED:
         return _PARSE(text, file)
-    one = _parsed(text)
-    places = {path: replace(place, file=file) for path, place in one.places.items()}
-    return documents.Document(file, text, deepcopy(one.content), places)
-
-
-@pytest.fixture(autouse=True, scope="session")
-def _shipped_files_parsed_once() -> Iterator[None]:
-    """Else the same few files are parsed hundreds of times, half a second for a procedure and its includes."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(documents, "parse_document", _parsed_once)
-        yield
+    content, places = pickle.loads(_parsed(text.encode()))
+    return documents.Document(
+        file, text, content, {path: documents.Place(file, at.line, at.column) for path, at in places.items()}
+    )
 
 
 @pytest.fixture(autouse=True)
@@ -159,7 +166,10 @@ def _unlisted() -> list[tuple[str, str]]:
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
     _TIME.stop()
-    if not hasattr(session.config, "workerinput") and os.environ.get("CI") == "true" and _unlisted():
+    if hasattr(session.config, "workerinput"):
+        return
+    shutil.rmtree(os.environ[_PARSED_BEFORE], ignore_errors=True)
+    if os.environ.get("CI") == "true" and _unlisted():
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 

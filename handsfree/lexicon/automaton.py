@@ -7,7 +7,7 @@ turns it into a decoding graph, and the authors' proofs ask it which phrases are
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -140,27 +140,44 @@ def phrases(texts: Iterable[str]) -> Pattern:
     return choice(*(phrase(text) for text in texts))
 
 
-def _closure(states: frozenset[int], silent: dict[int, list[int]]) -> frozenset[int]:
-    seen, stack = set(states), list(states)
-    while stack:
-        for target in silent.get(stack.pop(), ()):
-            if target not in seen:
-                seen.add(target)
-                stack.append(target)
-    return frozenset(seen)
+class _Silent:
+    """Where one is without saying a word: of the states reached, those that a word leaves, or that end."""
+
+    def __init__(self, steps: dict[int, list[int]], kept: Set[int]) -> None:
+        self._steps, self._kept = steps, kept
+        self._from: dict[int, frozenset[int]] = {}
+
+    def reached(self, states: Collection[int]) -> frozenset[int]:
+        """Return what is reached from any of the states."""
+        if len(states) == 1:
+            (state,) = states
+            return self._of(state)
+        return frozenset().union(*(self._of(state) for state in states))
+
+    def _of(self, state: int) -> frozenset[int]:
+        if state not in self._from:
+            seen, stack = {state}, [state]
+            while stack:
+                new = [target for target in self._steps.get(stack.pop(), ()) if target not in seen]
+                seen.update(new)
+                stack += new
+            self._from[state] = frozenset(seen & self._kept)
+        return self._from[state]
 
 
 def _deterministic(
     arcs: Sequence[tuple[int, str | None, int]], start: int, end: int
 ) -> tuple[list[dict[str, int]], set[int]]:
-    silent: dict[int, list[int]] = {}
+    """Return for each state word -> state, the words in order, and the states that end."""
+    steps: dict[int, list[int]] = {}
     spoken: dict[int, list[tuple[str, int]]] = {}
     for source, word, target in arcs:
         if word is None:
-            silent.setdefault(source, []).append(target)
+            steps.setdefault(source, []).append(target)
         else:
             spoken.setdefault(source, []).append((word, target))
-    first = _closure(frozenset([start]), silent)
+    silent = _Silent(steps, {*spoken, end})
+    first = silent.reached([start])
     index, queue, finals = {first: 0}, [first], set()
     table: list[dict[str, int]] = []
     while len(table) < len(queue):
@@ -173,7 +190,7 @@ def _deterministic(
                 moves.setdefault(word, set()).add(target)
         row = {}
         for word in sorted(moves):
-            target_set = _closure(frozenset(moves[word]), silent)
+            target_set = silent.reached(moves[word])
             if target_set not in index:
                 index[target_set] = len(queue)
                 queue.append(target_set)
@@ -186,7 +203,7 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
     """Merge states with the same future (Moore's partition refinement) and number them breadth first."""
     block = [int(state in finals) for state in range(len(table))]
     while True:
-        keys = [(block[s], tuple((w, block[t]) for w, t in sorted(row.items()))) for s, row in enumerate(table)]
+        keys = [(block[s], tuple((w, block[t]) for w, t in row.items())) for s, row in enumerate(table)]
         names = {key: number for number, key in enumerate(dict.fromkeys(keys))}
         refined = [names[key] for key in keys]
         if len(names) == len(set(block)):
@@ -196,7 +213,7 @@ def _minimal(table: list[dict[str, int]], finals: set[int]) -> WordAutomaton:
     representative = {b: s for s, b in reversed(list(enumerate(block)))}
     while queue:
         state = queue.pop(0)
-        for word, target in sorted(table[state].items()):
+        for word, target in table[state].items():
             b = block[target]
             if b not in number:
                 number[b] = len(number)
