@@ -7,7 +7,8 @@ turns it into a decoding graph, and the authors' proofs ask it which phrases are
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterable, Iterator, Sequence, Set
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -143,7 +144,7 @@ def phrases(texts: Iterable[str]) -> Pattern:
 class _Silent:
     """Where one is without saying a word: of the states reached, those that a word leaves, or that end."""
 
-    def __init__(self, steps: dict[int, list[int]], kept: Set[int]) -> None:
+    def __init__(self, steps: dict[int, list[int]], kept: AbstractSet[int]) -> None:
         self._steps, self._kept = steps, kept
         self._from: dict[int, frozenset[int]] = {}
 
