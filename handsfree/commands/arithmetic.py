@@ -13,6 +13,7 @@ from handsfree.commands.quantities import quantity
 from handsfree.measurement.reading import exact
 from handsfree.measurement.settling import Sample, SettleRule, judge_settling
 from handsfree.problem import Problem
+from handsfree.procedure.trades import trade_data
 from handsfree.trades.combustion.altitude import standard_pressure
 from handsfree.trades.combustion.fuels import Fuel, fuel_named, fuel_of_composition
 from handsfree.trades.combustion.gas_rate import (
@@ -32,6 +33,7 @@ from handsfree.trades.combustion.gas_rate import (
 )
 from handsfree.trades.combustion.heating_value import Reference, gas_properties
 from handsfree.trades.combustion.summary import AtTheFlue, Line, flue_lines
+from handsfree.trades.combustion.warnings import flue_warnings
 
 app = typer.Typer(help="The trade's arithmetic.", no_args_is_help=True)
 
@@ -79,12 +81,12 @@ def flue(
         standard_pressure(quantity(altitude, "m", "altitude")),
         None if gross_input is None else quantity(gross_input, "kW", "input"),
     )
-    lines = flue_lines(read)
+    lines, warnings = flue_lines(read), flue_warnings(read, trade_data("combustion").quantities)
     if picture is not None:
         from handsfree.commands.pictures import draw_flue_chart  # noqa: PLC0415 - matplotlib is optional
 
         draw_flue_chart(picture, chosen, co2, o2, _band(band))
-    _show(f"{chosen.name} ({chosen.source})", lines, sources, as_json)
+    _show(f"{chosen.name} ({chosen.source})", lines, sources, as_json, warnings)
 
 
 _REFERENCES: dict[str, tuple[GasState, Reference]] = {
@@ -306,17 +308,22 @@ _UNITS = {"Cel": "°C", "[ppm]": "ppm", "1": "", "[cft_i]/h": "ft3/h", "[Btu_IT]
 """UCUM codes as people write them."""
 
 
-def _show(title: str, lines: Sequence[Line], sources: bool, as_json: bool) -> None:
+def _show(
+    title: str, lines: Sequence[Line], sources: bool, as_json: bool, warnings: Sequence[str] | None = None
+) -> None:
     if as_json:
         shown = {
             line.key: {"value": line.value, "unit": line.unit}
             | ({"formula": line.formula, "source": line.source} if sources else {})
             for line in lines
         }
-        typer.echo(json.dumps({"title": title, "values": shown}, ensure_ascii=False, indent=2))
+        warned = {} if warnings is None else {"warnings": list(warnings)}
+        typer.echo(json.dumps({"title": title, "values": shown, **warned}, ensure_ascii=False, indent=2))
         return
     typer.echo(title)
     for line in lines:
         typer.echo(f"  {line.name:<34}{line.value:>10} {_UNITS.get(line.unit, line.unit)}".rstrip())
         if sources:
             typer.echo(f"      {line.formula}\n      source: {line.source}")
+    for warning in warnings or ():
+        typer.echo(f"warning: {warning}")

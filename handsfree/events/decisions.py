@@ -168,6 +168,8 @@ class ReadingAccepted(Record):
     """The number of the set, from 1."""
     reading: ReadingRecord
     how: Literal["affirmed", "silence", "twice", "corrected", "timed"]
+    unusual: str = ""
+    """Why it is unusual; it was then confirmed once more."""
 
 
 class RateCalled(Record):

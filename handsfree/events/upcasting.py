@@ -11,6 +11,9 @@ from typing import Any
 
 from handsfree.events.record import SCHEMA_VERSION, Event, from_record
 
+LAST_IN_WORDS = 2
+"""The last version that named a question by a word and a text; what came later has defaults of its own."""
+
 SHA256_DIGITS = 64
 """Version 2 kept the reason of a cleared stop as text, or as the name of its sound: the digits of a SHA-256."""
 
@@ -37,7 +40,7 @@ class Reader:
         """Return the event of an entry; pydantic's ValidationError when it is none of ours."""
         if kind == "visit-opened" and isinstance(content.get("schema_version"), int):
             self._version = content["schema_version"]
-        if kind == "asked" and self._version < SCHEMA_VERSION and isinstance(content.get("question"), str):
+        if kind == "asked" and self._version <= LAST_IN_WORDS and isinstance(content.get("question"), str):
             asked = dict(content)
             question, about = str(asked.pop("question")), str(asked.pop("about", ""))
             return from_record(kind, {**asked, "question": self._question(question, about)})

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Rate
@@ -15,15 +16,19 @@ from handsfree.questions import Question
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.ask import Ask
 from handsfree.questions.digits import Digits
+from handsfree.questions.keep_it import KeepIt
 from handsfree.questions.kind import Scope
 from handsfree.questions.once_more import OnceMore
 from handsfree.questions.read_back import ReadBack
 from handsfree.questions.tied_values import TiedValues
+from handsfree.questions.which_division import WhichDivision
 from handsfree.questions.which_value import WhichValue
 
 Then = Callable[[Visit], None]
 
 MOST_DIGITS_ASKED = 3
+DIVISIONS_SAID = 2
+"""More ways to divide the same words are not said: the values are then asked for one by one."""
 
 
 def spoken_value(visit: Visit, record: ev.ReadingRecord) -> str:
@@ -58,8 +63,16 @@ class CalledValues:
         """Return every question that called values can lead to."""
         quantities = tuple(ask.quantity for ask in self.asks)
         asked: list[Question] = [ReadBack(quantities=quantities), WhichValue()]
-        for quantity in quantities:
-            asked += [WhichValue(quantity=quantity), OnceMore(quantity=quantity), Digits(quantity=quantity)]
+        asked.append(KeepIt(quantities=quantities, reason="", how="affirmed"))
+        for number, quantity in enumerate(quantities):
+            rest = quantities[number + 1 :]
+            asked.append(WhichValue(quantity=quantity, missing=rest))
+            asked += [OnceMore(quantity=quantity), Digits(quantity=quantity)]
+            if rest:
+                asked.append(ReadBack(quantities=quantities[: number + 1], missing=rest))
+        if len(quantities) > 1:
+            two = tuple((name, _example(scope, name)) for name in quantities[:2])
+            asked.append(WhichDivision(ways=(two[:1], two)))
         if scope.tied and set(scope.tied) <= set(quantities):
             asked.append(TiedValues(quantities=scope.tied))
         if scope.alike is not None and set(scope.alike) <= set(quantities):
@@ -70,11 +83,7 @@ class CalledValues:
         """Act on values, corrections and confirmations; False for anything else."""
         question, pending = visit.state.question, visit.state.pending
         if isinstance(meaning, Values):
-            self._rate_with_values(visit, meaning, utterance)
-            if question.manner.second_call:
-                self._second_call(visit, meaning, utterance, then)
-            else:
-                self._first_call(visit, dict(meaning.values), utterance)
+            self._values_called(visit, meaning, utterance, then)
             return True
         if isinstance(meaning, Correction) and pending.values:
             return self._correct(visit, meaning, utterance)
@@ -82,22 +91,34 @@ class CalledValues:
             quantity = question.quantity if meaning == Answer("affirm") else question.other
             visit.ask(WhichValue(quantity=quantity), visit.words("ask-for", what=visit.name(quantity)))
             return True
-        if isinstance(question, ReadBack) and meaning == Answer("affirm"):
-            beyond = visit.beyond(pending.values)  # stopping needs no second hearing
-            taken = [quantity for quantity in pending.values if beyond or quantity not in pending.doubtful]
-            self._accept(visit, taken, "affirmed")
-            self._go_on(visit, then)
+        if isinstance(question, ReadBack | KeepIt) and meaning in {Answer("keep"), Answer("affirm")}:
+            if self._affirmed(visit, question):
+                self._go_on(visit, then)
             return True
-        if meaning == Answer("deny") and (isinstance(question, ReadBack) or question.manner.second_call):
+        if meaning == Answer("deny") and (isinstance(question, ReadBack | KeepIt) or question.manner.second_call):
             self._denied(visit)
             return True
         return False
 
+    def _values_called(self, visit: Visit, meaning: Values, utterance: Utterance, then: Then) -> None:
+        """Take values as a first or a second call; what may be one value or two is asked first."""
+        second = visit.state.question.manner.second_call
+        if utterance.divisions and not second:
+            self._ask_division(visit, utterance.divisions)
+            return
+        self._rate_with_values(visit, meaning, utterance)
+        if second:
+            self._second_call(visit, meaning, utterance, then)
+        else:
+            self._first_call(visit, dict(meaning.values), utterance)
+
     def _denied(self, visit: Visit) -> None:
         """Ask for the value again, or which of several was wrong."""
         pending = visit.state.pending
-        if len(pending.values) == 1:
-            reading = next(iter(pending.values.values()))
+        question = visit.state.question
+        denied = question.quantities if isinstance(question, KeepIt) else tuple(pending.values)
+        if len(denied) == 1:
+            reading = pending.values[denied[0]]
             visit.emit(ev.ReadingRefused(reading=reading, why="the person denied it"))
             self._ask_missing(visit)
         else:
@@ -112,27 +133,60 @@ class CalledValues:
             wrong = [rate for rate in called if rate != self.rate]
             visit.emit(ev.RateCalled(rate=(wrong or called)[-1]))
 
+    def _ask_division(self, visit: Visit, divisions: tuple[Values, ...]) -> None:
+        """Ask whether words called one value or two; where they may be divided in more ways, ask one by one."""
+        if len(divisions) == DIVISIONS_SAID and len({len(each.values) for each in divisions}) == DIVISIONS_SAID:
+            one, other = (
+                tuple((quantity, str(value)) for quantity, value in each.values)
+                for each in sorted(divisions, key=lambda each: len(each.values))
+            )
+            question = WhichDivision(ways=(one, other))
+            visit.ask(question, question.text(visit.catalogue))
+        else:
+            missing = self._missing(visit) or [ask.quantity for ask in self.asks]
+            question_text = visit.words("one-by-one", what=visit.name(missing[0]))
+            visit.ask(WhichValue(quantity=missing[0]), question_text)
+
     def _first_call(self, visit: Visit, values: dict[str, Called], utterance: Utterance) -> None:
         """Check called values one by one and together, then read back those that may stand."""
         records = {quantity: visit.record_of(quantity, called) for quantity, called in values.items()}
+        refused: list[ev.ReadingRecord] = []
         for quantity, record in records.items():
             why = self._not_believed(visit, quantity, record)
             if why is not None:
                 visit.emit(ev.ReadingRefused(reading=record, why=why))
-                name, value = visit.name(quantity), spoken_value(visit, record)
-                visit.ask(OnceMore(quantity=quantity), visit.words("out-of-range", what=name, value=value))
-                return
-        together = {**visit.state.pending.values, **records}
-        doubtful = self._doubtful(visit, together, records, utterance)
-        visit.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
-        if not self._untrue(visit):
-            spoken = ". ".join(
-                sentence_case(spoken_value(visit, one)) for one in visit.state.pending.values.values()
-            )
-            self._read_back(visit, visit.words("taken", values=spoken))
+                refused.append(record)
+        believed = {quantity: record for quantity, record in records.items() if record not in refused}
+        if believed:
+            together = {**visit.state.pending.values, **believed}
+            self._pend(visit, together, self._doubtful(visit, together, believed, utterance))
+        if refused and not visit.beyond(visit.state.pending.values):
+            name, value = visit.name(refused[0].quantity), spoken_value(visit, refused[0])
+            text = visit.words("out-of-range", what=name, value=value)
+            visit.ask(OnceMore(quantity=refused[0].quantity), text)
+        elif not self._untrue(visit):
+            self._say_back(visit, believed)
+
+    def _pend(self, visit: Visit, values: Mapping[str, ev.ReadingRecord], doubtful: tuple[str, ...]) -> None:
+        """Keep called values as not accepted yet, in the order asked."""
+        order = [ask.quantity for ask in self.asks]
+        row = sorted(values.values(), key=lambda one: order.index(one.quantity))
+        visit.emit(ev.ReadBack(values=tuple(row), doubtful=doubtful))
+
+    def _say_back(self, visit: Visit, called: Iterable[str]) -> None:
+        """Read back what was just called and what was not read back before; by name where several may be meant."""
+        question, pending = visit.state.question, visit.state.pending.values
+        heard = set(question.quantities) - set(called) if isinstance(question, ReadBack) else set()
+        records = [one for quantity, one in pending.items() if quantity not in heard]
+        if len(self.asks) > 1:
+            said = [f"{visit.name(one.quantity)} {spoken_value(visit, one)}" for one in records]
+        else:
+            said = [spoken_value(visit, one) for one in records]
+        self._read_back(visit, visit.words("taken", values=". ".join(map(sentence_case, said))))
 
     def _read_back(self, visit: Visit, text: str) -> None:
-        visit.ask(ReadBack(quantities=tuple(visit.state.pending.values)), text)
+        pending = tuple(visit.state.pending.values)
+        visit.ask(ReadBack(quantities=pending, missing=tuple(self._missing(visit))), text)
 
     def _not_believed(self, visit: Visit, quantity: str, record: ev.ReadingRecord) -> str | None:
         """Say why a value is not believed; one beyond a stop limit is always believed enough to be read back."""
@@ -218,13 +272,35 @@ class CalledValues:
             for one in self._doubtful(visit, together, {quantity: now}, utterance)
             if one != quantity or _in_doubt(utterance, one) or _has_twin(visit, now, utterance)
         )
-        visit.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
+        self._pend(visit, together, doubtful)
         if not self._untrue(visit):
             value = spoken_value(visit, now)
             self._read_back(visit, visit.words("correction", what=visit.name(quantity), value=value))
         return True
 
-    def _accept(self, visit: Visit, quantities: list[str], how: How) -> None:
+    def _affirmed(self, visit: Visit, question: ReadBack | KeepIt) -> bool:
+        """Accept what a yes confirms; False when some of it is unusual, and is asked about first."""
+        pending = visit.state.pending
+        if isinstance(question, KeepIt):
+            self._accept(visit, question.quantities, question.how, question.reason)
+            return self._confirmed(visit, question.rest, question.how)
+        beyond = visit.beyond(pending.values)  # stopping needs no second hearing
+        taken = [quantity for quantity in pending.values if beyond or quantity not in pending.doubtful]
+        return self._confirmed(visit, taken, "affirmed")
+
+    def _confirmed(self, visit: Visit, quantities: Sequence[str], how: Literal["affirmed", "twice"]) -> bool:
+        """Accept confirmed values; False when one of them is unusual, and is asked about first."""
+        found = visit.unusual(quantities)
+        asked = {quantity for one in found for quantity in one.quantities}
+        self._accept(visit, [quantity for quantity in quantities if quantity not in asked], how)
+        if not found:
+            return True
+        first = found[0]
+        rest = tuple(quantity for quantity in quantities if quantity in asked - set(first.quantities))
+        visit.ask(KeepIt(quantities=first.quantities, reason=first.reason, how=how, rest=rest), first.text)
+        return False
+
+    def _accept(self, visit: Visit, quantities: Iterable[str], how: How, unusual: str = "") -> None:
         """Accept pending values."""
         taken = visit.state.sets.get(self.at, ())
         number = taken[-1].number if taken and not taken[-1].complete else len(taken) + 1
@@ -239,6 +315,7 @@ class CalledValues:
                     number=number,
                     reading=pending.values[quantity],
                     how="corrected" if corrected else how,
+                    unusual=unusual,
                 )
             )
 
@@ -261,14 +338,19 @@ class CalledValues:
 
     def _ask_missing(self, visit: Visit) -> bool:
         """Ask for the first value that this set still lacks; False when it is whole."""
+        missing = self._missing(visit)
+        if not missing:
+            return False
+        question = WhichValue(quantity=missing[0], missing=tuple(missing[1:]))
+        visit.ask(question, visit.words("ask-for", what=visit.name(missing[0])))
+        return True
+
+    def _missing(self, visit: Visit) -> list[str]:
+        """Return what this set still lacks, in the order asked: neither accepted nor called."""
         taken = visit.state.sets.get(self.at, ())
         have = set(taken[-1].values) if taken and not taken[-1].complete else set()
         have |= set(visit.state.pending.values)
-        missing = [ask.quantity for ask in self.asks if ask.quantity not in have]
-        if not missing:
-            return False
-        visit.ask(WhichValue(quantity=missing[0]), visit.words("ask-for", what=visit.name(missing[0])))
-        return True
+        return [ask.quantity for ask in self.asks if ask.quantity not in have]
 
     def _ask_digits(self, visit: Visit, quantity: str) -> None:
         """Ask for a value digit by digit; when even that stays doubtful, point to the keys."""
@@ -289,12 +371,11 @@ class CalledValues:
             return
         first = visit.state.pending.values.get(quantity)
         if first is not None and _alike(visit, first, again):
-            rest = [record for record in visit.state.pending.values.values() if record.quantity != quantity]
-            visit.emit(ev.ReadBack(values=(again, *rest), doubtful=visit.state.pending.doubtful))
+            self._pend(visit, {**visit.state.pending.values, quantity: again}, visit.state.pending.doubtful)
             if visit.state.pair_refused:
                 self._untrue(visit)  # a doubt stands as before; nothing is refused a second time
-            self._accept(visit, [quantity], "twice")
-            self._go_on(visit, then)
+            if self._confirmed(visit, [quantity], "twice"):
+                self._go_on(visit, then)
             return
         why = self._not_believed(visit, quantity, again)
         if why is not None:
@@ -303,17 +384,29 @@ class CalledValues:
             return
         together = {**visit.state.pending.values, quantity: again}
         doubtful = tuple(dict.fromkeys((*visit.state.pending.doubtful, quantity)))
-        visit.emit(ev.ReadBack(values=tuple(together.values()), doubtful=doubtful))
+        self._pend(visit, together, doubtful)
         if not self._untrue(visit):
             text = visit.words("correction", what=visit.name(quantity), value=spoken_value(visit, again))
             self._read_back(visit, visit.words("differs", what=text) if first is not None else text)
 
     def silence(self, visit: Visit, then: Then) -> None:
-        """Accept only what others have confirmed and no verdict hangs on; ask for everything else once more."""
+        """Accept only what others have confirmed and no verdict hangs on; ask for everything else once more.
+
+        Who calls one value after the other is not done: the next is asked for, and what was called waits.
+        """
+        if self._missing(visit) and not visit.beyond(visit.state.pending.values):
+            self._ask_missing(visit)
+            return
         confirmed = visit.confirmed_by_others()
-        if confirmed:
-            self._accept(visit, list(confirmed), "silence")
+        if confirmed and not visit.unusual(confirmed):
+            self._accept(visit, confirmed, "silence")
         self._go_on(visit, then)
+
+
+def _example(scope: Scope, quantity: str) -> str:
+    """Return some number of a quantity, so that the words of a question which holds one can be proven."""
+    known = scope.catalogue.quantities.get(quantity)
+    return "0" if known is None else f"{known.high:f}"
 
 
 def _in_doubt(utterance: Utterance, quantity: str) -> bool:

@@ -35,6 +35,8 @@ class Utterance:
     """The doubt is slight: enough for "done", never for a reading, a restore, a turn or the finish."""
     words: tuple[str, ...] = ()
     """The words themselves, where they are known."""
+    divisions: tuple[Values, ...] = ()
+    """Every way to divide these very words, where they may call one value or more."""
 
     def in_doubt(self, quantity: str) -> bool:
         """Say whether the doubt touches a quantity: all, unless the rivals agree on it."""
@@ -91,6 +93,17 @@ class Untrue:
     reason: str
     fits: str = ""
     """What else they would fit, as the tool says it."""
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """Called values that are asked about before they are kept."""
+
+    quantities: tuple[str, ...]
+    reason: str
+    """For the record."""
+    text: str
+    """The question."""
 
 
 How = Literal["affirmed", "silence", "twice", "corrected", "timed"]
@@ -178,6 +191,9 @@ class Visit(Protocol):
 
     def untrue(self, *, surely: bool = False) -> Untrue | None:
         """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
+
+    def unusual(self, quantities: Iterable[str]) -> tuple[Unusual, ...]:
+        """Return what of some called values is unusual; nothing where a stop limit is passed."""
 
     def confirmed_by_others(self) -> tuple[str, ...]:
         """Return the called values that silence may accept: confirmed by others, and no verdict hangs on them."""

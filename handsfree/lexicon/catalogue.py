@@ -116,6 +116,8 @@ class Catalogue(_Frozen):
     spelling: Spelling
     limits: dict[str, str] = {}
     """What is said when a stop limit is passed."""
+    relations: dict[str, str] = {}
+    """What is unusual where quantities do not stand to each other as the trade has it."""
     fuels: dict[str, str] = {}
     subjects: dict[str, str]
     waits: dict[int, str]

@@ -7,9 +7,10 @@ into every meaning they can have. Words outside the language have no meaning; no
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from functools import cached_property
+from itertools import accumulate
 from typing import Protocol
 
 from handsfree.lexicon.automaton import (
@@ -20,6 +21,7 @@ from handsfree.lexicon.automaton import (
     optional,
     phrase,
     phrases,
+    repeated,
     sequence,
 )
 from handsfree.lexicon.meaning import (
@@ -102,6 +104,15 @@ class Slot:
         middle = min((self.form.low + self.form.high) / 2, Decimal(9))
         return self.numbers.digits(Decimal(f"{int(middle)}.3") if self.form.decimals else Decimal(int(middle)))
 
+    def only(self, value: Decimal) -> Slot:
+        """Return the slot for one number alone, without its name."""
+        decimals = -int(value.as_tuple().exponent)
+        return replace(self, form=NumberForm(value, value, decimals, decimals), names=(), specials={})
+
+    def begins(self, words: Words) -> bool:
+        """Say whether the words begin with one of its names."""
+        return any(words[: len(start)] == start for start in (tuple(name.split()) for name in self.names))
+
     def named_pattern(self) -> Pattern:
         """Return the value with its name before it."""
         return sequence(phrases(self.names), self.value_pattern())
@@ -135,36 +146,72 @@ def _without_ending(words: Words, ending: str) -> Words | None:
 
 
 @dataclass(frozen=True)
+class _Part:
+    """One value in a division of words: what it calls, and how many of the words say it."""
+
+    quantity: str
+    value: Called
+    length: int
+    digits: bool
+    """Its words say one digit each, so that it may be two values as well as one."""
+
+
+Division = tuple[_Part, ...]
+
+
+@dataclass(frozen=True)
 class ValuesRule:
-    """Values in the order asked, or as far as they go; each may be named; a rate may stand at both ends."""
+    """Values without their names in the order of the slots, or by their names in any order.
+
+    A rate may stand at both ends.
+    """
 
     slots: tuple[Slot, ...]
+    """What values without a name fill, one after the other, as far as they go."""
     rates: Mapping[str, str] = field(default_factory=dict)
     """Phrase -> rate."""
+    by_name: tuple[Slot, ...] = ()
+    """What else may be called, by its name alone."""
+    whole: bool = False
+    """Values without a name count only when they fill every slot."""
+    rate_ends_row: bool = True
+    """Where a rate is held, a whole row is heard with it alone."""
 
     def pattern(self) -> Pattern:
-        """Return the slots in order, as far as they go, and any single slot by name.
+        """Return the slots in order, as far as they go, and any slots by name.
 
         Where a rate is held, the whole row ends with it, as the dialogue asks: it brackets the set, and its
         long word keeps noise from being heard as one more digit. (`read` also takes a row typed without.)
         """
-        rate = phrases(self.rates) if self.rates else phrase("")
-        named = [sequence(slot.named_pattern(), _maybe(rate, self.rates)) for slot in self.slots]
-        whole = sequence(*(self._here(slot) for slot in self.slots), rate)
-        begun = [
-            sequence(*(self._here(slot) for slot in self.slots[:count])) for count in range(1, len(self.slots))
-        ]
-        return sequence(_maybe(rate, self.rates), choice(whole, *begun, *named))
+        maybe = optional(phrases(self.rates)) if self.rates else phrase("")
+        rate = phrases(self.rates) if self.rates and self.rate_ends_row else maybe
+        rows = [sequence(*(self._here(slot) for slot in self.slots), rate)] if self.slots else []
+        if not self.whole:
+            rows += [
+                sequence(*(self._here(slot) for slot in self.slots[:count])) for count in range(1, len(self.slots))
+            ]
+        named = repeated(choice(*(slot.named_pattern() for slot in self._known)))
+        return sequence(maybe, choice(*rows, sequence(named, maybe)))
+
+    @property
+    def _known(self) -> tuple[Slot, ...]:
+        """The slots, then what may be called by name."""
+        return tuple({slot.quantity: slot for slot in (*self.by_name, *self.slots)}.values())
 
     def _here(self, slot: Slot) -> Pattern:
         return choice(slot.value_pattern(), slot.named_pattern())
 
     def read(self, words: Words) -> Iterator[Meaning]:
-        """Yield every division of the words among the slots; "flow two eight" may be flow two: 8, or flow: 28."""
+        """Yield every division of the words among the slots; "flow two eight" may be flow two: 8, or flow: 28.
+
+        What can be read by names alone is read so. Else a number whose words make one ("one hundred and thirty
+        five") is never cut in two; digits said one by one may be one value or more.
+        """
         for before, inner, after in self._rates_off(words):
-            for values in self._divisions(inner, self.slots):
-                yield Values(values, before, after)
-            for slot in self.slots:
+            by_name = list(self._by_name(inner, frozenset()))
+            for division in by_name or self._in_order(inner):
+                yield Values(tuple((part.quantity, part.value) for part in division), before, after)
+            for slot in self._known:
                 for value in sorted(slot.named(inner, coarse=True), key=str):
                     yield Values(((slot.quantity, value),), before, after)
                 special = slot.specials.get(" ".join(inner))
@@ -173,7 +220,7 @@ class ValuesRule:
 
     def examples(self) -> Words:
         """Return values in order, as they would be called."""
-        return (", ".join(slot.example() for slot in self.slots),)
+        return (", ".join(slot.example() for slot in self.slots or self.by_name),)
 
     def _rates_off(self, words: Words) -> Iterator[tuple[str | None, Words, str | None]]:
         heads: list[tuple[str | None, Words]] = [(None, words)]
@@ -188,17 +235,106 @@ class ValuesRule:
                 if shorter is not None:
                     yield before, shorter, rate
 
-    def _divisions(self, words: Words, slots: Sequence[Slot]) -> Iterator[tuple[tuple[str, Called], ...]]:
+    def _in_order(self, words: Words) -> list[Division]:
+        """Return the divisions among the slots in their order, without needless cuts."""
+        found = list(self._divisions(words, self.slots))
+        uncut = (one for one in found if not any(_cuts(one, other) for other in found))
+        return [one for one in uncut if len(one) == len(self.slots) or not self.whole]
+
+    def _divisions(self, words: Words, slots: Sequence[Slot]) -> Iterator[Division]:
         if not words or not slots:
             return
-        slot = slots[0]
+        for part in self._parts(words, slots[0], named=False):
+            if part.length == len(words):
+                yield (part,)
+            for rest in self._divisions(words[part.length :], slots[1:]):
+                yield (part, *rest)
+
+    def _by_name(self, words: Words, taken: frozenset[str]) -> Iterator[Division]:
+        """Yield the divisions in which every value has its name, in any order, none twice."""
+        for slot in self._known:
+            if slot.quantity in taken:
+                continue
+            for part in self._parts(words, slot, named=True):
+                if part.length == len(words):
+                    yield (part,)
+                for rest in self._by_name(words[part.length :], taken | {slot.quantity}):
+                    yield (part, *rest)
+
+    def _parts(self, words: Words, slot: Slot, *, named: bool) -> Iterator[_Part]:
+        """Yield each value of a slot that the words begin with."""
+        if named and not slot.begins(words):
+            return
         for end in range(1, len(words) + 1):
             here = words[:end]
-            for value in sorted(slot.called(here) | slot.named(here), key=str):
-                if end == len(words):
-                    yield ((slot.quantity, value),)
-                for rest in self._divisions(words[end:], slots[1:]):
-                    yield ((slot.quantity, value), *rest)
+            values = slot.named(here) if named else slot.called(here) | slot.named(here)
+            for value in sorted(values, key=str):
+                yield _Part(slot.quantity, value, end, slot.numbers.single_words.issuperset(here))
+
+
+def _cuts(one: Division, whole: Division) -> bool:
+    """Say whether a division is the other one with some number cut whose words make one."""
+    cuts = _ends(one) - _ends(whole)
+    if not _ends(whole) < _ends(one):
+        return False
+    start = 0
+    for part in whole:
+        if not part.digits and any(start < cut < start + part.length for cut in cuts):
+            return True
+        start += part.length
+    return False
+
+
+def _ends(division: Division) -> frozenset[int]:
+    """Return after how many words each value of a division ends."""
+    return frozenset(accumulate(part.length for part in division))
+
+
+@dataclass(frozen=True)
+class DivisionRule:
+    """The same words as one value or as more: each way to divide them, its values parted by a word ("and")."""
+
+    slots: Mapping[str, Slot]
+    ways: tuple[tuple[tuple[str, Decimal], ...], ...]
+    between: tuple[str, ...]
+    """The words that part two values."""
+
+    def pattern(self) -> Pattern:
+        """Return each way."""
+        return choice(*(self._way(way) for way in self.ways))
+
+    def _way(self, way: tuple[tuple[str, Decimal], ...]) -> Pattern:
+        parts: list[Pattern] = []
+        for quantity, value in way:
+            if parts:
+                parts.append(phrases(self.between))
+            parts.append(self.slots[quantity].only(value).value_pattern())
+        return sequence(*parts)
+
+    def read(self, words: Words) -> Iterator[Meaning]:
+        """Yield each way that the words say."""
+        for way in self.ways:
+            if self._says(words, way):
+                yield Values(way)
+
+    def _says(self, words: Words, way: tuple[tuple[str, Decimal], ...]) -> bool:
+        (quantity, value), rest = way[0], way[1:]
+        slot = self.slots[quantity].only(value)
+        if not rest:
+            return value in slot.called(words)
+        return any(
+            value in slot.called(words[:at]) and self._says(words[at + len(parting) :], rest)
+            for at in range(1, len(words))
+            for parting in (tuple(text.split()) for text in self.between)
+            if words[at : at + len(parting)] == parting
+        )
+
+    def examples(self) -> Words:
+        """Return every way."""
+        parting = f" {self.between[0]} "
+        return tuple(
+            parting.join(self.slots[one].numbers.digits(value) for one, value in way) for way in self.ways
+        )
 
 
 @dataclass(frozen=True)
@@ -238,14 +374,21 @@ class CorrectionRule:
 
     denials: tuple[str, ...]
     slots: tuple[Slot, ...]
+    bare: bool = False
+    """A single value without its name and without a denial is a correction too, of whichever it fits."""
 
     def pattern(self) -> Pattern:
         """Return a denial followed by one value, named or not."""
-        values = [choice(slot.value_pattern(), slot.named_pattern()) for slot in self.slots]
-        return sequence(phrases(self.denials), choice(*values))
+        values = choice(*(choice(slot.value_pattern(), slot.named_pattern()) for slot in self.slots))
+        denied = sequence(phrases(self.denials), values)
+        return choice(denied, *(slot.value_pattern() for slot in self.slots)) if self.bare else denied
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield the value for every slot it fits; a name settles which."""
+        if self.bare:
+            for slot in self.slots:
+                for value in sorted(slot.called(words), key=str):
+                    yield Correction(((None, value),))
         for denial in self.denials:
             head = tuple(denial.split())
             if words[: len(head)] != head:
@@ -358,10 +501,6 @@ class Grammar:
     def examples(self) -> Words:
         """Return what could be said now."""
         return self.rules[0].examples()
-
-
-def _maybe(rate: Pattern, rates: object) -> Pattern:
-    return optional(rate) if rates else phrase("")
 
 
 def answers(named: Mapping[str, Iterable[str]]) -> PhraseRule:

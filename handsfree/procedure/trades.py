@@ -14,6 +14,7 @@ from handsfree.problem import Problem
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.fields import SheetsFile, sheets_class
 from handsfree.trades.files import QuantitiesFile, QuantityFacts, TradeFile
+from handsfree.trades.relations import RelationBlock, RelationsFile
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.typed import TYPED
 
@@ -27,6 +28,8 @@ class TradeData:
     file: TradeFile
     quantities: Mapping[str, QuantityFacts]
     """Every quantity that can be read, by name."""
+    relations: Mapping[str, RelationBlock]
+    """How quantities stand to each other when nothing is wrong, by name."""
     english: Document
     """Its English words, which are laid over the core's."""
     sheets: type[Sheets]
@@ -87,6 +90,7 @@ def read_trade(folder: Path) -> TradeData:
     for key in ("taken_back", "over_range"):
         for number, name in enumerate(getattr(file, key)):
             refuse_unknown(name, quantities, about.place((key, number)))
+    relations = _relations(folder, quantities)
     english = read_document(folder / "english.yaml")
     if file.trade in TYPED:
         sheets = TYPED[file.trade]
@@ -94,7 +98,26 @@ def read_trade(folder: Path) -> TradeData:
         sheets = sheets_class(validate(SheetsFile, read_document(folder / "sheets.yaml")), file.trade)
     template = read_document(folder / "template.yaml").text
     example = folder / "example" / "jobsheet.yaml"
-    return TradeData(file, quantities, english, sheets, template, example if example.is_file() else None)
+    return TradeData(
+        file, quantities, relations, english, sheets, template, example if example.is_file() else None
+    )
+
+
+def _relations(folder: Path, quantities: Mapping[str, QuantityFacts]) -> Mapping[str, RelationBlock]:
+    """Read the trade's relations, if it has any; Problem at one between quantities that it does not know."""
+    file = folder / "relations.yaml"
+    if not file.is_file():
+        return {}
+    document = read_document(file)
+    relations = validate(RelationsFile, document).root
+    for name, relation in relations.items():
+        for quantity in relation.quantities:
+            refuse_unknown(quantity, quantities, document.place((name,)))
+        units = {quantities[quantity].unit for quantity in relation.quantities}
+        if len(units) > 1:
+            what = f"{name} compares quantities in {' and '.join(sorted(units))}"
+            raise Problem(what, where=str(document.place((name,))), remedy="compare quantities of one unit")
+    return relations
 
 
 def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> None:

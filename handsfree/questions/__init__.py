@@ -14,6 +14,7 @@ from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.digits import Digits
 from handsfree.questions.done_check import DoneCheck
 from handsfree.questions.finish_check import FinishCheck
+from handsfree.questions.keep_it import KeepIt
 from handsfree.questions.kind import QuestionKind
 from handsfree.questions.mark import Mark
 from handsfree.questions.note import Note
@@ -33,6 +34,7 @@ from handsfree.questions.turn import Turn
 from handsfree.questions.turn_check import TurnCheck
 from handsfree.questions.values import CallValues
 from handsfree.questions.waiting import Waiting
+from handsfree.questions.which_division import WhichDivision
 from handsfree.questions.which_value import WhichValue
 
 Question = Annotated[
@@ -43,8 +45,10 @@ Question = Annotated[
     | OnceMore
     | Digits
     | WhichValue
+    | WhichDivision
     | TiedValues
     | AlikeQuantities
+    | KeepIt
     | Rate
     | Turn
     | TurnCheck

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import CorrectionRule, Rule, ValuesRule
+from handsfree.lexicon.grammar import CorrectionRule, Rule
 from handsfree.questions.keypad import Keypad, correction, yes_or_no
 from handsfree.questions.kind import Carried, Manner, Player, Scope
-from handsfree.questions.rules import rate_lost, right, slots
+from handsfree.questions.rules import rate_lost, right, slots, values_anew, values_missing
 
 
 class ReadBack(Carried):
@@ -16,6 +16,8 @@ class ReadBack(Carried):
     kind: Literal["read-back"] = "read-back"
     quantities: tuple[str, ...]
     """What was read back, in order."""
+    missing: tuple[str, ...] = ()
+    """What the set still lacks: values without a name fill these in their order."""
 
     @property
     def manner(self) -> Manner:
@@ -30,7 +32,10 @@ class ReadBack(Carried):
         """Return what it accepts."""
         denials = scope.catalogue.answers["deny"]
         row = slots(scope.asks, scope.catalogue)
-        return (right(scope.catalogue), CorrectionRule(denials, row), ValuesRule(row), *rate_lost(scope))
+        lone = not self.missing and len(row) > 1
+        rows = [values_missing(scope, self.missing)] if self.missing else []
+        corrected = CorrectionRule(denials, row, bare=lone)
+        return (right(scope.catalogue), *rows, values_anew(scope), corrected, *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.lexicon.grammar import PhraseRule, Rule, Slot, TurnRule, WrongRule, answers, hazards
+from handsfree.lexicon.grammar import PhraseRule, Rule, Slot, TurnRule, ValuesRule, WrongRule, answers, hazards
 from handsfree.lexicon.meaning import Called, Command, Meaning, Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.questions.ask import Ask, Thing
@@ -37,6 +37,23 @@ def slot(ask: Ask, catalogue: Catalogue, extra: int = 0) -> Slot:
     form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals == 1 else 0))
     units = catalogue.units[quantity.unit].heard
     return Slot(catalogue.numbers, ask.quantity, form, quantity.heard, units, specials)
+
+
+def held_rates(scope: Scope) -> dict[str, str]:
+    """Return phrase -> rate at a gate that holds one: it may be called with the values."""
+    return rates(scope.catalogue) if scope.rate else {}
+
+
+def values_missing(scope: Scope, missing: Iterable[str]) -> ValuesRule:
+    """Return the rule for values that are still missing, in the order asked, and for any of the gate's by name."""
+    wanted = tuple(missing)
+    row = slots((ask for ask in scope.asks if ask.quantity in wanted), scope.catalogue)
+    return ValuesRule(row, held_rates(scope), slots(scope.asks, scope.catalogue), rate_ends_row=False)
+
+
+def values_anew(scope: Scope) -> ValuesRule:
+    """Return the rule for the whole row anew, or any of its values by name."""
+    return ValuesRule(slots(scope.asks, scope.catalogue), held_rates(scope), whole=True, rate_ends_row=False)
 
 
 def named(catalogue: Catalogue, *names: str) -> PhraseRule:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, numbers
 from handsfree.questions.kind import Carried, Manner, Player, Scope
-from handsfree.questions.rules import rate_lost, slots
+from handsfree.questions.rules import rate_lost, values_anew, values_missing
 
 
 class TiedValues(Carried):
-    """Two values cannot both be true, so both are called again."""
+    """Values cannot all be true, so they are called again: alone, or with all others of the gate."""
 
     kind: Literal["tied-values"] = "tied-values"
     quantities: tuple[str, ...]
@@ -27,7 +27,7 @@ class TiedValues(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots(scope.only(self.quantities), scope.catalogue)), *rate_lost(scope))
+        return (values_missing(scope, self.quantities), values_anew(scope), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

@@ -7,7 +7,7 @@ from typing import Literal
 from handsfree.lexicon.grammar import Rule, ValuesRule
 from handsfree.questions.keypad import Keypad, numbers
 from handsfree.questions.kind import Carried, Manner, Player, Scope
-from handsfree.questions.rules import rate_lost, rates, slots
+from handsfree.questions.rules import held_rates, rate_lost, slots
 
 
 class CallValues(Carried):
@@ -26,8 +26,7 @@ class CallValues(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        held = rates(scope.catalogue) if scope.rate else {}
-        return (ValuesRule(slots(scope.asks, scope.catalogue), held), *rate_lost(scope))
+        return (ValuesRule(slots(scope.asks, scope.catalogue), held_rates(scope)), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

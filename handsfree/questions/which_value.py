@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, correction, numbers
 from handsfree.questions.kind import Carried, Manner, Player, Scope
-from handsfree.questions.rules import rate_lost, slots
+from handsfree.questions.rules import rate_lost, values_anew, values_missing
 
 
 class WhichValue(Carried):
@@ -16,6 +16,8 @@ class WhichValue(Carried):
     kind: Literal["which-value"] = "which-value"
     quantity: str | None = None
     """The missing one; None when any of them may have been wrong."""
+    missing: tuple[str, ...] = ()
+    """What else the set lacks: it may be called in the same breath."""
 
     @property
     def manner(self) -> Manner:
@@ -28,7 +30,9 @@ class WhichValue(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots(scope.only(self._wanted), scope.catalogue)), *rate_lost(scope))
+        if self.quantity is None:
+            return (values_anew(scope), *rate_lost(scope))
+        return (values_missing(scope, (self.quantity, *self.missing)), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

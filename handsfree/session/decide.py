@@ -14,6 +14,7 @@ from handsfree.events.state import EARS, State
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.gates.visit import Utterance
+from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import (
     Answer,
     Command,
@@ -102,8 +103,18 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     doubt = choice.doubt
     values = choice.meaning.values if isinstance(choice.meaning, Values) else ()
     draft.emit(ev.Understood(meaning=describe(choice.meaning), doubt=doubt))
-    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values, choice.slight, choice.words)
+    divisions = _divisions(grammar, choice)
+    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values, choice.slight, choice.words, divisions)
     _act(draft, choice.meaning, utterance)
+
+
+def _divisions(grammar: Grammar, choice: Choice) -> tuple[Values, ...]:
+    """Return the ways to divide the chosen words among quantities, where there are several: no prior decides."""
+    if not isinstance(choice.meaning, Values):
+        return ()
+    meant = (one for one in grammar.read(choice.words) if isinstance(one, Values))
+    found = {one.values: one for one in meant}
+    return tuple(found.values()) if len(found) > 1 and max(map(len, found)) > 1 else ()
 
 
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:

@@ -11,7 +11,7 @@ from handsfree.events.state import State
 from handsfree.gates import Gate
 from handsfree.gates.block import Settle
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
-from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue
+from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue, Unusual
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.lexicon.meaning import Called
 from handsfree.procedure.procedure import PlacedGate
@@ -21,7 +21,7 @@ from handsfree.questions.put_back import PutBack
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, settling, stops, ties
+from handsfree.session import advising, calculations, settling, stops, ties, usual
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import Judgement
@@ -235,6 +235,10 @@ class Draft:
     def untrue(self, *, surely: bool = False) -> Untrue | None:
         """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
         return ties.untrue(self.plan, self.state, surely=surely)
+
+    def unusual(self, quantities: Iterable[str]) -> tuple[Unusual, ...]:
+        """Return what of some called values is unusual; nothing where a stop limit is passed."""
+        return usual.unusual(self.plan, self.state, self, tuple(quantities))
 
     def confirmed_by_others(self) -> tuple[str, ...]:
         """Return the called quantities that silence may accept."""

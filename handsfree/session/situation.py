@@ -49,6 +49,15 @@ def settled_together(plan: Plan, state: State) -> Together:
     return _whole(plan, read)
 
 
+def _since_change(state: State) -> Mapping[str, Reading]:
+    """Return the newest number of each quantity whose set was taken since anything was changed."""
+    kept = (one for each in state.sets.values() for one in each if one.complete and one.at >= state.last_change)
+    found: dict[str, Reading] = {}
+    for one in sorted(kept, key=lambda taken: taken.at):
+        found |= numeric(one.values)
+    return found
+
+
 def _whole(plan: Plan, read: Iterable[Mapping[str, Decimal]]) -> Together:
     tied = plan.trade.plausibility.tied
     return tuple({one: values[one] for one in tied} for values in read if tied and set(tied) <= set(values))
@@ -64,5 +73,6 @@ def known_at(plan: Plan, state: State) -> Known:
         rate=effects.rate,
         this_set=numeric({**_begun(state, kept_at), **state.pending.values}),
         previous_set=numeric(taken[-1].values) if taken else {},
+        since_change=_since_change(state),
         together=_accepted_together(plan, state),
     )

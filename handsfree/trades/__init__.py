@@ -3,7 +3,8 @@
 A trade is a folder of this package. It needs no Python: these files are enough.
 
     trade.yaml        what it is called, whether anything may fire, which quantities count at any moment
-    quantities.yaml   what can be read: UCUM unit, decimals, what is sayable, what is usual
+    quantities.yaml   what can be read: UCUM unit, decimals, what is sayable, what is usual, what is asked about
+    relations.yaml    how readings stand to each other when nothing is wrong; it may be left out
     english.yaml      its words in English: hazards, how quantities are said and heard, limits' sentences, and
                       whatever else it says in another way than the core (`handsfree/lexicon/english.yaml`)
     sheets.yaml       the facts of its job sheet and of its appliance sheet, beside those of every trade

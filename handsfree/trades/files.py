@@ -30,6 +30,22 @@ class TradeFile(Block):
         return frozenset({*self.taken_back, *self.over_range})
 
 
+class ExpectedBlock(Block):
+    """Where readings lie when nothing is unusual; one outside is kept only by a second confirmation."""
+
+    low: Exact | None = None
+    high: Exact | None = None
+    source: str = Field(min_length=3)
+
+    @model_validator(mode="after")
+    def _ordered(self) -> ExpectedBlock:
+        if self.low is None and self.high is None:
+            raise ValueError("give low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("low must be below high")
+        return self
+
+
 class QuantityFacts(Block):
     """What is the same in every language of something that can be read."""
 
@@ -44,6 +60,8 @@ class QuantityFacts(Block):
     """What is read when nothing is wrong: where visits at random begin."""
     unusual: Annotated[tuple[Exact, ...], BeforeValidator(as_tuple)] = ()
     """What is read when something is wrong, for visits at random."""
+    expected: ExpectedBlock | None = None
+    """Where a reading is asked about, if neither the maker's sheet nor a stop limit has a say."""
 
     @model_validator(mode="after")
     def _ordered(self) -> QuantityFacts:

@@ -25,6 +25,8 @@ class Known:
     """Called or accepted in the set being taken."""
     previous_set: Mapping[str, Reading] = field(default_factory=dict)
     """The set before, at the same rate with nothing changed since; empty after any change."""
+    since_change: Mapping[str, Reading] = field(default_factory=dict)
+    """The newest reading of each quantity taken since anything was changed, at any place: the load is the same."""
     together: tuple[Mapping[str, Decimal], ...] = ()
     """The tied quantities of the sets accepted so far this visit, at any rate."""
 

@@ -16,6 +16,13 @@ from handsfree.blocks import Block, Day, Exact, Name, as_tuple
 from handsfree.trades import DEFAULT_TRADE
 
 
+def outside(value: Decimal, low: Decimal | None, high: Decimal | None) -> str:
+    """Return on which side of two edges a value lies ("below 0.8"), or "" within; an edge may be open."""
+    if low is not None and value < low:
+        return f"below {low}"
+    return f"above {high}" if high is not None and value > high else ""
+
+
 class MakerBand(Block):
     """A band from the maker's manual; an edge left out is open."""
 
@@ -115,6 +122,10 @@ class Sheets(Block):
 
     def own_facts(self) -> dict[str, str]:
         """Return the facts of the job that only this trade has, by name, as they are shown."""
+        return {}
+
+    def ranges(self) -> dict[str, MakerBand]:
+        """Return the ranges that the maker gives for what is read, by quantity, in its unit."""
         return {}
 
     def limits(self) -> dict[str, object]:

@@ -220,7 +220,7 @@ def test_one_question_at_a_time() -> None:
 def test_what_was_heard_comes_before_what_to_do() -> None:
     """After a row the values are said before anything is asked of the person."""
     visit = at("found-maximum")
-    assert spoken(visit.say("nine three four four one eight maximum"))[0].startswith("Nine point three.")
+    assert spoken(visit.say("nine three four four one eight maximum"))[0].startswith("CO2 nine point three.")
 
 
 def test_bands_of_one_rate_do_not_stand_for_the_other() -> None:

@@ -28,10 +28,10 @@ def pending(visit: Rehearsal) -> dict[str, str]:
 
 
 def test_a_row_is_read_back_digit_by_digit_in_the_order_of_the_prompt() -> None:
-    """P "Nine three, four four, eighteen" T "Nine three. Four four. One eight."."""
+    """P "Nine three, four four, eighteen": each value is said back, by its name since several are open."""
     visit = at("found-maximum")
     events = visit.say("nine three four four eighteen maximum")
-    assert spoken(events) == ["Nine point three. Four point four. One eight."]
+    assert spoken(events) == ["CO2 nine point three. O2 four point four. CO one eight."]
     assert pending(visit) == {"co2": "9.3", "o2": "4.4", "co": "18"}
 
 

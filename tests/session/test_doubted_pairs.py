@@ -173,7 +173,7 @@ def test_a_second_call_keeps_the_doubt() -> None:
     hear(visit, UNTRUE)
     hear(visit, "nine point four nine point four")
     visit.wait()
-    for words, quantity in (("one eight", "co"), ("nine point four", "co2"), ("nine point four", "o2")):
+    for words, quantity in (("nine point four", "co2"), ("nine point four", "o2"), ("one eight", "co")):
         assert visit.state.question.quantity == quantity
         (accepted,) = of_kind(hear(visit, words), ev.ReadingAccepted)
         assert accepted.how == "twice"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tarfile
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +11,14 @@ import pytest
 
 from handsfree.desk.dossier import open_dossier
 from handsfree.events import decisions as ev
-from handsfree.events.record import SCHEMA_VERSION
+from handsfree.events.inputs import is_input
+from handsfree.events.record import SCHEMA_VERSION, Event
+from handsfree.events.state import State
 from handsfree.ledger import read, verify
+from handsfree.session.apply import after, apply
+from handsfree.session.decide import decide
+from handsfree.session.opening import opening
+from handsfree.visit.folder import plan_of
 from handsfree.visit.recorder import recorded_events
 from handsfree.visit.replaying import replay_of
 
@@ -36,11 +43,53 @@ def test_it_is_of_an_older_version_and_holds_the_old_questions(folder: Path) -> 
     assert {"gate", "pair", "restore", "mark-last", "turn-check", "thing-check", "cleared-check"} <= old
 
 
-def test_it_verifies_and_its_inputs_give_the_recorded_events(folder: Path) -> None:
-    """Every recorded input decided again by today's program gives what was recorded, by today's names."""
+def test_it_verifies_and_its_inputs_accept_what_was_recorded(folder: Path) -> None:
+    """Every recorded input decided again by today: the same values, verdicts and gates, in other words.
+
+    The words have changed since on purpose (a read-back names its values), and the report says that it was another
+    version that decided.
+    """
     report = verify(folder, replay=replay_of(folder))
     assert report.ok, report.sentence()
-    assert list(replay_of(folder)(iter([tuple(read(folder))]))) == []
+    recorded = recorded_events(folder)
+    assert matters(decided_again(folder, recorded)) == matters(recorded)
+    assert len(matters(recorded)) > 300
+
+
+def decided_again(folder: Path, recorded: Iterable[Event]) -> list[Event]:
+    """Return what today's program decides on the recorded inputs."""
+    decided: list[Event] = []
+    state, plan = State(), None
+    for event in recorded:
+        fresh: Sequence[Event] = ()
+        if isinstance(event, ev.VisitOpened):
+            plan = plan_of(folder, event.procedure)
+            fresh = opening(plan, event)
+        elif is_input(event) and plan is not None:
+            fresh = decide(plan, state, event)
+            state = apply(plan, state, event)
+        if plan is not None:
+            state = after(plan, state, fresh)
+        decided += fresh
+    return decided
+
+
+def matters(events: Iterable[Event]) -> list[tuple[str, ...]]:
+    """Return what a visit comes to: values with how they were confirmed, verdicts, gates, alterations, stops."""
+    found: list[tuple[str, ...]] = []
+    for event in events:
+        match event:
+            case ev.ReadingAccepted():
+                found.append((event.kind, event.reading.quantity, event.reading.value, event.how))
+            case ev.VerdictGiven() | ev.GatePassed():
+                found.append((event.kind, event.gate, event.outcome))
+            case ev.Altered() | ev.Restored():
+                found.append((event.kind, event.thing))
+            case ev.Stopped():
+                found.append((event.kind, event.why))
+            case _:
+                pass
+    return found
 
 
 def test_one_answer_changed_is_noticed_when_it_is_decided_again(folder: Path) -> None:

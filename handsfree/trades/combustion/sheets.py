@@ -43,6 +43,12 @@ class FuelData(Block):
     """mbar"""
     working_pressure: MakerBand | None = None
     """mbar"""
+    lockup_pressure: MakerBand | None = None
+    """mbar, with the burner off and its gas valve closed"""
+    meter_pressure: MakerBand | None = None
+    """mbar, at the meter at full load"""
+    pressure_drop: MakerBand | None = None
+    """mbar, from the meter to the appliance at full load"""
     input_kilowatt: dict[Rate, Exact] = Field(default_factory=dict)
     """Rated heat input on the sheet's basis."""
 
@@ -70,6 +76,18 @@ class CombustionApplianceSheet(ApplianceSheet):
     adjusters: dict[Rate, Adjuster] = Field(default_factory=dict)
     flue_temperature_high: MakerBand | None = None
     """Cel"""
+    water_pressure: MakerBand | None = None
+    """bar, cold"""
+    flame_current: MakerBand | None = None
+    """uA"""
+    vent_pressure: MakerBand | None = None
+    """mbar, in the vent at maximum rate"""
+    flow_temperature: MakerBand | None = None
+    """Cel"""
+    return_temperature: MakerBand | None = None
+    """Cel"""
+    fan_speed: MakerBand | None = None
+    """Revolutions per minute, at any rate"""
 
 
 class Analyser(Instrument):
@@ -94,6 +112,18 @@ class GasMeter(Block):
     """MJ/m3 (or Btu/ft3 for a cubic-foot meter), from the supplier's bill or notice."""
     basis: Literal["gross", "net"] = "gross"
     source: str
+
+
+_OF_THE_FUEL = ("lockup_pressure", "meter_pressure", "pressure_drop")
+_OF_THE_APPLIANCE = (
+    "water_pressure",
+    "flame_current",
+    "vent_pressure",
+    "flow_temperature",
+    "return_temperature",
+    "fan_speed",
+)
+"""Ranges of the maker that no verdict judges, each under the name of its quantity and in its unit."""
 
 
 class CombustionJobSheet(JobSheet):
@@ -132,6 +162,12 @@ class CombustionSheets(Sheets):
         """Return the fuel, the basis of the maker's data, and how the analyser comes by CO2."""
         return {"fuel": self.job.fuel, "basis": self.appliance.basis, "CO2": self.job.instrument.co2}
 
+    def ranges(self) -> dict[str, MakerBand]:
+        """Return the ranges that the maker gives and no verdict judges: a value outside is asked about."""
+        given = {name: getattr(self.fuel, name) for name in _OF_THE_FUEL}
+        given |= {name: getattr(self.appliance, name) for name in _OF_THE_APPLIANCE}
+        return {name: band for name, band in given.items() if band is not None}
+
     def limits(self) -> dict[str, object]:
         """Return what the maker may give for the job's fuel."""
         fuel, appliance = self.fuel, self.appliance
@@ -144,6 +180,8 @@ class CombustionSheets(Sheets):
             "working pressure": fuel.working_pressure,
             "rated input": fuel.input_kilowatt or None,
             "flue temperature": appliance.flue_temperature_high,
+            **{name.replace("_", " "): getattr(fuel, name) for name in _OF_THE_FUEL},
+            **{name.replace("_", " "): getattr(appliance, name) for name in _OF_THE_APPLIANCE},
             "wait after a change": appliance.wait_after_change_seconds,
             "hold time-out": appliance.hold_minutes,
             "adjuster for maximum rate": appliance.adjusters.get("maximum"),

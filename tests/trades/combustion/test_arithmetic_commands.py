@@ -41,6 +41,33 @@ def test_from_co2_all_the_rest():
     assert (told["o2"], told["air_ratio"], told["excess_air"]) == ("4.19", "1.224", "22.4")
 
 
+def warned(*arguments):
+    told = run(*arguments, "--json")
+    assert told.exit_code == 0
+    return json.loads(told.stdout)["warnings"]
+
+
+def test_readings_past_a_stop_limit_are_warned_of():
+    """C052's formula: 3,000 ppm at 0.5 % O2 is 3,074 ppm air-free, beyond 400; O2 below 2 % may be rich."""
+    first, second = warned("flue", "--fuel", "ng", "--o2", "0.5", "--co", "3000")
+    assert first.startswith("stop limit air free co: 3073.5 [ppm], above 400 [ppm]")
+    assert second.startswith("stop limit flue o2: 0.5 %, below 2 %")
+    assert "warning: stop limit air free co" in run("flue", "--fuel", "ng", "--o2", "0.5", "--co", "3000").stdout
+
+
+def test_a_pair_that_no_flue_gas_has_and_odd_values_are_warned_of():
+    """C176: a propane pair under natural gas; a flue colder than any burner leaves it."""
+    (pair,) = warned("flue", "--fuel", "ng", "--o2", "5.1", "--co2", "10.4")
+    assert "fits propane" in pair
+    (odd,) = warned("flue", "--fuel", "ng", "--o2", "4.4", "--co2", "9.3", "--flue", "12")
+    assert odd == "unusual: flue temperature 12.0 Cel, below 25 (common practice, no source)"
+
+
+def test_ordinary_readings_are_not_warned_of():
+    """CO2 9.3 with O2 4.4 and CO 18 at natural gas."""
+    assert warned("flue", "--fuel", "ng", "--o2", "4.4", "--co2", "9.3", "--co", "18", "--flue", "58") == []
+
+
 def test_a_composition_in_mole_percent_is_a_fuel():
     """C018: natural gas A by its composition."""
     told = values("flue", "--composition", "CH4=93.0,C2H6=3.5,C3H8=0.8,nC4H10=0.3,N2=1.5,CO2=0.9")
