@@ -325,6 +325,15 @@ class Held(Record):
     at: int
 
 
+class MoreTime(Record):
+    """The person asked for more time: silence counts from `until`, ms of the visit."""
+
+    kind: Literal["more-time"] = "more-time"
+    at: int
+    gate: str
+    until: int
+
+
 class CarriedOn(Record):
     """The visit goes on after a hold."""
 
@@ -354,6 +363,8 @@ class BurnerWentOut(Record):
     kind: Literal["burner-went-out"] = "burner-went-out"
     at: int
     gate: str
+    expected: bool = False
+    """The gate's own test puts it out; then it counts for nothing."""
 
 
 class Stopped(Record):
@@ -422,6 +433,7 @@ Decision = Annotated[
     | NotDone
     | Noted
     | Held
+    | MoreTime
     | CarriedOn
     | RecheckBegun
     | Rechecked

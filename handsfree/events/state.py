@@ -113,6 +113,8 @@ class State:
     cut_off: bool = False
     """A person spoke over it, and it fell silent before its end."""
     alarmed: bool = False
+    granted_until: int = 0
+    """Silence counts from here, when the person asked for more time."""
     held_since: int | None = None
     entered: Mapping[str, int] = field(default_factory=_nothing)
     passed: tuple[str, ...] = ()

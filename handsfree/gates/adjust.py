@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
 from handsfree.blocks import Name, Names, Target
 from handsfree.events import decisions as ev
@@ -24,6 +24,7 @@ from handsfree.questions.turn_check import TurnCheck
 class AdjustGate(GateBlock):
     """Advice for one turn of an adjuster from the maker's data, and the call of the turn made."""
 
+    usual_work_seconds: ClassVar[int] = 60
     kind: Literal["adjust"]
     rate: Rate
     """Which rate's adjuster is turned."""

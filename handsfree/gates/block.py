@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -21,7 +21,16 @@ class GateBlock(Block):
     source: str | None = None
     """Where its content comes from: a standard, a manual, or 'common practice, no source'."""
     firing: bool = False
-    """Whether anything fires here: then silence for a minute is an alarm and then stops the visit."""
+    """Whether anything fires here: then silence for a minute after the work is an alarm and then a stop."""
+    work_seconds: int | None = Field(default=None, ge=0, le=900)
+    """How long its work takes: only then does silence count. That of its kind when left out."""
+    work_sheet: dict[Name, int] = Field(default_factory=dict)
+    """Times of the appliance sheet that the work takes, and how often: `{purge: 5}`.
+
+    They count where the sheet has them and they are longer.
+    """
+    usual_work_seconds: ClassVar[int] = 0
+    """How long work of its kind takes when nothing is written: common practice, no source."""
     needs: dict[Name, Phrase] = Field(default_factory=dict)
     """Things and the state each must be in before this gate is entered: `{cover: fitted, probe: in}`."""
     at_most: int | None = Field(default=None, ge=1, le=50)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field
 
@@ -25,11 +25,14 @@ class ChoiceAnswer(Block):
 
     heard: Phrases
     then: Target
+    goes_out: bool = False
+    """What runs goes out by this test: saying that it is out is this answer, and no hazard."""
 
 
 class ChoiceGate(GateBlock):
     """A question with a few answers, each leading somewhere."""
 
+    usual_work_seconds: ClassVar[int] = 60
     kind: Literal["choice"]
     prompt: Prompt
     answers: dict[Name, ChoiceAnswer] = Field(min_length=2)
@@ -41,8 +44,9 @@ class ChoiceGate(GateBlock):
 
     @property
     def effects(self) -> Effects:
-        """It only leads on."""
-        return Effects()
+        """It leads on; its test may put out what runs."""
+        out = next((name for name, answer in self.answers.items() if answer.goes_out), None)
+        return Effects(goes_out=out)
 
     @property
     def texts(self) -> Mapping[str, str]:

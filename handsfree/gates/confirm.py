@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
 from handsfree.blocks import Names, Phrases, Prompt
 from handsfree.events import decisions as ev
@@ -25,6 +25,7 @@ from handsfree.questions.to_do import ToDo
 class ConfirmGate(GateBlock):
     """Something the person does and then says so."""
 
+    usual_work_seconds: ClassVar[int] = 60
     kind: Literal["confirm"]
     prompt: Prompt
     done: Phrases = ()

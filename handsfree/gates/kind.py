@@ -44,6 +44,8 @@ class Effects:
     """An ordinary "yes" or "done" passes it: nothing hangs on which word is said."""
     proves_settings: bool = False
     """A restored setting is proven by its value."""
+    goes_out: str | None = None
+    """The outcome when what runs goes out by the gate's own test: then saying so is an answer, and no hazard."""
     judges: Judging | None = None
     turns: Turning | None = None
     end: Literal["finish", "stop"] | None = None

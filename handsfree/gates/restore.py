@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Literal
+from typing import ClassVar, Literal
 
 from handsfree.blocks import Names
 from handsfree.events.state import State
@@ -21,6 +21,7 @@ from handsfree.questions.thing_check import ThingCheck
 class RestoreGate(GateBlock):
     """Asks for each thing that is still altered, one by one, until it is put back."""
 
+    usual_work_seconds: ClassVar[int] = 60
     kind: Literal["restore"]
     things: Names
     """The things in the order they are asked for."""

@@ -17,6 +17,7 @@ from handsfree.questions.keypad import Keypad, NumberField
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.settling import settle_seconds
+from handsfree.session.silence import alarm_at
 
 MINUTE_MS = 60_000
 
@@ -226,8 +227,8 @@ def _bar(plan: Plan, state: State, now: int) -> Bar | None:
             total = 1000 * (settle.apart_seconds if again else settle_seconds(plan, settle))
         return Bar(plan.catalogue.show(label), max(0, state.until - now), total)
     if gate.firing and not state.speaking:
-        patience = manner.patience_ms
-        left = state.silent_since + patience - now
+        left = alarm_at(plan, state) - now
+        patience = alarm_at(plan, state) - state.silent_since
         return Bar(plan.catalogue.show("stops" if left <= 0 else "answer-within"), max(0, left), patience)
     return None
 

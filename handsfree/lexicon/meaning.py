@@ -23,6 +23,7 @@ CommandName = Literal[
     "that-was-wrong",
     "not-done",
     "note",
+    "more-time",
 ]
 
 

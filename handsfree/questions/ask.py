@@ -19,6 +19,9 @@ class Thing(Block):
     value: str | None = None
     """The quantity of its setting when it has one; the value found must be captured before it is altered."""
 
+    attended: bool = False
+    """While it is altered and something fires, nobody is given more time."""
+
     @model_validator(mode="after")
     def _apart(self) -> Thing:
         if self.altered == self.restored:

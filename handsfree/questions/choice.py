@@ -18,7 +18,7 @@ class Choice(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(names_answers=True, guesses=True)
+        return Manner(works=True, names_answers=True, guesses=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -72,8 +72,10 @@ class Manner:
     """It is asked in another way when the answer was not understood."""
     silence_accepts: bool = False
     """Its gate takes a short silence for an answer."""
+    works: bool = False
+    """The gate's work is done before it is answered."""
     patience_ms: int = ALARM_MS
-    """How long the answer may take at a firing gate."""
+    """How long the answer may take at a firing gate, once the work is done."""
     counts_at_once: bool = False
     """Its answer is acted on without another question, so a doubtful one is asked again."""
     second_call: bool = False

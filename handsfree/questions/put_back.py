@@ -20,7 +20,7 @@ class PutBack(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="putting-back")
+        return Manner(asker="putting-back", works=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -84,7 +84,7 @@ def done(scope: Scope) -> tuple[Rule, ...]:
 
 def ordinary_words(catalogue: Catalogue) -> tuple[str, ...]:
     """Return the ordinary words for something that is merely done."""
-    return (*catalogue.answers["yes"], *catalogue.answers["done"])
+    return tuple(text for name in ("yes", "done", "merely-done") for text in catalogue.answers[name])
 
 
 def states(thing: Thing) -> PhraseRule:

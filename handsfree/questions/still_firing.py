@@ -15,6 +15,8 @@ class StillFiring(Worded):
     """A firing gate goes on only with what fires as it was."""
 
     kind: Literal["still-firing"] = "still-firing"
+    rate: str | None = None
+    """The rate at which it should still run; then that it has dropped back answers too."""
 
     @property
     def manner(self) -> Manner:
@@ -23,12 +25,16 @@ class StillFiring(Worded):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (named(scope.catalogue, "firing", "off"),)
+        return (named(scope.catalogue, *self._answers),)
+
+    @property
+    def _answers(self) -> tuple[str, ...]:
+        return ("firing", "off") if self.rate is None else ("firing", "dropped-back", "off")
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
         words = scope.catalogue.answers
-        return Keypad(offers=offered(words[name][0] for name in ("firing", "off")))
+        return Keypad(offers=offered(words[name][0] for name in self._answers))
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

@@ -16,7 +16,7 @@ class ThingFirst(StateOfThing):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="need", names_answers=True, counts_at_once=True)
+        return Manner(asker="need", works=True, names_answers=True, counts_at_once=True)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

@@ -19,7 +19,7 @@ class ToDo(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(names_answers=True, guesses=True)
+        return Manner(works=True, names_answers=True, guesses=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

@@ -21,7 +21,7 @@ class Turn(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner()
+        return Manner(works=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""

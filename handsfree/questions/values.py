@@ -18,7 +18,7 @@ class CallValues(Carried):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(guesses=True)
+        return Manner(works=True, guesses=True)
 
     def called(self, scope: Scope) -> tuple[str, ...]:
         """Return the quantities whose values answer it."""

@@ -78,7 +78,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.ToneSounded():
             return replace(state, alarmed=state.alarmed or event.name == "alarm")
         case ev.Understood():
-            return replace(state, silent_since=state.now, alarmed=False, doubt=event.doubt)
+            return replace(state, silent_since=state.now, alarmed=False, granted_until=0, doubt=event.doubt)
         case ev.NotUnderstood():
             return state
         case ev.GateEntered():
@@ -154,6 +154,8 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, not_done=(*_others(state.not_done, event.gate), event.gate))
         case ev.Held():
             return replace(state, held_since=event.at)
+        case ev.MoreTime():
+            return replace(state, granted_until=event.until)
         case ev.CarriedOn():
             return replace(state, held_since=None)
         case ev.RecheckBegun():
@@ -161,7 +163,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.Rechecked():
             return _rechecked(plan, state, event)
         case ev.BurnerWentOut():
-            return replace(state, went_out=state.went_out + 1)
+            return state if event.expected else replace(state, went_out=state.went_out + 1)
         case ev.Stopped():
             assert plan.stop(state.gate) == STOPPED
             return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())

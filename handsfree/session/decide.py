@@ -161,8 +161,9 @@ def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
 
 def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     """On hold only the way on is taken, and that the rate is lost: it must not be forgotten."""
-    if meaning == Command("carry-on"):
-        command(draft, "carry-on", utterance)
+    if meaning in {Command("carry-on"), Command("more-time")}:
+        assert isinstance(meaning, Command)
+        command(draft, meaning.name, utterance)
     elif meaning == Answer("dropped-back"):
         draft.gate.hear(draft, meaning, utterance)
 
@@ -189,6 +190,8 @@ def _hazard(draft: Draft, name: str) -> None:
     hazard = draft.catalogue.hazards[name]
     running = draft.plan.trade.running
     goes_out = running is not None and name == running.goes_out
+    if goes_out and _out_by_test(draft):
+        return
     first = draft.state.status == "running" and goes_out and draft.state.went_out == 0
     if first and DROPPED_BACK in draft.ways:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
@@ -196,6 +199,18 @@ def _hazard(draft: Draft, name: str) -> None:
         draft.lose_rate("the burner went out")
         return
     draft.stop(name, "called by the person", hazard.script, hazard.source)
+
+
+def _out_by_test(draft: Draft) -> bool:
+    """Pass a gate whose own test puts out what runs, when that is called while it asks; False elsewhere."""
+    state = draft.state
+    asks = state.status == "running" and state.held_since is None and state.question.manner.asker == "gate"
+    outcome = draft.gate.effects.goes_out if asks else None
+    if outcome is None:
+        return False
+    draft.emit(ev.BurnerWentOut(at=draft.at, gate=state.gate, expected=True))
+    draft.pass_gate(outcome)
+    return True
 
 
 def _not_understood(draft: Draft, choice: Choice) -> None:

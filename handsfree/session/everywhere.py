@@ -1,4 +1,4 @@
-"""What can be said at any moment: repeat, go back, hold, where am I, what is left, not done, a note."""
+"""What can be said at any moment: repeat, go back, hold, more time, where am I, what is left, not done, a note."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from handsfree.gates.visit import Utterance
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session.draft import Draft
+from handsfree.session.more_time import more_time
 from handsfree.session.rechecking import recheck
 from handsfree.session.silence import LONG_HOLD_MS
 
@@ -24,7 +25,7 @@ def command(draft: Draft, name: CommandName, utterance: Utterance) -> None:
         _obey(draft, name, utterance)
 
 
-def _obey(draft: Draft, name: CommandName, utterance: Utterance) -> None:
+def _obey(draft: Draft, name: CommandName, utterance: Utterance) -> None:  # noqa: C901 - one case for each
     match name:
         case "repeat":
             draft.ask_again()
@@ -46,6 +47,8 @@ def _obey(draft: Draft, name: CommandName, utterance: Utterance) -> None:
             _not_done(draft, utterance)
         case "note":
             draft.ask(Note(), draft.words("note-now"))
+        case "more-time":
+            more_time(draft)
         case _:
             assert_never(name)
 
@@ -72,8 +75,8 @@ def _carry_on(draft: Draft) -> None:
         return
     draft.emit(ev.CarriedOn(at=draft.at))
     draft.say("carry-on")
-    if draft.at - held > LONG_HOLD_MS:
-        recheck(draft)
+    if draft.gate.firing and draft.at - held > LONG_HOLD_MS:
+        recheck(draft, untouched=True)
     else:
         draft.ask_again()
 

@@ -43,7 +43,7 @@ def _anywhere(plan: Plan, state: State) -> Iterator[Offer]:
         for quantity in plan.catalogue.over_range[:1]:
             name = plan.catalogue.quantities[quantity].heard[0]
             yield Offer(f"{plan.name(quantity)} {beyond}", f"{name} {beyond}")
-    yield from _commands(plan, "repeat", "hold-on", "what-is-left", "where-am-i")
+    yield from _commands(plan, "repeat", "hold-on", "more-time", "what-is-left", "where-am-i")
     if state.rechecks:
         return
     if placed.gate.effects.kept_at:

@@ -23,6 +23,10 @@ from handsfree.trades.registry import trade
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.trade import Trade
 
+LONGEST_WORK_SECONDS = 900
+"""However long the maker's times are, silence while something fires is an alarm after this: common practice, no
+source."""
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -105,6 +109,14 @@ class Plan:
     def stop_grammar(self) -> Grammar:
         """What is heard over the tool's own voice."""
         return understood.stop_grammar(self.catalogue)
+
+    def work_ms(self, gate_id: str) -> int:
+        """Return how long the work of a gate takes, in ms: as written, or by the maker's longer times."""
+        gate = self.gate(gate_id).gate
+        written = gate.usual_work_seconds if gate.work_seconds is None else gate.work_seconds
+        times = self.sheets.appliance.times_seconds
+        by_sheet = sum(count * times.get(name, 0) for name, count in gate.work_sheet.items())
+        return 1000 * min(max(written, by_sheet), LONGEST_WORK_SECONDS)
 
     def reading(self, quantity: str, value: Decimal) -> Reading:
         """Return a called number as a reading in the quantity's unit; its last digit gives the resolution."""

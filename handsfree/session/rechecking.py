@@ -16,17 +16,20 @@ RATE = "rate"
 """An item of a recheck that is no thing, as is what the trade says is running."""
 
 
-def recheck(draft: Draft) -> None:
-    """After a crash, a long hold or a cleared stop: ask what runs, the rate and every altered thing again."""
+def recheck(draft: Draft, *, untouched: bool = False) -> None:
+    """After a crash, a long hold or a cleared stop: ask what runs, the rate and every altered thing again.
+
+    After a hold nobody has laid a hand on things (`untouched`): then only what runs is asked, with its rate.
+    """
     effects = draft.gate.effects
     running = draft.plan.trade.running
     items = [running.asked_again] if running is not None and draft.gate.firing else []
     items += [RATE] if effects.rate is not None else []
-    items += draft.state.altered
+    items += [] if untouched else draft.state.altered
     draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
     if effects.kept_at and (effects.kept_at in draft.state.sets or draft.state.pending.values):
         draft.emit(ev.SetVoided(kept_at=effects.kept_at, why="settle clocks start afresh"))
-    if items:
+    if items and not untouched:
         draft.say("recheck-start")
     _next_recheck(draft)
 
@@ -39,7 +42,7 @@ def _next_recheck(draft: Draft) -> None:
     if item == RATE and draft.state.rate_lost:
         rechecked(draft, "lost")
     elif item not in draft.things and item != RATE:
-        draft.ask(StillFiring(), draft.words(f"recheck-{item}"))
+        _ask_what_runs(draft, item)
     elif item == RATE:
         draft.ask(Rate(recheck=True), draft.words("rate-called"))
     else:
@@ -47,9 +50,25 @@ def _next_recheck(draft: Draft) -> None:
         draft.ask(RecheckThing(thing=item), draft.words("recheck-thing", thing=said))
 
 
+def _ask_what_runs(draft: Draft, item: str) -> None:
+    """Ask what runs; where that and the rate are all that is asked, in one question."""
+    rate = draft.gate.effects.rate if draft.state.rechecks == (item, RATE) else None
+    if rate is None:
+        draft.ask(StillFiring(), draft.words(f"recheck-{item}"))
+    else:
+        said = draft.catalogue.rates[rate][0]
+        draft.ask(StillFiring(rate=rate), draft.words(f"recheck-{item}-rate", rate=said))
+
+
 def rechecked(draft: Draft, answer: str) -> None:
     """Take one answer of a recheck; a setting said to be restored stays altered until its value proves it."""
     item = draft.state.rechecks[0]
+    question = draft.state.question
+    if isinstance(question, StillFiring) and question.rate is not None and answer != "off":
+        draft.emit(ev.Rechecked(item=item, answer="firing"))
+        draft.emit(ev.Rechecked(item=RATE, answer="lost" if answer == "dropped-back" else question.rate))
+        _next_recheck(draft)
+        return
     thing = draft.things.get(item)
     if thing is not None and thing.value is None and answer == "restored":
         read_back_restored(draft, item)

@@ -23,7 +23,7 @@ LONGEST_HOLD_MS = 300_000
 """A hold at a firing gate longer than this is an alarm too."""
 
 LONG_HOLD_MS = 120_000
-"""After a hold longer than this, whatever runs, the rate and every altered thing are asked again."""
+"""After a hold longer than this, what runs is asked again, with its rate, in one question."""
 
 
 def deadline(plan: Plan, state: State) -> int | None:
@@ -33,7 +33,7 @@ def deadline(plan: Plan, state: State) -> int | None:
         return None
     firing = plan.gate(state.gate).gate.firing
     if state.held_since is not None:
-        return _alarm_due(state, state.held_since + LONGEST_HOLD_MS) if firing else None
+        return _alarm_due(plan, state) if firing else None
     if manner.awaits == "time":
         return state.until
     due = []
@@ -41,9 +41,9 @@ def deadline(plan: Plan, state: State) -> int | None:
         if _accepts(state):
             due.append(state.asked_at + CORRECTION_MS)
         if state.attempt <= MOST_REPROMPTS and manner.asks_again:
-            due.append(state.asked_at + NO_INPUT_MS)
+            due.append(max(state.asked_at, _work_done(plan, state)) + NO_INPUT_MS)
     if firing:
-        due.append(_alarm_due(state, state.silent_since + manner.patience_ms))
+        due.append(_alarm_due(plan, state))
     return min(due, default=None)
 
 
@@ -52,7 +52,22 @@ def _accepts(state: State) -> bool:
     return state.question.manner.silence_accepts and not (state.cut_off or state.by_keys)
 
 
-def _alarm_due(state: State, at: int) -> int:
+def _work_done(plan: Plan, state: State) -> int:
+    """Return until when nobody is expected to answer: they are at work, or were given more time."""
+    work = plan.work_ms(state.gate) if state.question.manner.works else 0
+    return max(state.silent_since + work, state.granted_until)
+
+
+def alarm_at(plan: Plan, state: State) -> int:
+    """Return when silence at a firing gate is an alarm, in ms of the visit: never before the work is done."""
+    if state.held_since is not None:
+        return max(state.held_since + LONGEST_HOLD_MS, state.granted_until)
+    work = plan.work_ms(state.gate) if state.question.manner.works else 0
+    return max(state.silent_since + work + state.question.manner.patience_ms, state.granted_until)
+
+
+def _alarm_due(plan: Plan, state: State) -> int:
+    at = alarm_at(plan, state)
     return at + GRACE_MS if state.alarmed else at
 
 
@@ -62,12 +77,9 @@ def time_passed(draft: Draft) -> None:
     due = deadline(draft.plan, state)
     if due is None or state.now < due:
         return
-    held = state.held_since
-    if manner.awaits == "time" and held is None:
+    if manner.awaits == "time" and state.held_since is None:
         draft.gate.time_up(draft)
-        return
-    alarm_at = held + LONGEST_HOLD_MS if held is not None else state.silent_since + manner.patience_ms
-    if draft.gate.firing and state.now >= _alarm_due(state, alarm_at):
+    elif draft.gate.firing and state.now >= _alarm_due(draft.plan, state):
         _alarm_or_stop(draft)
     elif _accepts(state):
         draft.gate.silence(draft)

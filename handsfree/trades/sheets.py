@@ -76,6 +76,9 @@ class ApplianceSheet(Block):
     hold_minutes: int | None = Field(default=None, ge=1, le=240)
     """How long the control holds a rate before it lets go by itself."""
 
+    times_seconds: dict[Name, int] = Field(default_factory=dict)
+    """How long things take by the maker, by name: `{purge: 60, cycle: 480}`. Gates name them as their work."""
+
     def source(self, page: int) -> str:
         """Return the source of a figure: file, page and revision."""
         return f"{self.manual.file}, page {page}, revision {self.manual.revision}"

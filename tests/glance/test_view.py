@@ -69,7 +69,7 @@ def test_the_gate_and_what_to_do_are_those_of_the_record() -> None:
         if isinstance(event, ev.GateEntered):
             assert picture.gate == f"Gate {gates.index(event.gate) + 1} of {len(gates)}: {event.title}"
         if isinstance(event, ev.Asked):
-            expected = {"read-back": "Right?", "waiting": "Wait "}.get(event.question.kind)
+            expected = {"read-back": "Correct?", "waiting": "Wait "}.get(event.question.kind)
             assert picture.headline.startswith(expected if expected is not None else event.text)
         if isinstance(event, ev.ReadBack):
             shown = {(value.name, value.value) for value in picture.values}

@@ -320,12 +320,18 @@ def test_ambient_carbon_monoxide_beyond_its_limit_sends_people_out() -> None:
     assert "Everyone out" in event.script
 
 
-def test_a_long_hold_asks_everything_again() -> None:
-    """After more than two minutes burner, rate and every altered thing are asked, and the sets are void."""
+def test_a_long_hold_asks_what_runs_and_its_rate_in_one_question() -> None:
+    """After more than two minutes; nobody has laid a hand on things, so none of them is asked again."""
     visit = at("found-maximum")
     say(visit, "hold on")
     visit.take(inp.TimePassed(at=visit.state.now + LONG_HOLD_MS + 1000))
     events = say(visit, "carry on")
     (begun,) = of_kind(events, ev.RecheckBegun)
-    assert begun.items[:2] == ("burner", "rate")
-    assert set(begun.items[2:]) == set(visit.state.altered)
+    assert begun.items == ("burner", "rate")
+    assert spoken(events)[-1] == "Burner: still firing at maximum?"
+    events = say(visit, "still firing")
+    assert [(one.item, one.answer) for one in of_kind(events, ev.Rechecked)] == [
+        ("burner", "firing"),
+        ("rate", "maximum"),
+    ]
+    assert visit.state.rechecks == ()

@@ -88,6 +88,7 @@ def _examples() -> dict[str, Any]:
             ["burner out", "stop work", "cleared because all is well", "confirmed", "burner is off"],
         ),
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
+        ("maximum-hold", ["more time"]),
         ("settings-as-found", ["not done because sealed", "hold on"]),
         (
             "found-maximum",

@@ -188,6 +188,9 @@ def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
         effects = gate.effects
         if gate.firing or generated(placed) or effects.end:
             continue
+        if effects.goes_out:
+            what = f"{gate_id} expects that what fires goes out, but is not firing"
+            yield Violation(gate_id, Fault("firing", what, "write firing: true", ("answers",)), ())
         own = bool(effects.measures or effects.turns or effects.rate)
         around = [*before.get(gate_id, ()), *placed.ways.values()]
         others = [procedure.gates[g].gate for g in around if g in procedure.gates]
