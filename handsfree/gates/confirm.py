@@ -34,7 +34,7 @@ class ConfirmGate(GateBlock):
     """Whether its own words alone pass it, and no ordinary "yes", "okay" or "done".
 
     Left out, they do where something is altered, restored or needed. Write true wherever else one stray word must
-    not pass it: proving dead, a purge, opening gas, a light-up, a hazard.
+    not pass it: proving dead, a purge, opening a supply, a start, a hazard.
     """
     alters: Names = ()
     """Things that are altered once this is done."""

@@ -110,7 +110,7 @@ def test_a_visit_is_led_from_the_phone(visit, phone, axe, shots):
     phone.save_screenshot(str(shots / "glance-digits.png"))
     assert clean(phone, axe) == []
     touch(phone, "enter")
-    headline(phone, "Right?")
+    headline(phone, "Correct?")
     touch(phone, "enter", after=1.0)  # sooner it would count as the same press, held
     headline(phone, "Cover?")
     touch(phone, "offer 0")

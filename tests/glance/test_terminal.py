@@ -75,7 +75,7 @@ def test_a_visit_is_led_by_gloved_keys(start: Start, tmp_path: Path) -> None:
     seen.until("12", large=True)
     assert not [entry for entry in read(tmp_path / "visit") if entry.kind == "read-back"]
     seen.press("enter")
-    seen.until("Right?", large=True)
+    seen.until("Correct?", large=True)
     seen.follow(0.8)
     seen.press("page down")
     seen.until("Cover?", large=True)

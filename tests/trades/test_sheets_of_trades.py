@@ -247,8 +247,10 @@ def test_a_filled_in_sheet_passes_with_what_need_not_be_given_too() -> None:
     text = sheet_template("appliance", "ventilation")
     bare = "\n".join(line.removeprefix("# ").split("  # ")[0].rstrip() for line in text.splitlines()[1:])
     filled = re.sub(r"^( +low):$", r"\1: 1", bare, flags=re.MULTILINE)
-    filled = re.sub(r"(high|page|minutes|seconds):$", r"\1: 2", filled, flags=re.MULTILINE)
-    filled = re.sub(r"^((?!manual|high_rate)\S+|  (?:file|revision)):$", r"\1: some", filled, flags=re.MULTILINE)
+    filled = re.sub(r"(high|page|minutes|(?<!times_)seconds|NAME):$", r"\1: 2", filled, flags=re.MULTILINE)
+    filled = re.sub(
+        r"^((?!manual|high_rate|times_seconds)\S+|  (?:file|revision)):$", r"\1: some", filled, flags=re.MULTILINE
+    )
     assert read_appliance_sheet(parse_document(filled, "new.yaml")).hold_minutes == 2
 
 

@@ -53,6 +53,9 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     exact = {name: {**{k: str(v) if k in {"low", "high"} else v for k, v in facts[name].items()}, **named[name]}
              for name in named}  # fmt: skip
     before["answers"] |= BURNER_ANSWERS
+    before["glance"]["labels"]["right"] = (
+        "Correct?"  # "right" was shown, and is a direction that is not taken for yes
+    )
     for one in before["quantities"].values():
         one |= {"low": str(one["low"]), "high": str(one["high"])}
     assert same({**words, "quantities": exact}, before) == []
