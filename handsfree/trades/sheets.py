@@ -77,7 +77,7 @@ class ApplianceSheet(Block):
     """How long the control holds a rate before it lets go by itself."""
 
     times_seconds: dict[Name, int] = Field(default_factory=dict)
-    """How long things take by the maker, by name: `{purge: 60, cycle: 480}`. Gates name them as their work."""
+    """How long things take by the maker, by name (`cycle: 480`); gates name them as their work."""
 
     def source(self, page: int) -> str:
         """Return the source of a figure: file, page and revision."""
