@@ -52,6 +52,8 @@ hypothesis.settings.register_profile(
     suppress_health_check=[hypothesis.HealthCheck.too_slow],  # a deadline too
 )
 hypothesis.settings.load_profile("handsfree")
+_MOST_EXAMPLES = 60
+"""How many a test gets in the fast stage alone (`-m "not slow"`); with the second it gets all that it asks for."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -69,14 +71,26 @@ def pytest_configure(config: pytest.Config) -> None:
     )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Begin with what takes longest, so that the rest is done beside it."""
     for item in items:
         for mark in item.iter_markers("slow"):
             if len(mark.args) != 1:
                 raise pytest.UsageError(f"{item.nodeid}: slow needs its reason")
+    if config.option.markexpr == "not slow":
+        for item in items:
+            _shorten(getattr(item, "obj", None))
     _MEASURED.update(item.path for item in items if item.get_closest_marker("real_time"))
     items.sort(key=_turn)
+
+
+def _shorten(test: object) -> None:
+    """Give a test on invented examples fewer of them than it asks for."""
+    given = "_hypothesis_internal_use_settings"  # Hypothesis has no public way to change them afterwards
+    asked: hypothesis.settings | None = getattr(test, given, None)
+    if asked is not None and asked.max_examples > _MOST_EXAMPLES:
+        function = getattr(test, "__func__", test)
+        setattr(function, given, hypothesis.settings(asked, max_examples=_MOST_EXAMPLES))
 
 
 def _turn(item: pytest.Item) -> int:

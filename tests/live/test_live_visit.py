@@ -30,7 +30,8 @@ MOST_GROWTH_MB = {"visit": 6.0, "hearing": 12.0, "loudspeaker": 3.0, "voice": 3.
 """From the warm state to the end. Measured: see `python -m tests.bench.live --parts card endurance`."""
 
 in_time = pytest.mark.real_time(of_file=True)
-"""For what hangs on when things came about in the conversation; growing memory and the record's seals do not."""
+"""For what hangs on when things came about in the conversation; the seals of the record do not, nor the memory of
+ten minutes. In the first minute it grows with each first use, and when those come hangs on the machine."""
 
 
 @pytest.fixture(scope="module", params=LENGTHS_S)
@@ -105,8 +106,11 @@ def test_the_memory_of_each_process_is_flat(visit, seconds):
         assert len({one.process for one in warm}) == 1, f"{role} was replaced"
         hours = (warm[-1].at_s - warm[0].at_s) / 3600
         grown = growth_per_hour([one.at_s for one in warm], [one.resident_mb for one in warm]) * hours
-        if grown >= MOST_GROWTH_MB[role]:
-            pytest.fail(f"{role} grew by {grown:.1f} MB")
+        judged = f"{role} grew by {grown:.1f} MB"
+        if seconds <= WARM_S:  # a slow machine puts first uses into what is measured: judged on one that kept up
+            assert grown < MOST_GROWTH_MB[role], judged
+        elif grown >= MOST_GROWTH_MB[role]:
+            pytest.fail(judged)
 
 
 def test_the_record_verifies_at_the_end(visit, tmp_path):
