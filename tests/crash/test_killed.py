@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 SCRIPT = Path(__file__).resolve().parents[1] / "ledger" / "support" / "killed.py"
 
 
@@ -17,12 +19,13 @@ def _run(*arguments: str) -> dict[str, object]:
     return result
 
 
-def test_two_hundred_kills_at_random_times_lose_nothing() -> None:
+@pytest.mark.parametrize("kills", [60, pytest.param(200, marks=pytest.mark.slow("two hundred processes"))])
+def test_kills_at_random_times_lose_nothing(kills: int) -> None:
     """SIGKILL while a visit begins, goes on and resumes; the bench does it a thousand times."""
-    result = _run("random", "200", "20260131")
+    result = _run("random", str(kills), "20260131")
     assert result["harm"] == []
-    assert int(str(result["acknowledged"])) > 100
-    assert int(str(result["closed"])) > 20
+    assert int(str(result["acknowledged"])) > kills // 2
+    assert int(str(result["closed"])) > kills // 10
 
 
 def test_a_process_that_dies_before_a_call_to_the_disk_loses_nothing() -> None:

@@ -23,18 +23,22 @@ CALLS = calls_of_a_visit()
 EVERY_CALL = range(CALLS)
 
 
-def test_a_cut_at_every_call_with_every_loss_loses_nothing() -> None:
+@pytest.mark.parametrize("every", [7, pytest.param(1, marks=pytest.mark.slow("each call of a visit, each loss"))])
+def test_a_cut_at_every_call_with_every_loss_loses_nothing(every: int) -> None:
     """Whatever the call and whether unflushed data and names survive, the visit goes on and verifies."""
-    for number in EVERY_CALL:
+    for number in EVERY_CALL[::every]:
         visit = cut(number)
         for loss in EVERY_SAME:
             assert_survived(restarted(visit, loss))
 
 
+@pytest.mark.parametrize(
+    "seeds", [range(50), pytest.param(range(50, 150), marks=pytest.mark.slow("more of them"))]
+)
 @pytest.mark.parametrize("sector", [512, 4096])
-def test_unflushed_sectors_kept_lost_or_zeroed_at_random_lose_nothing(sector: int) -> None:
+def test_unflushed_sectors_kept_lost_or_zeroed_at_random_lose_nothing(sector: int, seeds: range) -> None:
     """Sectors and names survive or not independently of each other; 150 seeded cases for each sector size."""
-    for seed in range(150):
+    for seed in seeds:
         rng = random.Random(f"{sector}-{seed}")
         visit = cut(rng.choice(EVERY_CALL))
         assert_survived(restarted(visit, Loss.seeded(rng, sector)))

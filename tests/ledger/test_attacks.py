@@ -52,11 +52,12 @@ def test_whoever_holds_the_current_key_cannot_rewrite_what_is_written(seed: int)
         assert undetected(thefts(random.Random(seed), lines_of(OPEN_RECORD), secret), OPEN_RECORD.copy()) is None
 
 
-def test_flipping_any_bit_is_found() -> None:
-    """Every eleventh bit of a closed record of 20 entries; the bench flips every one."""
+@pytest.mark.parametrize("every", [41, pytest.param(11, marks=pytest.mark.slow("ten thousand bits"))])
+def test_flipping_any_bit_is_found(every: int) -> None:
+    """Every so many bits of a closed record of 20 entries; the bench flips every one."""
     data = CLOSED_RECORD.bytes_of(LEDGER)
     with remembered_links():
-        assert flipped_bits(data, CLOSED_RECORD.copy(), range(0, len(data) * 8, 11)) == []
+        assert flipped_bits(data, CLOSED_RECORD.copy(), range(0, len(data) * 8, every)) == []
 
 
 def test_an_entry_altered_and_repeated_is_changed() -> None:

@@ -51,14 +51,22 @@ TENS = "thirty forty fifty sixty seventy eighty ninety".split()  # noqa: SIM905 
 TWIN = {**dict(zip(TEENS, TENS, strict=True)), **dict(zip(TENS, TEENS, strict=True))}
 
 
+_every = pytest.mark.slow("nearly every number of each display, said in each of its ways")
+
+
 @pytest.mark.parametrize(
     ("form", "step"),
     [
-        (NumberForm(Decimal(0), Decimal(1300), 0, 0), 1),
-        (NumberForm(Decimal(0), Decimal(9999), 0, 0), 23),
-        (NumberForm(Decimal(0), Decimal(120), 1, 1), 1),
-        (NumberForm(Decimal(0), Decimal(99), 2, 2), 41),
-        (NumberForm(Decimal(0), Decimal(99999), 0, 0), 307),
+        (NumberForm(Decimal(0), Decimal(1300), 0, 0), 7),
+        (NumberForm(Decimal(0), Decimal(9999), 0, 0), 101),
+        (NumberForm(Decimal(0), Decimal(120), 1, 1), 11),
+        (NumberForm(Decimal(0), Decimal(99), 2, 2), 199),
+        (NumberForm(Decimal(0), Decimal(99999), 0, 0), 1301),
+        pytest.param(NumberForm(Decimal(0), Decimal(1300), 0, 0), 1, marks=_every),
+        pytest.param(NumberForm(Decimal(0), Decimal(9999), 0, 0), 23, marks=_every),
+        pytest.param(NumberForm(Decimal(0), Decimal(120), 1, 1), 1, marks=_every),
+        pytest.param(NumberForm(Decimal(0), Decimal(99), 2, 2), 41, marks=_every),
+        pytest.param(NumberForm(Decimal(0), Decimal(99999), 0, 0), 307, marks=_every),
     ],
 )
 def test_no_number_that_a_twin_word_turns_into_another_escapes(form: NumberForm, step: int) -> None:
