@@ -58,7 +58,7 @@ _MOST_EXAMPLES = 60
 
 def pytest_configure(config: pytest.Config) -> None:
     if not hasattr(config, "workerinput"):
-        os.environ[_PARSED_BEFORE] = tempfile.mkdtemp(prefix="handsfree-parsed-")
+        os.environ[_SHARED] = tempfile.mkdtemp(prefix="handsfree-tests-")
     # Else the same few files are parsed hundreds of times, half a second for a procedure and its includes.
     documents.parse_document = _parsed_once
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # as a shell starts what runs in the background
@@ -128,14 +128,14 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 
 _PARSE = documents.parse_document
-_PARSED_BEFORE = "HANDSFREE_TESTS_PARSED"
-"""Names the folder in which the workers of a run keep for one another what they have parsed."""
+_SHARED = "HANDSFREE_TESTS_SHARED"
+"""Names the folder in which the workers of a run keep for one another what they have parsed or recorded."""
 
 
 @cache
 def _parsed(text: bytes) -> bytes:
     """Return the content and the places of a shipped text, pickled: each worker that comes later reads them."""
-    kept = Path(os.environ[_PARSED_BEFORE]) / hashlib.sha256(text).hexdigest()
+    kept = Path(os.environ[_SHARED]) / hashlib.sha256(text).hexdigest()
     with FileLock(kept.with_suffix(".lock")):
         if not kept.exists():
             one = _PARSE(text.decode(), "")
@@ -182,7 +182,7 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     _TIME.stop()
     if hasattr(session.config, "workerinput"):
         return
-    shutil.rmtree(os.environ[_PARSED_BEFORE], ignore_errors=True)
+    shutil.rmtree(os.environ[_SHARED], ignore_errors=True)
     if os.environ.get("CI") == "true" and _unlisted():
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
 

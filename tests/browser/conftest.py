@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "desk" / "support")
 uvicorn = pytest.importorskip("uvicorn", reason="the extra `desk` is not installed")
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 
-from invented_visits import record_visit, tampered_copy  # noqa: E402
+from invented_visits import recorded_once  # noqa: E402
 from selenium.webdriver.chrome.service import Service  # noqa: E402
 
 from handsfree.desk.examination import examine  # noqa: E402
@@ -47,14 +47,10 @@ def shots(tmp_path_factory):
 @pytest.fixture(scope="session")
 def visits(tmp_path_factory):
     """One whole visit, one stopped, and a tampered copy."""
-    root = tmp_path_factory.mktemp("browsed")
-    patch = pytest.MonkeyPatch()
-    patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
-    record_visit(root / "whole")
-    record_visit(root / "stopped", stop_at="minimum-turn")
-    tampered_copy(root / "whole", root / "tampered")
-    yield root
-    patch.undo()
+    root = shutil.copytree(recorded_once(), tmp_path_factory.mktemp("browsed"), dirs_exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(root / "state"))
+        yield root / "visits"
 
 
 @pytest.fixture(scope="session")

@@ -9,19 +9,13 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 
-from invented_visits import record_visit, tampered_copy
+from invented_visits import record_visit, recorded_once, tampered_copy
 
 
 @pytest.fixture(scope="session")
-def recorded(tmp_path_factory):
+def recorded():
     """A folder with one visit that finished (`whole`), one stopped by voice (`stopped`), and a `tampered` copy."""
-    root = tmp_path_factory.mktemp("visits")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
-        record_visit(root / "whole")
-        record_visit(root / "stopped", stop_at="minimum-turn")
-    tampered_copy(root / "whole", root / "tampered")
-    return root
+    return recorded_once() / "visits"
 
 
 @pytest.fixture(scope="session")

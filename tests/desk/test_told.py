@@ -94,16 +94,16 @@ def test_replay_of_a_tampered_record_fails(visits):
     assert run(app, ["replay", str(visits / "tampered"), "--no-talk"]).exit_code == 1
 
 
-def test_across_prints_csv(visits):
+def test_across_prints_csv(short):
     """One header, one row a technician; the copy counts once."""
-    lines = run(app, ["across", str(visits), "right-first-time"]).stdout.splitlines()
+    lines = run(app, ["across", str(short), "right-first-time"]).stdout.splitlines()
     assert lines[0].startswith("technician,visits,right_percent")
     assert lines[1].startswith("Ines Demoville,")
 
 
-def test_receive_says_what_became_of_each(visits, tmp_path):
+def test_receive_says_what_became_of_each(short, tmp_path):
     """And fails when one does not verify."""
-    found = run(app, ["receive", str(visits), str(tmp_path / "here")])
+    found = run(app, ["receive", str(short), str(tmp_path / "here")])
     assert found.exit_code == 1
     assert "taken in, but it does not verify" in found.stdout
 

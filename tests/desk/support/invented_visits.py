@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
+import pytest
+from filelock import FileLock
 
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.play import DemoClock, scenario_files
@@ -77,6 +80,24 @@ def record_visit(
                 events = recorder.take(heard(recorder, words.split(), sounds[said % 5]))
         technician.notice(events, recorder.state.now / 1000)
     recorder.release()
+    return folder
+
+
+def recorded_once() -> Path:
+    """Return a folder with `visits` and the `state` of their device, recorded by the first worker that asks.
+
+    In `visits` are one visit that finished (`whole`), one stopped by voice (`stopped`), and a `tampered` copy.
+    Nobody may write to them.
+    """
+    folder = Path(os.environ["HANDSFREE_TESTS_SHARED"]) / "recorded"
+    with FileLock(folder.with_suffix(".lock")), pytest.MonkeyPatch.context() as patch:
+        if not folder.exists():
+            being_made = folder.with_suffix(".being-made")
+            patch.setenv("HANDSFREE_STATE", str(being_made / "state"))
+            record_visit(being_made / "visits" / "whole")
+            record_visit(being_made / "visits" / "stopped", stop_at="minimum-turn")
+            tampered_copy(being_made / "visits" / "whole", being_made / "visits" / "tampered")
+            being_made.rename(folder)
     return folder
 
 
