@@ -37,21 +37,18 @@ class InventedTechnician:
     called: dict[str, Decimal] = field(default_factory=dict)
     slipped: set[str] = field(default_factory=set)
     """Gates whose written slip has been heard."""
-    advised: ev.Advised | None = None
     cold: bool = True
     chosen: dict[str, str] = field(default_factory=dict)
     """Answers to choices by gate, where the first that leads on is not wanted."""
 
     def notice(self, events: tuple[ev.Decision, ...], seconds: float) -> None:
-        """Follow what happens: advice given, turns made, the rate held, the burner lit."""
+        """Follow what happens: turns made, the rate held, the burner lit."""
         for event in events:
             match event:
                 case ev.ReadBack(values=values):
                     self.slipped |= {
                         gate for gate, (quantity, _) in SLIPS.items() if self._slip_in(values, quantity)
                     }
-                case ev.Advised():
-                    self.advised = event
                 case ev.Turned(rate=rate, direction=direction, eighths=eighths):
                     richer = combustion(self.plan.sheets).appliance.adjusters[rate].richer  # type: ignore[index]
                     self.boiler.turn(rate, eighths if direction == richer else -eighths, seconds)
@@ -75,7 +72,7 @@ class InventedTechnician:
 
     def answer(self, state: State) -> str:
         """Return the words said to the question at hand."""
-        return state.question.played(_Player(self.plan, state, self.advised, self))
+        return state.question.played(_Player(self.plan, state, self))
 
     def seconds_before(self, state: State) -> float:
         """Return how long the work takes before the answer comes: the meter's time before the last mark."""

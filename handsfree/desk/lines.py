@@ -147,8 +147,16 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
         case ev.Advised(adjuster=adjuster, direction=direction, eighths=eighths, reason=reason):
             step_said = f"{adjuster} {direction}, {wording.turn(eighths)}" if eighths else "no turn"
             return f"Advised: {step_said} ({reason})", "turn"
-        case ev.Turned(direction=direction, eighths=eighths, rate=rate):
-            return f"Turned at {rate}: {direction}, {wording.turn(eighths)}", "turn"
+        case ev.TurnCalled(direction=direction, eighths=eighths, unlike=unlike):
+            return f"Called, to be said again: {direction}, {wording.turn(eighths)}, {unlike}", "odd"
+        case ev.ScrewNamed(rate=rate):
+            return f"Adjuster named: {_screw(rate)}", "turn"
+        case ev.TurnWatched(reading=reading):
+            return f"Right after that turn: {wording.quantity(reading.quantity)} {wording.value(reading)}", "turn"
+        case ev.Turned(direction=direction, eighths=eighths, rate=rate, unlike=unlike, undoes=undoes):
+            done = "Turned back" if undoes else "Turned"
+            turned = f"{done} at {_screw(rate)}: {direction}, {wording.turn(eighths)}"
+            return (f"{turned}, {unlike}: to be undone", "odd") if unlike else (turned, "turn")
         case ev.SetVoided(kept_at=kept_at, why=why):
             return f"Readings of {kept_at} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):
@@ -176,3 +184,8 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
         case _:
             told = forms.happenings().get(step.kind)
             return (told, "odd") if told else None
+
+
+def _screw(rate: str) -> str:
+    """Return an adjuster by its rate, or that the sheet names none."""
+    return rate or "an adjuster that the sheet does not name"

@@ -185,6 +185,9 @@ def explained(evidence: Evidence, item: Item) -> Finding:
     for step, _ in evidence.turns:
         if not any(told.seq < step.seq for told, _ in advice):
             return failed("a turn without an advice before it", step.seq)
+    owed = [(step, turn) for step, turn in evidence.turns if turn.unlike or turn.undoes]
+    if sum(turn.eighths if turn.direction == "clockwise" else -turn.eighths for _, turn in owed):
+        return failed("a turn that was not as advised was not undone", owed[-1][0].seq)
     if not any(pair.found for pair in evidence.pairs):
         return unknown("nothing was measured as found")
     if not evidence.turns:

@@ -288,15 +288,51 @@ class Advised(Record):
     reason: str
 
 
+class TurnCalled(Record):
+    """A turn called unlike what was asked for; it does not count yet. What was then taken back stands here too."""
+
+    kind: Literal["turn-called"] = "turn-called"
+    at: int
+    gate: str
+    direction: Direction
+    eighths: int
+    unlike: str
+    """How it differs from what was asked for."""
+
+
+class ScrewNamed(Record):
+    """The person said which adjuster it was; what was turned and not yet undone was turned on that one."""
+
+    kind: Literal["screw-named"] = "screw-named"
+    at: int
+    gate: str
+    rate: str
+    """The adjuster of this rate; empty for one that the sheet does not name."""
+
+
+class TurnWatched(Record):
+    """What the instrument showed right after a turn that was not as advised."""
+
+    kind: Literal["turn-watched"] = "turn-watched"
+    at: int
+    gate: str
+    reading: ReadingRecord
+
+
 class Turned(Record):
-    """A turn as the person called it."""
+    """A turn that counts, as the person called it."""
 
     kind: Literal["turned"] = "turned"
     at: int
     gate: str
     rate: str
+    """The adjuster of this rate; empty for one that the sheet does not name."""
     direction: Direction
     eighths: int
+    unlike: str = ""
+    """How it differs from what was asked for, called again the same: then it is to be undone."""
+    undoes: bool = False
+    """It undoes, all or in part, one that was unlike."""
 
 
 class NotDone(Record):
@@ -429,6 +465,9 @@ Decision = Annotated[
     | Marked
     | VerdictGiven
     | Advised
+    | TurnCalled
+    | ScrewNamed
+    | TurnWatched
     | Turned
     | NotDone
     | Noted

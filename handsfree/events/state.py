@@ -74,6 +74,32 @@ class AdjusterTurned:
     at: int
 
 
+@dataclass(frozen=True)
+class OpenTurn:
+    """A turn that was advised and may have been made, until it is known what was; or one that must be undone."""
+
+    gate: str
+    """The gate that advised it."""
+    rate: str
+    """The adjuster advised: that of this rate."""
+    direction: Direction
+    eighths: int
+    screw: str
+    """The adjuster that was turned, by its rate, as far as is known; empty for one not on the sheet."""
+    named: bool = False
+    """The person said which adjuster it was."""
+    called: tuple[Direction, int] | None = None
+    """What was called last."""
+    challenged: int = 0
+    """How often in a row it was called unlike what was asked for."""
+    owed: int = 0
+    """Eighths that are to be undone, clockwise positive."""
+    watched: bool = False
+    """What a turn like that endangers was read since."""
+    unanswered: bool = False
+    """The display showed no reading, or "no turn" was the answer to what must be undone: once only."""
+
+
 Learned = ValueKept | AdjusterTurned
 """What an adjustment learns from, in its order."""
 
@@ -133,6 +159,8 @@ class State:
     marks: tuple[int, ...] = ()
     last_change: int = 0
     """When an adjuster, the rate, the cover or the probe was last changed."""
+    turn: OpenTurn | None = None
+    """The turn that must be told, or undone, before its gate is left."""
     history: tuple[Learned, ...] = ()
     """Settled values and turns in order, for the advice."""
     verdicts: Mapping[str, str] = field(default_factory=_nothing)

@@ -14,6 +14,9 @@ from handsfree.events.record import SCHEMA_VERSION, Event, from_record
 LAST_IN_WORDS = 2
 """The last version that named a question by a word and a text; what came later has defaults of its own."""
 
+FIRST_WITH_THE_TURN = 4
+"""The version from which the question for a turn holds the turn that was asked for."""
+
 SHA256_DIGITS = 64
 """Version 2 kept the reason of a cleared stop as text, or as the name of its sound: the digits of a SHA-256."""
 
@@ -35,15 +38,22 @@ class Reader:
         self._version = SCHEMA_VERSION
         self._gate = ""
         self._read_back: tuple[str, ...] = ()
+        self._advised: dict[str, Any] = {}
 
     def event(self, kind: str, content: Mapping[str, Any]) -> Event:
         """Return the event of an entry; pydantic's ValidationError when it is none of ours."""
         if kind == "visit-opened" and isinstance(content.get("schema_version"), int):
             self._version = content["schema_version"]
+        if kind == "advised" and content.get("direction"):
+            self._advised = {name: content.get(name) for name in ("direction", "eighths")}
         if kind == "asked" and self._version <= LAST_IN_WORDS and isinstance(content.get("question"), str):
             asked = dict(content)
             question, about = str(asked.pop("question")), str(asked.pop("about", ""))
-            return from_record(kind, {**asked, "question": self._question(question, about)})
+            content = {**asked, "question": self._question(question, about)}
+        if kind == "asked" and self._version < FIRST_WITH_THE_TURN:
+            asked_of = content.get("question")
+            if isinstance(asked_of, Mapping) and asked_of.get("kind") == "turn":
+                content = {**content, "question": {**asked_of, **self._advised}}
         event = from_record(kind, content)
         if event.kind == "gate-entered":
             self._gate = event.gate

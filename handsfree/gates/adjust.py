@@ -13,12 +13,11 @@ from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not
 from handsfree.gates.outcomes import DONE, NO_ADVICE
 from handsfree.gates.visit import Turning, Utterance, Visit
 from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import Answer, Meaning, TurnMade
+from handsfree.lexicon.meaning import Meaning
 from handsfree.questions import Question
 from handsfree.questions.grammar import grammar
 from handsfree.questions.kind import Scope
 from handsfree.questions.turn import Turn
-from handsfree.questions.turn_check import TurnCheck
 
 
 class AdjustGate(GateBlock):
@@ -56,13 +55,9 @@ class AdjustGate(GateBlock):
         return own_or_not_done(self, to, own)
 
     def questions(self, scope: Scope) -> tuple[Question, ...]:
-        """Return the turn and its read-back, either way."""
+        """Return the turn; what may follow its call is asked by the visit."""
         del scope
-        return (
-            Turn(),
-            TurnCheck(direction="clockwise", eighths=1),
-            TurnCheck(direction="counter-clockwise", eighths=1),
-        )
+        return (Turn(),)
 
     def returned_to(self, state: State) -> bool:
         """Return True: it asks whenever it is entered."""
@@ -89,44 +84,14 @@ class AdjustGate(GateBlock):
             "advice",
             adjuster=sentence_case(advice.adjuster),
             direction=visit.words(advice.direction),
-            turn=_far(visit, advice.eighths),
+            turn=visit.catalogue.far(advice.eighths),
         )
-        visit.ask(Turn(), text)
+        visit.ask(Turn(direction=advice.direction, eighths=advice.eighths), text)
 
     def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
-        """Read the called turn back; take it when it is confirmed."""
-        del utterance
-        question = visit.state.question
-        if isinstance(meaning, TurnMade) and isinstance(question, Turn | TurnCheck):
-            direction = meaning.direction or "clockwise"
-            text = visit.words(
-                "turn-read-back", direction=visit.words(direction), turn=_far(visit, meaning.eighths)
-            )
-            visit.ask(TurnCheck(direction=direction, eighths=meaning.eighths), sentence_case(text))
-            return True
-        if isinstance(question, TurnCheck) and meaning == Answer("affirm"):
-            self._turned(visit, question)
-            return True
-        if isinstance(question, TurnCheck) and meaning == Answer("deny"):
-            visit.ask(Turn(), visit.words("turn-called"))
-            return True
+        """Return False: what was turned is told to the visit, which asks for it at other gates too."""
+        del visit, meaning, utterance
         return False
-
-    def _turned(self, visit: Visit, turn: TurnCheck) -> None:
-        visit.emit(
-            ev.Turned(
-                at=visit.at,
-                gate=visit.state.gate,
-                rate=self.rate,
-                direction=turn.direction,
-                eighths=turn.eighths,
-            )
-        )
-        if turn.eighths:
-            for kept_at in (self.using, *(name for name in self.voids if name != self.using)):
-                if kept_at in visit.state.sets:
-                    visit.emit(ev.SetVoided(kept_at=kept_at, why="the adjuster was turned"))
-        visit.pass_gate(DONE)
 
     def time_up(self, visit: Visit) -> None:
         """Advise anew."""
@@ -150,8 +115,3 @@ class AdjustGate(GateBlock):
         before = was.effects.turns
         if before is not None and (before.rate, before.using) != (self.rate, self.using):
             yield "turns on something else"
-
-
-def _far(visit: Visit, eighths: int) -> str:
-    turns = visit.catalogue.turns
-    return turns[eighths][0] if eighths in turns else visit.words("eighths", count=str(eighths))

@@ -20,12 +20,18 @@ from handsfree.questions.still_firing import StillFiring
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
+from handsfree.questions.turn import Turn
+from handsfree.questions.turn_check import TurnCheck
+from handsfree.questions.turn_watch import TurnWatch
 from handsfree.questions.waiting import Waiting
+from handsfree.questions.which_screw import WhichScrew
 from handsfree.trades.trade import Trade
 
 
-def scope_of(gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue, trade: Trade) -> Scope:
-    """Return what a question may look at when it is asked at a gate."""
+def scope_of(
+    gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue, trade: Trade, *, adjusts: bool
+) -> Scope:
+    """Return what a question may look at at a gate; `adjusts`: somewhere in the procedure something is turned."""
     effects, apart = gate.effects, trade.asked_apart
     alike = None if apart is None else (apart.affirmed, apart.denied)
     return Scope(
@@ -37,7 +43,26 @@ def scope_of(gate: Gate, things: Mapping[str, Thing], catalogue: Catalogue, trad
         effects.rate,
         alike,
         trade.plausibility.tied,
+        adjusts,
+        trade.adjusting.watched,
     )
+
+
+def asks_of_turns(gate: Gate) -> bool:
+    """Say whether a turn that was left open is asked for before this gate: not while somebody may have to leave.
+
+    A stop or a break may come between a turn and its call. It is told before anything fires again, or the end.
+    """
+    return gate.firing or gate.effects.turns is not None or gate.effects.end == "finish"
+
+
+def turn_questions(scope: Scope) -> tuple[Question, ...]:
+    """Return every question about a turn, where the procedure adjusts anything."""
+    if not scope.adjusts:
+        return ()
+    watch = (TurnWatch(quantity=scope.watched),) if scope.watched else ()
+    checks = (TurnCheck(direction="clockwise", eighths=1), TurnCheck(direction="counter-clockwise", eighths=1))
+    return (Turn(), *checks, *watch, WhichScrew())
 
 
 def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
@@ -47,8 +72,9 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
         for name in gate.needs
         for question in (ThingFirst(thing=name), PutBack(thing=name), ThingCheck(thing=name))
     ]
+    turns = turn_questions(scope) if asks_of_turns(gate) else ()
     firing = (StillFiring(),) if gate.firing else ()
     rate = (Rate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
     anywhere = (Note(), Waiting(), Nothing(), Stopped(), ClearedCheck(), CloseCheck())
-    return (*needed, *gate.questions(scope), *firing, *rate, *things, *anywhere)
+    return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)

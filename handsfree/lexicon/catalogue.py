@@ -149,6 +149,10 @@ class Catalogue(_Frozen):
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
         return _filled(self.sayings[saying], blanks)
 
+    def far(self, eighths: int) -> str:
+        """Return a part of a turn as the tool says it."""
+        return self.turns[eighths][0] if eighths in self.turns else self.say("eighths", count=f"{eighths}")
+
     def refuse(self, refusal: str, **blanks: str) -> str:
         """Return why no turn is advised, with the blanks filled; KeyError as for `say`."""
         return _filled(self.refusals[refusal], blanks)

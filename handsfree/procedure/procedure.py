@@ -64,6 +64,11 @@ class Procedure:
         """The id of the gate where a visit begins."""
         return next(iter(self.gates))
 
+    @property
+    def adjusts(self) -> bool:
+        """Whether it ever turns an adjuster."""
+        return any(placed.gate.effects.turns for placed in self.gates.values())
+
     def gate(self, gate_id: str) -> PlacedGate:
         """Return the gate; raise Problem when there is none of that id."""
         if gate_id not in self.gates:
@@ -77,7 +82,8 @@ class Procedure:
     def scope(self, gate_id: str, catalogue: Catalogue | None = None) -> Scope:
         """Return what a question asked at a gate may look at, in the procedure's own words or in other ones."""
         words = catalogue or self.catalogue
-        return scope_of(self.gate(gate_id).gate, self.things, words, trade(self.trade.name))
+        gate, of = self.gate(gate_id).gate, trade(self.trade.name)
+        return scope_of(gate, self.things, words, of, adjusts=self.adjusts)
 
     def version(self) -> str:
         """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""

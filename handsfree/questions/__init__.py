@@ -32,9 +32,11 @@ from handsfree.questions.tied_values import TiedValues
 from handsfree.questions.to_do import ToDo
 from handsfree.questions.turn import Turn
 from handsfree.questions.turn_check import TurnCheck
+from handsfree.questions.turn_watch import TurnWatch
 from handsfree.questions.values import CallValues
 from handsfree.questions.waiting import Waiting
 from handsfree.questions.which_division import WhichDivision
+from handsfree.questions.which_screw import WhichScrew
 from handsfree.questions.which_value import WhichValue
 
 Question = Annotated[
@@ -52,6 +54,8 @@ Question = Annotated[
     | Rate
     | Turn
     | TurnCheck
+    | TurnWatch
+    | WhichScrew
     | Mark
     | ThingFirst
     | PutBack

@@ -30,7 +30,7 @@ def words(catalogue: Catalogue, scopes: Iterable[Scope]) -> frozenset[str]:
     asked: set[str] = {*catalogue.taken_back, *catalogue.over_range}
     texts: list[str] = []
     for scope in scopes:
-        asked |= {ask.quantity for ask in scope.asks}
+        asked |= {ask.quantity for ask in scope.asks} | ({scope.watched} if scope.adjusts else set())
         texts += [state for thing in scope.things.values() for state in (thing.altered, thing.restored)]
         texts += [text for phrases in scope.answers.values() for text in phrases]
     units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}

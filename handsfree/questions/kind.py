@@ -47,13 +47,17 @@ class Scope:
     """Two quantities whose names are taken for each other in speech."""
     tied: tuple[str, ...] = ()
     """Quantities whose values are tied to each other, so that one checks the other."""
+    adjusts: bool = False
+    """Somewhere in the procedure an adjuster is turned, so that a turn may have been left open."""
+    watched: str = ""
+    """The quantity that is called at once after a turn that was not as advised."""
 
     def only(self, quantities: tuple[str, ...]) -> tuple[Ask, ...]:
         """Return what the gate asks for of these quantities; all that it asks for when none of them is."""
         return tuple(ask for ask in self.asks if ask.quantity in quantities) or self.asks
 
 
-Asker = Literal["gate", "need", "putting-back", "recheck", "note", "stop"]
+Asker = Literal["gate", "need", "putting-back", "turning", "recheck", "note", "stop"]
 """Who takes the answer: the gate at hand, or one of the conversations that a visit has at any gate."""
 
 Headline = Literal["question", "script", "countdown", "values"]
@@ -119,7 +123,10 @@ class Player(Protocol):
         """Return the restored state of the thing, or its setting as found."""
 
     def turns(self) -> str:
-        """Return the turn as it was advised."""
+        """Return the turn as it was asked for."""
+
+    def reads(self, quantity: str) -> str:
+        """Return the value of a quantity that the gate itself does not ask for."""
 
     def answers(self, name: str) -> str:
         """Return one of the language's own answers: affirm, deny, mark, firing, ..."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
-from handsfree.questions.keypad import Keypad, offered, yes_or_no
+from handsfree.lexicon.grammar import Rule, answers
+from handsfree.questions.keypad import Keypad, yes_or_no
 from handsfree.questions.kind import Manner, Scope
-from handsfree.questions.rules import affirm, turn_rule
+from handsfree.questions.rules import turn_rule
 from handsfree.questions.shapes import YesOrNo
 from handsfree.questions.turn import turn_offers
 
@@ -23,14 +23,17 @@ class TurnCheck(YesOrNo):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(counts_at_once=True)
+        return Manner(asker="turning", counts_at_once=True)
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
-        """Return what it accepts."""
-        return (affirm(scope.catalogue), turn_rule(scope.catalogue))
+        """Return what it accepts; a no that begins "wrong screw" could be that, cut off, and is left out."""
+        words = scope.catalogue.answers
+        other = words["other-screw"]
+        denials = tuple(no for no in words["deny"] if not any(one.startswith(f"{no} ") for one in other))
+        checked = answers({"affirm": words["affirm"], "deny": denials, "other-screw": other})
+        return (checked, turn_rule(scope.catalogue))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        first, last = turn_offers(scope.catalogue)
-        keys = yes_or_no(scope.catalogue, offers=(*first, *offered(scope.catalogue.turns[0][:1])))
-        return replace(keys, last=last)
+        likely, rest = turn_offers(scope.catalogue, self.direction, self.eighths or 1)
+        return replace(yes_or_no(scope.catalogue, offers=likely), last=rest)

@@ -6,10 +6,15 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import assert_never
 
-from handsfree.events.state import AdjusterTurned, Learned, State, ValueKept
+from handsfree.events.decisions import Direction
+from handsfree.events.state import AdjusterTurned, Learned, OpenTurn, State, ValueKept
 from handsfree.gates.visit import TurnAdvice, Turning
 from handsfree.measurement import advice as adv
 from handsfree.procedure.procedure import PlacedGate
+from handsfree.questions import Question
+from handsfree.questions.turn import Turn
+from handsfree.questions.turn_watch import TurnWatch
+from handsfree.questions.which_screw import WhichScrew
 from handsfree.session.plan import Plan
 from handsfree.session.stops import stops_open
 from handsfree.trades.calculation import OUTSIDE
@@ -32,6 +37,60 @@ def advice_for(plan: Plan, state: State, turning: Turning) -> TurnAdvice:
         spoken = catalogue.refuse(blocked[0][1]) if step.why == "blocked" else _refusal(plan, step)
         return TurnAdvice(adjuster, None, 0, step.reason, spoken)
     return TurnAdvice(adjuster, step.direction, step.eighths, step.reason)
+
+
+def unlike(plan: Plan, turn: OpenTurn, direction: Direction, eighths: int) -> str:
+    """Return how a called turn differs from what was advised, or from what is to be undone; "" when it does not.
+
+    Less than was asked for, the same way, is within it: so is no turn, where nothing is to be undone.
+    """
+    if not eighths:
+        return "not undone" if turn.owed else ""
+    asked_way, most = (turn.direction, turn.eighths) if not turn.owed else undoing(turn)
+    if not turn.owed and turn.screw != turn.rate:
+        return "on the other screw"
+    if direction != asked_way:
+        return "the other way"
+    if eighths <= most:
+        return ""
+    adjuster = plan.trade.adjusting.task(plan.sheets).adjusters.get(turn.rate)
+    if turn.owed or adjuster is None or eighths <= adjuster.most_eighths:
+        return "further than asked for"
+    return f"further than the {adjuster.most_eighths} eighths that the maker allows at a time"
+
+
+def undoing(turn: OpenTurn) -> tuple[Direction, int]:
+    """Return which way and how far an adjuster must be turned to be back where it was."""
+    return ("counter-clockwise" if turn.owed > 0 else "clockwise"), abs(turn.owed)
+
+
+def other_screw(plan: Plan, turn: OpenTurn) -> str:
+    """Return the rate of the other adjuster; "" when the sheet does not name exactly one other."""
+    others = [rate for rate in plan.trade.adjusting.adjusters(plan.sheets) if rate != turn.rate]
+    return others[0] if len(others) == 1 else ""
+
+
+def question_of_turn(plan: Plan, state: State) -> tuple[Question, str]:
+    """Return what is asked next about the turn that is open: what was turned, what it did, where, its undoing."""
+    turn, catalogue, adjusting = state.turn, plan.catalogue, plan.trade.adjusting
+    assert turn is not None
+    if not turn.owed:
+        return Turn(direction=turn.direction, eighths=turn.eighths), catalogue.say("turn-called")
+    if adjusting.watched and not turn.watched and plan.gate(state.gate).gate.firing:
+        asked = catalogue.say("ask-for", what=plan.name(adjusting.watched))
+        return TurnWatch(quantity=adjusting.watched), asked
+    adjusters = adjusting.adjusters(plan.sheets)
+    if len(adjusters) > 1 and not turn.named:
+        screws = ", ".join(catalogue.rates[rate][0] for rate in adjusters)
+        return WhichScrew(), catalogue.say("which-screw", screws=screws)
+    direction, owed = undoing(turn)
+    eighths = max(size for size in catalogue.turns if size <= owed)
+    far = {"direction": catalogue.say(direction), "turn": catalogue.far(eighths)}
+    adjuster = adjusters.get(turn.screw, "")
+    text = catalogue.say("undo", **far)
+    if adjuster and turn.screw != turn.rate:
+        text = catalogue.say("undo-at", adjuster=adjuster, **far)
+    return Turn(direction=direction, eighths=eighths), text
 
 
 def _refusal(plan: Plan, refusal: adv.Refusal) -> str:
@@ -102,10 +161,10 @@ def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal]
                 if at_rate is None or one.quantity != plan.trade.adjusting.follows:
                     continue
                 since = turned.pop(at_rate, {})
-                if at_rate in latest and len(since) == 1:
-                    ((adjuster, net),) = since.items()
-                    if net:
-                        moves.append(adv.Move(adjuster, net, at_rate, latest[at_rate], one.value))
+                moved = {adjuster: net for adjuster, net in since.items() if net}
+                if at_rate in latest and len(moved) == 1:
+                    ((adjuster, net),) = moved.items()
+                    moves.append(adv.Move(adjuster, net, at_rate, latest[at_rate], one.value))
                 latest[at_rate] = fresh[at_rate] = one.value
             case _:
                 assert_never(one)

@@ -12,7 +12,7 @@ from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_check import ThingCheck
-from handsfree.session import putting_back
+from handsfree.session import putting_back, turning
 from handsfree.session.draft import Draft
 from handsfree.session.rechecking import recheck, recheck_read_back, rechecked
 
@@ -36,6 +36,8 @@ def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
             if draft.state.rechecks and isinstance(question, ThingCheck):
                 return recheck_read_back(draft, meaning)
             return putting_back.hear(draft, question, meaning)
+        case "turning":
+            return turning.hear(draft, meaning, utterance)
         case "stop":
             return False
         case asker:

@@ -11,9 +11,20 @@ from typing import TypeVar, assert_never
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import Event
-from handsfree.events.state import AdjusterTurned, Interrupted, Pending, ReadingSet, Settled, State, ValueKept
+from handsfree.events.state import (
+    AdjusterTurned,
+    Interrupted,
+    OpenTurn,
+    Pending,
+    ReadingSet,
+    Settled,
+    State,
+    ValueKept,
+)
 from handsfree.gates.outcomes import NOT_DONE, STOPPED
+from handsfree.lexicon.meaning import NO_READING
 from handsfree.questions.nothing import Nothing
+from handsfree.questions.turn_check import TurnCheck
 from handsfree.session.plan import Plan
 
 Key = TypeVar("Key")
@@ -147,11 +158,15 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, marks=(*state.marks, event.onset))
         case ev.VerdictGiven():
             return replace(state, verdicts=_with(state.verdicts, event.gate, event.outcome))
+        case ev.Advised() | ev.TurnCalled() | ev.ScrewNamed() | ev.TurnWatched():
+            return _turn_told(plan, state, event)
         case ev.Turned():
-            turned = AdjusterTurned(event.rate, event.direction, event.eighths, event.at)
-            return replace(state, history=(*state.history, turned), last_change=event.at)
+            return _turned(state, event)
         case ev.NotDone():
-            return replace(state, not_done=(*_others(state.not_done, event.gate), event.gate))
+            not_done = (*_others(state.not_done, event.gate), event.gate)
+            turn = state.turn
+            none_made = turn is not None and turn.gate == event.gate and turn.called is None
+            return replace(state, not_done=not_done, turn=None if none_made else turn)
         case ev.Held():
             return replace(state, held_since=event.at)
         case ev.MoreTime():
@@ -173,7 +188,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(cleared, status="running", gate=plan.again(event.gate))
         case ev.VisitClosed():
             return replace(state, status="closed", question=Nothing(), until=None)
-        case ev.SettlingJudged() | ev.Advised() | ev.Noted():
+        case ev.SettlingJudged() | ev.Noted():
             return state
         case _:
             assert_never(event)
@@ -186,9 +201,12 @@ def _nothing_called(state: State) -> State:
 
 def _asked(state: State, event: ev.Asked) -> State:
     interrupts = event.question.manner.interrupts and not state.question.manner.interrupts
+    question, turn = event.question, state.turn
+    if turn is not None and isinstance(question, TurnCheck):
+        turn = replace(turn, called=(question.direction, question.eighths), challenged=0)
     return replace(
         state,
-        question=event.question,
+        question=question,
         text=event.text,
         attempt=event.attempt,
         asked_at=event.at,
@@ -197,7 +215,65 @@ def _asked(state: State, event: ev.Asked) -> State:
         speaking=state.speaking or bool(event.text),
         unsaid=state.unsaid or bool(event.text),
         interrupted=Interrupted(state.question, state.text, state.until) if interrupts else state.interrupted,
+        turn=turn,
     )
+
+
+def _turn_told(
+    plan: Plan, state: State, event: ev.Advised | ev.TurnCalled | ev.ScrewNamed | ev.TurnWatched
+) -> State:
+    """Return the state with what is known of the turn at hand."""
+    if isinstance(event, ev.Advised):
+        turning = plan.gate(event.gate).gate.effects.turns
+        if turning is None or event.direction not in {"clockwise", "counter-clockwise"}:
+            return replace(state, turn=None)
+        direction: ev.Direction = "clockwise" if event.direction == "clockwise" else "counter-clockwise"
+        return replace(state, turn=OpenTurn(event.gate, turning.rate, direction, event.eighths, turning.rate))
+    turn = state.turn
+    assert turn is not None, "a turn is told that nothing asked for"
+    match event:
+        case ev.TurnCalled():
+            called, challenged = (event.direction, event.eighths), turn.challenged + bool(event.eighths)
+            turn = replace(turn, called=called, challenged=challenged, unanswered=not event.eighths)
+            return replace(state, turn=turn)
+        case ev.ScrewNamed():
+            screw = event.rate
+            history = state.history
+            if turn.owed:  # nothing was learned since it was turned
+                last = history[-1]
+                assert isinstance(last, AdjusterTurned)
+                history = (*history[:-1], replace(last, rate=screw))
+            unlike_now = turn.called is not None and not turn.owed  # what was called before was on the wrong one
+            challenged = max(turn.challenged, 1) if unlike_now else turn.challenged
+            turn = replace(turn, screw=screw, named=True, challenged=challenged)
+            return replace(state, turn=turn, history=history)
+        case ev.TurnWatched():
+            nothing = event.reading.value == NO_READING
+            return replace(state, turn=replace(turn, watched=not nothing, unanswered=nothing))
+        case _:
+            assert_never(event)
+
+
+def _turned(state: State, event: ev.Turned) -> State:
+    """Return the state with a turn that counts: part of the history, and to be undone when it was not as asked."""
+    turned = AdjusterTurned(event.rate, event.direction, event.eighths, event.at)
+    turn = state.turn
+    if turn is not None:
+        owed = turn.owed + (event.eighths if event.direction == "clockwise" else -event.eighths)
+        open_still = bool(event.unlike or event.undoes) and owed != 0
+        turn = (
+            replace(
+                turn,
+                owed=owed,
+                called=(event.direction, event.eighths),
+                challenged=0,
+                unanswered=False,
+                watched=turn.watched and not event.unlike,
+            )
+            if open_still
+            else None
+        )
+    return replace(state, history=(*state.history, turned), last_change=event.at, turn=turn)
 
 
 def _gate_passed(plan: Plan, state: State, event: ev.GatePassed) -> State:

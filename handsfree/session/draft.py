@@ -9,6 +9,7 @@ from typing import Literal
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates import Gate
+from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.block import Settle
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
 from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue, Unusual
@@ -122,6 +123,11 @@ class Draft:
             return True
         return False
 
+    def ask_of_turn(self) -> None:
+        """Ask what is next about the turn that is open."""
+        question, text = advising.question_of_turn(self.plan, self.state)
+        self.ask(question, text)
+
     def wait(self, until: int, text: str) -> None:
         """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
         self.ask(Waiting(), text, until=until)
@@ -187,7 +193,10 @@ class Draft:
         self.enter(gate_id)
 
     def open(self) -> None:
-        """Ask for an unmet need, else open the gate itself."""
+        """Ask for a turn that was left open, then for an unmet need, else open the gate itself."""
+        if self.state.turn is not None and asks_of_turns(self.gate):
+            self.ask_of_turn()
+            return
         unmet = self.unmet()
         if unmet is None:
             self.gate.open(self)

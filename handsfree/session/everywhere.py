@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import assert_never
 
 from handsfree.events import decisions as ev
+from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.visit import Utterance
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
+from handsfree.session import turning
 from handsfree.session.draft import Draft
 from handsfree.session.more_time import more_time
 from handsfree.session.rechecking import recheck
@@ -21,8 +23,21 @@ def command(draft: Draft, name: CommandName, utterance: Utterance) -> None:
     """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered."""
     if draft.state.rechecks and name in _LEAVING:
         _not_possible(draft)
+    elif name in _LEAVING and _turn_untold(draft, name):
+        draft.ask_of_turn()
     else:
         _obey(draft, name, utterance)
+
+
+def _turn_untold(draft: Draft, name: str) -> bool:
+    """Say whether a turn may have been made that the record does not hold yet, or one must be undone.
+
+    "Not done" says itself that none was made, unless one was called before.
+    """
+    turn = draft.state.turn
+    if turn is None or not asks_of_turns(draft.gate):
+        return False
+    return name != "not-done" or turn.called is not None
 
 
 def _obey(draft: Draft, name: CommandName, utterance: Utterance) -> None:  # noqa: C901 - one case for each
@@ -131,6 +146,9 @@ def taken_back(draft: Draft, quantity: str) -> None:
     """Take a value back (its name and "was wrong"): go back to where it was taken; its verdicts are given anew."""
     if draft.state.rechecks:
         _not_possible(draft)
+        return
+    if _turn_untold(draft, "that-was-wrong"):
+        turning.watch_again(draft, quantity)
         return
     if _calls(draft, draft.state.gate, quantity) and _void_here(draft):
         return

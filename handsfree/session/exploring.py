@@ -103,7 +103,6 @@ class _Explorer:
         self._co2: dict[tuple[str, int], Decimal] = {}
         self._moving: dict[tuple[str, int], bool] = {}
         self._tried: set[Way] = set()
-        self._advised: ev.Advised | None = None
         coverage.notice(self._visit.events)
 
     def visit(self) -> None:
@@ -135,11 +134,7 @@ class _Explorer:
     def _say(self, visit: Rehearsal, words: str) -> None:
         if visit.state.question == Mark(which="last"):
             visit.wait(70)
-        decided = visit.say(words)
-        self._coverage.notice(decided)
-        for event in decided:
-            if isinstance(event, ev.Advised):
-                self._advised = event
+        self._coverage.notice(visit.say(words))
 
     def _try_other_ways(self) -> None:
         """Take each way that no explorer has taken yet, on a copy, up to the next gate."""
@@ -205,7 +200,8 @@ class _Explorer:
 
     def _at_gate(self, state: State) -> bool:
         """Say whether the gate's own first question is open."""
-        return state.question in self._plan.gate(state.gate).gate.questions(self._plan.scope(state.gate))[:1]
+        first = self._plan.gate(state.gate).gate.questions(self._plan.scope(state.gate))[:1]
+        return state.question.kind in {question.kind for question in first}
 
     def _while_stopped(self, state: State) -> str:
         if state.question != Stopped():
@@ -213,7 +209,7 @@ class _Explorer:
         return self._answer(state)
 
     def _answer(self, state: State) -> str:
-        return state.question.played(_Player(self._plan, state, self._advised, self))
+        return state.question.played(_Player(self._plan, state, self))
 
     def after_a_stop(self) -> str:
         """Call the hazard cleared now and then, else have the record closed."""

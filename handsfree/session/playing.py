@@ -5,19 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.questions.kind import Scope
+from handsfree.questions.turn import Turn
 from handsfree.session.plan import Plan
 
 
 @dataclass
 class AgreeingPlayer:
-    """Does, confirms and turns what the question at hand asks for, by the last advice; subclasses call values."""
+    """Does, confirms and turns what the question at hand asks for; subclasses call values."""
 
     plan: Plan
     state: State
-    advised: ev.Advised | None = None
 
     @property
     def scope(self) -> Scope:
@@ -66,10 +65,15 @@ class AgreeingPlayer:
         return self.plan.numbers.digits(Decimal(self.state.found[thing].value))
 
     def turns(self) -> str:
-        """Return the turn as it was advised."""
-        advised, words = self.advised, self.plan.catalogue
-        assert advised is not None
-        return f"{words.answers[advised.direction][0]} {words.turns[advised.eighths][0]}"
+        """Return the turn as it was asked for."""
+        asked, words = self.state.question, self.plan.catalogue
+        assert isinstance(asked, Turn)
+        assert asked.direction is not None
+        return f"{words.answers[asked.direction][0]} {words.turns[asked.eighths][0]}"
+
+    def reads(self, quantity: str) -> str:
+        """Return the value of a quantity that the gate itself does not ask for."""
+        return self.value(quantity)
 
     def answers(self, name: str) -> str:
         """Return the first phrase of one of the language's own answers."""

@@ -25,6 +25,11 @@ class Adjusting:
 
     follows: str = ""
     """The quantity that adjusters are turned for; its settled values are what is learned from."""
+    watched: str = ""
+    """The quantity that shows first that a turn was a danger; it is called at once after one not as advised.
+
+    It is asked for by its name. Left empty, nothing is asked.
+    """
     needs: frozenset[str] = frozenset()
     """The quantities that the readings behind a piece of advice must hold."""
     forbidding: Mapping[str, Forbids] = field(default_factory=dict)

@@ -103,11 +103,11 @@ def test_no_advice_without_a_settled_reading() -> None:
 
 
 def test_the_technician_calls_the_turn_made_and_it_is_read_back() -> None:
-    """What counts is the turn called, not the turn advised."""
+    """What counts is the turn called, within the advice: `test_turns.py` has what is not."""
     visit = at("maximum-turn", "turn")
-    assert spoken(visit.say("clockwise one quarter")) == ["Clockwise, one quarter."]
+    assert spoken(visit.say("counter clockwise one eighth")) == ["Counter-clockwise, one eighth."]
     (turn,) = of_kind(visit.say("confirmed"), ev.Turned)
-    assert (turn.direction, turn.eighths) == ("clockwise", 2)
+    assert (turn.direction, turn.eighths) == ("counter-clockwise", 1)
 
 
 def test_high_carbon_monoxide_with_lean_mixture_is_off_not_leaner() -> None:

@@ -90,13 +90,14 @@ def _examples() -> dict[str, Any]:
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
         ("maximum-hold", ["more time"]),
         ("settings-as-found", ["not done because sealed", "hold on"]),
+        ("maximum-turn", ["clockwise one turn", "clockwise one turn", "forty", "maximum"]),
         (
             "found-maximum",
             ["nine point four nine point four one eight maximum", "nine point four nine point four"],
         ),
         ("found-maximum", ["nine point four four point four one eight maximum", "no c o two nine point five"]),
     ):
-        visit = at(gate)
+        visit = at(gate, "turn" if gate.endswith("turn") else "gate")
         say(visit, *words)
         events += visit.events
     visit = at("permission")

@@ -37,6 +37,7 @@ class BurnerAdjusting(Adjusting):
 
 ADJUSTING = BurnerAdjusting(
     follows="co2",
+    watched="co",
     needs=frozenset({"co2", "o2", "co"}),
     forbidding={"supply-pressure": Forbids("gas pressure is outside the plate", "pressure")},
 )

@@ -8,7 +8,6 @@ from decimal import Decimal
 from pathlib import Path
 
 from handsfree.demo.play import DemoClock
-from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.visit.folder import load_plan
@@ -45,7 +44,6 @@ def record(folder: Path, procedure: Path, job_sheet: Path, shows: Mapping[str, s
     plan, kept = load_plan(procedure, job_sheet)
     clock = DemoClock()
     recorder, _ = Recorder.begin(folder, plan, kept, clock=clock)
-    advised: ev.Advised | None = None
     for _ in range(most):
         state = recorder.state
         if recorder.closed:
@@ -60,7 +58,7 @@ def record(folder: Path, procedure: Path, job_sheet: Path, shows: Mapping[str, s
             recorder.take(inp.TimePassed(at=recorder.now()))
         else:
             clock.passes(4)
-            said = state.question.played(Faultless(plan, state, advised, shows))
+            said = state.question.played(Faultless(plan, state, shows))
             recorder.take(inp.Typed(at=recorder.now(), text=said))
     assert recorder.closed, f"no end at {recorder.state.gate}"
     recorder.release()

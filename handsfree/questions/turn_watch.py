@@ -1,0 +1,39 @@
+"""A value called at once after a turn that was not as advised."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.questions.ask import Ask
+from handsfree.questions.keypad import Keypad, numbers
+from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.rules import slots
+
+
+class TurnWatch(Carried):
+    """The quantity that shows first that a turn was a danger is called before anything else is done."""
+
+    kind: Literal["turn-watch"] = "turn-watch"
+    quantity: str
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(asker="turning")
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return (self.quantity,)
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (ValuesRule(slots((Ask(quantity=self.quantity),), scope.catalogue)),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return numbers(scope.catalogue, (Ask(quantity=self.quantity),))
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.reads(self.quantity)
