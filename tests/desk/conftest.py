@@ -8,8 +8,17 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
 
+from attacks import remembered_links
 from invented_visits import record_visit, recorded_once, tampered_copy
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _links_checked_once():
+    """Each command reads the record of a whole visit three times: every link of it is checked once in a file."""
+    with remembered_links():
+        yield
 
 
 @pytest.fixture(scope="session")
