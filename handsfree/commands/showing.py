@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from handsfree.commands.way import Way
+from handsfree.events.devices import Change
 from handsfree.glance import terminal
 from handsfree.glance.watching import Watch
 from handsfree.glance.web import Page
 from handsfree.problem import Problem
-from handsfree.visit.conductor import Keys, QueuedKeys
+from handsfree.visit.conductor import Keys
 from handsfree.visit.recorder import Recorder
+from handsfree.visit.typed_lines import TypedLines
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,12 @@ def shown(recorder: Recorder, way: Way, past: Sequence[object] = ()) -> Iterator
 
 
 def _lines(way: Way) -> Keys | None:
-    return QueuedKeys(sys.stdin.readline) if way.typed or sys.stdin.isatty() else None
+    return TypedLines(_bytes) if way.typed or sys.stdin.isatty() else None
+
+
+def _bytes(most: int) -> bytes:
+    """Return what the standard input has, whatever it is; none of it is kept from whoever reads it later."""
+    return os.read(sys.stdin.fileno(), most)
 
 
 class _Both:
@@ -73,6 +81,11 @@ class _Both:
         """Return the next line, or None."""
         text = self._watch.line()
         return text if text is not None or self._lines is None else self._lines.line()
+
+    def change(self) -> Change | None:
+        """Return that the page or the lines were lost or found, or None."""
+        change = self._watch.change()
+        return change if change is not None or self._lines is None else self._lines.change()
 
 
 def _code(url: str) -> list[str]:

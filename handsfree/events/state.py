@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from handsfree.events.decisions import Direction, ReadingRecord
+from handsfree.events.devices import EARS
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
 
@@ -17,10 +18,6 @@ _NOTHING: Mapping[Any, Any] = MappingProxyType({})
 
 def _nothing() -> Mapping[Any, Any]:
     return _NOTHING
-
-
-EARS = frozenset({"microphone", "recogniser"})
-"""Without either of these devices nothing is heard."""
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ READ_BACK_MS, SEEN_MS = 1_000, 250
 nobody can have meant a question that came up while the key went down."""
 WORDS_KEPT_MS = 15_000
 """Typed words that nobody goes on with are dropped, so that enter means itself again."""
-MOST_DIGITS = 6
+MOST_DIGITS, MOST_LETTERS = 6, 200
 
 SPECIALS = ("over range", "no reading")
 
@@ -88,7 +88,8 @@ def _pressed(  # noqa: PLR0911 - one case for each key
         number = int(key.removeprefix(OFFER))
         return (replace(pad, chosen=number) if number < len(choices.offers) else pad), ""
     if key.startswith(WORD):
-        return replace(pad, words=pad.words + key.removeprefix(WORD), chosen=None), ""
+        more = pad.words + key.removeprefix(WORD)
+        return (replace(pad, words=more, chosen=None) if len(more) <= MOST_LETTERS else pad), ""
     if key.isdecimal():
         return (pad if held else _digit(pad, choices, key)), ""
     if key == LEFT:
@@ -144,7 +145,7 @@ def _mark(pad: Pad, choices: Keypad, step: int) -> Pad:
 
 def _digit(pad: Pad, choices: Keypad, key: str) -> Pad:
     if pad.words:
-        return replace(pad, words=pad.words + key)
+        return replace(pad, words=(pad.words + key)[:MOST_LETTERS])
     if not choices.fields:
         number = int(key)
         return replace(pad, chosen=number - 1) if 0 < number <= len(choices.offers) else pad

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import io
 import os
@@ -19,6 +20,7 @@ from rich.color import ColorSystem
 from rich.console import Console
 from rich.text import Text
 
+from handsfree.events.devices import Change
 from handsfree.glance import pad, screen
 from handsfree.glance.watching import STALE_S, Watch
 
@@ -144,6 +146,7 @@ class Terminal:
     def watch(self, watch: Watch) -> None:
         """Begin to show a visit and to take keys for it."""
         self._watch = watch
+        watch.opened("keys")
         for work in (self._paint, self._read):
             thread = threading.Thread(target=work, name="handsfree glance", daemon=True)
             thread.start()
@@ -174,7 +177,16 @@ class Terminal:
 
     def _read(self) -> None:
         assert self._watch is not None
-        source, rest = sys.stdin.fileno(), ""
+        try:
+            with contextlib.suppress(OSError):  # the terminal has gone
+                self._read_keys(self._watch)
+        finally:
+            if not self._over.is_set():
+                self._watch.changed_input(Change("keys", lost=True), for_good=True)
+
+    def _read_keys(self, watch: Watch) -> None:
+        """Take keys until the terminal has no more, or the picture is left."""
+        source, rest, decoded = sys.stdin.fileno(), "", codecs.getincrementaldecoder("utf-8")("replace")
         while not self._over.is_set():
             if not select.select([source], [], [], PERIOD_S)[0]:
                 rest = ""
@@ -182,12 +194,12 @@ class Terminal:
             sent = os.read(source, 256)
             if not sent:
                 return
-            keys, rest = keys_in(rest + sent.decode("utf-8", "replace"))
+            keys, rest = keys_in(rest + decoded.decode(sent))
             if self._first and keys and not self._begun.is_set():
                 self._begun.set()
                 continue
             for key in keys:
-                self._watch.press(key)
+                watch.press(key)
 
 
 def _write(text: str) -> None:

@@ -291,7 +291,7 @@ def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
     parts, alarming = [], bool(state.lost)
     if state.lost:
         names = (plan.catalogue.glance.devices.get(name, name) for name in sorted(state.lost))
-        parts.append(show("lost", devices=", ".join(names)))
+        parts.append(show("lost-ears" if state.deaf else "lost", devices=", ".join(names)))
     elif not sound.listening:
         parts.append(show("keys-alone"))
     elif sound.voice_db is None:

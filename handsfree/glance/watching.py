@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import threading
 import time
@@ -11,9 +12,10 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from handsfree.events.devices import Change
 from handsfree.events.state import State
 from handsfree.glance.notes import Notes, noticed
-from handsfree.glance.pad import WORD, Pad, here, press
+from handsfree.glance.pad import STOP_BUTTON, WORD, Pad, here, press
 from handsfree.glance.picture import Glance, Seal, Sound
 from handsfree.glance.view import glance
 from handsfree.ledger import Head
@@ -23,6 +25,8 @@ STALE_S = 3.0
 """A picture this old is covered: what it shows may be wrong by now."""
 NOTICE_S = 60.0
 """How long a notice of the ears or the voice stays."""
+MOST_PRESSES, PRESSES_A_TURN = 1_024, 64
+"""Presses that wait, and that are taken in before the visit looks at anything else."""
 NO_SOUND_DB = -90.0
 """What the ears report before they have heard anything."""
 FRAME = 320
@@ -59,7 +63,9 @@ class Watch:
         self._notes, self._pad, self._sound = Notes(), Pad(), Sound(listening=listening)
         self._seal = Seal()
         self._noticed_at = 0.0
-        self._presses: queue.Queue[str] = queue.Queue()
+        self._presses: queue.Queue[str] = queue.Queue(MOST_PRESSES)
+        self._changes: queue.Queue[Change] = queue.Queue()
+        self._inputs: set[str] = set()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
         self.changed = threading.Event()
@@ -103,18 +109,50 @@ class Watch:
 
     @property
     def over(self) -> bool:
-        """Whether no key can come any more: never, while the screen is there."""
-        return False
+        """Whether no key can come any more, and that was told."""
+        return not self._inputs and self._changes.empty()
+
+    def opened(self, device: str) -> None:
+        """Take in that presses may come from an input: the keys, or the page."""
+        self._inputs.add(device)
+
+    def changed_input(self, change: Change, *, for_good: bool = False) -> None:
+        """Take in, from whatever thread, that an input was lost or is back; one lost for good never comes back."""
+        self._changes.put(change)
+        if for_good:
+            self._inputs.discard(change.device)
+        self.changed.set()
+
+    def change(self) -> Change | None:
+        """Return that an input was lost or found, each time once, or None."""
+        try:
+            return self._changes.get_nowait()
+        except queue.Empty:
+            return None
 
     def press(self, key: str) -> None:
-        """Take a key, from whatever thread; letters only where words may be typed."""
-        if self._words or not key.startswith(WORD):
-            self._presses.put(key)
+        """Take a key, from whatever thread; letters only where words may be typed.
+
+        More at once than a person can press are thrown away, all that wait: nobody knows what they mean.
+        """
+        if key.startswith(WORD) and not self._words:
+            return
+        try:
+            self._presses.put_nowait(key)
+        except queue.Full:
+            self._forget_presses()
+            if key == STOP_BUTTON:
+                self._presses.put(key)
+
+    def _forget_presses(self) -> None:
+        with contextlib.suppress(queue.Empty):
+            while True:
+                self._presses.get_nowait()
 
     def line(self) -> str | None:
         """Return the words that the keys pressed come to, or None; the conductor asks at every turn."""
         self._alive_at = time.monotonic()
-        while True:
+        for _ in range(PRESSES_A_TURN):
             try:
                 key = self._presses.get_nowait()
             except queue.Empty:
@@ -125,6 +163,7 @@ class Watch:
             self.changed.set()
             if text:
                 return text
+        return None
 
     def picture(self) -> Glance:
         """Return the present picture."""

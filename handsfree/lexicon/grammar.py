@@ -39,6 +39,9 @@ from handsfree.lexicon.numbers import NumberForm, Numbers
 UNKNOWN_WORD = "[unk]"
 """How a recogniser writes speech that is none of the words."""
 
+LONGEST_CALL = 24
+"""No value takes more words with its name and unit; to look for one in more would take ever longer."""
+
 Words = tuple[str, ...]
 
 
@@ -122,6 +125,8 @@ class Slot:
 
         With `coarse` a number of fewer digits counts too, so that the caller can ask for the rest.
         """
+        if len(words) > LONGEST_CALL:
+            return set()
         least = 0 if coarse else self.form.decimals
         special = self.specials.get(" ".join(words))
         found: set[Called] = set() if special is None else {special}
@@ -265,7 +270,7 @@ class ValuesRule:
         """Yield each value of a slot that the words begin with."""
         if named and not slot.begins(words):
             return
-        for end in range(1, len(words) + 1):
+        for end in range(1, min(len(words), LONGEST_CALL) + 1):
             here = words[:end]
             values = slot.named(here) if named else slot.called(here) | slot.named(here)
             for value in sorted(values, key=str):

@@ -10,7 +10,8 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.state import EARS, State
+from handsfree.events.devices import EARS, HANDS
+from handsfree.events.state import State
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.gates.visit import Utterance
@@ -50,12 +51,8 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
             _words(draft, event)
         case inp.TimePassed():
             time_passed(draft)
-        case inp.DeviceLost():
-            if event.device in EARS:
-                _ears_changed(draft, f"{event.device}-lost")
-        case inp.DeviceFound():
-            if event.device in EARS and not draft.state.deaf:
-                _ears_changed(draft, "hearing-again")
+        case inp.DeviceLost() | inp.DeviceFound():
+            _input_changed(draft, event)
         case inp.SoundPoor():
             if draft.state.status == "running":
                 draft.say(f"sound-{event.fault}")
@@ -68,11 +65,19 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
     return tuple(draft.events)
 
 
-def _ears_changed(draft: Draft, saying: str) -> None:
+def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> None:
     """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
-    if draft.state.status == "running":
-        draft.say(saying)
-        draft.ask_over()
+    if draft.state.status != "running" or event.device not in EARS | HANDS:
+        return
+    if isinstance(event, inp.DeviceLost):
+        draft.say(f"{event.device}-lost")
+    elif event.device in HANDS:
+        draft.say(f"{event.device}-found")
+    elif not draft.state.deaf:
+        draft.say("hearing-again")
+    else:
+        return
+    draft.ask_over()
 
 
 def _resumed(draft: Draft) -> None:

@@ -5,14 +5,14 @@ One thread, one thing at a time. What is decided is on disk before a word of it 
 
 from __future__ import annotations
 
-import queue
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Protocol
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.devices import Change
 from handsfree.events.record import Event
 from handsfree.events.state import State
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
@@ -66,6 +66,9 @@ class Keys(Protocol):
 
     def line(self) -> str | None:
         """Return the next line, or None."""
+
+    def change(self) -> Change | None:
+        """Return that keys were lost or found, each time once, or None."""
 
 
 class Onlooker(Protocol):
@@ -201,6 +204,7 @@ class Conductor:
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="recogniser"))
             case SourceEnded():
                 self._hearing = None
+                self._take(inp.DeviceLost(at=self._recorder.now(), device="microphone"))
             case SpeechBegan(during_speech=over_voice):
                 self._speech_until = self._recorder.now() + SPEECH_MS
                 if over_voice:
@@ -250,7 +254,14 @@ class Conductor:
         return self._hearing is None and (self._keys is None or self._keys.over)
 
     def _typed(self) -> None:
-        line = self._keys.line() if self._keys is not None else None
+        """Take what the keys have: a line, or that some of them are lost or found."""
+        if self._keys is None:
+            return
+        if (change := self._keys.change()) is not None:
+            kind = inp.DeviceLost if change.lost else inp.DeviceFound
+            self._take(kind(at=self._recorder.now(), device=change.device))
+            return
+        line = self._keys.line()
         if line is None:
             return
         text = line.strip() or enter_means(self._recorder.plan, self._recorder.state)
@@ -273,32 +284,3 @@ def poor_sound(poor: Poor, at: int) -> inp.SoundPoor:
 def enter_means(plan: Plan, state: State) -> str:
     """Return what the bare enter key answers at the question at hand; "" when it answers nothing."""
     return keypad(plan, state).plain
-
-
-class QueuedKeys:
-    """Lines from a stream, read by a thread of their own; at the end of the stream nothing more comes."""
-
-    def __init__(self, read_line: Callable[[], str]) -> None:
-        import threading  # noqa: PLC0415 - only a visit with keys needs one
-
-        self._lines: queue.Queue[str] = queue.Queue()
-        self._ended = False
-
-        def pump() -> None:
-            while line := read_line():
-                self._lines.put(line.rstrip("\n"))
-            self._ended = True
-
-        threading.Thread(target=pump, name="handsfree keys", daemon=True).start()
-
-    @property
-    def over(self) -> bool:
-        """Whether no line can come any more."""
-        return self._ended and self._lines.empty()
-
-    def line(self) -> str | None:
-        """Return the next line, or None."""
-        try:
-            return self._lines.get_nowait()
-        except queue.Empty:
-            return None

@@ -15,9 +15,17 @@ from recorded import ToldClock
 from rehearsed import JOB_SHEET, PROCEDURE
 
 from handsfree.events import inputs as inp
+from handsfree.events.devices import Change
 from handsfree.hearing.alternatives import Alternative, SpokenWord
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
-from handsfree.hearing.worker import HearingBack, HearingFailed, HearingRestarted, MicrophoneBack, MicrophoneGone
+from handsfree.hearing.worker import (
+    HearingBack,
+    HearingFailed,
+    HearingRestarted,
+    MicrophoneBack,
+    MicrophoneGone,
+    SourceEnded,
+)
 from handsfree.ledger import read
 from handsfree.problem import ExitCode, Problem
 from handsfree.visit.conductor import SPEECH_MS, Conductor
@@ -63,7 +71,7 @@ class Script:
 
     def next_event(self, _patience_s: float) -> Any:
         self._turns()
-        return self.steps.popleft() if self.steps and not isinstance(self.steps[0], str) else None
+        return self.steps.popleft() if self.steps and not isinstance(self.steps[0], str | Change) else None
 
     def _turns(self) -> None:
         while self.steps and callable(self.steps[0]):
@@ -74,6 +82,9 @@ class Script:
         if not self.steps:
             raise KeyboardInterrupt
         return self.steps.popleft() if isinstance(self.steps[0], str) else None
+
+    def change(self) -> Change | None:
+        return self.steps.popleft() if self.steps and isinstance(self.steps[0], Change) else None
 
 
 @cache
@@ -239,6 +250,21 @@ def test_without_any_microphone_the_visit_goes_on_by_the_keys(stage: Stage) -> N
     """One clear sentence, and the question is asked after it."""
     stage.play(HearingFailed(Problem("no microphone found", remedy="plug one in")), stage.silent, ANSWER)
     assert any("no microphone found" in note and "Use the keys." in note for note in stage.mouth.notes)
+    assert stage.recorder.state.gate not in {"site", "permission"}
+
+
+def test_keys_that_are_lost_are_told_and_the_ears_go_on(stage: Stage) -> None:
+    """The end of typed input is recorded and spoken once; what is heard then still counts."""
+    stage.play(stage.silent, Change("keys", lost=True), None, stage.silent, said(ANSWER))
+    assert stage.recorded("device-lost")[0]["device"] == "keys"
+    assert stage.mouth.said[2][0] == "Keys lost."
+    assert stage.recorder.state.gate not in {"site", "permission"}
+
+
+def test_sound_that_ends_is_told_and_the_keys_go_on(stage: Stage) -> None:
+    """A file heard to its end is a microphone that is lost."""
+    stage.play(stage.silent, SourceEnded(0), None, stage.silent, ANSWER)
+    assert stage.recorded("device-lost")[0]["device"] == "microphone"
     assert stage.recorder.state.gate not in {"site", "permission"}
 
 

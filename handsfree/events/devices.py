@@ -1,0 +1,19 @@
+"""The inputs that a visit may lose: which there are, and the news that one went or came back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+EARS = frozenset({"microphone", "recogniser"})
+"""Without them nothing is heard, so that silence says nothing."""
+
+HANDS = frozenset({"keys", "page"})
+"""Keys and typed lines; the page of a phone."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """An input was lost, or is back."""
+
+    device: str
+    lost: bool
