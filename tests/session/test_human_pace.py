@@ -30,7 +30,7 @@ def test_a_visit_at_a_human_pace_is_finished_without_an_alarm(seed: int) -> None
 
 
 def test_twenty_collapses_are_each_alarmed_at_in_time() -> None:
-    """At any firing gate the person falls silent: the alarm, then the stop, at most fifteen minutes of work later."""
+    """At any firing gate the person falls silent: the alarm, then the stop, fifteen minutes later at most."""
     dice = random.Random(1)
     for place in dice.sample(led(1).firing, 20):
         alarm, stop = collapse(place)

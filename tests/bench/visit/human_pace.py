@@ -1,8 +1,8 @@
-"""What the shipped visit costs at a human pace, and what silence does: python tests/bench/visit/human_pace.py [VISITS].
+"""What the shipped visit costs at a human pace, and what silence does: python tests/bench/visit/human_pace.py [N].
 
-Prints the distributions of utterances, confirmations, repeats and alarms over seeded visits that each hold one good
-boiler and one break, and for as many collapses (the person falls silent at a firing gate) when the alarm sounds and
-the work stops. Run it with PYTHONPATH at an older checkout to measure that one.
+Prints the distributions of utterances, confirmations, repeats and alarms over N seeded visits with a break in each,
+and for as many collapses (the person falls silent at a firing gate) when the alarm sounds and the work stops.
+Run it with PYTHONPATH at an older checkout to measure that one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from rehearsed import shipped
 
 def spread(name: str, numbers: list[float]) -> str:
     """Return the least, the median and the most of some numbers."""
-    return f"{name:<16} {min(numbers):7.0f} {statistics.median(numbers):7.0f} {max(numbers):7.0f}   {sum(numbers):7.0f}"
+    columns = (min(numbers), statistics.median(numbers), max(numbers))
+    return f"{name:<16} {' '.join(f'{one:7.0f}' for one in columns)}   {sum(numbers):7.0f}"
 
 
 def main(visits: int) -> None:

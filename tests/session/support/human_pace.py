@@ -1,7 +1,7 @@
 """A person who leads the shipped visit at a human pace: with the hands first, then with a word.
 
 How long each step takes, and what a person says, is common practice, no source; the steps are those of a whole
-commissioning: light-ups, soap tests, a walk to the meter, the maker's test of each protective device, a normal cycle.
+commissioning: light-ups, soap tests, a walk to the meter, the test of each protective device, a normal cycle.
 It uses nothing but the session's own functions, so that an older version can be measured by the same file.
 """
 
@@ -123,7 +123,7 @@ class Person:
         return self.dice.triangular(*WORK.get(name, WORK.get(name.removesuffix("-again"), LOOK)))
 
     def words(self, state: State) -> str:
-        """Return what the person says: an ordinary word half of the time, the tool's own when that was not taken."""
+        """Return what the person says: an ordinary word half of the time, else the tool's own."""
         own = self.hands.answer(state)
         ordinary = (
             state.question.kind in {"to-do", "read-back"} and state.attempt == 1 and self.dice.random() < 0.5
