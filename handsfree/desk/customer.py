@@ -24,6 +24,7 @@ class Customer:
     measured: list[Row]
     verdicts: list[Row]
     others: str
+    advice: list[str]
     not_done: list[str]
     put_back: str
     cautions: tuple[str, ...]
@@ -50,6 +51,10 @@ def customer_report(dossier: Dossier) -> Customer:
         measured=tables.found_and_left(evidence),
         verdicts=_verdicts(dossier),
         others=_others(dossier),
+        advice=[
+            f"{recorded.gate_title(event.gate)}, {event.answer}: {event.text or 'told by voice, kept as sound'}"
+            for event in evidence.noted
+        ],
         not_done=[
             f"{recorded.gate_title(event.gate)}: {event.reason or 'reason kept as sound'}"
             for _, event in evidence.not_done

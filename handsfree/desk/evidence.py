@@ -91,6 +91,20 @@ class Evidence:
         return self.recorded.all(ev.ReadingAccepted)
 
     @cached_property
+    def noted(self) -> list[ev.Noted]:
+        """What was found and is told in a few words; where a gate was entered again, only what was found then."""
+        found: dict[str, ev.Noted] = {}
+        for step in self.recorded.steps:
+            match step.event:
+                case ev.GateEntered(gate=gate):
+                    found.pop(gate, None)
+                case ev.Noted() as event if event.answer:
+                    found[event.gate] = event
+                case _:
+                    pass
+        return list(found.values())
+
+    @cached_property
     def not_done(self) -> list[tuple[Step, ev.NotDone]]:
         """The gates passed undone."""
         return self.recorded.all(ev.NotDone)

@@ -59,6 +59,7 @@ class Headings(Form):
     measured: str = "Before and after"
     judged: str = "Judged"
     others: str = "Other readings"
+    advice: str = "Found and advised"
     not_done: str = "Not done"
     put_back: str = "Put back"
     cautions: str = "Cautions"

@@ -9,6 +9,7 @@ from handsfree.desk import forms, wording
 from handsfree.desk.record import Recorded, Step
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.lexicon.catalogue import sentence_case
 
 LOW_CONFIDENCE = Decimal("0.75")
 """A word below this is pointed out; it orders attention and decides nothing (no source)."""
@@ -161,6 +162,8 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
             return f"Readings of {kept_at} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):
             return f"Not done: {recorded.gate_title(gate)} ({reason or 'the reason is in the sound'})", "odd"
+        case ev.Noted(text=text, answer=answer) if answer:
+            return f"{sentence_case(answer)}: {text or 'kept as sound'}", "note"
         case ev.Noted(text=text):
             return f"Note: {text or 'kept as sound'}", "note"
         case ev.Stopped(why=why, detail=detail):

@@ -94,6 +94,8 @@ def _story(report: Customer) -> list[Any]:
     if len(report.verdicts) > 1:
         story += [_say(heads.judged, _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
     story += [_say(heads.others, _HEAD), _say(report.others)]
+    if report.advice:
+        story += [_say(heads.advice, _HEAD), *(_say(f"- {line}") for line in report.advice)]
     story += [_say(heads.not_done, _HEAD)]
     story += [_say(f"- {line}") for line in report.not_done] or [_say("Everything asked for was done.")]
     story += [_say(heads.put_back, _HEAD), _say(report.put_back)]

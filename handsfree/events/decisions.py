@@ -352,6 +352,10 @@ class Noted(Record):
     at: int
     text: str
     sound: str | None
+    gate: str = ""
+    """Where it belongs to an answer, that answer's gate."""
+    answer: str = ""
+    """The answer as it is said, such as "advised"."""
 
 
 class Held(Record):

@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from handsfree.blocks import Block, Name, Phrases, Prompt, Target
+from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
@@ -17,6 +18,7 @@ from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
 from handsfree.questions.answer_check import AnswerCheck
 from handsfree.questions.choice import Choice
+from handsfree.questions.finding import Finding
 from handsfree.questions.kind import Scope
 
 
@@ -25,6 +27,8 @@ class ChoiceAnswer(Block):
 
     heard: Phrases
     then: Target
+    note: bool = False
+    """A few words are asked for before it leads on: they go on the paper."""
     goes_out: bool = False
     """What runs goes out by this test: saying that it is out is this answer, and no hazard."""
 
@@ -61,7 +65,9 @@ class ChoiceGate(GateBlock):
     def questions(self, scope: Scope) -> tuple[Question, ...]:
         """Return the choice, and the check of each answer."""
         del scope
-        return (Choice(), *(AnswerCheck(answer=name) for name in self.answers))
+        checks = (AnswerCheck(answer=name) for name in self.answers)
+        notes = (Finding(answer=name) for name, answer in self.answers.items() if answer.note)
+        return (Choice(), *checks, *notes)
 
     def returned_to(self, state: State) -> bool:
         """Return True: it asks whenever it is entered."""
@@ -77,8 +83,10 @@ class ChoiceGate(GateBlock):
         if not isinstance(meaning, Answer):
             return False
         question = visit.state.question
+        if isinstance(question, Finding):
+            return self._noted(visit, question, meaning, utterance)
         if isinstance(question, AnswerCheck) and meaning.name == "affirm":
-            visit.pass_gate(question.answer)
+            self._answered(visit, question.answer)
         elif isinstance(question, AnswerCheck) and meaning.name == "deny":
             self.open(visit)
         elif meaning.name not in self.answers:
@@ -87,7 +95,27 @@ class ChoiceGate(GateBlock):
             first = sentence_case(self.answers[meaning.name].heard[0])
             visit.ask(AnswerCheck(answer=meaning.name), visit.words("probably", first=first))
         else:
-            visit.pass_gate(meaning.name)
+            self._answered(visit, meaning.name)
+        return True
+
+    def _answered(self, visit: Visit, name: str) -> None:
+        """Leave by the answer, after a few words where it wants them."""
+        if self.answers[name].note:
+            visit.ask(
+                Finding(answer=name), visit.words("few-words", answer=sentence_case(self.answers[name].heard[0]))
+            )
+        else:
+            visit.pass_gate(name)
+
+    def _noted(self, visit: Visit, question: Finding, meaning: Answer, utterance: Utterance) -> bool:
+        """Keep the words, whatever they are, and leave by the answer that they belong to."""
+        if meaning.name != "talk":
+            return False
+        said = self.answers[question.answer].heard[0]
+        visit.emit(
+            ev.Noted(at=visit.at, text=utterance.text, sound=utterance.sound, gate=visit.state.gate, answer=said)
+        )
+        visit.pass_gate(question.answer)
         return True
 
     def time_up(self, visit: Visit) -> None:

@@ -13,6 +13,7 @@ from handsfree.questions.cleared_check import ClearedCheck
 from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.digits import Digits
 from handsfree.questions.done_check import DoneCheck
+from handsfree.questions.finding import Finding
 from handsfree.questions.finish_check import FinishCheck
 from handsfree.questions.keep_it import KeepIt
 from handsfree.questions.kind import QuestionKind
@@ -62,6 +63,7 @@ Question = Annotated[
     | ThingCheck
     | DoneCheck
     | AnswerCheck
+    | Finding
     | FinishCheck
     | StillFiring
     | RecheckThing

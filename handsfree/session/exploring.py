@@ -21,6 +21,7 @@ from handsfree.lexicon.meaning import CommandName
 from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.questions.finding import Finding
 from handsfree.questions.mark import Mark
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.values import CallValues
@@ -150,6 +151,8 @@ class _Explorer:
             aside = copy.copy(self._visit)
             aside.events = []
             self._say(aside, words)
+            if isinstance(aside.state.question, Finding):
+                self._say(aside, self._answer(aside.state))
 
     def _try_other_values(self) -> None:
         """Call unusual values, and none at all, on copies, and follow each up to the verdict."""

@@ -89,6 +89,7 @@ def _examples() -> dict[str, Any]:
         ),
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
         ("maximum-hold", ["more time"]),
+        ("wiring", ["advised", "a clip is loose"]),
         ("settings-as-found", ["not done because sealed", "hold on"]),
         ("maximum-turn", ["clockwise one turn", "clockwise one turn", "forty", "maximum"]),
         (

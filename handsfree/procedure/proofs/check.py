@@ -51,6 +51,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.wrong_words(procedure)
     yield from sense.said_not_done(procedure)
     yield from sense.ordinary(procedure, catalogue)
+    yield from sense.noted_stops(procedure)
     yield from sense.unlike(procedure)
     yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)

@@ -10,6 +10,7 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, generated
 from handsfree.questions.ask import Thing
+from handsfree.questions.finding import Finding
 from handsfree.questions.rules import ordinary_words
 
 
@@ -88,6 +89,17 @@ def wrong_words(procedure: Procedure) -> Iterator[Violation]:
                     yield Violation(
                         gate_id, Fault("decides", what, "correct the words or the thing", ("done",)), ()
                     )
+
+
+def noted_stops(procedure: Procedure) -> Iterator[Violation]:
+    """Yield answers that stop the visit at a firing gate only after a few words: there the action comes first."""
+    for gate_id, placed in procedure.gates.items():
+        scope = procedure.scope(gate_id)
+        for question in placed.gate.questions(scope) if placed.gate.firing else ():
+            if isinstance(question, Finding) and _stops(procedure, placed.ways[question.answer]):
+                what = f'"{question.answer}" at {gate_id} stops what fires, yet asks for a few words first'
+                fault = Fault("action-first", what, "remove note: true", ("answers", question.answer))
+                yield Violation(gate_id, fault, ())
 
 
 def ordinary(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:

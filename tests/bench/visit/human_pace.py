@@ -1,6 +1,6 @@
 """What the shipped visit costs at a human pace, and what silence does: python tests/bench/visit/human_pace.py [N].
 
-Prints the distributions of utterances, confirmations, repeats and alarms over N seeded visits with a break in each,
+Prints the distributions of utterances, confirmations, repeats and alarms over N seeded visits, a break in each,
 and for as many collapses (the person falls silent at a firing gate) when the alarm sounds and the work stops.
 Run it with PYTHONPATH at an older checkout to measure that one.
 """
