@@ -117,7 +117,7 @@ class Person:
         """Return how long it takes until the person answers."""
         if state.question.kind in QUICK:
             return self.dice.triangular(*CHECK)
-        if state.question.kind not in WORKING:
+        if state.question.kind not in WORKING or state.attempt > 1:  # the work is done, it was only not understood
             return max(self.dice.triangular(*AGAIN), self.hands.seconds_before(state))
         name = state.gate.rpartition("/")[2]
         return self.dice.triangular(*WORK.get(name, WORK.get(name.removesuffix("-again"), LOOK)))
