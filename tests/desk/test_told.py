@@ -4,6 +4,7 @@ import io
 import json
 
 import pytest
+from invented_visits import record_visit
 from pypdf import PdfReader
 from typer.testing import CliRunner
 
@@ -128,3 +129,22 @@ def test_a_part_of_the_visit_shows_only_what_lies_in_it(dossier):
     assert points
     assert all(drawn.left <= point.x <= drawn.width - drawn.right for point in points)
     assert len(points) < len([p for plot in chart.draw(evidence).plots for p in plot.points])
+
+
+def test_what_was_advised_stands_on_the_paper_in_its_own_words(tmp_path, monkeypatch):
+    """As it was typed, under a heading of its own; what is spoken is kept as sound and said to be."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+
+    def answer(kind, gate):
+        advised = gate in {"wiring", "electrode"}
+        return {"choice": "advised", "finding": "a clip is loose"}.get(kind) if advised else None
+
+    folder = record_visit(tmp_path / "advised", answer=answer, stop_at="trap")
+    run(app, ["report", str(folder), "-o", str(tmp_path / "r.pdf")])
+    _, text = pdf_text(tmp_path / "r.pdf")
+    assert "Found and advised" in text
+    assert "Wiring, advised:" in text
+    assert "Ignition and flame electrode, advised:" in text
+    assert "a clip is loose" in text or text.count("kept as sound") >= 2
+    run(app, ["report", str(folder), "-o", str(tmp_path / "r.html")])
+    assert "Found and advised" in (tmp_path / "r.html").read_text()

@@ -57,7 +57,7 @@ def test_an_odd_number_is_asked_about_after_it_was_confirmed(gate: str, words: s
     assert held
     kept: list[Event] = []
     while visit.state.question.kind == "keep-it":
-        kept += visit.say("keep it")
+        kept += visit.say("keep that value")
     assert set(accepted(kept)) == held
     assert any("common practice" in unusual or "memory" in unusual for _, unusual in accepted(kept).values())
 
@@ -115,7 +115,7 @@ def test_the_makers_range_stands_in_place_of_what_is_usual() -> None:
     visit = beginning_at("water-pressure", sheets)
     events = say(visit, "two point zero", "confirmed")
     assert spoken(events) == ["Outside the maker's range: water pressure two point zero. Keep it?"]
-    (kept,) = accepted(visit.say("keep it")).values()
+    (kept,) = accepted(visit.say("keep that value")).values()
     assert kept == ("2.0", "above 1.5 (larkmoor-24-installation.pdf, page 12, revision invented A)")
     visit = beginning_at("water-pressure", sheets)
     assert accepted(say(visit, "zero point eight", "confirmed")) == {"water_pressure": ("0.8", "")}
