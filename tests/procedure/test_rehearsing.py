@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from datetime import date
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -57,8 +58,15 @@ def test_typing_leads_through_gates_until_quit():
 
 
 @pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak-ng is not installed")
-def test_phrases_spoken_in_quiet_are_heard_as_meant():
+@pytest.mark.parametrize(
+    "procedure",
+    [
+        str(Path(__file__).parents[1] / "commands" / "one-reading.yaml"),
+        pytest.param("safe-isolation", marks=pytest.mark.slow("all that is said in a shipped procedure is heard")),
+    ],
+)
+def test_phrases_spoken_in_quiet_are_heard_as_meant(procedure):
     """One synthetic voice in quiet: whatever fails here would fail anyone."""
-    result = CliRunner().invoke(app, ["rehearse", "safe-isolation", "--aloud"])
+    result = CliRunner().invoke(app, ["rehearse", procedure, "--aloud"])
     assert "heard as meant, 0 misheard" in result.output
     assert result.exit_code == 0, result.output
