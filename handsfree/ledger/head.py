@@ -23,9 +23,14 @@ class Head:
     @property
     def checksum(self) -> str:
         """Twelve digits in groups of three: the first 64 bits of the digest, modulo a million million."""
-        number = int(self.digest[:16], 16) % 10 ** (_GROUPS * _GROUP_DIGITS)
-        digits = f"{number:0{_GROUPS * _GROUP_DIGITS}d}"
-        return " ".join(digits[at : at + _GROUP_DIGITS] for at in range(0, len(digits), _GROUP_DIGITS))
+        return checksum_of(self.digest)
+
+
+def checksum_of(digest: str) -> str:
+    """Return the checksum of a digest (hex), as a head prints it."""
+    number = int(digest[:16], 16) % 10 ** (_GROUPS * _GROUP_DIGITS)
+    digits = f"{number:0{_GROUPS * _GROUP_DIGITS}d}"
+    return " ".join(digits[at : at + _GROUP_DIGITS] for at in range(0, len(digits), _GROUP_DIGITS))
 
 
 def given_head(text: str) -> tuple[int, str]:

@@ -11,7 +11,7 @@ from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.diagnosis import LONGEST_TAIL, Finding, diagnose
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
-from handsfree.ledger.head import Head
+from handsfree.ledger.head import Head, checksum_of
 from handsfree.ledger.holdings import Holdings
 from handsfree.ledger.kinds import CLOCK_JUMPED, OPENED, RESUMED
 from handsfree.ledger.reading import batches
@@ -71,9 +71,9 @@ class _Examination:
     first: Entry | None = None
     last: Entry | None = None
     link: Link = field(default_factory=Link)
-    torn: int = 0
     expected: tuple[int, str] | None = None
     seen: str | None = None
+    torn: int = field(init=False)
 
     def report(
         self,
@@ -105,11 +105,11 @@ class _Examination:
                     tail = stream.read(LONGEST_TAIL)
                     self.link = found.link
                     finding = diagnose(found, tail)
-                    self.torn = 0 if finding else len(tail)
-                    break
-                for entry in found:
-                    self._note(entry)
-                    self.findings += holdings.check(entry)
+                    self.torn = len(tail)
+                else:
+                    for entry in found:
+                        self._note(entry)
+                        self.findings += holdings.check(entry)
         if self.first is not None:
             self.checks += ["chain", "seals", "dates", *holdings.checks()]
         self.findings += [finding] if finding else []
@@ -117,12 +117,13 @@ class _Examination:
 
     def _note(self, entry: Entry) -> None:
         """Remember the ends of the record and say what its clocks show."""
-        if self.first is None:
+        if self.last is None:
             self.first = entry
-        elif self.last is not None and entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
-            self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")
-        if self.last is not None and entry.boot == self.last.boot and entry.mono < self.last.mono:
-            self.remarks.append(f"at entry {entry.seq} the steady clock goes back")
+        else:
+            if entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
+                self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")
+            if entry.boot == self.last.boot and entry.mono < self.last.mono:
+                self.remarks.append(f"at entry {entry.seq} the steady clock goes back")
         if entry.kind == CLOCK_JUMPED:
             event = entry.event
             self.remarks.append(
@@ -136,7 +137,7 @@ class _Examination:
         if entry.kind == RESUMED:
             self.remarks.append(f"the visit was interrupted before entry {entry.seq}, and resumed")
         if self.expected is not None and entry.seq == self.expected[0] - 1:
-            self.seen = Head(entry.seq + 1, entry.digest).checksum
+            self.seen = checksum_of(entry.digest)
         self.last = entry
 
     def _compare_device(self, first: Entry, device_key: str | None) -> None:

@@ -125,7 +125,7 @@ def line_through(samples: Sequence[Sample]) -> Line:
     times = [float(sample.seconds) for sample in samples]
     values = [float(sample.value) for sample in samples]
     count = len(samples)
-    if count < 2 or max(times) == min(times):
+    if len(set(times)) < 2:
         raise Problem("a slope needs readings at two different times")
     middle, mean = sum(times) / count, sum(values) / count
     squares = sum((t - middle) ** 2 for t in times)
@@ -141,7 +141,7 @@ def slope_half_width(line: Line, rule: SettleRule) -> float:
     of freedom, then Student's t.
     """
     known = combined(of_resolution(float(rule.resolution)), float(rule.noise))
-    freedom = _KNOWN_NOISE_WORTH + max(line.count - 2, 0)
+    freedom = _KNOWN_NOISE_WORTH + line.count - 2
     deviation = math.sqrt((_KNOWN_NOISE_WORTH * known**2 + line.residual_squares) / freedom)
     scatter = student_quantile(_COVERAGE, freedom) * deviation / math.sqrt(line.time_squares)
     return max(scatter, _HIDDEN_BY_STEPS * float(rule.resolution) / line.span)
@@ -231,8 +231,10 @@ def _forecast(
     """Return whole seconds from the last sample: what the rule asks for, or the approach, or one more reading."""
     last = float(ordered[-1].seconds)
     asked = max(rule.minimum_wait - last, 0.0) + max(rule.window - _span(counted), 0.0)
-    moving = approach.seconds_until(float(rule.tolerance) / 2, last) if approach else 0.0
-    return rounded(max(asked, moving, rule.window / (rule.minimum_samples - 1)), Decimal(1))
+    least = [asked, rule.window / (rule.minimum_samples - 1)]
+    if approach:
+        least.append(approach.seconds_until(float(rule.tolerance) / 2, last))
+    return rounded(max(least), Decimal(1))
 
 
 def _span(ordered: Sequence[Sample]) -> float:

@@ -119,7 +119,7 @@ def _divisions(grammar: Grammar, choice: Choice) -> tuple[Values, ...]:
         return ()
     meant = (one for one in grammar.read(choice.words) if isinstance(one, Values))
     found = {one.values: one for one in meant}
-    return tuple(found.values()) if len(found) > 1 and max(map(len, found)) > 1 else ()
+    return tuple(found.values()) if len(found) > 1 else ()
 
 
 def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
@@ -178,15 +178,13 @@ def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
     apart = draft.plan.trade.asked_apart
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
-    others = [rival for rival in utterance.rivals if isinstance(rival, Values) and len(rival.values) == 1]
-    quantities = {meaning.values[0][0], *(rival.values[0][0] for rival in others)}
+    alone = [
+        one.values for one in (meaning, *utterance.rivals) if isinstance(one, Values) and len(one.values) == 1
+    ]
+    quantities = {quantity for ((quantity, _),) in alone}
     if apart is None or quantities != apart.quantities:
         return False
-    question = AlikeQuantities(quantity=apart.affirmed, other=apart.denied)
-    called = draft.state.question.called(draft.plan.scope(draft.state.gate))
-    if draft.state.question != question and not apart.quantities <= set(called):
-        return False
-    draft.ask(question, draft.words(apart.saying))
+    draft.ask(AlikeQuantities(quantity=apart.affirmed, other=apart.denied), draft.words(apart.saying))
     return True
 
 
@@ -209,7 +207,7 @@ def _hazard(draft: Draft, name: str) -> None:
 def _out_by_test(draft: Draft) -> bool:
     """Pass a gate whose own test puts out what runs, when that is called while it asks; False elsewhere."""
     state = draft.state
-    asks = state.status == "running" and state.held_since is None and state.question.manner.asker == "gate"
+    asks = state.held_since is None and state.question.manner.asker == "gate"  # once stopped, the stop asks
     outcome = draft.gate.effects.goes_out if asks else None
     if outcome is None:
         return False

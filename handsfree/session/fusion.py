@@ -65,7 +65,7 @@ class Candidate:
     meaning: Meaning
     score: Decimal
     alternative: int
-    beyond: bool = False
+    beyond: bool
     """It calls a value beyond a stop limit: no prior may argue it away."""
 
 
@@ -161,8 +161,9 @@ def _confirms(state: State, meaning: Meaning) -> bool:
     """Say whether a second call gives the very value that is pending."""
     if not state.question.manner.second_call or not isinstance(meaning, Values):
         return False
-    pending = state.pending.values.get(meaning.values[0][0])
-    return pending is not None and pending.value == str(meaning.values[0][1])
+    quantity, value = meaning.values[0]
+    pending = state.pending.values.get(quantity)
+    return pending is not None and pending.value == str(value)
 
 
 def _rivals(

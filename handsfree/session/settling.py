@@ -21,7 +21,8 @@ OTHER_STEPS = 4
 
 def settle_seconds(plan: Plan, settle: Settle) -> int:
     """Return how long to wait after a change: the maker's wait when it is longer than the procedure's."""
-    return max(settle.wait_seconds, plan.sheets.appliance.wait_after_change_seconds or 0)
+    makers = plan.sheets.appliance.wait_after_change_seconds
+    return settle.wait_seconds if makers is None else max(settle.wait_seconds, makers)
 
 
 def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
@@ -40,12 +41,11 @@ def rising_stop(plan: Plan, state: State, kept_at: str, settle: Settle) -> OpenS
     watched, found = plan.trade.stops, _samples(plan, state, kept_at)
     for quantity in watched.rising:
         samples = found.get(quantity, ())
-        if len(samples) < 2 or not rising(samples, _rule(plan, settle, quantity, samples)):
-            continue
-        last = state.readings(kept_at)[-1].values[quantity]
-        stops = watched.open_rising(plan.sheets, quantity, called(last))
-        if stops:
-            return stops[0]
+        if samples and rising(samples, _rule(plan, settle, quantity, samples)):
+            last = state.readings(kept_at)[-1].values[quantity]
+            stops = watched.open_rising(plan.sheets, quantity, called(last))
+            if stops:
+                return stops[0]
     return None
 
 

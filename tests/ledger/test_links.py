@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 
 import pytest
@@ -9,7 +10,7 @@ from attacks import LEDGER, lines_of, resealed, stolen_secret
 from faulty_disk import FaultyDisk
 from visits import STATE, VISIT, begin
 
-from handsfree.ledger import CLOSED, Device, Fault, Report, read, verify
+from handsfree.ledger import CLOSED, Device, Fault, Report, chain, read, verify
 from handsfree.ledger.clock import stamp
 from handsfree.ledger.entry import canonical, digest_of
 from handsfree.ledger.ratchet import Secret
@@ -87,3 +88,14 @@ def test_a_record_begins_with_the_opening_even_for_who_holds_the_devices_keys() 
     report = verify(VISIT, files=disk)
     assert (report.fault, report.first_bad) == (Fault.CHANGED, 0)
     assert "a record begins with visit-opened, and only begins with it" in report.sentence
+
+
+def test_of_an_endless_line_no_more_than_four_mebibytes_are_read_at_once() -> None:
+    """A record without line feeds must not fill the memory of whoever reads it."""
+    most = 4 * 1024 * 1024
+    assert [len(line) for line in chain.lines_of(io.BytesIO(b"x" * (most + 5)))] == [most, 5]
+
+
+def test_a_line_that_may_not_follow_says_why() -> None:
+    """In words, where it comes up as an error."""
+    assert str(chain.Broken(Fault.CHANGED, "its number is not the next")) == "its number is not the next"

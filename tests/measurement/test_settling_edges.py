@@ -245,3 +245,13 @@ def test_readings_at_one_time_do_not_rise() -> None:
     """There is no slope."""
     assert not rising([*at_times("100", 200), *at_times("140", 200)], CO)
     assert not rising([], CO)
+
+
+def test_a_slope_is_never_surer_than_the_steps_of_the_display_allow() -> None:
+    """The difference of two rounded readings errs by h steps at most, 9 times of 10: 1 - (1 - h)^2 = 0.9.
+
+    The density of that error is triangular over one step to each side (JCGM 100:2008, 4.3.9), so h = 0.684.
+    """
+    steady = line_through(at_times("9.3", 90, 110, 130, 150))
+    hidden = slope_half_width(steady, RULE) * 60 / 0.1
+    assert 1 - (1 - hidden) ** 2 == pytest.approx(0.9)

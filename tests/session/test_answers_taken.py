@@ -323,6 +323,17 @@ def test_a_confirmation_is_never_offered_for_a_yes_or_no() -> None:
     assert visit.state.question.kind == "thing-check"
 
 
+def test_values_that_are_read_back_are_never_offered_for_a_yes_or_no() -> None:
+    """A weak "confirmed" far behind noise accepts nothing, however often it seems to come."""
+    visit = at("found-maximum")
+    say(visit, ROW)
+    for _ in range(6):
+        events = hear(visit, ("[unk]", "0"), ("confirmed", "-6.0"))
+        assert of_kind(events, ev.NotUnderstood)
+        assert not of_kind(events, ev.ReadingAccepted)
+    assert visit.state.question.kind == "read-back"
+
+
 def test_a_row_is_offered_with_what_else_it_may_have_been() -> None:
     """From the fourth attempt: 24 with 26 beside it is read back, and CO alone is called a second time."""
     visit = at("found-maximum")

@@ -11,6 +11,7 @@ from rehearsed import at, hear, of_kind, shipped, utterance
 
 from handsfree.events import decisions as ev
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
+from handsfree.session import fusion
 from handsfree.session.fusion import (
     CLEAR_MARGIN,
     FAR_BEHIND,
@@ -280,3 +281,9 @@ def test_a_hazard_not_clear_enough_leaves_the_answer_beside_it() -> None:
     """Behind by more than its margin it is neither obeyed nor a rival."""
     found = choice(at("permission"), ("told", "0"), ("gas smell", f"-{HAZARD_MARGIN + STEP}"))
     assert (found.meaning, found.rivals) == (Answer("done"), ())
+
+
+def test_an_ordinary_value_after_one_beyond_a_stop_limit_does_not_hide_it() -> None:
+    """A flue at 95 Cel, over the invented maker's 90, and then a CO2 that is as it should be."""
+    row = Values((("flue_temperature", Decimal(95)), ("ambient_co", Decimal(2))))
+    assert fusion._prior(shipped(), at("found-maximum").state, row)[1]

@@ -5,9 +5,11 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from rehearsed import sheets, with_appliance, with_fuel, with_job
+from rehearsed import sheets, shipped, with_appliance, with_fuel, with_job
 
+from handsfree.events import decisions as ev
 from handsfree.lexicon.meaning import Called
+from handsfree.session.stops import decides_a_stop, stops_open
 from handsfree.trades.combustion import stops
 from handsfree.trades.combustion.stop_limits import DEFAULTS
 from handsfree.trades.combustion.stops import limits_in_force
@@ -145,3 +147,34 @@ def test_a_band_open_at_its_top_tells_nothing_of_a_rich_mixture() -> None:
     one = {**bands, "maximum": sheets().fuel.co2["maximum"]}
     assert opened(with_fuel(co2=one), co="40", co2="10.5", rising=True) == ["rich-mixture"]
     assert opened(with_fuel(co2={}), co="40", co2="10.5", rising=True) == []
+
+
+def records(**values: str) -> dict[str, ev.ReadingRecord]:
+    return {
+        quantity: ev.ReadingRecord(**shipped().reading(quantity, D(value)).to_record())
+        for quantity, value in values.items()
+    }
+
+
+@pytest.mark.parametrize(
+    ("quantity", "values", "decides"),
+    [
+        ("ambient_co", {"ambient_co": "36"}, True),  # beyond its own limit
+        ("ambient_co", {"ambient_co": "20"}, False),
+        ("co", {"co": "180", "o2": "15.0"}, True),  # 180 x 20.9 / (20.9 - 15.0) = 638 ppm air-free, over 400
+        ("co", {"co": "120", "o2": "4.0"}, False),  # 120 x 20.9 / 16.9 = 148 ppm air-free
+        ("flue_temperature", {"co": "180", "o2": "15.0", "flue_temperature": "50"}, False),
+    ],
+)
+def test_what_opens_a_stop_alone_or_with_its_set_is_called_twice(
+    quantity: str, values: dict[str, str], decides: bool
+) -> None:
+    """CO does so with O2; what cannot be its cause is not asked for again."""
+    assert decides_a_stop(shipped(), quantity, records(**values)) == decides
+
+
+def test_what_an_adjuster_may_bring_back_stops_nothing_by_itself() -> None:
+    """180 ppm at O2 3.0 is 210 ppm air-free: over the maker's 200, under the general 400."""
+    values = records(co="180", o2="3.0", co2="10.2")
+    assert stops_open(shipped(), values) == ()
+    assert [stop.name for stop in stops_open(shipped(), values, may_adjust=False)] == ["maker-air-free-co"]

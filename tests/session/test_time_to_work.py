@@ -145,3 +145,17 @@ def test_an_expected_burner_out_is_the_answer_and_no_hazard() -> None:
     elsewhere = at("flame-sound")
     say(elsewhere, "burner out")
     assert elsewhere.state.status == "stopped"
+
+
+@pytest.mark.parametrize("first", ["stop work", "hold on", "resumed"])
+def test_what_goes_out_while_the_gate_does_not_ask_proves_nothing(first: str) -> None:
+    """Stopped, on hold or asked afresh what runs: a burner that goes out then is no proof of the limit."""
+    visit = at("high-limit")
+    if first == "resumed":
+        visit.take(inp.Resumed(at=visit.state.now + 1000, program="0.1.0"))
+    else:
+        say(visit, first)
+    assert visit.state.gate == "high-limit"
+    events = say(visit, "burner out")
+    assert not [one for one in of_kind(events, ev.BurnerWentOut) if one.expected]
+    assert not of_kind(events, ev.GatePassed)

@@ -88,6 +88,8 @@ class _Places:
                 self._pass_over(node.annotation)
             if isinstance(node, ast.Assert) or (isinstance(node, ast.keyword) and node.arg == "strict"):
                 self._pass_over(node)  # it tells what is known, and acts only when that is wrong
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "assert_never":
+                self._pass_over(node)  # the type checker proves that nothing comes here
 
     def statement(self, line: int) -> int:
         around = [(last - first, first) for first, last in self._statements if first <= line <= last]

@@ -52,7 +52,11 @@ TARGETS = {
         ("tests/session/test_fusion.py", "tests/session/test_heard_words.py"),
         _SESSION,
     ),
-    "decide": Target("handsfree/session/decide.py", ("tests/session/test_answers_taken.py",), _SESSION),
+    "decide": Target(
+        "handsfree/session/decide.py",
+        ("tests/session/test_answers_taken.py", "tests/session/test_time_to_work.py"),
+        (*_SESSION, "tests/trades/test_visit_of_a_fan.py"),
+    ),
     "settling": Target(
         "handsfree/measurement/settling.py",
         (
