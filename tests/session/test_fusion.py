@@ -283,7 +283,10 @@ def test_a_hazard_not_clear_enough_leaves_the_answer_beside_it() -> None:
     assert (found.meaning, found.rivals) == (Answer("done"), ())
 
 
-def test_an_ordinary_value_after_one_beyond_a_stop_limit_does_not_hide_it() -> None:
-    """A flue at 95 Cel, over the invented maker's 90, and then a CO2 that is as it should be."""
+def test_an_ordinary_value_after_one_beyond_a_stop_limit_does_not_hide_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where a trade's limits each stand on one quantity, and the rest of the set takes no part."""
+    stops = type(shipped().trade.stops)
+    monkeypatch.setattr(stops, "opens", lambda *given: given[-1].quantity == "flue_temperature")
     row = Values((("flue_temperature", Decimal(95)), ("ambient_co", Decimal(2))))
     assert fusion._prior(shipped(), at("found-maximum").state, row)[1]
+    assert not fusion._prior(shipped(), at("found-maximum").state, Values(row.values[1:]))[1]
