@@ -65,7 +65,9 @@ def _conduct(
             _ears(recorder, way) as hearing,
             _Mouth(way, hearing, screen, recorder.plan.catalogue.voice) as mouth,
         ):
-            conductor = Conductor(recorder, mouth, screen.keys, hearing, screen.watch)
+            conductor = Conductor(
+                recorder, mouth, screen.keys, hearing, screen.watch, alert_command=way.alert_command
+            )
             code = conductor.run(opening)
             if recorder.closed:
                 mouth.say([_closing(recorder)], [])

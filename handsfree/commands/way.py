@@ -39,6 +39,13 @@ class Way:
         ),
     ] = None
     model: Model = None
+    alert_command: Annotated[
+        str,
+        typer.Option(
+            "--alert-command",
+            help="Run when nobody answers at a firing gate: a command of this device, with whom the sheet names.",
+        ),
+    ] = ""
 
 
 def by_way(command: Callable[..., None]) -> Callable[..., None]:

@@ -166,6 +166,8 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
             return f"{sentence_case(answer)}: {text or 'kept as sound'}", "note"
         case ev.Noted(text=text):
             return f"Note: {text or 'kept as sound'}", "note"
+        case ev.Alerted(who=who, number=number):
+            return f"Nobody answered: {who} to be told, {number}", "odd"
         case ev.Stopped(why=why, detail=detail):
             return f"Stopped: {why}. {detail}".strip(), "odd"
         case ev.Cleared(reason=reason):

@@ -420,6 +420,16 @@ class Stopped(Record):
     still_altered: tuple[str, ...]
 
 
+class Alerted(Record):
+    """Nobody answered at something that fires: somebody else is to be told, by the job sheet."""
+
+    kind: Literal["alerted"] = "alerted"
+    at: int
+    gate: str
+    who: str
+    number: str
+
+
 class Cleared(Record):
     """The person says that the hazard is cleared and why; their words, not ours."""
 
@@ -482,6 +492,7 @@ Decision = Annotated[
     | Rechecked
     | BurnerWentOut
     | Stopped
+    | Alerted
     | Cleared
     | VisitClosed,
     Field(discriminator="kind"),

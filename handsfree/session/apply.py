@@ -188,7 +188,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(cleared, status="running", gate=plan.again(event.gate))
         case ev.VisitClosed():
             return replace(state, status="closed", question=Nothing(), until=None)
-        case ev.SettlingJudged() | ev.Noted():
+        case ev.SettlingJudged() | ev.Alerted() | ev.Noted():
             return state
         case _:
             assert_never(event)

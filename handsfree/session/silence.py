@@ -88,13 +88,17 @@ def time_passed(draft: Draft) -> None:
 
 
 def _alarm_or_stop(draft: Draft) -> None:
-    """Sound the alarm; when it was sounded already, stop. Silence is not yes."""
+    """Sound the alarm; when it was sounded already, stop, and say who is to be told. Silence is not yes."""
     if not draft.state.alarmed:
         draft.emit(ev.ToneSounded(name="alarm"))
         draft.say("answer-now")
         return
     hazard = draft.catalogue.hazards["stop-work"]
     draft.stop("no-answer", "no answer while firing", hazard.script, "common practice, no source")
+    alert = draft.plan.sheets.job.alert
+    if alert is not None:
+        draft.emit(ev.Alerted(at=draft.at, gate=draft.state.gate, who=alert.who, number=alert.number))
+        draft.say("call-for", who=alert.who, number=alert.number)
 
 
 def escalate(draft: Draft) -> None:

@@ -62,6 +62,15 @@ class Instrument(Block):
     calibrated_until: Day
 
 
+class Alert(Block):
+    """Who is told when nobody answers at something that fires."""
+
+    who: str = Field(min_length=2, max_length=40)
+    """As it is spoken and shown: "the office"."""
+    number: str = Field(min_length=2, max_length=40)
+    """The number that reaches them; a device's own command for alerts is given it too."""
+
+
 class ApplianceSheet(Block):
     """The maker's data for one model, as every trade has it."""
 
@@ -99,6 +108,8 @@ class JobSheet(Block):
     serial: str
     """The appliance's serial number."""
     altitude_metre: Exact = Decimal(0)
+    alert: Alert | None = None
+    """Who is told when nobody answers while something fires."""
     instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()
     """What is measured with."""
 

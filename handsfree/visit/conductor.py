@@ -30,6 +30,7 @@ from handsfree.hearing.worker import (
 from handsfree.problem import ExitCode
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
+from handsfree.visit.alerting import tell_others
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
 
@@ -94,9 +95,11 @@ class Conductor:
         keys: Keys | None,
         hearing: Hearing | None,
         onlooker: Onlooker | None = None,
+        *,
+        alert_command: str = "",
     ) -> None:
         self._recorder, self._mouth, self._keys, self._hearing = recorder, mouth, keys, hearing
-        self._onlooker = onlooker
+        self._onlooker, self._alert_command = onlooker, alert_command
         self._listening_for: tuple[Any, str] | None = None
         self._speech_until = 0
         self._watch = SoundWatch()
@@ -144,6 +147,15 @@ class Conductor:
             self._shown((event, *decisions))
             decided += decisions
         self._tell(decided)
+        self._alert(decided)
+
+    def _alert(self, events: Sequence[ev.Decision]) -> None:
+        """Tell somebody else that nobody answers, where this device has a command for it."""
+        for event in events:
+            if isinstance(event, ev.Alerted) and self._alert_command:
+                failed = tell_others(self._alert_command, event)
+                if failed:
+                    self._mouth.note(failed)
 
     def _shown(self, events: Sequence[Event]) -> None:
         if self._onlooker is not None:

@@ -19,6 +19,7 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import SCHEMA_VERSION, from_record, json_schema, to_record
 from handsfree.procedure.procedure import load_procedure
+from handsfree.trades.sheets import Alert
 
 GOLDEN = Path(__file__).with_name("golden")
 ROOT = Path(__file__).parents[2]
@@ -79,7 +80,7 @@ def test_gate_ids_are_those_the_records_name() -> None:
 def _examples() -> dict[str, Any]:
     """Return one record of each kind: from the invented visit, and for rare kinds written by hand."""
     sys.path.insert(0, str(Path(__file__).parent / "support"))
-    from rehearsed import at, hear, places, say  # noqa: PLC0415
+    from rehearsed import at, hear, places, plan_with, say, with_job  # noqa: PLC0415
 
     events = list(places()["", "end"].events)
     for gate, words in (
@@ -101,6 +102,12 @@ def _examples() -> dict[str, Any]:
         visit = at(gate, "turn" if gate.endswith("turn") else "gate")
         say(visit, *words)
         events += visit.events
+    visit = at("found-maximum")
+    alert = Alert(who="the office", number="0555 0100")
+    visit.plan = plan_with(with_job(alert=alert))
+    while visit.state.status == "running":
+        visit.wait()
+    events += visit.events
     visit = at("permission")
     hear(visit, ("told", "0.000"), ("[unk]", "-6.000"), sound="0" * 64)
     visit.take(inp.DeviceLost(at=visit.state.now, device="microphone"))
