@@ -11,7 +11,6 @@ import handsfree
 PACKAGE = Path(handsfree.__file__).parent
 
 CALLED_FROM_ELSEWHERE = {
-    "LimitsByQuantity": "trades: stop limits of a trade of data alone; no trade that ships has any yet",
     "as_kind": "gates and questions: the type checker holds every kind of the union against the protocol there",
     "failures": "proofs: the mutation run of tests/bench/proofs",
     "first_failure": "proofs: the mutation run of tests/bench/proofs",

@@ -9,6 +9,15 @@ from pydantic import BeforeValidator, Field, RootModel, model_validator
 from handsfree.blocks import Block, Exact, FieldName, FieldNames, Name, as_tuple
 
 
+class StopBlock(Block):
+    """An upper stop limit of one quantity, which the maker gives for each appliance."""
+
+    quantity: FieldName
+    above: str = Field(pattern=r"^(appliance|job)(\.[a-z_]+)+$")
+    """Where the sheets hold the limit, in the quantity's unit; a sheet without one stops nothing."""
+    source: str = Field(min_length=3)
+
+
 class TradeFile(Block):
     """`trade.yaml`: what is true of the trade as a whole."""
 
@@ -23,6 +32,9 @@ class TradeFile(Block):
     """Quantities that "was wrong" takes back by their name at any moment."""
     over_range: FieldNames = ()
     """Quantities whose "over range" is understood at any moment, unasked."""
+
+    stops: dict[Name, StopBlock] = Field(default_factory=dict)
+    """Where readings stop the work, by the name of the limit; the trade's words say what is then done."""
 
     @property
     def at_any_moment(self) -> frozenset[str]:

@@ -32,7 +32,7 @@ from handsfree.trades.calculation import (
     no_limit,
 )
 from handsfree.trades.files import QuantitiesFile
-from handsfree.trades.sheets import MakerBand, Sheets
+from handsfree.trades.sheets import MakerBand, Sheets, fact_of
 from handsfree.units import difference
 
 READINGS = "readings"
@@ -69,7 +69,7 @@ def _calculation(formula: Formula, families: Mapping[str, Family]) -> Calculatio
 
 def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judgement:
     """Return how the result of a formula stands to the maker's band."""
-    band = _fact(case.sheets, str(formula.band))
+    band = fact_of(case.sheets, str(formula.band))
     if not isinstance(band, MakerBand):
         return no_limit(case, formula.name)
     lacking = [
@@ -107,7 +107,7 @@ def _given(item: Input, case: Case) -> Given:
 
 def _table(sheets: Sheets, choice: Choice, families: Mapping[str, Family]) -> Table:
     """Return the table that the sheets choose; NoResult when the family holds none of that name."""
-    name = _fact(sheets, choice.fact)
+    name = fact_of(sheets, choice.fact)
     table = families[choice.family].tables.get(str(name))
     if table is None:
         raise NoResult(f"there is no table of {choice.family} for {name}")
@@ -116,15 +116,7 @@ def _table(sheets: Sheets, choice: Choice, families: Mapping[str, Family]) -> Ta
 
 def _number(sheets: Sheets, path: str) -> Decimal:
     """Return a number of the sheets by its path; NoResult when they do not give it: unknown is never zero."""
-    found = _fact(sheets, path)
+    found = fact_of(sheets, path)
     if not isinstance(found, Decimal):
         raise NoResult(f"the sheets give no number as {path}")
-    return found
-
-
-def _fact(sheets: Sheets, path: str) -> object:
-    """Return a fact of the sheets by its path, such as `job.gauge_accuracy`; None where there is none."""
-    found: object = sheets
-    for name in path.split("."):
-        found = getattr(found, name, None)
     return found

@@ -145,3 +145,11 @@ class Sheets(Block):
     def limits(self) -> dict[str, object]:
         """Return what the maker may give, by the name it is shown by; None where the sheet is silent."""
         return {}
+
+
+def fact_of(sheets: Sheets, path: str) -> object:
+    """Return a fact of the sheets by its path, such as `job.gauge_accuracy`; None where there is none."""
+    found: object = sheets
+    for name in path.split("."):
+        found = getattr(found, name, None)
+    return found

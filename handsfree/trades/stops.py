@@ -14,7 +14,7 @@ from typing import Literal
 from handsfree.lexicon.meaning import Called
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
-from handsfree.trades.sheets import Sheets
+from handsfree.trades.sheets import Sheets, fact_of
 
 Severity = Literal["evacuate", "off", "hold"]
 GRAVITY: tuple[Severity, ...] = ("evacuate", "off", "hold")
@@ -103,36 +103,61 @@ class Stops:
 
 
 @dataclass(frozen=True)
+class LimitOnSheet:
+    """An upper limit whose value the maker gives on the appliance sheet; without one nothing stops at it."""
+
+    name: str
+    fact: str
+    """Path to the value in the sheets, in the quantity's unit: `appliance.highest_pressure`."""
+    unit: str
+    """UCUM code of the quantity."""
+    source: str
+
+    def on(self, sheets: Sheets) -> tuple[StopLimit, ...]:
+        """Return the limit of this appliance; none where its sheet does not say."""
+        value = fact_of(sheets, self.fact)
+        if not isinstance(value, Decimal):
+            return ()
+        return (StopLimit(self.name, value, self.unit, "above", "off", self.source),)
+
+
+@dataclass(frozen=True)
 class LimitsByQuantity(Stops):
-    """Stops of a trade whose limits each stand on one quantity, the same for every model."""
+    """Stops of a trade whose limits each stand on one quantity: the same for every model, or the maker's."""
 
     limits: Mapping[str, tuple[StopLimit, ...]] = field(default_factory=dict)
+    on_sheet: Mapping[str, tuple[LimitOnSheet, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for quantity in self.over_range:
-            if not self._passed(quantity, "over range"):
+            if not _passed(self.limits.get(quantity, ()), "over range"):
                 raise Problem(f"over range of {quantity} cannot stop the work: it has no upper stop limit")
 
     def open(
         self, sheets: Sheets, values: Mapping[str, Called], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
         """Return the stops that values open; over range opens the gravest upper limit that stops the work."""
-        del sheets, may_adjust
-        found = [stop for quantity, value in values.items() for stop in self._passed(quantity, value)]
+        del may_adjust
+        found = [stop for one, value in values.items() for stop in _passed(self._limits(sheets, one), value)]
         ranked = sorted(found, key=lambda stop: GRAVITY.index(stop.severity))
         return tuple(stop for stop in ranked if stop.severity in SEVERE)
 
     def opens(self, sheets: Sheets, this_set: Mapping[str, Reading], candidate: Reading) -> bool:
         """Say whether the candidate passes a limit; the others of its set take no part."""
-        del sheets, this_set
-        return bool(self._passed(candidate.quantity, candidate.value))
+        del this_set
+        return bool(_passed(self._limits(sheets, candidate.quantity), candidate.value))
 
-    def _passed(self, quantity: str, value: Called) -> list[OpenStop]:
-        limits = self.limits.get(quantity, ())
-        if isinstance(value, Decimal):
-            return [limit.opened_by(value) for limit in limits if limit.passed_by(value)]
-        upper = [limit for limit in limits if limit.stops != "below" and limit.severity in SEVERE]
-        if value == "no reading" or not upper:
-            return []
-        gravest = min(upper, key=lambda limit: GRAVITY.index(limit.severity))
-        return [OpenStop(gravest.name, gravest.severity, value, "the instrument's range", gravest.source)]
+    def _limits(self, sheets: Sheets, quantity: str) -> tuple[StopLimit, ...]:
+        makers = (limit for one in self.on_sheet.get(quantity, ()) for limit in one.on(sheets))
+        return (*self.limits.get(quantity, ()), *makers)
+
+
+def _passed(limits: tuple[StopLimit, ...], value: Called) -> list[OpenStop]:
+    """Return the stops that one value opens; over range opens the gravest upper limit that stops the work."""
+    if isinstance(value, Decimal):
+        return [limit.opened_by(value) for limit in limits if limit.passed_by(value)]
+    upper = [limit for limit in limits if limit.stops != "below" and limit.severity in SEVERE]
+    if value == "no reading" or not upper:
+        return []
+    gravest = min(upper, key=lambda limit: GRAVITY.index(limit.severity))
+    return [OpenStop(gravest.name, gravest.severity, value, "the instrument's range", gravest.source)]

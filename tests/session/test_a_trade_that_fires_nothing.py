@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from rehearsed import DAY, ROOT, shipped
 
+from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.visit import Utterance
 from handsfree.lexicon.meaning import Values
@@ -23,6 +25,44 @@ CO, CO2 = Values((("co", Decimal(28)),)), Values((("co2", Decimal(8)),))
 def cooling() -> Plan:
     procedure = load_procedure(ROOT / "procedures" / "split-cooling-charge.yaml")
     return Plan(procedure, load_sheets(SHEETS)[0]).check()
+
+
+def charging(plan: Plan) -> Rehearsal:
+    """Return a visit that asks for the pressures and temperatures of a running unit."""
+    visit = Rehearsal(plan, DAY)
+    draft = Draft(plan, replace(visit.state, gate="", altered=dict.fromkeys(plan.things, "")))
+    draft.enter("charge")
+    visit.state = replace(draft.state, speaking=False, silent_since=draft.state.now)
+    visit.until_asking()
+    return visit
+
+
+def read(visit: Rehearsal, bar: str) -> None:
+    """Call the high side, and confirm it as it is read back."""
+    visit.say(f"liquid pressure {bar}")
+    visit.say("confirmed")
+
+
+def test_a_high_side_above_the_plates_pressure_stops_the_visit() -> None:
+    """The invented plate says 42 bar (PS, Directive 2014/68/EU, article 2): 42.0 is allowed, 42.1 is not."""
+    for bar, stopped in (("forty two point zero", False), ("forty two point one", True)):
+        visit = charging(cooling())
+        read(visit, bar)
+        assert (visit.state.status == "stopped") == stopped, bar
+    (stop,) = [event for event in visit.events if isinstance(event, ev.Stopped)]
+    assert stop.detail == "high-side 42.1 bar, above 42 bar"
+    assert stop.script == "Above the plate's pressure. Unit off at its isolator. Stand clear."
+    assert "2014/68/EU" in stop.source
+
+
+def test_without_a_pressure_on_the_sheet_nothing_is_invented() -> None:
+    """The plate may be illegible: then no limit is loaded, and none is guessed."""
+    sheets = load_sheets(SHEETS)[0]
+    appliance = sheets.appliance.model_copy(update={"highest_pressure": None})
+    silent = sheets.model_copy(update={"appliance": appliance})
+    visit = charging(Plan(cooling().procedure, silent).check())
+    read(visit, "forty two point one")
+    assert visit.state.status == "running"
 
 
 def asks_which(plan: Plan, meaning: Values, *rivals: Values) -> bool:
