@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import threading
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import TracebackType
@@ -20,6 +21,8 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from handsfree.problem import Problem
 
+LONGEST_HEAD = 16_384
+"""Bytes of a request's first line and headers."""
 PARTING_S = 2.0
 """The most that the last answers may take to go out when the server ends."""
 
@@ -29,7 +32,10 @@ class Limits:
     """What one visitor, and all of them together, may use up."""
 
     connections: int = 64
-    """At the same time; a further one is closed at once."""
+    """At the same time; for a further one the oldest that has asked for nothing yet is closed, of the address that
+    has most."""
+    per_address: int = 32
+    """Of those from one address, likewise."""
     request_s: float = 20.0
     """From a connection's opening, or the answer before, to the last byte of a request. No byte extends it."""
     taking_s: float = 20.0
@@ -55,23 +61,26 @@ class WithHeaders:
         await self._inner(scope, receive, with_headers)
 
 
+def listen(host: str, port: int) -> socket.socket:
+    """Take an address, `host` empty for all of this machine and port 0 for any; Problem when it cannot be had."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family)
+    except OSError as error:
+        what = f"pages cannot be served at {host}:{port}: {error.strerror or error}"
+        raise Problem(what, remedy="choose another address or port") from error
+
+
 class Server:
-    """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it.
+    """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it."""
 
-    `host` empty means all addresses of this machine, port 0 any free one. Problem when it cannot be had.
-    """
-
-    def __init__(self, host: str, port: int, limits: Limits | None = None) -> None:
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        try:
-            self._socket = socket.create_server((host, port), family=family)
-        except OSError as error:
-            what = f"pages cannot be served at {host}:{port}: {error.strerror or error}"
-            raise Problem(what, remedy="choose another address or port") from error
-        self.port: int = self._socket.getsockname()[1]
+    def __init__(self, listener: socket.socket, limits: Limits | None = None) -> None:
+        self._socket = listener
+        self.port: int = listener.getsockname()[1]
         self._limits = limits or Limits()
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
 
     def run(self, application: ASGIApp) -> None:
         """Serve until a signal ends the program."""
@@ -80,9 +89,27 @@ class Server:
     def start(self, application: ASGIApp) -> None:
         """Serve beside this thread, from now until the `with` block is left."""
         self._server = self._uvicorn(application)
-        serve = self._server.serve([self._socket])
-        self._thread = threading.Thread(target=lambda: asyncio.run(serve), name="handsfree pages", daemon=True)
+        self._thread = threading.Thread(
+            target=lambda: asyncio.run(self._serve()), name="handsfree pages", daemon=True
+        )
         self._thread.start()
+
+    def responsive(self, patience_s: float) -> bool:
+        """Say whether it still takes requests in: False when it has ended, or does nothing for so long."""
+        if self._thread is None or not self._thread.is_alive():
+            return False
+        if self._loop is None:
+            return True  # it begins
+        try:
+            asyncio.run_coroutine_threadsafe(asyncio.sleep(0), self._loop).result(patience_s)
+        except (TimeoutError, RuntimeError):
+            return False
+        return True
+
+    async def _serve(self) -> None:
+        assert self._server is not None
+        self._loop = asyncio.get_running_loop()
+        await self._server.serve([self._socket])
 
     def __enter__(self) -> Self:
         return self
@@ -103,6 +130,7 @@ class Server:
         config = uvicorn.Config(
             application, http=connection, ws="none", log_config=None, log_level="error",
             access_log=False, server_header=False, timeout_keep_alive=5,
+            h11_max_incomplete_event_size=LONGEST_HEAD,
         )  # fmt: skip
         return uvicorn.Server(config)
 
@@ -112,13 +140,31 @@ class _Connection(H11Protocol):
 
     limits = Limits()
     _deadline: asyncio.TimerHandle | None = None
+    came = 0.0
+    dropped = False
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
-        if len(self.connections) > self.limits.connections:
-            transport.abort()
-        else:
-            self._drop_after(self.limits.request_s)
+        self.came = self.loop.time()
+        self._drop_after(self.limits.request_s)
+        crowd = [one for one in cast(set[_Connection], self.connections) if not one.dropped]
+        beside = [one for one in crowd if one.address() == self.address()]
+        if len(beside) > self.limits.per_address:
+            self._make_room(beside)
+        elif len(crowd) > self.limits.connections:
+            counts = Counter(one.address() for one in crowd)
+            self._make_room([one for one in crowd if counts[one.address()] == max(counts.values())])
+
+    def address(self) -> str:
+        """Return where it comes from."""
+        return self.client[0] if self.client else ""
+
+    def _make_room(self, crowd: list[_Connection]) -> None:
+        """Drop the oldest that is not being answered, so that who keeps connections open keeps nobody out."""
+        idle = [one for one in crowd if not one.answering()]
+        chosen = min(idle, key=lambda one: one.came, default=self)
+        chosen.dropped = True
+        chosen.transport.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._drop_after(None)
@@ -126,12 +172,12 @@ class _Connection(H11Protocol):
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)
-        if self._answering():
+        if self.answering():
             self._drop_after(None)
 
     def on_response_complete(self) -> None:
         super().on_response_complete()
-        self._drop_after(None if self._answering() else self.limits.request_s)
+        self._drop_after(None if self.answering() else self.limits.request_s)
 
     def pause_writing(self) -> None:
         super().pause_writing()
@@ -139,13 +185,13 @@ class _Connection(H11Protocol):
 
     def resume_writing(self) -> None:
         super().resume_writing()
-        self._drop_after(None if self._answering() else self.limits.request_s)
+        self._drop_after(None if self.answering() else self.limits.request_s)
 
     def drop_soon(self) -> None:
         """Close at once whatever is still to go out, from any thread."""
         self.loop.call_soon_threadsafe(self.transport.abort)
 
-    def _answering(self) -> bool:
+    def answering(self) -> bool:
         """Whether a request has come whole and its answer is not yet given."""
         return self.cycle is not None and not self.cycle.more_body and not self.cycle.response_complete
 

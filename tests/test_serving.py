@@ -15,7 +15,7 @@ from starlette.responses import Response, StreamingResponse
 from starlette.types import Receive, Scope, Send
 
 from handsfree.problem import Problem
-from handsfree.serving import PARTING_S, Limits, Server
+from handsfree.serving import LONGEST_HEAD, PARTING_S, Limits, Server, listen
 
 LIMITS = Limits(connections=5, request_s=1.0, taking_s=1.0)
 FLOOD = b"x" * 65_536
@@ -40,7 +40,7 @@ async def application(scope: Scope, receive: Receive, send: Send) -> None:
 
 @pytest.fixture
 def server() -> Iterator[Server]:
-    with Server("127.0.0.1", 0, LIMITS) as serving:
+    with Server(listen("127.0.0.1", 0), LIMITS) as serving:
         serving.start(application)
         yield serving
 
@@ -115,6 +115,23 @@ def test_the_second_request_on_a_connection_has_the_same_time(server: Server) ->
         assert seconds_until_dropped(line, b"GET / HTTP/1.1\r\n" + b"X-Long: " + b"x" * 300) < LIMITS.request_s + 8
 
 
+def test_who_holds_all_connections_open_keeps_nobody_out(server: Server) -> None:
+    """The oldest that has asked for nothing gives way to one that comes."""
+    with ExitStack() as stack:
+        for _ in range(4 * LIMITS.connections):
+            stack.enter_context(line_to(server)).sendall(b"G")
+        assert answers(server)
+
+
+@pytest.mark.parametrize("long", ["line", "header"])
+def test_a_request_whose_head_is_too_long_is_refused(server: Server, long: str) -> None:
+    """Refused before it is whole."""
+    path, header = ("x" * LONGEST_HEAD, "") if long == "line" else ("", "X: " + "x" * LONGEST_HEAD)
+    with line_to(server) as line:
+        line.sendall(f"GET /{path} HTTP/1.1\r\nHost: here\r\n{header}".encode())
+        assert line.recv(12) == b"HTTP/1.1 400"
+
+
 def test_connections_beyond_the_limit_are_closed_at_once(server: Server) -> None:
     """And when the others have gone, there is room again."""
     with ExitStack() as stack:
@@ -145,7 +162,7 @@ def test_a_visitor_who_takes_nothing_in_is_dropped(server: Server) -> None:
 
 def test_the_end_waits_for_nobody() -> None:
     """A follower who never goes and never reads does not hold up the program."""
-    with Server("127.0.0.1", 0, Limits(taking_s=60)) as serving:
+    with Server(listen("127.0.0.1", 0), Limits(taking_s=60)) as serving:
         serving.start(application)
         line = line_to(serving)
         line.sendall(b"GET /flood HTTP/1.1\r\nHost: here\r\n\r\n")
@@ -161,4 +178,4 @@ def test_an_address_that_cannot_be_had_is_told_in_one_sentence(server: Server, h
     with pytest.raises(
         Problem, match=rf"pages cannot be served at {host}:\d+: .*; choose another address or port"
     ):
-        Server(host, server.port)
+        listen(host, server.port)

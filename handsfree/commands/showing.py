@@ -44,7 +44,8 @@ def shown(recorder: Recorder, way: Way, past: Sequence[object] = ()) -> Iterator
         page = None
         if way.glance_web is not None:
             page = stack.enter_context(Page(way.glance_web, watch, recorder.plan.catalogue))
-            sys.stderr.write(f"  {page.url}\n")
+            view_only = recorder.plan.catalogue.show("phone-view")
+            sys.stderr.write(f"  {page.url}\n  {page.view_url}  {view_only}\n")
         if wanted:
             phone = f" {recorder.plan.catalogue.show('phone')} {page.url}" if page else ""
             first = _code(page.url) if page else []

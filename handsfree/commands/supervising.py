@@ -45,14 +45,14 @@ def desk(
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
-        from handsfree.serving import Server  # noqa: PLC0415
+        from handsfree.serving import Server, listen  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
     open_to_all = not _is_loopback(host)
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     index = Index(folder)
-    server = Server(host, port)
+    server = Server(listen(host, port))
     where = f"http://{f'[{host}]' if ':' in host else host}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
     if open_to_all:

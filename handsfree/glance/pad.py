@@ -12,6 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from handsfree.events.state import State
+from handsfree.glance.key_names import DOWN, ENTER, LEFT, OFFER, RIGHT, SPACE, STOP_BUTTON, UP, WORD
 from handsfree.lexicon.meaning import Called, Values
 from handsfree.questions import Question
 from handsfree.questions.keypad import Keypad, NumberField, Offer
@@ -19,10 +20,6 @@ from handsfree.questions.nothing import Nothing
 from handsfree.session.fusion import choose_typed
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
-
-ENTER, SPACE, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "space", "left", "right", "up", "down", "stop"
-WORD, OFFER = "word ", "offer "
-"""Before a character of typed words; before the number of an offer that was touched."""
 
 STOP_PRESSES = 3
 STOP_WITHIN_MS = 3_000

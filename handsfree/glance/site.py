@@ -1,6 +1,7 @@
 """The addresses of the phone's page: its files, its words, the news as it comes, and the keys.
 
-It knows the visit through `Shown` alone, so it runs beside the visit or in another process alike.
+Whoever has the view code may look; whoever has the key code, too, and may press. It runs in a process of its own
+and knows the visit through `Relay` alone.
 """
 
 from __future__ import annotations
@@ -8,33 +9,36 @@ from __future__ import annotations
 import asyncio
 import hmac
 import ipaddress
-import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from importlib import resources
-from typing import Protocol
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from handsfree.glance import pad
+from handsfree.glance import key_names
+from handsfree.glance.presses import FOLLOW, Turnstile
 from handsfree.serving import Limits, WithHeaders
 
-PERIOD_S, BEAT_S = 0.2, 1.0
-"""Between looks at the picture; the longest between two sendings."""
-MOST_FOLLOWERS = 8
-LIMITS = Limits(connections=48, request_s=10.0, taking_s=10.0)
+PERIOD_S = 0.1
+"""Between looks at whether news has come."""
+MOST_VIEWERS, MOST_HOLDERS = 7, 3
+"""Who follow the news at a time: those who only look; those with the key code, of whom the oldest makes room."""
+LIMITS = Limits(connections=48, per_address=24, request_s=10.0, taking_s=10.0)
 LONGEST_KEY = 16
 FILES = {
     "/": ("glance.html", "text/html"),
     "/glance.css": ("glance.css", "text/css"),
     "/glance.js": ("glance.js", "text/javascript"),
+    "/sha256.js": ("sha256.js", "text/javascript"),
     "/mark.svg": ("mark.svg", "image/svg+xml"),
 }
-KEYS = frozenset({pad.ENTER, pad.LEFT, pad.UP, pad.DOWN, pad.STOP_BUTTON, *"0123456789"})
+KEYS = frozenset(
+    {key_names.ENTER, key_names.LEFT, key_names.UP, key_names.DOWN, key_names.STOP_BUTTON, *"0123456789"}
+)
 HEADERS = {
     "connection": "close",
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
@@ -44,29 +48,30 @@ HEADERS = {
 }
 
 
-class Shown(Protocol):
-    """What the page shows, and where its keys go."""
+class Relay:
+    """What the visit tells the page, and what the page tells the visit by `tell`.
 
-    @property
-    def over(self) -> bool:
-        """Whether the picture is the last."""
+    `pressed` gets a key and its count, `followed` nothing; both are called from the page's own thread.
+    """
 
-    def news(self) -> bytes | None:
-        """Return the present picture as JSON, or None while the visit gives no sign of life."""
+    def __init__(self, words: bytes, pressed: Callable[[str, int], None], followed: Callable[[], None]) -> None:
+        self.words, self.pressed, self.followed = words, pressed, followed
+        self.news = b""
+        """The picture told last, as JSON."""
+        self.number = 0
+        """How many were told."""
+        self.over = False
+        """Whether it is the last."""
+        self.followers = 0
 
-    def words(self) -> dict[str, str]:
-        """Return the page's own words."""
-
-    def press(self, key: str) -> None:
-        """Take a key."""
-
-    def followed(self) -> None:
-        """Take in that somebody follows the news."""
+    def told(self, news: bytes, *, over: bool) -> None:
+        """Take in a picture."""
+        self.news, self.number, self.over = news, self.number + 1, over
 
 
-def application(shown: Shown, token: str) -> ASGIApp:
-    """Return the page as an ASGI application; whoever gives the token may press keys."""
-    site = _Site(shown, token)
+def application(relay: Relay, view_code: str, turnstile: Turnstile) -> ASGIApp:
+    """Return the page as an ASGI application."""
+    site = _Site(relay, view_code, turnstile)
     routes = [
         *(Route(path, site.file) for path in FILES),
         Route("/words", site.words),
@@ -89,21 +94,21 @@ class _OwnNames:
 
 
 class _Site:
-    def __init__(self, shown: Shown, token: str) -> None:
-        self._shown, self._token = shown, token
-        self._followers = 0
+    def __init__(self, relay: Relay, view_code: str, turnstile: Turnstile) -> None:
+        self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
+        self._viewers: list[_Followed] = []
+        self._holders: list[_Followed] = []
 
     async def file(self, request: Request) -> Response:
         name, kind = FILES[request.url.path]
         return Response(resources.files(__package__).joinpath("page", name).read_bytes(), media_type=kind)
 
     async def words(self, _: Request) -> Response:
-        return JSONResponse(self._shown.words())
+        return Response(self._relay.words, media_type="application/json")
 
     async def key(self, request: Request) -> Response:
-        """Take a key from whoever has the token."""
-        given = request.headers.get("x-glance-key", "")
-        if not hmac.compare_digest(given.encode(), self._token.encode()):
+        """Take a key, with its count and its code."""
+        if "x-glance-code" not in request.headers:
             return Response(status_code=403)
         body = b""
         async for piece in request.stream():
@@ -111,47 +116,70 @@ class _Site:
             if len(body) > LONGEST_KEY:
                 return Response(status_code=413)
         key = body.decode("ascii", "replace")
-        if key not in KEYS and not (key.startswith(pad.OFFER) and key.removeprefix(pad.OFFER).isdecimal()):
+        offer = key.removeprefix(key_names.OFFER)
+        if key not in KEYS and not (key.startswith(key_names.OFFER) and offer.isascii() and offer.isdecimal()):
             return Response(status_code=400)
-        self._shown.press(key)
+        refusal = self._refusal(request, key)
+        if refusal is not None:
+            return refusal
+        self._relay.pressed(key, self._turnstile.count)
         return Response(status_code=204)
 
-    async def news(self, _: Request) -> Response:
-        """Send the news to so many at a time."""
-        if self._followers >= MOST_FOLLOWERS:
+    def _refusal(self, request: Request, key: str) -> Response | None:
+        """Return why a press is not taken: its code is wrong, or its count is not new (then with the last one)."""
+        given = request.headers
+        match self._turnstile.takes(given.get("x-glance-count", ""), key, given.get("x-glance-code", "")):
+            case "taken":
+                return None
+            case "replayed":
+                return Response(str(self._turnstile.count), status_code=409)
+            case "refused":
+                return Response(status_code=403)
+
+    async def news(self, request: Request) -> Response:
+        """Send the news to so many at a time; a place is kept for who has the key code."""
+        if "x-glance-code" in request.headers:
+            refusal = self._refusal(request, FOLLOW)
+            if refusal is not None:
+                return refusal
+            if len(self._holders) >= MOST_HOLDERS:
+                self._holders[0].let_go = True
+            return _Followed(self._relay, self._holders)
+        given = request.headers.get("x-glance-view", "")
+        if not hmac.compare_digest(given.encode(), self._view_code.encode()):
+            return Response(status_code=403)
+        if len(self._viewers) >= MOST_VIEWERS:
             return Response(status_code=503)
-        return _Followed(self)
-
-    async def follow(self) -> AsyncIterator[bytes]:
-        """Yield a picture whenever it changed, and each second, for as long as the visit gives signs of life."""
-        yield b"retry: 1000\n\n"
-        sent, sent_at, over = b"", 0.0, False
-        while not over:
-            await asyncio.sleep(PERIOD_S)
-            over = self._shown.over
-            news = self._shown.news()
-            if news is not None and (over or news != sent or time.monotonic() - sent_at >= BEAT_S):
-                yield b"data: " + news + b"\n\n"
-                sent, sent_at = news, time.monotonic()
-
-    def take_in(self, change: int) -> None:
-        self._followers += change
-        self._shown.followed()
+        return _Followed(self._relay, self._viewers)
 
 
 class _Followed(StreamingResponse):
-    """The news, and one place among the followers for as long as it is sent."""
+    """The news, each picture as it is told, and one place among the followers for as long as it is sent."""
 
-    def __init__(self, site: _Site) -> None:
-        super().__init__(site.follow(), media_type="text/event-stream")
-        self._site = site
+    def __init__(self, relay: Relay, among: list[_Followed]) -> None:
+        super().__init__(self._follow(), media_type="text/event-stream")
+        self._relay, self._among = relay, among
+        self.let_go = False
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        self._site.take_in(1)
+        self._among.append(self)
+        self._relay.followers += 1
+        self._relay.followed()
         try:
             await super().__call__(scope, receive, send)
         finally:
-            self._site.take_in(-1)
+            self._among.remove(self)
+            self._relay.followers -= 1
+
+    async def _follow(self) -> AsyncIterator[bytes]:
+        yield b": the news\n\n"
+        sent, over = 0, False
+        while not over and not self.let_go:
+            over = self._relay.over
+            if self._relay.number != sent:
+                sent = self._relay.number
+                yield b"data: " + self._relay.news + b"\n\n"
+            await asyncio.sleep(PERIOD_S)
 
 
 def _refuse(_: Request, fault: Exception) -> Response:

@@ -21,7 +21,7 @@ from rich.console import Console
 from rich.text import Text
 
 from handsfree.events.devices import Change
-from handsfree.glance import pad, screen
+from handsfree.glance import key_names, screen
 from handsfree.glance.watching import STALE_S, Watch
 
 PERIOD_S = 0.2
@@ -34,13 +34,13 @@ _TOGETHER, _SHOWN = "\x1b[?2026h", "\x1b[?2026l"
 """Terminals that know it show what lies between these at once; others ignore them."""
 
 _KEYS = {
-    "A": pad.UP,
-    "B": pad.DOWN,
-    "C": pad.RIGHT,
-    "D": pad.LEFT,
-    "5~": pad.LEFT,
-    "6~": pad.ENTER,
-    "M": pad.ENTER,
+    "A": key_names.UP,
+    "B": key_names.DOWN,
+    "C": key_names.RIGHT,
+    "D": key_names.LEFT,
+    "5~": key_names.LEFT,
+    "6~": key_names.ENTER,
+    "M": key_names.ENTER,
 }
 """Ends of escape sequences: arrows, page up and down (presenters, foot switches), the keypad's enter."""
 _SEQUENCE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[A-Za-z])")
@@ -69,12 +69,12 @@ def keys_in(text: str) -> tuple[list[str], str]:
 
 def _plain(character: str) -> list[str]:
     if character in " \r\n":
-        return [pad.SPACE if character == " " else pad.ENTER]
+        return [key_names.SPACE if character == " " else key_names.ENTER]
     if character in "\x7f\b":
-        return [pad.LEFT]
+        return [key_names.LEFT]
     if character in "0123456789":
         return [character]
-    return [pad.WORD + character] if character.isprintable() else []
+    return [key_names.WORD + character] if character.isprintable() else []
 
 
 def usable() -> bool:

@@ -14,8 +14,9 @@ import numpy as np
 
 from handsfree.events.devices import Change
 from handsfree.events.state import State
+from handsfree.glance.key_names import STOP_BUTTON, WORD
 from handsfree.glance.notes import Notes, noticed
-from handsfree.glance.pad import STOP_BUTTON, WORD, Pad, here, press
+from handsfree.glance.pad import Pad, here, press
 from handsfree.glance.picture import Glance, Seal, Sound
 from handsfree.glance.view import glance
 from handsfree.ledger import Head

@@ -1,7 +1,8 @@
 """The picture as a page for a phone clipped up in the closet: news as it comes, and keys for who has the token.
 
-Nothing here asks anything of another machine. Whoever is in the same network and knows the address can look;
-only who has the printed address, with the token behind its `#`, can press keys.
+Nothing here asks anything of another machine. The page is served by a process of its own (`page_process.py`),
+which is replaced when it ends or hangs. One printed address has the view code behind its `#`, the other the key
+code too.
 """
 
 from __future__ import annotations
@@ -10,20 +11,34 @@ import json
 import secrets
 import socket
 import threading
+import time
 from dataclasses import asdict
 from types import TracebackType
 from typing import Any, Self
 
+from handsfree.events.devices import Change
+from handsfree.glance.page_process import Beat, Facts, Followed, News, Parted, Pressed, attend_page
 from handsfree.glance.picture import Glance
-from handsfree.glance.site import LIMITS, application
 from handsfree.glance.view import clock
 from handsfree.glance.watching import Watch
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
-from handsfree.serving import Server
+from handsfree.serving import listen
+from handsfree.supervisor import Supervisor
 
 ALIVE_S = 1.0
 """A visit silent for longer sends nothing."""
+PERIOD_S, BEAT_S = 0.2, 1.0
+"""Between looks at the picture; the longest between two sendings."""
+START_PATIENCE_S, HUNG_AFTER_S = 60.0, 4.0
+PARTING_S = 1.5
+"""The most that the last picture may take to reach the phones."""
+FIRST_RETRY_S, LAST_RETRY_S = 0.2, 5.0
+"""Before a process that ended is replaced."""
+FOUND_AFTER_S, LATEST_FOUND_S = 1.0, 60.0
+"""A new process counts as found when it has served for so long; twice as long after each loss, so that whoever can
+make it end cannot keep the tool talking."""
+CODE_BYTES = 12
 WORDS = {
     "stop": "stop",
     "enter": "key-enter",
@@ -33,6 +48,7 @@ WORDS = {
     "keys": "keys",
     "view-only": "view-only",
     "not-taken": "not-taken",
+    "no-code": "no-code",
     "visit-over": "visit-over",
     "no-news": "no-news",
     "old-picture": "old-picture",
@@ -41,65 +57,121 @@ WORDS = {
 
 
 class Page:
-    """Serves one watched visit at an address, from a thread of its own, until it is left."""
+    """Serves one watched visit at an address, from a process of its own, until it is left."""
 
     def __init__(self, address: str, watch: Watch, catalogue: Catalogue) -> None:
         """Take "HOST:PORT", host empty for all addresses and port 0 for any; Problem when it cannot be had."""
         host, port = _address(address)
-        self._server = Server(host, port, LIMITS)
-        self._visit = _Visit(watch, catalogue)
-        self.token = secrets.token_urlsafe(12)
+        self._listener = listen(host, port)
+        self._watch, self._catalogue = watch, catalogue
+        self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
         shown = _own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
-        self.url = f"http://{shown}:{self._server.port}/#{self.token}"
+        place = f"http://{shown}:{self._listener.getsockname()[1]}/"
+        self.view_url = f"{place}#{self.view_code}"
+        """Of the page to look at."""
+        self.url = f"{place}#{self.view_code}.{self.key_code}"
+        """Of the page with keys."""
+        self.followed = threading.Event()
+        """Set once a phone follows the news."""
+        self.served = threading.Event()
+        """Set once the page is served."""
+        self._count, self._deaths = 0, 0
+        self._lost, self._serving_since = False, 0.0
+        self._parted, self._over = threading.Event(), threading.Event()
+        self._supervisor: Supervisor[None] = Supervisor(
+            "handsfree page", attend_page, self, start_s=START_PATIENCE_S, hung_after_s=HUNG_AFTER_S
+        )
+        self._telling = threading.Thread(target=self._tell, name="handsfree page news", daemon=True)
 
     @property
-    def followed(self) -> threading.Event:
-        """Set once a phone follows the news."""
-        return self._visit.has_followers
+    def process_id(self) -> int:
+        """The number of the process that serves now; 0 between two."""
+        return self._supervisor.process_id
 
     def __enter__(self) -> Self:
-        self._server.start(application(self._visit, self.token))
+        self._watch.opened("page")
+        self._supervisor.start()
+        self._telling.start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._visit.over = True  # each follower is sent the last picture and let go
-        self._server.__exit__(kind, fault, trace)
+        self._over.set()
+        self._telling.join(PARTING_S)
+        self._supervisor.close()
+        self._listener.close()
 
+    def arguments(self) -> tuple[object, ...]:
+        """Return what a new process is to work with; for the supervisor."""
+        self._serving_since = 0.0
+        words = json.dumps(self._words()).encode()
+        return self._listener, Facts(self.view_code, self.key_code, self._count, words)
 
-class _Visit:
-    """The watched visit as the page's site takes it."""
+    def told_first(self) -> tuple[object, ...]:
+        """Return nothing: the next picture comes within a second; for the supervisor."""
+        return ()
 
-    def __init__(self, watch: Watch, catalogue: Catalogue) -> None:
-        self._watch, self._catalogue = watch, catalogue
-        self.over = False
-        self.has_followers = threading.Event()
+    def heard(self, message: Pressed | Followed | Beat | Parted) -> None:
+        """Take in a message of the process; for the supervisor."""
+        match message:
+            case Pressed(key=key, count=count):
+                self._count = max(count, self._count)
+                self._watch.press(key)
+            case Followed():
+                self.followed.set()
+            case Parted():
+                self._parted.set()
+            case Beat():
+                self._serves()
 
-    def news(self) -> bytes | None:
-        if not self.over and self._watch.age() > ALIVE_S:
-            return None
-        return json.dumps(self._told(self._watch.picture())).encode()
+    def ended(self, why: str | None) -> float:
+        """Tell that the page is lost, and say when the next process starts; for the supervisor."""
+        self._deaths += 1
+        if not self._lost:
+            self._lost = True
+            self._watch.changed_input(Change("page", lost=True))
+        self._watch.notice(f"{self._catalogue.glance.devices['page']}: {why}")
+        return float(min(FIRST_RETRY_S * 2 ** min(self._deaths - 1, 9), LAST_RETRY_S))
 
-    def words(self) -> dict[str, str]:
+    def _serves(self) -> None:
+        """Take in a sign of life; after a loss the page counts as found when it has served for a while."""
+        self.served.set()
+        now = time.monotonic()
+        self._serving_since = self._serving_since or now
+        wanted = min(FOUND_AFTER_S * 2 ** min(self._deaths, 9), LATEST_FOUND_S)
+        if self._lost and now - self._serving_since >= wanted:
+            self._lost = False
+            self._watch.changed_input(Change("page", lost=False))
+
+    def _tell(self) -> None:
+        """Tell the process what there is to see, while the visit gives signs of life; then the last picture."""
+        told, told_at = b"", 0.0
+        while not self._over.wait(PERIOD_S):
+            if self._watch.age() > ALIVE_S:
+                continue
+            picture = self._picture()
+            if picture != told or time.monotonic() - told_at >= BEAT_S:
+                told, told_at = picture, time.monotonic()
+                self._supervisor.tell(News(told))
+        self._supervisor.tell(News(self._picture(), over=True))
+        self._parted.wait(PARTING_S)
+
+    def _words(self) -> dict[str, str]:
         return {name: self._catalogue.glance.labels[label] for name, label in WORDS.items()}
 
-    def press(self, key: str) -> None:
-        self._watch.press(key)
-
-    def followed(self) -> None:
-        self.has_followers.set()
-
-    def _told(self, picture: Glance) -> dict[str, Any]:
+    def _picture(self) -> bytes:
+        picture: Glance = self._watch.picture()
         enter = self._catalogue.show("key-enter")
-        return {
+        told: dict[str, Any] = {
             **asdict(picture),
             "language": self._catalogue.glance.tag,
             "left": "" if picture.bar is None else clock(picture.bar.left_ms),
             "gone": 0.0 if picture.bar is None else picture.bar.gone,
             "enter": next((key.does for key in picture.keys if key.key == enter), ""),
-            "words": self.words(),
+            "words": self._words(),
         }
+        return json.dumps(told).encode()
 
 
 def _address(text: str) -> tuple[str, int]:

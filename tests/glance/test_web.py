@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import hmac
 import http.client
+import itertools
 import json
+import os
 import re
+import signal
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from multiprocessing import get_context
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import numpy as np
@@ -16,8 +22,14 @@ import pytest
 from rehearsed import at, say
 from told import Told
 
+from handsfree.events.devices import Change
+from handsfree.glance.page_process import MOST_FILES, MOST_MEMORY
+from handsfree.glance.presses import FOLLOW, code_of
+from handsfree.glance.site import MOST_VIEWERS
 from handsfree.glance.web import Page
 from handsfree.problem import Problem
+
+Process = get_context("fork").Process
 
 
 @pytest.fixture
@@ -28,11 +40,12 @@ def told() -> Told:
 @pytest.fixture
 def page(told: Told) -> Iterator[Page]:
     with Page("127.0.0.1:0", told.watch, told.plan.catalogue) as served:
+        assert served.served.wait(60)
         yield served
 
 
 def ask(page: Page, method: str, path: str, body: str = "", **headers: str) -> http.client.HTTPResponse:
-    connection = http.client.HTTPConnection(urlsplit(page.url).netloc, timeout=5)
+    connection = http.client.HTTPConnection(urlsplit(page.url).netloc, timeout=20)
     connection.request(method, path, body or None, headers)
     answer = connection.getresponse()
     answer.text = answer.read() if answer.length is not None else b""  # type: ignore[attr-defined]
@@ -40,17 +53,46 @@ def ask(page: Page, method: str, path: str, body: str = "", **headers: str) -> h
     return answer
 
 
-def press(page: Page, key: str, token: str | None = None, **headers: str) -> int:
-    return ask(
-        page, "POST", "/key", key, **{"X-Glance-Key": page.token if token is None else token, **headers}
-    ).status
+COUNTS = itertools.count(1)
+
+
+def signed(page: Page, key: str, count: int | None = None, code: str | None = None) -> dict[str, str]:
+    """The headers of a press: the next count, and its code."""
+    count = next(COUNTS) if count is None else count
+    return {
+        "X-Glance-Count": str(count),
+        "X-Glance-Code": code_of(page.key_code, count, key) if code is None else code,
+    }
+
+
+def press(page: Page, key: str, **headers: str) -> int:
+    return ask(page, "POST", "/key", key, **{**signed(page, key), **headers}).status
+
+
+def turned(told: Told, seconds: float = 10) -> str | None:
+    """Do as the conductor does until keys come to something: they come from another process."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if (text := told.turn()) is not None:
+            return text
+        time.sleep(0.02)
+    return None
+
+
+def follow(page: Page, *, holder: bool = False, code: str | None = None) -> socket.socket:
+    """Ask for the news."""
+    host, port = urlsplit(page.url).netloc.split(":")
+    line = socket.create_connection((host, int(port)), timeout=20)
+    headers = signed(page, FOLLOW) if holder else {"X-Glance-View": page.view_code if code is None else code}
+    head = "".join(f"{name}: {value}\r\n" for name, value in headers.items())
+    line.sendall(f"GET /news HTTP/1.1\r\nHost: {host}:{port}\r\n{head}\r\n".encode())
+    return line
 
 
 def news(page: Page, seconds: float) -> list[dict[str, object]]:
     """Follow the news for so long."""
-    host, port = urlsplit(page.url).netloc.split(":")
-    with socket.create_connection((host, int(port)), timeout=0.3) as line:
-        line.sendall(f"GET /news HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode())
+    with follow(page) as line:
+        line.settimeout(0.3)
         until, data = time.monotonic() + seconds, b""
         while time.monotonic() < until:
             try:
@@ -62,13 +104,13 @@ def news(page: Page, seconds: float) -> list[dict[str, object]]:
 
 def test_anybody_who_knows_the_address_can_look(page: Page) -> None:
     """The page, its parts and its words, all from here and none of it kept."""
-    for path in ("/", "/glance.css", "/glance.js", "/mark.svg", "/words"):
+    for path in ("/", "/glance.css", "/glance.js", "/sha256.js", "/mark.svg", "/words"):
         answer = ask(page, "GET", path)
         assert answer.status == 200
         assert answer.headers["Cache-Control"] == "no-store"
         assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
         text = answer.text.decode()  # type: ignore[attr-defined]
-        assert not re.findall(r"(?:src|href|url\(|fetch\(|EventSource\()\W*(?:https?:)?//", text)
+        assert not re.findall(r"(?:src|href|url\(|fetch\(|fetch\()\W*(?:https?:)?//", text)
 
 
 @pytest.mark.real_time
@@ -82,20 +124,54 @@ def test_the_news_is_the_picture(page: Page, told: Told) -> None:
 
 
 def test_only_the_printed_address_has_the_keys(page: Page, told: Told) -> None:
-    """No token, a wrong one, and the right one; the key then moves the visit."""
-    assert press(page, "enter", token="") == 403
-    assert press(page, "enter", token=page.token[:-1]) == 403
+    """No code, that of another key, one made with the view code; the right one moves the visit."""
+    assert ask(page, "POST", "/key", "enter").status == 403
+    assert press(page, "enter", **{"X-Glance-Code": code_of(page.key_code, 10**6, "stop")}) == 403
+    assert press(page, "enter", **{"X-Glance-Code": code_of(page.view_code, 1, "enter")}) == 403
+    assert press(page, "enter", **{"X-Glance-Count": "9" * 5000}) == 403
     assert told.turn() is None
     assert told.turn() is None
     assert press(page, "enter") == 204
-    assert told.turn() == "removed"
+    assert turned(told) is not None
     assert told.state.gate != "cover-off"
 
 
-def test_the_token_stands_behind_the_hash_where_no_request_carries_it(page: Page) -> None:
-    """And it is too long to be guessed: 96 bits."""
-    assert page.url.endswith(f"/#{page.token}")
-    assert len(page.token) == 16
+def test_a_press_that_was_overheard_cannot_be_sent_again(page: Page, told: Told) -> None:
+    """Nor an older one that never came; whoever may press is told the last count."""
+    told.turn()
+    early, once = signed(page, "down"), signed(page, "down")
+    assert ask(page, "POST", "/key", "down", **once).status == 204
+    for again in (once, early):
+        answer = ask(page, "POST", "/key", "down", **again)
+        assert (answer.status, answer.text) == (409, once["X-Glance-Count"].encode())  # type: ignore[attr-defined]
+    assert press(page, "enter") == 204
+
+
+def test_looking_needs_the_view_code(page: Page) -> None:
+    """None, a wrong one, and the key code, which must never travel; then the right one."""
+    for code in ("", "x", page.key_code):
+        with follow(page, code=code) as line:
+            assert line.recv(12) == b"HTTP/1.1 403"
+    with follow(page) as line:
+        assert line.recv(12) == b"HTTP/1.1 200"
+
+
+def test_the_codes_stand_behind_the_hash_where_no_request_carries_them(page: Page) -> None:
+    """And each is too long to be guessed: 96 bits."""
+    assert page.view_url.endswith(f"/#{page.view_code}")
+    assert page.url.endswith(f"/#{page.view_code}.{page.key_code}")
+    assert page.view_code != page.key_code
+    assert {len(page.view_code), len(page.key_code)} == {16}
+
+
+def test_the_code_of_a_press_is_the_published_one() -> None:
+    """RFC 4231, test case 2: HMAC-SHA-256 of "what do ya want for nothing?" with the key "Jefe".
+
+    The text of a press begins with its count, so the published digest is made here from the same function.
+    """
+    published = "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
+    assert hmac.new(b"Jefe", b"what do ya want for nothing?", "sha256").hexdigest() == published
+    assert code_of("Jefe", 7, "stop") == hmac.new(b"Jefe", b"7 stop", "sha256").hexdigest()
 
 
 @pytest.mark.parametrize("key", ["word x", "offer x", "offer -1", "Enter", "", "stop work", "e" * 17])
@@ -135,7 +211,7 @@ def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) ->
     """The button that says STOP."""
     told.turn()
     assert press(page, "stop") == 204
-    assert told.turn() == "stop work"
+    assert turned(told) == "stop work"
     (first, *_) = news(page, 0.8)
     assert (first["condition"], first["banner"]) == ("stopped", "STOPPED")
 
@@ -146,23 +222,118 @@ def test_a_touched_answer_is_marked_and_enter_takes_it(page: Page, told: Told) -
     told.turn()
     offers = news(page, 0.5)[0]["offers"]
     assert press(page, f"offer {offers.index('hold on')}") == 204  # type: ignore[attr-defined]
-    assert told.turn() is None
+    assert turned(told, 0.5) is None
     assert press(page, "enter") == 204
-    assert told.turn() == "hold on"
+    assert turned(told) == "hold on"
 
 
-def test_more_followers_than_a_closet_holds_are_turned_away(page: Page, told: Told) -> None:
-    """Eight at a time; the ninth may come when one has gone."""
+def test_lookers_on_never_take_the_place_of_the_holder_of_the_keys(page: Page, told: Told) -> None:
+    """Seven look; the eighth is turned away; the phone with the key code follows all the same."""
     told.turn()
-    host, port = urlsplit(page.url).netloc.split(":")
-    lines = [socket.create_connection((host, int(port))) for _ in range(9)]
-    for line in lines:
-        line.sendall(f"GET /news HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode())
+    lines = []
+    for _ in range(MOST_VIEWERS + 2):
+        lines.append(follow(page))
         time.sleep(0.02)
-    answers = [line.recv(12) for line in lines]
+    assert [line.recv(12) for line in lines] == [b"HTTP/1.1 200"] * MOST_VIEWERS + [b"HTTP/1.1 503"] * 2
+    for _ in range(5):
+        lines.append(follow(page, holder=True))
+        assert lines[-1].recv(12) == b"HTTP/1.1 200"
     for line in lines:
         line.close()
-    assert sorted(answers) == [b"HTTP/1.1 200"] * 8 + [b"HTTP/1.1 503"]
+
+
+@pytest.mark.real_time
+def test_three_hundred_dripping_connections_do_not_reach_the_visit(page: Page, told: Told) -> None:
+    """Eight seconds from eight addresses: turns stay short, keys arrive, no handle of the visit is used."""
+    told.turn()
+    host, port = urlsplit(page.url).netloc.split(":")
+    handles = len(list(Path("/proc/self/fd").iterdir()))
+    over = threading.Event()
+
+    def drip() -> None:
+        lines: list[socket.socket] = []
+        while not over.wait(0.05):
+            while len(lines) < 300:
+                source = f"127.0.0.{2 + len(lines) % 8}"
+                lines.append(socket.create_connection((host, int(port)), 10, (source, 0)))
+                lines[-1].setblocking(False)
+            for line in list(lines):
+                try:
+                    line.send(b"G")
+                except BlockingIOError:
+                    continue
+                except OSError:
+                    line.close()
+                    lines.remove(line)
+        for line in lines:
+            line.close()
+
+    flood = Process(target=_apart, args=(drip,))
+    flood.start()
+    until, presses, turns = time.monotonic() + 8, [], []
+    while time.monotonic() < until:
+        begun = time.monotonic()
+        assert press(page, "down") == 204
+        presses.append(time.monotonic() - begun)
+        begun = time.process_time()
+        told.turn()
+        turns.append(time.process_time() - begun)
+        assert len(list(Path("/proc/self/fd").iterdir())) <= handles + 2
+    flood.kill()
+    flood.join()
+    assert len(presses) >= 2
+    assert max(turns) < 0.2
+    assert told.watch.change() is None
+
+
+def test_a_process_that_is_killed_comes_back_on_the_same_address(page: Page, told: Told) -> None:
+    """Lost and found are told once each, as a device; an old press is still refused."""
+    told.turn()
+    old = signed(page, "down")
+    assert ask(page, "POST", "/key", "down", **old).status == 204
+    first = page.process_id
+    os.kill(first, signal.SIGKILL)
+    assert changed(told) == Change("page", lost=True)
+    assert changed(told) == Change("page", lost=False)
+    assert page.process_id not in {0, first}
+    assert ask(page, "POST", "/key", "down", **old).status == 409
+    assert press(page, "enter") == 204
+    assert turned(told) is not None
+    assert told.watch.change() is None
+
+
+def test_a_process_that_hangs_is_replaced(page: Page, told: Told) -> None:
+    """As one that has ended."""
+    os.kill(page.process_id, signal.SIGSTOP)
+    assert changed(told) == Change("page", lost=True)
+    assert changed(told) == Change("page", lost=False)
+
+
+def test_the_process_may_take_no_more_than_it_needs(page: Page) -> None:
+    """Limits of memory and handles, as the system shows them."""
+    limits = Path(f"/proc/{page.process_id}/limits").read_text()
+    (memory,) = re.findall(r"Max address space +(\d+)", limits)
+    (files,) = re.findall(r"Max open files +(\d+)", limits)
+    assert int(memory) == MOST_MEMORY
+    assert int(files) == MOST_FILES
+    (size,) = re.findall(r"VmSize:\s+(\d+) kB", Path(f"/proc/{page.process_id}/status").read_text())
+    assert 1024 * int(size) < MOST_MEMORY / 1.5
+    assert {str(Path(f"/proc/{page.process_id}/fd/{stream}").readlink()) for stream in (0, 1, 2)} == {"/dev/null"}
+
+
+def changed(told: Told, seconds: float = 60) -> Change | None:
+    """Return the next input that is lost or found."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if (change := told.watch.change()) is not None:
+            return change
+        told.turn()
+        time.sleep(0.05)
+    return None
+
+
+def _apart(work: Callable[[], None]) -> None:
+    work()
 
 
 @pytest.mark.parametrize("address", ["8750", "host:", "127.0.0.1:70000", "127.0.0.1:x"])
@@ -217,7 +388,7 @@ def test_a_length_of_five_thousand_digits_is_refused_in_silence(
         line.sendall(f"POST /key HTTP/1.1\r\nHost: {host}\r\nContent-Length: {'9' * 5000}\r\n\r\n".encode())
         assert line.recv(12) == b"HTTP/1.1 400"
     assert press(page, "enter") == 204
-    told.turn()
+    assert turned(told) is not None
     assert capfd.readouterr() == ("", "")
 
 
@@ -227,10 +398,9 @@ def test_a_phone_that_goes_away_in_the_middle_of_a_key_is_not_spoken_of(
     """Its place is free again, and the terminal shows nothing."""
     host, port = urlsplit(page.url).netloc.split(":")
     with socket.create_connection((host, int(port)), timeout=5) as line:
-        head = f"POST /key HTTP/1.1\r\nHost: {host}\r\nX-Glance-Key: {page.token}\r\nContent-Length: 5\r\n\r\n"
+        head = f"POST /key HTTP/1.1\r\nHost: {host}\r\nX-Glance-Code: x\r\nContent-Length: 5\r\n\r\n"
         line.sendall(head.encode() + b"en")
         time.sleep(0.2)
     assert press(page, "enter") == 204
-    time.sleep(0.2)
-    assert told.turn() is not None
+    assert turned(told) is not None
     assert capfd.readouterr() == ("", "")

@@ -1,9 +1,11 @@
 "use strict";
 // Shows what the tool sends, covers it when nothing comes, and sends keys. It asks nothing of any other machine.
 const at = (id) => document.getElementById(id);
-const token = location.hash.slice(1);
-const STALE_MS = 3000;
-let source = null, last = performance.now(), over = false, words = {};
+// Behind the #: the view code, and where this page has keys, the key code. The key code never travels.
+const [viewCode, keyCode] = location.hash.slice(1).split(".");
+const STALE_MS = 3000, AGAIN_MS = 1000, PATIENCE_MS = 4000;
+let last = performance.now(), tried = 0, following = null, barred = false, over = false, words = {};
+let count = 0, sending = Promise.resolve();
 
 function put(id, text) {
   at(id).textContent = text;
@@ -29,17 +31,18 @@ function show(picture) {
   set(at("gate"), picture.gate);
   put("banner", picture.banner);
   set(at("headline"), picture.headline);
-  const length = picture.headline.length;
-  at("headline").className = length > 28 ? "long" : length <= 12 ? "short" : "";
   put("remark", picture.remark);
   put("entry", picture.typing || (picture.chosen === null ? "" : "> " + picture.offers[picture.chosen]));
   each(at("values"), picture.values, "li", (node, value) => {
-    if (!node.firstElementChild) node.append(document.createElement("b"), document.createElement("span"));
-    const [big, small] = node.children;
+    if (!node.firstElementChild) node.append(...["b", "span", "i"].map((tag) => document.createElement(tag)));
+    const [big, small, band] = node.children;
     node.className = value.at_hand ? "here" : "";
     set(big, value.value || (value.at_hand ? "_" : ""));
     big.className = /^[-0-9.]*$/.test(value.value) ? "" : "words";
     set(small, [value.at_hand ? ">" : "", value.name, value.unit, value.stands].join(" ").trim());
+    set(band, value.band);
+    band.hidden = !value.band;
+    if (value.outside) node.classList.add("outside");
   });
   at("values").className = ["", "one", "two", "three", "four"][picture.values.length] || "";
   at("values").hidden = picture.values.length === 0;
@@ -49,7 +52,10 @@ function show(picture) {
     at("gone").style.width = (100 * picture.gone).toFixed(1) + "%";
   }
   put("taken", picture.taken);
-  const facts = [picture.heard, picture.verdict, picture.altered, picture.sound, picture.seal];
+  const stopped = picture.condition === "stopped" || picture.condition === "closed";
+  const facts = stopped ? [picture.altered, picture.heard, picture.sound, picture.seal]
+    : [picture.heard, picture.verdict, picture.altered, picture.sound, picture.seal];
+  while (at("facts").children.length > 2 * facts.length) at("facts").lastElementChild.remove();
   while (at("facts").children.length < 2 * facts.length)
     at("facts").append(document.createElement("dt"), document.createElement("dd"));
   facts.forEach((fact, number) => {
@@ -59,15 +65,17 @@ function show(picture) {
     text.className = fact.alarming ? "bad" : "";
   });
   each(at("offers"), picture.offers, "li", (node, offer, number) => {
-    if (!token) { set(node, offer); return; }
+    node.className = number < picture.answers ? "answer" : "other";
+    if (!keyCode) { set(node, offer); return; }
     const button = node.firstElementChild || node.appendChild(key("offer " + number));
     button.dataset.key = "offer " + number;
     set(button, offer);
     button.setAttribute("aria-pressed", String(number === picture.chosen));
   });
   at("offers").hidden = picture.offers.length === 0;
-  set(at("enter"), picture.enter ? words.enter + ": " + picture.enter : words.enter);
-  at("enter").disabled = !picture.enter;
+  set(at("enter"), picture.enter);
+  at("enter").hidden = !picture.enter;
+  fit(at("headline"), picture);
   at("digits").hidden = !picture.values.some((value) => value.at_hand);
   at("stop").hidden = picture.condition === "stopped" || picture.condition === "closed" || picture.condition === "finished";
   over = picture.condition === "closed" || picture.condition === "finished";
@@ -80,24 +88,73 @@ function key(name) {
   return made;
 }
 
-async function press(button) {
-  button.classList.add("sent");
-  setTimeout(() => button.classList.remove("sent"), 250);
+// Sends a key with a count that nobody used before and its code; the tool tells the last count where ours is too low.
+async function signed(path, key, options) {
+  for (let tries = 0; ; tries++) {
+    count += 1;
+    const headers = { "X-Glance-Count": String(count), "X-Glance-Code": hmac(keyCode, count + " " + key) };
+    const answer = await fetch(path, { ...options, headers });
+    if (answer.status !== 409 || tries === 3) return answer;
+    count = Math.max(count, Number(await answer.text()));
+  }
+}
+
+async function send(name) {
   try {
-    const answer = await fetch("key", { method: "POST", headers: { "X-Glance-Key": token }, body: button.dataset.key });
+    const answer = await signed("key", name, { method: "POST", body: name, signal: AbortSignal.timeout(PATIENCE_MS) });
     put("viewing", answer.ok ? "" : words["not-taken"]);
   } catch {
     put("viewing", words["not-taken"]);
   }
 }
 
-function listen() {
-  if (source !== null) source.close();
-  source = new EventSource("news");
-  source.onmessage = (event) => {
-    last = performance.now();
-    show(JSON.parse(event.data));
-  };
+function press(button) {
+  button.classList.add("sent");
+  setTimeout(() => button.classList.remove("sent"), 250);
+  const name = button.dataset.key;
+  if (name === "stop") send(name);  // it waits for no other key
+  else sending = sending.then(() => send(name));
+}
+
+async function listen() {
+  if (following !== null) following.abort();
+  const own = following = new AbortController(), signal = own.signal;
+  tried = performance.now();
+  try {
+    const headers = { "X-Glance-View": viewCode };
+    const answer = await (keyCode ? signed("news", "follow", { signal }) : fetch("news", { headers, signal }));
+    barred = answer.status === 403;
+    if (answer.ok) await take(answer.body.pipeThrough(new TextDecoderStream()).getReader());
+  } catch {
+    // The tool or the network has gone: the page is covered, and asks again.
+  }
+  if (following === own) following = null;
+}
+
+async function take(reader) {
+  for (let text = ""; ;) {
+    const { done, value } = await reader.read();
+    if (done) return;
+    const events = (text + value).split("\n\n");
+    text = events.pop();
+    for (const event of events.filter((one) => one.startsWith("data: "))) {
+      last = performance.now();
+      show(JSON.parse(event.slice(6)));
+    }
+  }
+}
+
+// Gives what to do the largest letters that leave room for the rest.
+function fit(node, picture) {
+  const stopped = picture.condition === "stopped" || picture.condition === "closed";
+  const most = innerHeight * (stopped ? 0.58 : 0.3);
+  const known = [picture.headline, stopped, innerWidth, innerHeight].join();
+  if (node.dataset.fitted === known) return;
+  node.dataset.fitted = known;
+  for (let size = Math.round(innerWidth / 4.5); size >= 20; size -= 2) {
+    node.style.fontSize = size + "px";
+    if (node.scrollWidth <= node.clientWidth && node.offsetHeight <= most) return;
+  }
 }
 
 function watch() {
@@ -106,14 +163,15 @@ function watch() {
   at("cover").hidden = !old;
   if (old) {
     put("no-news", (words["no-news"] || "NO NEWS FOR {seconds} s").replace("{seconds}", Math.floor(age / 1000)));
-    put("old", words["old-picture"] || "Look at the tool.");
+    put("old", (barred ? words["no-code"] : words["old-picture"]) || "Look at the tool.");
   }
   if (over && age > STALE_MS) put("viewing", words["visit-over"]);
-  if (age > STALE_MS && source.readyState === EventSource.CLOSED) listen();
+  const since = performance.now() - tried;
+  if (!over && since > AGAIN_MS && (following === null || (age > STALE_MS && since > PATIENCE_MS))) listen();
 }
 
 for (const digit of "1234567890") at("digits").appendChild(key(digit)).textContent = digit;
-at("keys").hidden = !token;
+at("keys").hidden = !keyCode;
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-key]");
   if (button !== null && !button.disabled) press(button);
@@ -121,11 +179,11 @@ document.addEventListener("click", (event) => {
 fetch("words").then((answer) => answer.json()).then((found) => {
   words = found;
   set(at("stop"), words.stop);
-  set(at("enter"), words.enter);
   at("stop").setAttribute("aria-label", words.stop);
   for (const [id, label] of [["left-key", "takes-back"], ["up", "previous"], ["down", "next"]]) at(id).setAttribute("aria-label", words[label]);
   at("keys").setAttribute("aria-label", words.keys);
-  if (!token) put("viewing", words["view-only"]);
+  if (!keyCode) put("viewing", words["view-only"]);
 });
+addEventListener("hashchange", () => location.reload());  // the other address, opened in the same tab
 listen();
 setInterval(watch, 200);
