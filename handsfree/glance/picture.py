@@ -42,6 +42,9 @@ class Value:
     stands: str
     """In words: entering, called, accepted, rising, settled; empty when nothing is to be said."""
     at_hand: bool = False
+    band: str = ""
+    """What it is held against later, and what is aimed at; empty where nothing judges it alone."""
+    outside: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,8 @@ class Glance:
     seal: Line
     sound: Line
     offers: tuple[str, ...]
+    answers: int
+    """How many of the offers, from the first, answer the question itself; the others can be said at any moment."""
     chosen: int | None
     typing: str
     keys: tuple[Key, ...]

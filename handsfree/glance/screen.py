@@ -23,6 +23,8 @@ LEAST_MIDDLE = 6
 """Lines for what to do and the values: on a low terminal the facts below give way first."""
 LABEL_WIDTH = 8
 LEAST_BAR, LEAST_HEADLINE = 16, 4
+ROOMY = 30
+"""Lines from which a stopped visit shows more than its order and what is still altered."""
 
 
 def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[Text]:
@@ -31,8 +33,11 @@ def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[
     keys = [*_offers(picture, width), *_keys(picture, width)]
     if phone:
         keys.append(_cells(phone, width, QUIET))
+    facts = list(_facts(picture, width, spare=height - 24))
+    if picture.condition == "stopped":
+        facts = list(_fact(picture.altered, width, most=2 + max(0, height - 24) // 6)) if height < ROOMY else facts
     room = height - len(top) - len(keys) - LEAST_MIDDLE
-    bottom = [*list(_facts(picture, width, spare=height - 24))[: max(0, room)], *keys]
+    bottom = [*facts[: max(0, room)], *keys]
     middle = _middle(picture, width, height - len(top) - len(bottom))
     found = [*top, *middle, *bottom][:height]
     return found + [_cells("", width, PLAIN)] * (height - len(found))
@@ -60,6 +65,9 @@ def _style(picture: Glance) -> str:
 
 
 def _head(picture: Glance, width: int) -> Iterator[Text]:
+    if picture.condition == "stopped":  # the order itself needs the room
+        yield _cells(f" {picture.banner}  {picture.remark}", width, HEAD)
+        return
     yield _cells(f" {picture.gate}", width, HEAD)
     if picture.banner:
         style = ALARM if picture.condition == "running" else _style(picture)
@@ -72,14 +80,15 @@ def _head(picture: Glance, width: int) -> Iterator[Text]:
 def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     """Return what to do in letters as large as fit, above the values, the set and the time that is left."""
     below = list(_time(picture, width))
-    room = height - len(below) - (1 if picture.remark else 0)
+    remark = "" if picture.condition == "stopped" else picture.remark  # it stands in the head
+    room = height - len(below) - (1 if remark else 0)
     values = _entry(picture, width, max(4, room // 2)) or _values(picture.values, width, room - LEAST_HEADLINE)
     if values and drawn(picture.headline, width - 2, room - len(values)) is None:
         values = _entry(picture, width, 4) or _values(picture.values, width, 5)
     rows = largest(picture.headline, width - 2, room - len(values))
     headline = [_cells(f" {row}", width, _style(picture)) for row in rows]
-    if picture.remark:
-        headline.append(_cells(f" {picture.remark}", width, "bold " + _style(picture).removeprefix("bold ")))
+    if remark:
+        headline.append(_cells(f" {remark}", width, "bold " + _style(picture).removeprefix("bold ")))
     found = [*headline, *values, *below]
     spare = height - len(found)
     blank = _cells("", width, _style(picture) if picture.condition == "stopped" else PLAIN)
@@ -97,7 +106,7 @@ def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
     """Return the values side by side in digits as large as fit, each with its name, unit and standing below."""
     if not values:
         return []
-    height -= 1
+    height -= 2 if any(value.band for value in values) else 1
     column = width // len(values)
     shown = [value.value or ("_" if value.at_hand else "") for value in values]
     size = next((one for one in SIZES if _fits(shown, one, column - 2, height)), None)
@@ -112,6 +121,9 @@ def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
     found = [_row(cells, values, width) for cells in rows]
     names = [f" {'>' if one.at_hand else ''}{one.name} {one.unit} {one.stands}" for one in values]
     found.append(_row([set_cell_size(name, column) for name in names], values, width, bold=True))
+    if any(one.band for one in values):
+        bands = [f" {WARNING if one.outside else ''}{one.band}" for one in values]
+        found.append(_row([set_cell_size(band, column) for band in bands], values, width, outside=True))
     return found
 
 
@@ -119,10 +131,13 @@ def _fits(texts: Sequence[str], size: Size, width: int, height: int) -> bool:
     return size.rows <= height and all(size.columns * len(text) <= width for text in texts)
 
 
-def _row(cells: Sequence[str], values: Sequence[Value], width: int, *, bold: bool = False) -> Text:
+def _row(
+    cells: Sequence[str], values: Sequence[Value], width: int, *, bold: bool = False, outside: bool = False
+) -> Text:
     line = Text(style=PLAIN, no_wrap=True)
     for cell, value in zip(cells, values, strict=True):
-        line.append(cell, style=MARKED if bold and value.at_hand else "bold")
+        marked = (bold and value.at_hand) or (outside and value.outside)
+        line.append(cell, style=MARKED if marked else "bold")
     line.append(" " * (width - line.cell_len))
     return line
 
@@ -145,7 +160,10 @@ def _time(picture: Glance, width: int) -> Iterator[Text]:
 
 
 def _facts(picture: Glance, width: int, *, spare: int) -> Iterator[Text]:
-    for fact in (picture.heard, picture.verdict, picture.altered, picture.sound, picture.seal):
+    facts = (picture.heard, picture.verdict, picture.altered, picture.sound, picture.seal)
+    if picture.condition == "stopped":
+        facts = (picture.altered, picture.heard, picture.sound, picture.seal, picture.verdict)
+    for fact in facts:
         yield from _fact(fact, width, most=3 + max(0, spare // 6) if fact is picture.altered else 1)
         if spare >= 10:
             yield _cells("", width, PLAIN)

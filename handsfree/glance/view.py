@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import assert_never
 
-from handsfree.events.decisions import ReadingRecord
+from handsfree.events.decisions import ReadingRecord, Stopped
 from handsfree.events.state import State
 from handsfree.gates.kind import Effects
+from handsfree.glance.bands import wanted_at
 from handsfree.glance.notes import Notes
 from handsfree.glance.pad import Pad, fields_of, here, shown
 from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, Sound, Value
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 from handsfree.questions.keypad import Keypad, NumberField
@@ -50,6 +52,7 @@ def glance(
         seal=_seal(plan, seal or Seal()),
         sound=_sound(plan, state, notes, sound or Sound()),
         offers=tuple(offer.label for offer in found.offers),
+        answers=_answers(plan, state),
         chosen=pad.chosen,
         typing=pad.words,
         keys=tuple(_keys(plan, state, pad, found)),
@@ -72,6 +75,14 @@ def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
     if state.alarmed:
         return plan.catalogue.say("answer-now")
     return plan.catalogue.show("deaf") if state.deaf else ""
+
+
+def _answers(plan: Plan, state: State) -> int:
+    """Return how many offers, the first ones, answer the question at hand."""
+    if state.status != "running" or state.held_since is not None or state.gate not in plan.procedure.gates:
+        return 0
+    own = state.question.keys(plan.scope(state.gate))
+    return 0 if own.fields else len(own.offers)
 
 
 def _gate(plan: Plan, state: State) -> str:
@@ -106,9 +117,15 @@ def _remark(plan: Plan, state: State, notes: Notes) -> str:
     if state.status == "stopped" and notes.stopped is not None:
         if notes.stopped.why == "no-answer" and alert is not None:
             return plan.catalogue.say("call-for", who=alert.who, number=alert.number)
-        return plan.catalogue.show("stopped-why", why=notes.stopped.why, detail=notes.stopped.detail)
+        return _why(plan, notes.stopped)
     again = state.attempt > 1 and state.text != notes.question and state.status == "running"
     return state.text if again else ""
+
+
+def _why(plan: Plan, stopped: Stopped) -> str:
+    """Return why it was stopped, in the words of a person: a hazard by its phrase, all else by its detail."""
+    hazard = plan.catalogue.hazards.get(stopped.why)
+    return stopped.detail if hazard is None else f"{sentence_case(hazard.heard[0])}: {stopped.detail}"
 
 
 def _effects(plan: Plan, state: State) -> Effects:
@@ -128,13 +145,23 @@ def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Keypad) -> 
     else:
         known = {}
         quantities = [one.quantity for one in fields]
+    bands = wanted_at(plan, effects.kept_at) if quantities and effects.kept_at else {}
     for quantity in quantities:
         stands, reading = known.get(quantity, ("", None))
         text = _written(plan, reading)
         if entered.get(quantity):
             one = next(one for one in fields if one.quantity == quantity)
             stands, text = plan.catalogue.show("entering"), shown(entered[quantity], one.decimals)
-        yield Value(_name(plan, quantity), text, _unit(plan, quantity), stands, at_hand=quantity == at_hand)
+        wanted = bands.get(quantity)
+        yield Value(
+            _name(plan, quantity),
+            text,
+            _unit(plan, quantity),
+            stands,
+            at_hand=quantity == at_hand,
+            band="" if wanted is None else wanted.written(plan.catalogue.show("aim")),
+            outside=wanted is not None and wanted.leaves_out(text),
+        )
 
 
 def _called(plan: Plan, state: State) -> Mapping[str, tuple[str, ReadingRecord]]:

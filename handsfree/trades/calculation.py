@@ -14,7 +14,7 @@ from typing import Protocol
 
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.measurement.reading import Reading
-from handsfree.measurement.verdict import Measured, Verdict
+from handsfree.measurement.verdict import Band, Measured, Verdict
 from handsfree.trades.sheets import Sheets
 
 WITHIN = "within"
@@ -154,6 +154,15 @@ class Calculation:
     """It judges more than what an adjuster sets: while its last outcome is bad, no adjuster is turned."""
     before_turns: bool = False
     """It must have been carried out, with its readings there, before any adjuster is turned."""
+
+    bands: Callable[[Sheets, str | None], Mapping[str, Band]] = lambda _sheets, _rate: {}
+    """The band of each quantity that is held against one as it was read, at a rate, from the sheets."""
+
+    def bands_of(self, sheets: Sheets, rate: str | None, limits: WrittenLimits | None) -> Mapping[str, Band]:
+        """Return the bands of what was read, those written in the gate too."""
+        if limits is not None:
+            return {limits.quantity: Band(limits.low, limits.high, limits.source)}
+        return self.bands(sheets, rate)
 
     def reads(self, name: str, limits: WrittenLimits | None) -> tuple[str, ...]:
         """Return the quantities an input must hold, given the limits of the gate."""

@@ -1,5 +1,6 @@
 """The technician's page in a real browser: a real visit beside it, led from the phone, lost and found again."""
 
+import hmac
 import json
 import os
 import signal
@@ -136,18 +137,19 @@ def test_nothing_is_asked_of_another_machine(visit, phone):
     headline(phone, "Cover off.")
     touch(phone, "down")
     time.sleep(0.5)
-    own, token = address.split("#")
+    own, codes = address.split("#")
     sent = [json.loads(entry["message"])["message"] for entry in phone.get_log("performance")]
     asked = [one["params"]["request"]["url"] for one in sent if one["method"] == "Network.requestWillBeSent"]
     assert len(asked) >= 5
     assert all(url.startswith((own, "data:", "about:")) for url in asked), asked
-    assert not [url for url in asked if token in url.partition("#")[0]]
+    assert not [url for url in asked if codes.split(".")[1] in url.partition("#")[0]]
+    assert codes.split(".")[1] not in json.dumps(sent).replace(address, "")
 
 
 def test_without_the_token_the_page_only_shows(visit, phone, axe):
     """No keys, and it says so."""
     _, address, _ = visit
-    phone.get(address.split("#")[0])
+    phone.get(address.rpartition(".")[0])
     headline(phone, "Cover off.")
     assert not phone.find_element(By.ID, "keys").is_displayed()
     assert not phone.find_elements(By.CSS_SELECTOR, "#offers button")
@@ -190,8 +192,33 @@ def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
         told.turn()
         phone.get(address)
         headline(phone, "Cover off.")
-    until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 10)
-    with Page(address.split("/")[2], told.watch, told.plan.catalogue):
-        until(phone, lambda b: told.turn() or not b.find_element(By.ID, "cover").is_displayed(), 15)
-        touch(phone, "enter")
-        until(phone, lambda b: b.find_element(By.ID, "viewing").text == "KEY NOT TAKEN")
+    until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 20)
+    with Page(address.split("/")[2], told.watch, told.plan.catalogue) as page:
+        until(phone, lambda b: told.turn() or "Not the address" in b.find_element(By.ID, "old").text, 30)
+        phone.get(page.url)  # in the same tab
+        until(phone, lambda b: told.turn() or b.find_element(By.ID, "headline").text == "Cover off.", 20)
+
+
+def test_the_keyed_address_opened_in_a_tab_that_only_looks_has_the_keys(visit, phone, shots):
+    """The same page with more behind its hash is loaded anew; what enter gives stands on the key in one piece."""
+    _, address, _ = visit
+    phone.get(address.rpartition(".")[0])
+    headline(phone, "Cover off.")
+    phone.get(address)
+    until(phone, lambda b: b.find_element(By.ID, "keys").is_displayed())
+    until(phone, lambda b: b.find_element(By.ID, "enter").text == "removed")
+    fits = "const e = arguments[0]; return e.scrollWidth <= e.clientWidth && e.offsetWidth > 300"
+    assert phone.execute_script(fits, phone.find_element(By.ID, "enter"))
+    phone.save_screenshot(str(shots / "glance-same-tab.png"))
+
+
+def test_the_codes_made_on_the_phone_are_the_tools(visit, phone):
+    """RFC 4231, test cases 1, 2 and 6 (a key longer than a block), and lengths around a block's end."""
+    _, address, _ = visit
+    phone.get(address)
+    headline(phone, "Cover off.")
+    cases = [("Jefe", "what do ya want for nothing?"), ("k" * 131, "Test Using Larger Than Block-Size Key")]
+    cases += [("key", "x" * length) for length in (0, 1, 55, 56, 63, 64, 65, 119, 120, 500)]
+    made = phone.execute_script("return arguments[0].map(([key, text]) => hmac(key, text))", cases)
+    assert made[0] == "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
+    assert made == [hmac.new(key.encode(), text.encode(), "sha256").hexdigest() for key, text in cases]

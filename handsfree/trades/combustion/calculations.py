@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 from handsfree.measurement.distributions import rounded
@@ -160,6 +161,21 @@ def _air_duct_clear(case: Case) -> Judgement:
     )
 
 
+def _bands_at_rate(sheets: Sheets, rate: str | None) -> Mapping[str, Band]:
+    """Return the maker's band of CO2, and his limit of CO where it is one of CO as measured."""
+    fuel, found = combustion(sheets).fuel, {}
+    band = fuel.co2.get(rate) if rate is not None else None  # type: ignore[call-overload]
+    if band is not None:
+        found["co2"] = Band(band.low, band.high, sheets.appliance.source(band.page))
+    if fuel.co is not None and fuel.co.basis == "as measured":
+        found["co"] = Band(None, fuel.co.high, sheets.appliance.source(fuel.co.page))
+    return found
+
+
+def _bands_of_duct(_sheets: Sheets, _rate: str | None) -> Mapping[str, Band]:
+    return {"air_duct_o2": Band(_DUCT_O2, None, _DUCT_SOURCE), "air_duct_co2": Band(None, _DUCT_CO2, _DUCT_SOURCE)}
+
+
 _SIMPLE = "none: by simple acceptance"
 _TURNABLE = frozenset({OUTSIDE, TOO_CLOSE})
 
@@ -183,6 +199,7 @@ COMBUSTION_AT_RATE = Calculation(
     uncertainty="accuracy of the analyser, resolution, settling: CO2 by JCGM 106:2012, 8.2, CO guarded (8.3.2)",
     source="the maker's manual",
     rate=True,
+    bands=_bands_at_rate,
     bad=_TURNABLE | {CARBON_MONOXIDE_HIGH},
     turns=_TURNABLE | {CARBON_MONOXIDE_HIGH},
 )
@@ -203,6 +220,7 @@ AIR_DUCT_CLEAR = Calculation(
     inputs={"readings": ("air_duct_o2", "air_duct_co2")},
     outcomes=(WITHIN, OUTSIDE, MISSING),
     judge=_air_duct_clear,
+    bands=_bands_of_duct,
     unit="%",
     uncertainty=_SIMPLE,
     source=_DUCT_SOURCE,
