@@ -82,9 +82,13 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     below = list(_time(picture, width))
     remark = "" if picture.condition == "stopped" else picture.remark  # it stands in the head
     room = height - len(below) - (1 if remark else 0)
-    values = _entry(picture, width, max(4, room // 2)) or _values(picture.values, width, room - LEAST_HEADLINE)
+    values = (
+        _entry(picture, width, max(4, room // 2))
+        or _values(picture.values, width, room - LEAST_HEADLINE)
+        or _answers(picture, width, 4 if room >= 2 * LEAST_HEADLINE else 1)
+    )
     if values and drawn(picture.headline, width - 2, room - len(values)) is None:
-        values = _entry(picture, width, 4) or _values(picture.values, width, 5)
+        values = _entry(picture, width, 4) or _values(picture.values, width, 5) or _answers(picture, width, 1)
     rows = largest(picture.headline, width - 2, room - len(values))
     headline = [_cells(f" {row}", width, _style(picture)) for row in rows]
     if remark:
@@ -94,6 +98,14 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     blank = _cells("", width, _style(picture) if picture.condition == "stopped" else PLAIN)
     above = min(1, max(0, spare))  # the largest letters stand off the head a little
     return [*[blank] * above, *headline, *[blank] * (max(0, spare) - above), *values, *below]
+
+
+def _answers(picture: Glance, width: int, height: int) -> list[Text]:
+    """Return what can be said to an open choice."""
+    if not picture.answers:
+        return []
+    said = " / ".join(picture.offers[: picture.answers])
+    return [_cells(f" {row}", width, "bold " + PLAIN) for row in largest(said, width - 2, height)]
 
 
 def _entry(picture: Glance, width: int, height: int) -> list[Text]:
