@@ -206,7 +206,7 @@ def test_the_keyed_address_opened_in_a_tab_that_only_looks_has_the_keys(visit, p
     headline(phone, "Cover off.")
     phone.get(address)
     until(phone, lambda b: b.find_element(By.ID, "keys").is_displayed())
-    until(phone, lambda b: b.find_element(By.ID, "enter").text == "removed")
+    until(phone, lambda b: b.find_element(By.ID, "enter").text == "cover removed")
     fits = "const e = arguments[0]; return e.scrollWidth <= e.clientWidth && e.offsetWidth > 300"
     assert phone.execute_script(fits, phone.find_element(By.ID, "enter"))
     phone.save_screenshot(str(shots / "glance-same-tab.png"))

@@ -1,0 +1,66 @@
+"""What a stop, a choice and a value look like on a terminal of 80 by 24: the order first, bands, the answers."""
+
+from __future__ import annotations
+
+import pytest
+from rehearsed import at
+from told import Told
+
+from handsfree.glance import screen
+from handsfree.glance.letters import drawn
+from handsfree.glance.picture import Glance
+
+
+def rows(picture: Glance) -> list[str]:
+    return [line.plain for line in screen.lines(picture, 80, 24)]
+
+
+@pytest.mark.parametrize("words", ["gas smell", "feel ill", "stop work"])
+def test_the_order_of_a_stop_is_the_biggest_thing_with_what_is_altered_below_it(words: str) -> None:
+    """In large letters over at least half of the screen; no internal name stands anywhere."""
+    told = Told(at("found-maximum"))
+    told.watch.saw(told.rehearsal.say(words))
+    told.turn()
+    picture = told.watch.picture()
+    shown = rows(picture)
+    assert picture.condition == "stopped"
+    (height, order) = next(
+        (room, found) for room in range(24, 11, -1) if (found := drawn(picture.headline, 78, room)) and
+        " " + found[0].rstrip() in [row.rstrip() for row in shown]
+    )  # fmt: skip
+    assert height >= 12
+    first = [row.rstrip() for row in shown].index(" " + order[0].rstrip())
+    assert [row.rstrip() for row in shown[first : first + len(order)]] == [(" " + row).rstrip() for row in order]
+    altered = next(number for number, row in enumerate(shown) if row.startswith(f" {picture.altered.label}"))
+    assert altered >= first + len(order)
+    assert not [row for row in shown if "-smell" in row or "stop-work" in row or "feel-ill" in row]
+
+
+def test_band_and_aim_stand_beside_a_value_and_what_is_outside_is_marked() -> None:
+    """The demo's boiler: the maker's band of CO2 at maximum, and 12 % outside of it."""
+    told = Told(at("found-maximum"))
+    told.turn()
+    band = told.plan.sheets.fuel.co2["maximum"]  # type: ignore[attr-defined]
+    (co2,) = [value for value in told.watch.picture().values if value.name == "CO2"]
+    assert co2.band.startswith(f"{band.low}–{band.high}, aim ")  # noqa: RUF001
+    assert not co2.outside
+    for key in "120":
+        told.watch.press(key)
+        told.turn()
+    (co2,) = [value for value in told.watch.picture().values if value.name == "CO2"]
+    assert co2.outside
+    assert any(f"!! {co2.band}" in row for row in rows(told.watch.picture()))
+
+
+def test_the_answers_to_a_choice_stand_in_large_letters() -> None:
+    """All of them, and nothing that can be said at any moment."""
+    told = Told(at("heat-exchanger"))
+    told.turn()
+    picture = told.watch.picture()
+    answers = picture.offers[: picture.answers]
+    assert answers[:2] == ("in order", "faulty")
+    assert "say again" not in answers
+    large = drawn(" / ".join(answers), 78, 4)
+    assert large is not None
+    shown = [row.rstrip() for row in rows(picture)]
+    assert (" " + large[0]).rstrip() in shown
