@@ -53,7 +53,7 @@ def test_band_and_aim_stand_beside_a_value_and_what_is_outside_is_marked() -> No
 
 
 def test_the_answers_to_a_choice_stand_on_the_screen() -> None:
-    """All of them whole, larger than what can be said at any moment or in capitals; and nothing else among them."""
+    """All of them whole, in large letters or else in capitals; and nothing else among them."""
     told = Told(at("heat-exchanger"))
     told.turn()
     picture = told.watch.picture()
