@@ -192,7 +192,8 @@ def _print_other_faults(path: Path, problem: Problem) -> None:
 def _as_json(path: Path, report: Report) -> dict[str, Any]:
     proofs = {name: "failed" if report.failed(name) else "holds" for name in PROOFS}
     findings = [finding.to_json() for finding in report.findings]
-    return {"file": str(path), "proven": report.proven, "proofs": proofs, "findings": findings}
+    told = {"proofs": proofs, "findings": findings, "remarks": list(report.remarks)}
+    return {"file": str(path), "proven": report.proven, **told}
 
 
 def _print(path: Path, report: Report, *, whole: bool) -> None:
@@ -203,6 +204,8 @@ def _print(path: Path, report: Report, *, whole: bool) -> None:
         typer.echo(f"  {'FAILS' if failed else 'holds'}  {name:13} {says}")
         for finding in failed:
             _print_finding(finding, whole=whole)
+    for remark in report.remarks:
+        typer.echo(f"  remark: {remark}")
 
 
 def _print_finding(finding: Finding, *, whole: bool) -> None:

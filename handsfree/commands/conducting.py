@@ -85,8 +85,10 @@ def _conduct(
 
 def _closing(recorder: Recorder) -> str:
     head = recorder.head()
-    saying = "finished" if recorder.state.gate == "finished" else "closed-stopped"
-    return recorder.plan.catalogue.say(saying, count=str(head.count), checksum=head.checksum)
+    state = recorder.state
+    saying = {"finished": "finished", "incomplete": "left-incomplete"}.get(state.outcome, "closed-stopped")
+    lacking = ", ".join(one.what for one in state.lacking)
+    return recorder.plan.catalogue.say(saying, what=lacking, count=str(head.count), checksum=head.checksum)
 
 
 def _left_open(recorder: Recorder) -> str:

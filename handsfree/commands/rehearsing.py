@@ -23,7 +23,7 @@ from handsfree.visit.folder import load_plan
 
 app = typer.Typer(help="Rehearsals.")
 
-STEPS = "each step is words to say, or one of: wait: SECONDS, expect: GATE, ends: finished|stopped"
+STEPS = "each step is words to say, or one of: wait: SECONDS, expect: GATE, ends: finished|incomplete|stopped"
 
 
 @app.command()
@@ -141,7 +141,8 @@ def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None
             _expected(rehearsal.state.gate, value, where)
             return
         if name == "ends":
-            ended = "finished" if rehearsal.over and rehearsal.state.gate == "finished" else rehearsal.state.status
+            state = rehearsal.state
+            ended = state.status if state.outcome in {"", "stopped"} else state.outcome
             _expected(ended, value, where)
             return
         raise Problem(f"there is no step {name!r}", where=where, remedy=STEPS)

@@ -118,9 +118,11 @@ class Demo:
                 self.tally.false_stops += 1  # no stop is written into the scenario
             self._turn()
         head = self._recorder.head()
+        outcome = self._recorder.state.outcome
+        assert outcome == "finished", f"the scenario ended {outcome}"
         closing = self._plan.catalogue.say("finished", count=str(head.count), checksum=head.checksum)
         self._tell("tool", closing)
-        return Outcome(self._recorder.folder, head, "finished", self.tally, time.monotonic() - began)
+        return Outcome(self._recorder.folder, head, outcome, self.tally, time.monotonic() - began)
 
     def _turn(self) -> None:
         state, due = self._recorder.state, self._recorder.deadline()

@@ -9,6 +9,7 @@ from handsfree.desk.dossier import Dossier, seal_words
 from handsfree.desk.forms import Headings
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.tables import Row
+from handsfree.events import decisions as ev
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ def customer_report(dossier: Dossier) -> Customer:
     evidence, form = dossier.evidence, dossier.evidence.forms.report
     ended = recorded.closed.outcome if recorded.closed else "open"
     return Customer(
-        title={"finished": form.title.finished, "stopped": form.title.stopped}.get(ended, form.title.open),
+        title=form.title.of(ended),
         headings=form.headings,
         sentence=("THE RECORD BEHIND THIS REPORT DOES NOT VERIFY. " if broken else "") + dossier.sentence,
         facts=facts.facts(evidence),
@@ -55,7 +56,8 @@ def customer_report(dossier: Dossier) -> Customer:
             f"{recorded.gate_title(event.gate)}, {event.answer}: {event.text or 'told by voice, kept as sound'}"
             for event in evidence.noted
         ],
-        not_done=[
+        not_done=[f"Left incomplete: {one.what}, {one.why}" for one in _lacking(dossier)]
+        + [
             f"{recorded.gate_title(event.gate)}: {event.reason or 'reason kept as sound'}"
             for _, event in evidence.not_done
         ],
@@ -67,6 +69,11 @@ def customer_report(dossier: Dossier) -> Customer:
         signatures=facts.lines(evidence, form.signatures),
         foot=f"{opened.job}, {opened.appliance} {opened.serial}, {opened.day}. {seal}",
     )
+
+
+def _lacking(dossier: Dossier) -> tuple[ev.Lacking, ...]:
+    closed = dossier.evidence.recorded.closed
+    return closed.lacking if closed is not None and closed.outcome == "incomplete" else ()
 
 
 def _verdicts(dossier: Dossier) -> list[Row]:

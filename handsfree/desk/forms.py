@@ -51,6 +51,12 @@ class Titles(Form):
     finished: str = "Report of a visit"
     stopped: str = "Report of a visit that was stopped"
     open: str = "Report of a visit that is not closed"
+    incomplete: str = "Report of a visit that was left incomplete"
+
+    def of(self, ended: str) -> str:
+        """Return the title by the outcome on record; "open" when there is none."""
+        titles = {"finished": self.finished, "stopped": self.stopped, "incomplete": self.incomplete}
+        return titles.get(ended, self.open)
 
 
 class Headings(Form):

@@ -184,6 +184,8 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
             return f"Back: {device}", "edit"
         case inp.Resumed(program=program):
             return f"Resumed after an interruption, by {program}", "odd"
+        case ev.VisitClosed(outcome="incomplete") as closed:
+            return f"Visit closed, left incomplete: {wording.lacking(closed)}", "odd"
         case ev.VisitClosed(outcome=outcome):
             return f"Visit closed: {outcome}", "good" if outcome == "finished" else "odd"
         case _:

@@ -38,6 +38,8 @@ def _ended(evidence: Evidence) -> str:
     if evidence.forms.report.adjusters and not turns:
         work = " with nothing turned"
     end = f"a warning is due: {due[0]}" if due else "no verdict that stands at the end is outside"
+    if closed.outcome == "incomplete":
+        return f"Left incomplete{work}: {wording.lacking(closed)}; {end}."
     return f"Finished{work}; {end}."
 
 
@@ -59,6 +61,12 @@ def notables(evidence: Evidence, talk: list[Line]) -> list[Notable]:
         Notable("Make-safe", f"{stop.why}. {stop.detail}".strip(), step.seq, step.at)
         for step, stop in recorded.all(ev.Stopped)
     ]
+    if recorded.closed is not None and recorded.closed.outcome == "incomplete":
+        last = recorded.steps[-1]
+        found += [
+            Notable("Left incomplete", f"{one.what}: {one.why}", last.seq, last.at)
+            for one in recorded.closed.lacking
+        ]
     for span in evidence.alterations:
         if span.until is None:
             found.append(Notable("Left altered", f"{span.said} {span.state}", span.began_seq, span.began))

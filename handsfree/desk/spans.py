@@ -122,6 +122,6 @@ def gate_spans(recorded: Recorded) -> list[GateSpan]:
                 pass
     if entered is not None:
         end = recorded.steps[-1].at
-        outcome = "finished" if recorded.closed and recorded.closed.outcome == "finished" else ""
+        outcome = recorded.closed.outcome if recorded.closed and recorded.closed.outcome != "stopped" else ""
         spans.append(GateSpan(entered[0].gate, entered[0].title, entered[1], entered[2], end, outcome))
     return spans

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handsfree.desk import forms
-from handsfree.events.decisions import ReadingRecord
+from handsfree.events.decisions import ReadingRecord, VisitClosed
 
 _UNITS = {
     "[ppm]": "ppm",
@@ -77,3 +77,8 @@ def turn(eighths: int) -> str:
 def listed(names: list[str]) -> str:
     """Return names as a list in a sentence."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
+
+
+def lacking(closed: VisitClosed) -> str:
+    """Return what a visit was for and did not show, each with its reason."""
+    return listed([f"{one.what} ({one.why})" for one in closed.lacking])

@@ -441,16 +441,30 @@ class Cleared(Record):
     sound: str | None
 
 
+WhyLacking = Literal["not done", "no reading", "not judged", "turned since"]
+
+
+class Lacking(Record):
+    """Something that the procedure is for and that the visit did not show."""
+
+    what: str
+    """As the procedure says it."""
+    why: WhyLacking
+
+
 class VisitClosed(Record):
     """The last event: nothing follows it."""
 
     kind: Literal["visit-closed"] = "visit-closed"
     at: int
-    outcome: Literal["finished", "stopped"]
+    outcome: Literal["finished", "incomplete", "stopped"]
+    """Incomplete: it came to its end without what it was for."""
     still_altered: tuple[str, ...]
     not_done: tuple[str, ...]
     readings: int
     verdicts: dict[str, str]
+    lacking: tuple[Lacking, ...] = ()
+    """What it was for and did not show."""
 
 
 Decision = Annotated[

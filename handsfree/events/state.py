@@ -8,7 +8,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any, Literal
 
-from handsfree.events.decisions import Direction, ReadingRecord
+from handsfree.events.decisions import Direction, Lacking, ReadingRecord
 from handsfree.events.devices import EARS
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
@@ -171,6 +171,10 @@ class State:
     last_accepted: ReadingRecord | None = None
     interrupted: Interrupted | None = None
     """What a note leads back to."""
+    outcome: Literal["", "finished", "incomplete", "stopped"] = ""
+    """How it ended; empty while it goes on."""
+    lacking: tuple[Lacking, ...] = ()
+    """What it was for and did not show, once it has ended."""
     lost: frozenset[str] = field(default_factory=frozenset)
 
     @property

@@ -55,7 +55,9 @@ class FinishGate(GateBlock):
     def open(self, visit: Visit) -> None:
         """Ask for what is still altered, else for the confirmation of the finish."""
         if not visit.ask_to_put_back(visit.state.altered):
-            visit.ask(FinishCheck(), visit.words("finish-check"))
+            lacking = ", ".join(one.what for one in visit.lacking())
+            text = visit.words("incomplete-check", what=lacking) if lacking else visit.words("finish-check")
+            visit.ask(FinishCheck(), text)
 
     def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
         """Finish when it is confirmed."""

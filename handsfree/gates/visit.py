@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal, Protocol
 
-from handsfree.events.decisions import Decision, Direction, ReadingRecord, SettlingJudged, ValueSettled
+from handsfree.events.decisions import Decision, Direction, Lacking, ReadingRecord, SettlingJudged, ValueSettled
 from handsfree.events.state import State
 from handsfree.gates.block import Limits, Rate, Settle
 from handsfree.lexicon.catalogue import Catalogue
@@ -164,6 +164,9 @@ class Visit(Protocol):
 
     def wait(self, until: int, text: str) -> None:
         """Be silent until a time."""
+
+    def lacking(self) -> tuple[Lacking, ...]:
+        """Return what the procedure is for and the visit has not shown."""
 
     def open(self) -> None:
         """Open the gate at hand anew: its unmet needs first."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Condition = Literal["running", "held", "stopped", "finished", "closed"]
+Condition = Literal["running", "held", "stopped", "finished", "incomplete", "closed"]
 
 
 @dataclass(frozen=True)

@@ -61,7 +61,7 @@ def _cells(text: str, width: int, style: str) -> Text:
 
 
 def _style(picture: Glance) -> str:
-    return {"stopped": ALARM, "closed": ALARM, "held": HOLD}.get(picture.condition, PLAIN)
+    return {"stopped": ALARM, "closed": ALARM, "incomplete": ALARM, "held": HOLD}.get(picture.condition, PLAIN)
 
 
 def _head(picture: Glance, width: int) -> Iterator[Text]:

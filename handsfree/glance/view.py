@@ -61,7 +61,7 @@ def glance(
 
 def _condition(state: State) -> Condition:
     if state.status == "closed":
-        return "finished" if state.gate == "finished" else "closed"
+        return "closed" if state.outcome == "stopped" or not state.outcome else state.outcome
     if state.status == "stopped":
         return "stopped"
     return "running" if state.held_since is None else "held"
@@ -96,7 +96,8 @@ def _gate(plan: Plan, state: State) -> str:
 
 def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
     if state.status == "closed":
-        return plan.catalogue.show("closed" if state.gate != "finished" else "finished")
+        lacking = "; ".join(f"{one.what}, {one.why}" for one in state.lacking)
+        return plan.catalogue.show(_condition(state), what=lacking)
     match state.question.manner.headline:
         case "script":
             return notes.stopped.script if notes.stopped is not None else state.text

@@ -85,6 +85,7 @@ def _changes(old: Procedure, new: Procedure) -> Iterator[Change]:
         if after is not None:
             yield from _of_gate(before, after, renamed)
     yield from _of_things(old, new)
+    yield from _of_claims(old, new)
     yield from _of_file(old, new)
 
 
@@ -150,6 +151,18 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
     for word in dict.fromkeys((*old.words, *new.words)):
         if old.words.get(word) != new.words.get(word):
             yield Change("phrases", "", f"how {word} is said", old.words.get(word, ""), new.words.get(word, ""))
+
+
+def _of_claims(old: Procedure, new: Procedure) -> Iterator[Change]:
+    were, are = _claims(old), _claims(new)
+    for says in dict.fromkeys((*were, *are)):
+        if were.get(says) != are.get(says):
+            yield Change("records", "", f"proves {says}", were.get(says, ""), are.get(says, ""))
+
+
+def _claims(procedure: Procedure) -> dict[str, str]:
+    """Return what a procedure is for, with the gates that show it."""
+    return {claim.says: ", ".join(claim.by) for claim in procedure.file.proves}
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,9 @@ from handsfree.trades import DEFAULT_TRADE
 
 LANGUAGE_VERSION = 1
 
+GatePath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*([-/][a-z0-9]+)*$", max_length=120)]
+"""The full id of a gate, with the prefixes of the includes that it stands in."""
+
 
 class IncludeGate(Block):
     """Another procedure's gates, put in here under this id as prefix."""
@@ -35,6 +38,18 @@ class IncludeGate(Block):
 AnyGate = Annotated[Gate | IncludeGate, Field(discriminator="kind")]
 
 
+class Claim(Block):
+    """One thing that a procedure is for, and the gates that show it: a verdict given, or a step done."""
+
+    says: str = Field(min_length=3, max_length=60)
+    """What it is, in a few words: spoken and written when a visit ends without it."""
+    by: Annotated[tuple[GatePath, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+    """Gates of which one must show it, and none that was come to may be left undone: `prefix/gate` in an include.
+
+    A verdict shows it by any outcome but `missing` and `no-limit`, on whole readings taken since the last turn.
+    """
+
+
 class ProcedureFile(Block):
     """One file: what the procedure is for, the facts it needs, and its gates in order."""
 
@@ -49,6 +64,8 @@ class ProcedureFile(Block):
     title: str
     purpose: str
     """What it is for, in a sentence."""
+    proves: Annotated[tuple[Claim, ...], BeforeValidator(as_tuple)] = ()
+    """What it exists for. A visit that ends without any of it is left incomplete, never finished."""
     cautions: Texts = ()
     """Spoken before the first gate, short."""
     jobsheet: Names = ()

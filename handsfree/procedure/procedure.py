@@ -101,8 +101,24 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     moves = flat.resolve()
+    _check_claims(file, flat)
     documents = tuple(flat.documents)
     return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves)
+
+
+def _check_claims(file: ProcedureFile, flat: _Flat) -> None:
+    """Refuse a claim by a gate that is none, or that only reads: the verdict that judges it shows more."""
+    for number, claim in enumerate(file.proves):
+        for at, gate_id in enumerate(claim.by):
+            place = flat.documents[0].place(("proves", number, "by", at))
+            _need(gate_id in flat.gates, f"there is no gate {gate_id!r}", place, "name a gate, with its prefix")
+            effects = flat.gates[gate_id].gate.effects
+            _need(
+                not effects.kept_at and effects.end is None,
+                f"{gate_id} {'only reads' if effects.kept_at else 'is an end'}, which proves nothing",
+                place,
+                "name the verdict that judges it, or a step that is done",
+            )
 
 
 class _Flat:

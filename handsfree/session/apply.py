@@ -187,7 +187,8 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             cleared = _back_at(state, event.gate) if back else state
             return replace(cleared, status="running", gate=plan.again(event.gate))
         case ev.VisitClosed():
-            return replace(state, status="closed", question=Nothing(), until=None)
+            ended = replace(state, status="closed", question=Nothing(), until=None)
+            return replace(ended, outcome=event.outcome, lacking=event.lacking)
         case ev.SettlingJudged() | ev.Alerted() | ev.Noted():
             return state
         case _:

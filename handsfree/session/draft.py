@@ -22,7 +22,7 @@ from handsfree.questions.put_back import PutBack
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, settling, stops, ties, usual
+from handsfree.session import advising, calculations, proving, settling, stops, ties, usual
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import Judgement
@@ -152,13 +152,18 @@ class Draft:
         detail = f"{passed.name} {passed.value}, {passed.limit}"
         self.stop("limit", detail, self.catalogue.limits[passed.name], passed.source)
 
+    def lacking(self) -> tuple[ev.Lacking, ...]:
+        """Return what the procedure is for and the visit has not shown."""
+        return proving.lacking(self.plan, self.state)
+
     def close(self, outcome: Literal["finished", "stopped"]) -> None:
         """Record the last event."""
-        state = self.state
+        state, lacking = self.state, self.lacking()
         self.emit(
             ev.VisitClosed(
                 at=self.at,
-                outcome=outcome,
+                outcome="incomplete" if lacking and outcome == "finished" else outcome,
+                lacking=lacking,
                 still_altered=tuple(state.altered),
                 not_done=state.not_done,
                 readings=state.accepted,

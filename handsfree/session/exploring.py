@@ -126,8 +126,7 @@ class _Explorer:
 
     def _ended(self) -> None:
         state = self._visit.state
-        finished = state.gate == ENDS[1]
-        outcome = ENDS[1] if finished else ENDS[0]
+        finished, outcome = state.gate == ENDS[1], state.outcome
         self._coverage.ends[outcome] = self._coverage.ends.get(outcome, 0) + 1
         if finished and state.altered:
             self._fault(f"finished with {', '.join(state.altered)} altered")

@@ -110,7 +110,7 @@ class Conductor:
         """The person has spoken over the tool, and it is not yet known whether they said anything."""
 
     def run(self, opening: Sequence[ev.Decision]) -> ExitCode:
-        """Conduct the visit; return DONE when it is finished, FAILED when stopped, LEFT_OPEN otherwise."""
+        """Conduct the visit; return DONE when finished, FAILED when stopped or incomplete, LEFT_OPEN otherwise."""
         self._shown(opening)
         self._tell(opening)
         if any(isinstance(event, ev.VisitOpened) for event in opening):
@@ -130,7 +130,7 @@ class Conductor:
             if self._nobody_left():
                 return ExitCode.LEFT_OPEN
             self._typed()
-        return ExitCode.DONE if self._recorder.state.gate == "finished" else ExitCode.FAILED
+        return ExitCode.DONE if self._recorder.state.outcome == "finished" else ExitCode.FAILED
 
     def _behind_ms(self) -> float:
         """Return for how long the ears cannot yet say whether anybody has spoken."""

@@ -37,6 +37,14 @@ FAULTS = [
         [("within: put-back\n", "within: hold\n"), ("then: put-back", "then: stop-fault")],
         "from hold",
     ),
+    (
+        "proves",
+        [
+            ("cautions:\n", "proves:\n  - {says: judged by hand, by: [by-the-manual]}\ncautions:\n"),
+            ("{heard: [acceptable], then: put-back}", "{heard: [acceptable], then: stop-fault}"),
+        ],
+        "no visit that finishes can show 'judged by hand'",
+    ),
     ("can-stop", [("done: [removed]", "done: [stop work]")], '"stop work" means'),
     ("bounded", [("    at_most: 4\n    exhausted: stop-fault\n", "")], "nothing bounds the loop"),
     (

@@ -77,8 +77,8 @@ function show(picture) {
   at("enter").hidden = !picture.enter;
   fit(at("headline"), picture);
   at("digits").hidden = !picture.values.some((value) => value.at_hand);
-  at("stop").hidden = picture.condition === "stopped" || picture.condition === "closed" || picture.condition === "finished";
-  over = picture.condition === "closed" || picture.condition === "finished";
+  at("stop").hidden = picture.condition === "stopped" || ["closed", "finished", "incomplete"].includes(picture.condition);
+  over = ["closed", "finished", "incomplete"].includes(picture.condition);
 }
 
 function key(name) {

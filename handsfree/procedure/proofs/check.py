@@ -14,6 +14,8 @@ from handsfree.procedure.proofs.search import Violation, reached, violations
 from handsfree.procedure.proofs.stories import place_in, told
 from handsfree.procedure.proofs.watches import CaptureWatch, ThingWatch
 
+NOTHING_PROVEN = "it does not say what it is for, so a visit may finish with nothing shown; say it under `proves`"
+
 
 @dataclass(frozen=True)
 class Report:
@@ -21,6 +23,11 @@ class Report:
 
     procedure: Procedure
     findings: tuple[Finding, ...]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What deserves a word although no proof fails by it."""
+        return () if self.procedure.file.proves else (NOTHING_PROVEN,)
 
     @property
     def proven(self) -> bool:
@@ -46,6 +53,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from structure.unreachable(procedure, visits)
     yield from structure.dead_ends(procedure, visits)
     yield from structure.unbounded(procedure, visits)
+    yield from structure.unprovable(procedure, visits)
     yield from sense.wrong_not_done(procedure)
     yield from sense.undecided(procedure)
     yield from sense.wrong_words(procedure)

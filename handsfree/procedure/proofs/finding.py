@@ -44,6 +44,7 @@ class Finding:
 PROOFS: dict[str, str] = {
     "reachable": "Every gate is reached by some visit.",
     "can-finish": "From every gate, written stops aside, the finish can still be reached.",
+    "proves": "Whatever the procedure says it is for can be shown on a way to the finish.",
     "can-stop": "At every question of every gate each stop and hazard phrase is understood, and as nothing else.",
     "bounded": "Every loop ends: when all bounds are used up, no way leads round again.",
     "restored": "Whatever was altered is restored before the finish.",

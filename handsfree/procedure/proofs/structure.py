@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator, Mapping
 
-from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED
+from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED, NOT_DONE
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.search import Fault, Violation, Visits, Way
+from handsfree.trades.calculation import MISSING, NO_LIMIT
 
 
 def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
@@ -31,6 +32,21 @@ def able_to_finish(procedure: Procedure) -> set[str]:
                 can.add(gate_id)
                 stack.append(gate_id)
     return can
+
+
+def unprovable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
+    """Yield what the procedure says it is for and no visit can show before the finish."""
+    can = able_to_finish(procedure)
+    for number, claim in enumerate(procedure.file.proves):
+        if not any(_can_show(procedure, gate_id, can) for gate_id in claim.by if gate_id in visits):
+            what = f"no visit that finishes can show {claim.says!r}"
+            fault = Fault("proves", what, "lead on from one of its gates to the finish", ("proves", number))
+            yield Violation("", fault, ())
+
+
+def _can_show(procedure: Procedure, gate_id: str, can: set[str]) -> bool:
+    nothing = {NOT_DONE, EXHAUSTED, MISSING, NO_LIMIT}
+    return any(to in can for outcome, to in procedure.gates[gate_id].ways.items() if outcome not in nothing)
 
 
 def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:

@@ -21,7 +21,8 @@ class Faultless(AgreeingPlayer):
     shows: Mapping[str, str] = field(default_factory=dict)
 
     def value(self, quantity: str) -> str:
-        return self.plan.numbers.digits(Decimal(self.shows[quantity]))
+        shown = self.shows[quantity]
+        return shown if shown.isalpha() else self.plan.numbers.digits(Decimal(shown))
 
     def calls(self, quantities: tuple[str, ...]) -> str:
         """Call each value with its name: a row of numbers alone may be divided in two ways."""
