@@ -15,7 +15,7 @@ from handsfree.glance.site import LIMITS, Relay, application
 from handsfree.serving import Server
 
 HEARTBEAT_S = 0.25
-HUNG_S = 2.0
+HUNG_S = 5.0
 """After so long without a sign of its server the process ends itself, and is replaced."""
 MOST_MEMORY = 768 * 2**20
 """Bytes of addresses (RLIMIT_AS). Python, its libraries and their threads take less than half of them."""

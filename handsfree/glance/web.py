@@ -30,7 +30,7 @@ ALIVE_S = 1.0
 """A visit silent for longer sends nothing."""
 PERIOD_S, BEAT_S = 0.2, 1.0
 """Between looks at the picture; the longest between two sendings."""
-START_PATIENCE_S, HUNG_AFTER_S = 60.0, 4.0
+START_PATIENCE_S, HUNG_AFTER_S = 60.0, 8.0
 PARTING_S = 1.5
 """The most that the last picture may take to reach the phones."""
 FIRST_RETRY_S, LAST_RETRY_S = 0.2, 5.0

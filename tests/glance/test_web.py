@@ -212,7 +212,7 @@ def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) ->
     told.turn()
     assert press(page, "stop") == 204
     assert turned(told) == "stop work"
-    (first, *_) = news(page, 0.8)
+    (*_, first) = news(page, 1.5)
     assert (first["condition"], first["banner"]) == ("stopped", "STOPPED")
 
 
