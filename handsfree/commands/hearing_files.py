@@ -79,7 +79,7 @@ def _value(grammar: Grammar, alternative: Alternative) -> str | None:
     called = {meaning.values for meaning in grammar.read(alternative.text) if isinstance(meaning, Values)}
     if len(called) != 1:
         return None
-    return " ".join(f"{value:f}" if isinstance(value, Decimal) else value for _, value in next(iter(called)))
+    return " ".join(f"{value:f}" if isinstance(value, Decimal) else str(value) for _, value in next(iter(called)))
 
 
 def _of_gate(text: str) -> Grammar:

@@ -63,7 +63,7 @@ class InventedTechnician:
     def _slip_in(self, values: tuple[ev.ReadingRecord, ...], quantity: str) -> bool:
         meant = self.called.get(quantity)
         return meant is not None and any(
-            one.quantity == quantity and one.value == f"{meant + SLIP:f}" for one in values
+            one.quantity == quantity and one.shown[0] == f"{meant + SLIP:f}" for one in values
         )
 
     def _hold(self, rate: str, seconds: float) -> None:
@@ -98,7 +98,9 @@ class InventedTechnician:
 
     def look(self, quantity: str, state: State) -> Decimal:
         """Return what the instrument shows, and remember that it was called."""
-        self.called[quantity] = self.boiler.reads(quantity, self.rate, state.now / 1000)
+        self.called[quantity] = self.plan.displayed(
+            quantity, self.boiler.reads(quantity, self.rate, state.now / 1000)
+        )
         return self.called[quantity]
 
     def set_called(self, state: State) -> str:
@@ -119,7 +121,7 @@ class InventedTechnician:
         """Compare the read-back with what was meant; correct the first that differs in one breath."""
         for quantity, record in state.pending.values.items():
             meant = self.called.get(quantity)
-            if meant is not None and f"{meant:f}" != record.value:
+            if meant is not None and f"{meant:f}" != record.shown[0]:
                 name = self.plan.catalogue.quantities[quantity].heard[0]
                 return f"{self.plan.catalogue.answers['deny'][0]} {name} {self.plan.numbers.digits(meant)}"
         return self.plan.catalogue.answers["affirm"][0]

@@ -45,8 +45,10 @@ def unit(code: str) -> str:
 
 
 def value(reading: ReadingRecord) -> str:
-    """Return a reading's value with its unit."""
-    return f"{reading.value} {unit(reading.unit)}".strip()
+    """Return a value with its unit, as called; called in another unit, with its conversion beside it."""
+    number, code = reading.shown
+    own = f" = {reading.value} {unit(reading.unit)}" if reading.called_unit else ""
+    return f"{number} {unit(code)}{own}".strip()
 
 
 def outcome(name: str, *, demonstrated: bool = True) -> str:

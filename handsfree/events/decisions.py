@@ -21,6 +21,15 @@ class ReadingRecord(Record):
     """A decimal, or "over range" or "no reading" as the display showed."""
     unit: str
     resolution: str
+    called: str = ""
+    """The decimal as it was called, where it was called in another unit; `value` is its conversion."""
+    called_unit: str = ""
+    """The UCUM unit it was called in, where that is another."""
+
+    @property
+    def shown(self) -> tuple[str, str]:
+        """The value and the unit as the person knows them."""
+        return (self.called, self.called_unit) if self.called_unit else (self.value, self.unit)
 
 
 class VisitOpened(Record):

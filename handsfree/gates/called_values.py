@@ -11,7 +11,7 @@ from handsfree.events import decisions as ev
 from handsfree.gates.block import Rate
 from handsfree.gates.visit import How, Utterance, Visit
 from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Answer, Called, Correction, Meaning, Values
+from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Answer, Called, Correction, InUnit, Meaning, Values
 from handsfree.questions import Question
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.ask import Ask
@@ -35,7 +35,9 @@ def spoken_value(visit: Visit, record: ev.ReadingRecord) -> str:
     """Return a recorded value as the tool says it."""
     if record.value in {OVER_RANGE, NO_READING}:
         return visit.words(record.value.replace(" ", "-"))
-    return visit.catalogue.numbers.digits(Decimal(record.value))
+    value, unit = record.shown
+    digits = visit.catalogue.numbers.digits(Decimal(value))
+    return f"{digits} {visit.catalogue.units[unit].said}" if record.called_unit else digits
 
 
 def numeric(values: Mapping[str, ev.ReadingRecord]) -> dict[str, Decimal]:
@@ -135,7 +137,9 @@ class CalledValues:
 
     def _ask_division(self, visit: Visit, divisions: tuple[Values, ...]) -> None:
         """Ask whether words called one value or two; where they may be divided in more ways, ask one by one."""
-        if len(divisions) == DIVISIONS_SAID and len({len(each.values) for each in divisions}) == DIVISIONS_SAID:
+        counts = {len(each.values) for each in divisions}
+        plain = all(isinstance(value, Decimal) for each in divisions for _, value in each.values)
+        if plain and len(divisions) == len(counts) == DIVISIONS_SAID:
             one, other = (
                 tuple((quantity, str(value)) for quantity, value in each.values)
                 for each in sorted(divisions, key=lambda each: len(each.values))
@@ -196,8 +200,11 @@ class CalledValues:
         if record.value in {OVER_RANGE, NO_READING}:
             return self._must_be_a_number()
         value = Decimal(record.value)
-        decimals = visit.catalogue.quantities[quantity].decimals if ask.decimals is None else ask.decimals
-        if -int(value.as_tuple().exponent) < decimals:
+        known = visit.catalogue.quantities[quantity]
+        decimals = known.decimals if ask.decimals is None else ask.decimals
+        if record.called_unit:
+            decimals = known.also[record.called_unit]
+        if -int(_number(record).as_tuple().exponent) < decimals:
             return f"the display shows {decimals} digits after the point"
         too_low = ask.low is not None and value < ask.low
         too_high = ask.high is not None and value > ask.high
@@ -256,7 +263,7 @@ class CalledValues:
             fitting = [
                 one
                 for one in pending
-                if isinstance(called, Decimal)
+                if isinstance(called, Decimal | InUnit)
                 and self._not_believed(visit, one, visit.record_of(one, called)) is None
             ]
             if len(fitting) != 1:
@@ -327,7 +334,7 @@ class CalledValues:
         if visit.state.pending.values:
             quantity, first = next(iter(visit.state.pending.values.items()))
             number = first.value not in {OVER_RANGE, NO_READING}
-            if number and visit.catalogue.numbers.ask_apart(Decimal(first.value)):
+            if number and visit.catalogue.numbers.ask_apart(_number(first)):
                 self._ask_digits(visit, quantity)
             else:
                 text = visit.words("once-more", what=visit.name(quantity))
@@ -409,6 +416,11 @@ def _example(scope: Scope, quantity: str) -> str:
     return "0" if known is None else f"{known.high:f}"
 
 
+def _number(record: ev.ReadingRecord) -> Decimal:
+    """Return a number as it was called, in whatever unit that was."""
+    return Decimal(record.shown[0])
+
+
 def _in_doubt(utterance: Utterance, quantity: str) -> bool:
     """Say whether another value is near, or other speech likelier: a clear "confirmed" is then not enough.
 
@@ -422,7 +434,7 @@ def _has_twin(visit: Visit, record: ev.ReadingRecord, utterance: Utterance) -> b
     numbers = visit.catalogue.numbers
     return (
         record.value not in {OVER_RANGE, NO_READING}
-        and numbers.ask_apart(Decimal(record.value))
+        and numbers.ask_apart(_number(record))
         and not numbers.twin_words.isdisjoint(utterance.words)
     )
 

@@ -12,7 +12,7 @@ from handsfree.blocks import Name, Prompt, Target, as_tuple
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock, Rate, Settle
-from handsfree.gates.called_values import CalledValues, numeric
+from handsfree.gates.called_values import CalledValues, numeric, spoken_value
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.lost import no_longer
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, UNSETTLED
@@ -199,7 +199,7 @@ class ReadingsGate(GateBlock):
         if found is None:
             visit.say("not-as-found")
         elif Decimal(found.value) != Decimal(reading.value):
-            visit.say("as-found-stays", value=visit.catalogue.numbers.digits(Decimal(found.value)))
+            visit.say("as-found-stays", value=spoken_value(visit, found))
 
     def drawing(self) -> Drawing:
         """Return a parallelogram with the quantities."""

@@ -12,7 +12,7 @@ from handsfree.blocks import Name, Prompt
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
-from handsfree.gates.called_values import CalledValues
+from handsfree.gates.called_values import CalledValues, spoken_value
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DONE
 from handsfree.gates.visit import Utterance, Visit
@@ -101,8 +101,8 @@ class TimedGate(GateBlock):
             return
         visit.emit(ev.Marked(onset=utterance.onset))
         if question.which == "first":
-            volume = Decimal(visit.state.sets[self.at][-1].values[self.volume.quantity].value)
-            text = visit.words("mark-last", volume=visit.catalogue.numbers.digits(volume))
+            volume = visit.state.sets[self.at][-1].values[self.volume.quantity]
+            text = visit.words("mark-last", volume=spoken_value(visit, volume))
             visit.ask(Mark(which="last"), text)
             return
         first, last = visit.state.marks[-2:]

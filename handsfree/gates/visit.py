@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from typing import Literal, Protocol
 
 from handsfree.events.decisions import Decision, Direction, Lacking, ReadingRecord, SettlingJudged, ValueSettled
@@ -39,10 +39,18 @@ class Utterance:
     """Every way to divide these very words, where they may call one value or more."""
 
     def in_doubt(self, quantity: str) -> bool:
-        """Say whether the doubt touches a quantity: all, unless the rivals agree on it."""
+        """Say whether the doubt touches a quantity: all, unless the rivals agree on it to the digits called."""
         called = [dict(rival.values).get(quantity) for rival in self.rivals if isinstance(rival, Values)]
         own = dict(self.values).get(quantity)
-        return not called or any(value is None or str(value) != str(own) for value in called)
+        return not called or any(not _agree(value, own) for value in called)
+
+
+def _agree(rival: Called | None, own: Called | None) -> bool:
+    """Say whether a rival is the same value, or the same with a digit more than was called: 19.88 beside 19.8."""
+    if isinstance(rival, Decimal) and isinstance(own, Decimal):
+        finer = int(rival.as_tuple().exponent) < int(own.as_tuple().exponent)
+        return str(rival) == str(own) or (finer and rival.quantize(own, ROUND_DOWN) == own)
+    return rival is not None and str(rival) == str(own)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 from handsfree.events.state import State
 from handsfree.glance.key_names import DOWN, ENTER, LEFT, OFFER, RIGHT, SPACE, STOP_BUTTON, UP, WORD
-from handsfree.lexicon.meaning import Called, Values
+from handsfree.lexicon.meaning import InUnit, Values
 from handsfree.questions import Question
 from handsfree.questions.keypad import Keypad, NumberField, Offer
 from handsfree.questions.nothing import Nothing
@@ -202,17 +202,21 @@ def _next_field(plan: Plan, state: State, pad: Pad, fields: tuple[NumberField, .
 
 def _row(plan: Plan, state: State, row: list[tuple[NumberField, str]]) -> str:
     """Return the words of a row of values: bare, or with names where bare they could be divided otherwise."""
-    wanted: tuple[tuple[str, Called], ...] = tuple(
-        (one.quantity, entry if entry in SPECIALS else _number(entry, one.decimals))  # type: ignore[misc]
-        for one, entry in row
+    wanted = tuple(
+        (one.quantity, entry if entry in SPECIALS else _number(entry, one.decimals)) for one, entry in row
     )
     ways = list(_ways(plan, row))
     grammar = plan.grammar(state.question, state.gate)
     for text in ways:
         choice = choose_typed(plan, grammar, text)
-        if isinstance(choice.meaning, Values) and choice.meaning.values == wanted and not choice.rivals:
+        if isinstance(choice.meaning, Values) and _bare(choice.meaning) == wanted and not choice.rivals:
             return text
     return ways[0]
+
+
+def _bare(meaning: Values) -> tuple[tuple[str, Decimal | str], ...]:
+    """Return called values without their units: the keys enter what the instrument shows."""
+    return tuple((name, one.value if isinstance(one, InUnit) else one) for name, one in meaning.values)
 
 
 def _ways(plan: Plan, row: list[tuple[NumberField, str]]) -> Iterator[str]:

@@ -15,7 +15,7 @@ from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, So
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
-from handsfree.questions.keypad import Keypad, NumberField
+from handsfree.questions.keypad import Keypad, NumberField, shown_unit
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.settling import settle_seconds
@@ -152,16 +152,19 @@ def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Keypad) -> 
         text = _written(plan, reading)
         if entered.get(quantity):
             one = next(one for one in fields if one.quantity == quantity)
-            stands, text = plan.catalogue.show("entering"), shown(entered[quantity], one.decimals)
-        wanted = bands.get(quantity)
+            stands, text, reading = plan.catalogue.show("entering"), shown(entered[quantity], one.decimals), None
+        unit, wanted = _unit(plan, quantity, reading), bands.get(quantity)
+        own, judged = unit == _own_unit(plan, quantity), text
+        if not own:  # the band stands in the quantity's own unit, so only the conversion is held against it
+            judged = "" if reading is None else reading.value
         yield Value(
             _name(plan, quantity),
             text,
-            _unit(plan, quantity),
+            unit,
             stands,
             at_hand=quantity == at_hand,
-            band="" if wanted is None else wanted.written(plan.catalogue.show("aim")),
-            outside=wanted is not None and wanted.leaves_out(text),
+            band="" if wanted is None or not own else wanted.written(plan.catalogue.show("aim")),
+            outside=wanted is not None and wanted.leaves_out(judged),
         )
 
 
@@ -210,10 +213,20 @@ def _name(plan: Plan, quantity: str) -> str:
     return plan.catalogue.show("time") if known is None else known.said
 
 
-def _unit(plan: Plan, quantity: str) -> str:
-    """Return the unit as it is printed on instruments."""
+def _own_unit(plan: Plan, quantity: str) -> str:
+    """Return the unit that a quantity is kept in, as it is printed."""
     known = plan.catalogue.quantities.get(quantity)
     code = "s" if known is None else known.unit
+    return plan.catalogue.glance.units.get(code, code)
+
+
+def _unit(plan: Plan, quantity: str, reading: ReadingRecord | None = None) -> str:
+    """Return the unit as it is printed on instruments: that of a reading, else the one that will be shown."""
+    known = plan.catalogue.quantities.get(quantity)
+    if reading is not None:
+        code = reading.shown[1]
+    else:
+        code = "s" if known is None else shown_unit(known, plan.sheets.shows())
     return plan.catalogue.glance.units.get(code, code)
 
 
@@ -221,7 +234,7 @@ def _written(plan: Plan, reading: ReadingRecord | None) -> str:
     if reading is None:
         return ""
     names = {OVER_RANGE: "over-range", NO_READING: "no-reading"}
-    return plan.catalogue.answers[names[reading.value]][0] if reading.value in names else reading.value
+    return plan.catalogue.answers[names[reading.value]][0] if reading.value in names else reading.shown[0]
 
 
 def _taken(plan: Plan, state: State) -> str:
@@ -234,7 +247,7 @@ def _taken(plan: Plan, state: State) -> str:
         number, most, least = len(state.readings(effects.kept_at)), settle.most_sets, settle.sets
         return plan.catalogue.show("sets", number=str(number), least=str(least), most=str(most))
     last = _last_set(plan, state)
-    values = "   ".join(f"{_name(plan, q)} {_written(plan, one)} {_unit(plan, q)}" for q, one in last.items())
+    values = "   ".join(f"{_name(plan, q)} {_written(plan, one)} {_unit(plan, q, one)}" for q, one in last.items())
     return plan.catalogue.show("last-set", values=values) if last else ""
 
 

@@ -56,6 +56,8 @@ class Quantity(_Frozen):
     decimals: int
     low: Exact
     high: Exact
+    also: dict[str, int] = {}
+    """Other units that instruments show it in, each with its digits after the point."""
 
 
 class Unit(_Frozen):

@@ -29,6 +29,7 @@ from handsfree.lexicon.meaning import (
     Called,
     Correction,
     HazardSaid,
+    InUnit,
     Meaning,
     TurnMade,
     Values,
@@ -87,6 +88,16 @@ class PhraseRule:
 
 
 @dataclass(frozen=True)
+class OtherUnit:
+    """A unit in which a quantity may be called, with what an instrument shows in it."""
+
+    unit: str
+    """UCUM code; "" is the quantity's own."""
+    form: NumberForm
+    heard: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Slot:
     """One quantity to be called: its number form, its names, its units, and what may stand for a number."""
 
@@ -95,12 +106,22 @@ class Slot:
     form: NumberForm
     names: tuple[str, ...]
     units: tuple[str, ...] = ()
+    """Words for the unit of a bare number; they may be left out."""
     specials: Mapping[str, Called] = field(default_factory=dict)
+    shown: str = ""
+    """The UCUM unit of a bare number where it is another than the quantity's own."""
+    others: tuple[OtherUnit, ...] = ()
+    """Units in which it may be called as well; they are named."""
 
-    def value_pattern(self) -> Pattern:
-        """Return a number or a special, with an optional unit."""
+    def bare_pattern(self) -> Pattern:
+        """Return a number or a special, in the unit that is shown, which may be said."""
         units = (optional(phrases(self.units)),) if self.units else ()
         return choice(sequence(self.numbers.pattern(self.form), *units), phrases(self.specials))
+
+    def value_pattern(self) -> Pattern:
+        """Return a number or a special, in any unit."""
+        others = (sequence(self.numbers.pattern(one.form), phrases(one.heard)) for one in self.others)
+        return choice(self.bare_pattern(), *others)
 
     def example(self) -> str:
         """Return a number of the quantity, as the tool says it."""
@@ -110,7 +131,8 @@ class Slot:
     def only(self, value: Decimal) -> Slot:
         """Return the slot for one number alone, without its name."""
         decimals = -int(value.as_tuple().exponent)
-        return replace(self, form=NumberForm(value, value, decimals, decimals), names=(), specials={})
+        exactly_it = NumberForm(value, value, decimals, decimals)
+        return replace(self, form=exactly_it, names=(), specials={}, others=())
 
     def begins(self, words: Words) -> bool:
         """Say whether the words begin with one of its names."""
@@ -127,13 +149,20 @@ class Slot:
         """
         if len(words) > LONGEST_CALL:
             return set()
-        least = 0 if coarse else self.form.decimals
         special = self.specials.get(" ".join(words))
         found: set[Called] = set() if special is None else {special}
-        for bare in {words, *(_without_ending(words, unit) for unit in self.units)} - {None}:
-            assert bare is not None
-            found |= {v for v in self.numbers.read(bare, self.form) if int(v.as_tuple().exponent) <= -least}
+        for bare in (words, *(_without_ending(words, unit) for unit in self.units)):
+            found |= self._read(bare, self.form, self.shown, coarse=coarse)
+        for other in self.others:
+            for ending in other.heard:
+                found |= self._read(_without_ending(words, ending), other.form, other.unit, coarse=coarse)
         return found
+
+    def _read(self, words: Words | None, form: NumberForm, unit: str, *, coarse: bool) -> set[Called]:
+        """Return the numbers of a form that words say, in a unit; "" is the quantity's own."""
+        read = frozenset() if words is None else self.numbers.read(words, form)
+        whole = {value for value in read if coarse or form.shows(value)}
+        return {InUnit(value, unit) if unit else value for value in whole}
 
     def named(self, words: Words, *, coarse: bool = False) -> set[Called]:
         """Return what the words call when they begin with one of the names."""
@@ -186,15 +215,15 @@ class ValuesRule:
         """Return the slots in order, as far as they go, and any slots by name.
 
         Where a rate is held, the whole row ends with it, as the dialogue asks: it brackets the set, and its
-        long word keeps noise from being heard as one more digit. (`read` also takes a row typed without.)
+        long word keeps noise from being heard as one more digit. A value alone or by its name is heard in any
+        unit, a row without names in the units that are shown: with every unit of every value its language would be
+        forty times as large. (`read` also takes a row typed without rate, or with units.)
         """
         maybe = optional(phrases(self.rates)) if self.rates else phrase("")
         rate = phrases(self.rates) if self.rates and self.rate_ends_row else maybe
-        rows = [sequence(*(self._here(slot) for slot in self.slots), rate)] if self.slots else []
+        rows = [sequence(self._row(self.slots), rate)] if self.slots else []
         if not self.whole:
-            rows += [
-                sequence(*(self._here(slot) for slot in self.slots[:count])) for count in range(1, len(self.slots))
-            ]
+            rows += [self._row(self.slots[:count]) for count in range(1, len(self.slots))]
         named = repeated(choice(*(slot.named_pattern() for slot in self._known)))
         return sequence(maybe, choice(*rows, sequence(named, maybe)))
 
@@ -203,8 +232,11 @@ class ValuesRule:
         """The slots, then what may be called by name."""
         return tuple({slot.quantity: slot for slot in (*self.by_name, *self.slots)}.values())
 
-    def _here(self, slot: Slot) -> Pattern:
-        return choice(slot.value_pattern(), slot.named_pattern())
+    def _row(self, slots: Sequence[Slot]) -> Pattern:
+        if len(slots) == 1:
+            return slots[0].value_pattern()
+        named = (choice(slot.bare_pattern(), sequence(phrases(slot.names), slot.bare_pattern())) for slot in slots)
+        return sequence(*named)
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield every division of the words among the slots; "flow two eight" may be flow two: 8, or flow: 28.
@@ -350,20 +382,26 @@ class DigitsRule:
 
     def pattern(self) -> Pattern:
         """Return the number's own language without the words that say more than one digit."""
-        automaton = self.slot.numbers.pattern(self.slot.form).automaton()
-        arcs = tuple(arc for arc in automaton.arcs if arc[1] in self.slot.numbers.single_words)
-        alone = WordAutomaton(arcs, automaton.finals)
-        return choice(
-            exactly(alone), sequence(phrases(self.slot.names), exactly(alone)), phrases(self.slot.specials)
+        alone = choice(
+            self._alone(self.slot.form),
+            *(sequence(self._alone(one.form), phrases(one.heard)) for one in self.slot.others),
         )
+        return choice(alone, sequence(phrases(self.slot.names), alone), phrases(self.slot.specials))
+
+    def _alone(self, form: NumberForm) -> Pattern:
+        automaton = self.slot.numbers.pattern(form).automaton()
+        arcs = tuple(arc for arc in automaton.arcs if arc[1] in self.slot.numbers.single_words)
+        return exactly(WordAutomaton(arcs, automaton.finals))
 
     def read(self, words: Words) -> Iterator[Meaning]:
         """Yield the value when every word of it is a single digit, a point or a sign."""
         for head in ("", *self.slot.names):
             name = tuple(head.split())
             rest = words[len(name) :]
+            endings = (ending for one in self.slot.others for ending in one.heard)
+            bare = next((cut for ending in endings if (cut := _without_ending(rest, ending)) is not None), rest)
             if words[: len(name)] == name and (
-                " ".join(rest) in self.slot.specials or set(rest) <= self.slot.numbers.single_words
+                " ".join(rest) in self.slot.specials or set(bare) <= self.slot.numbers.single_words
             ):
                 for value in sorted(self.slot.called(rest), key=str):
                     yield Values(((self.slot.quantity, value),))

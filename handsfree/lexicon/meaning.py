@@ -9,8 +9,29 @@ from typing import Final, Literal
 Special = Literal["over range", "no reading"]
 OVER_RANGE: Final = "over range"
 NO_READING: Final = "no reading"
-Called = Decimal | Special
-"""A value as called out: an exact number, or what the display showed instead of one."""
+
+
+@dataclass(frozen=True)
+class InUnit:
+    """A number called in another unit than the one its quantity is kept in."""
+
+    value: Decimal
+    unit: str
+    """UCUM code."""
+
+    def __str__(self) -> str:
+        """Return it as the record describes it."""
+        return f"{self.value} {self.unit}"
+
+
+Number = Decimal | InUnit
+"""A number as called out, exact: in the quantity's own unit, or in the one named."""
+
+Called = Number | Special
+"""A value as called out: a number, or what the display showed instead of one."""
+
+Shown = Decimal | Special
+"""What a display showed, a number in the quantity's own unit."""
 
 
 CommandName = Literal[

@@ -8,6 +8,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from handsfree.problem import Problem
+from handsfree.units import convert, difference
+
+MOST_PLACES = 15
+"""Places after the point that a converted number is kept to."""
 
 _PLAIN = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 
@@ -52,6 +56,18 @@ class Reading:
         """Return the reading of a number as said or typed: its last digit gives the resolution."""
         value = exact(text, quantity)
         return cls(quantity, value, unit, Decimal(1).scaleb(-_places(value)))
+
+    @classmethod
+    def converted(cls, quantity: str, called: Decimal, source: str, unit: str) -> Reading:
+        """Return the reading of a number called in another unit, and of its last digit, both converted.
+
+        Exact where the conversion ends within `MOST_PLACES`; else rounded there, half to even. A limit written
+        with fewer places is passed or not as by the exact fraction. UnlikeUnits as `units.convert`.
+        """
+        value = convert(called, source, unit)
+        step = difference(Decimal(1).scaleb(-_places(called)), source, unit)
+        places = Decimal(1).scaleb(-min(MOST_PLACES, max(_places(value), _places(step), 0)))
+        return cls(quantity, value.quantize(places), unit, step.quantize(places))
 
     def to_record(self) -> dict[str, str]:
         """Return the reading as it stands in the record: strings only."""

@@ -47,7 +47,7 @@ class TradeData:
     @property
     def facts(self) -> dict[str, dict[str, Any]]:
         """Unit, digits and range of each quantity, which no language changes."""
-        kept = {"unit", "decimals", "low", "high"}
+        kept = {"unit", "decimals", "low", "high", "also"}
         return {name: one.model_dump(include=kept) for name, one in self.quantities.items()}
 
 

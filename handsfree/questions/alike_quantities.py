@@ -27,7 +27,7 @@ class AlikeQuantities(Worded):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        row = slots(scope.only((self.quantity, self.other)), scope.catalogue)
+        row = slots(scope.only((self.quantity, self.other)), scope)
         return (affirm(scope.catalogue), ValuesRule(row), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:

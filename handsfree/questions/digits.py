@@ -22,5 +22,5 @@ class Digits(CalledAgain):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        rows = (DigitsRule(slot(ask, scope.catalogue)) for ask in scope.only((self.quantity,)))
+        rows = (DigitsRule(slot(ask, scope)) for ask in scope.only((self.quantity,)))
         return (*rows, *rate_lost(scope))

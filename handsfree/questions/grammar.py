@@ -33,7 +33,8 @@ def words(catalogue: Catalogue, scopes: Iterable[Scope]) -> frozenset[str]:
         asked |= {ask.quantity for ask in scope.asks} | ({scope.watched} if scope.adjusts else set())
         texts += [state for thing in scope.things.values() for state in (thing.altered, thing.restored)]
         texts += [text for phrases in scope.answers.values() for text in phrases]
-    units = {catalogue.quantities[name].unit for name in asked if name in catalogue.quantities}
+    known = [catalogue.quantities[name] for name in asked if name in catalogue.quantities]
+    units = {unit for one in known for unit in (one.unit, *one.also)}
     for path, text in heard(catalogue):
         others = {"quantities": asked, "units": units, "spelling": frozenset()}.get(str(path[0]))
         if others is None or (len(path) > 1 and path[1] in others):

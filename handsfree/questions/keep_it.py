@@ -34,7 +34,7 @@ class KeepIt(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        row = slots(scope.asks, scope.catalogue)
+        row = slots(scope.asks, scope)
         corrected = CorrectionRule(scope.catalogue.answers["deny"], row)
         said = (right(scope.catalogue), named(scope.catalogue, "keep"))
         return (*said, values_anew(scope), corrected, *rate_lost(scope))
@@ -42,7 +42,9 @@ class KeepIt(Carried):
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
         no = scope.catalogue.answers["deny"][0]
-        others = tuple(correction(scope.catalogue, scope.asks, quantity, no) for quantity in self.quantities)
+        others = tuple(
+            correction(scope.catalogue, scope.asks, quantity, scope.shows, no) for quantity in self.quantities
+        )
         return yes_or_no(scope.catalogue, patient=True, offers=others)
 
     def played(self, player: Player) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.catalogue import Catalogue, Quantity
 from handsfree.questions.ask import Ask
 
 
@@ -56,16 +56,26 @@ def offered(texts: Iterable[str]) -> tuple[Offer, ...]:
     return tuple(Offer(text, text) for text in texts)
 
 
-def number_field(catalogue: Catalogue, ask: Ask) -> NumberField:
+def shown_unit(quantity: Quantity, shows: Mapping[str, str]) -> str:
+    """Return the unit that the instrument shows a quantity in: another one only where the quantity has it."""
+    unit = shows.get(quantity.unit, quantity.unit)
+    return unit if unit in quantity.also else quantity.unit
+
+
+def number_field(catalogue: Catalogue, ask: Ask, shows: Mapping[str, str]) -> NumberField:
     """Return the field of a quantity, with its name, unit and the digits after the point."""
     known = catalogue.quantities[ask.quantity]
-    places = known.decimals if ask.decimals is None else ask.decimals
-    return NumberField(ask.quantity, known.said, catalogue.units[known.unit].said, places, known.low < 0)
+    unit = shown_unit(known, shows)
+    own = known.decimals if ask.decimals is None else ask.decimals
+    places = own if unit == known.unit else known.also[unit]
+    return NumberField(ask.quantity, known.said, catalogue.units[unit].said, places, known.low < 0)
 
 
-def numbers(catalogue: Catalogue, asks: Iterable[Ask], *, specials: bool = True) -> Keypad:
+def numbers(
+    catalogue: Catalogue, asks: Iterable[Ask], shows: Mapping[str, str], *, specials: bool = True
+) -> Keypad:
     """Return fields for the values, with what a display may show in place of a number."""
-    fields = tuple(number_field(catalogue, ask) for ask in asks)
+    fields = tuple(number_field(catalogue, ask, shows) for ask in asks)
     offers: tuple[Offer, ...] = ()
     if fields and specials:
         words = catalogue.answers
@@ -83,9 +93,11 @@ def yes_or_no(catalogue: Catalogue, *, patient: bool = False, offers: tuple[Offe
     return Keypad(plain=yes, no=no, offers=(Offer(no, no), *offers), patient=patient)
 
 
-def correction(catalogue: Catalogue, asks: Iterable[Ask], quantity: str, before: str = "") -> Offer:
+def correction(
+    catalogue: Catalogue, asks: Iterable[Ask], quantity: str, shows: Mapping[str, str], before: str = ""
+) -> Offer:
     """Return the offer that opens a field for another value of a quantity; `before` stands before its name."""
     name = max(catalogue.quantities[quantity].heard, key=lambda said: len(said.split()))
     asked = next((ask for ask in asks if ask.quantity == quantity), Ask(quantity=quantity))
-    opened = number_field(catalogue, asked)
+    opened = number_field(catalogue, asked, shows)
     return Offer(catalogue.show("other-value", what=opened.name), f"{before} {name}".strip(), opens=opened)

@@ -52,6 +52,9 @@ class Scope:
     watched: str = ""
     """The quantity that is called at once after a turn that was not as advised."""
 
+    shows: Mapping[str, str] = field(default_factory=dict)
+    """The unit that instruments show in place of a quantity's own."""
+
     def only(self, quantities: tuple[str, ...]) -> tuple[Ask, ...]:
         """Return what the gate asks for of these quantities; all that it asks for when none of them is."""
         return tuple(ask for ask in self.asks if ask.quantity in quantities) or self.asks

@@ -22,4 +22,4 @@ class OnceMore(CalledAgain):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots(scope.only((self.quantity,)), scope.catalogue)), *rate_lost(scope))
+        return (ValuesRule(slots(scope.only((self.quantity,)), scope)), *rate_lost(scope))

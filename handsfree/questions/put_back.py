@@ -25,14 +25,14 @@ class PutBack(Worded):
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
         thing = scope.things[self.thing]
-        return (states(thing),) if thing.value is None else (ValuesRule(slots((thing.ask(),), scope.catalogue)),)
+        return (states(thing),) if thing.value is None else (ValuesRule(slots((thing.ask(),), scope)),)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
         thing = scope.things[self.thing]
         if thing.value is None:
             return Keypad(offers=offered((thing.restored, thing.altered)))
-        return numbers(scope.catalogue, (thing.ask(),), specials=False)
+        return numbers(scope.catalogue, (thing.ask(),), scope.shows, specials=False)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

@@ -31,7 +31,7 @@ class ReadBack(Carried):
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
         denials = scope.catalogue.answers["deny"]
-        row = slots(scope.asks, scope.catalogue)
+        row = slots(scope.asks, scope)
         lone = not self.missing and len(row) > 1
         rows = [values_missing(scope, self.missing)] if self.missing else []
         corrected = CorrectionRule(denials, row, bare=lone)
@@ -40,7 +40,9 @@ class ReadBack(Carried):
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
         no = scope.catalogue.answers["deny"][0]
-        others = tuple(correction(scope.catalogue, scope.asks, quantity, no) for quantity in self.quantities)
+        others = tuple(
+            correction(scope.catalogue, scope.asks, quantity, scope.shows, no) for quantity in self.quantities
+        )
         return yes_or_no(scope.catalogue, offers=others)
 
     def played(self, player: Player) -> str:

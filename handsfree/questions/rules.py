@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.lexicon.catalogue import Catalogue
-from handsfree.lexicon.grammar import PhraseRule, Rule, Slot, TurnRule, ValuesRule, WrongRule, answers, hazards
+from handsfree.lexicon.catalogue import Catalogue, Quantity
+from handsfree.lexicon.grammar import (
+    OtherUnit,
+    PhraseRule,
+    Rule,
+    Slot,
+    TurnRule,
+    ValuesRule,
+    WrongRule,
+    answers,
+    hazards,
+)
 from handsfree.lexicon.meaning import Called, Command, Meaning, Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.questions.ask import Ask, Thing
+from handsfree.questions.keypad import shown_unit
 from handsfree.questions.kind import Scope
+from handsfree.units import convert
 
 EXTRA_DECIMALS = 1
 """A display may show one digit more than the procedure expects; it is kept, since resolution is evidence.
@@ -19,24 +31,48 @@ ambiguous, and whole or fine displays show no more digits at one time than at an
 """
 
 
-def slots(asks: Iterable[Ask], catalogue: Catalogue) -> tuple[Slot, ...]:
+def slots(asks: Iterable[Ask], scope: Scope) -> tuple[Slot, ...]:
     """Return how the asked quantities are spoken, one after the other."""
     row = tuple(asks)
-    return tuple(slot(ask, catalogue, EXTRA_DECIMALS if len(row) == 1 else 0) for ask in row)
+    return tuple(slot(ask, scope, EXTRA_DECIMALS if len(row) == 1 else 0) for ask in row)
 
 
-def slot(ask: Ask, catalogue: Catalogue, extra: int = 0) -> Slot:
-    """Return how an asked quantity is spoken; sayable is wider than plausible, so that stops can be heard."""
-    quantity = catalogue.quantities[ask.quantity]
-    decimals = quantity.decimals if ask.decimals is None else ask.decimals
+def slot(ask: Ask, scope: Scope, extra: int = 0) -> Slot:
+    """Return how an asked quantity is spoken; sayable is wider than plausible, so that stops can be heard.
+
+    A bare number is in the unit that the instrument shows; in any other of the quantity's units it is named.
+    """
+    catalogue, quantity = scope.catalogue, scope.catalogue.quantities[ask.quantity]
     specials: dict[str, Called] = {}
     for text in catalogue.answers["over-range"]:
         specials[text] = "over range"
     for text in catalogue.answers["no-reading"]:
         specials[text] = "no reading"
-    form = NumberForm(quantity.low, quantity.high, decimals, decimals + (extra if decimals == 1 else 0))
-    units = catalogue.units[quantity.unit].heard
-    return Slot(catalogue.numbers, ask.quantity, form, quantity.heard, units, specials)
+    shown = shown_unit(quantity, scope.shows)
+    forms = {
+        unit: _form(quantity, ask, unit, extra)
+        for unit in (quantity.unit, *quantity.also)
+        if unit in catalogue.units
+    }
+    others = tuple(
+        OtherUnit("" if unit == quantity.unit else unit, form, catalogue.units[unit].heard)
+        for unit, form in forms.items()
+        if unit != shown and catalogue.units[unit].heard
+    )
+    bare = "" if shown == quantity.unit else shown
+    heard = catalogue.units[shown].heard
+    return Slot(catalogue.numbers, ask.quantity, forms[shown], quantity.heard, heard, specials, bare, others)
+
+
+def _form(quantity: Quantity, ask: Ask, unit: str, extra: int) -> NumberForm:
+    """Return which numbers an instrument shows of a quantity in a unit."""
+    if unit == quantity.unit:
+        decimals = quantity.decimals if ask.decimals is None else ask.decimals
+        low, high = quantity.low, quantity.high
+    else:
+        decimals = quantity.also[unit]
+        low, high = convert(quantity.low, quantity.unit, unit), convert(quantity.high, quantity.unit, unit)
+    return NumberForm(low, high, decimals, decimals + (extra if decimals == 1 else 0))
 
 
 def held_rates(scope: Scope) -> dict[str, str]:
@@ -47,13 +83,13 @@ def held_rates(scope: Scope) -> dict[str, str]:
 def values_missing(scope: Scope, missing: Iterable[str]) -> ValuesRule:
     """Return the rule for values that are still missing, in the order asked, and for any of the gate's by name."""
     wanted = tuple(missing)
-    row = slots((ask for ask in scope.asks if ask.quantity in wanted), scope.catalogue)
-    return ValuesRule(row, held_rates(scope), slots(scope.asks, scope.catalogue), rate_ends_row=False)
+    row = slots((ask for ask in scope.asks if ask.quantity in wanted), scope)
+    return ValuesRule(row, held_rates(scope), slots(scope.asks, scope), rate_ends_row=False)
 
 
 def values_anew(scope: Scope) -> ValuesRule:
     """Return the rule for the whole row anew, or any of its values by name."""
-    return ValuesRule(slots(scope.asks, scope.catalogue), held_rates(scope), whole=True, rate_ends_row=False)
+    return ValuesRule(slots(scope.asks, scope), held_rates(scope), whole=True, rate_ends_row=False)
 
 
 def named(catalogue: Catalogue, *names: str) -> PhraseRule:

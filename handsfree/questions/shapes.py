@@ -58,7 +58,7 @@ class CalledAgain(Carried):
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return numbers(scope.catalogue, scope.only((self.quantity,)))
+        return numbers(scope.catalogue, scope.only((self.quantity,)), scope.shows)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

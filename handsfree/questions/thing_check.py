@@ -15,6 +15,8 @@ class ThingCheck(YesOrNo):
     thing: str
     value: str | None = None
     """Its setting as called, an exact decimal; None for a thing without one."""
+    unit: str = ""
+    """The UCUM unit it was called in, where that is another than the setting's own."""
 
     @property
     def manner(self) -> Manner:

@@ -31,7 +31,7 @@ class TiedValues(Carried):
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return numbers(scope.catalogue, scope.only(self.quantities))
+        return numbers(scope.catalogue, scope.only(self.quantities), scope.shows)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

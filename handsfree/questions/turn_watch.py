@@ -28,11 +28,11 @@ class TurnWatch(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots((Ask(quantity=self.quantity),), scope.catalogue)),)
+        return (ValuesRule(slots((Ask(quantity=self.quantity),), scope)),)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return numbers(scope.catalogue, (Ask(quantity=self.quantity),))
+        return numbers(scope.catalogue, (Ask(quantity=self.quantity),), scope.shows)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

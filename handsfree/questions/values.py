@@ -26,11 +26,11 @@ class CallValues(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots(scope.asks, scope.catalogue), held_rates(scope)), *rate_lost(scope))
+        return (ValuesRule(slots(scope.asks, scope), held_rates(scope)), *rate_lost(scope))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return numbers(scope.catalogue, scope.asks)
+        return numbers(scope.catalogue, scope.asks, scope.shows)
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

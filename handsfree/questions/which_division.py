@@ -33,7 +33,7 @@ class WhichDivision(Carried):
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        row = {slot.quantity: slot for slot in slots(scope.asks, scope.catalogue)}
+        row = {slot.quantity: slot for slot in slots(scope.asks, scope)}
         ways = tuple(tuple((name, Decimal(value)) for name, value in way if name in row) for way in self.ways)
         chosen = DivisionRule(row, ways, scope.catalogue.answers["between"])
         return (chosen, values_anew(scope), *rate_lost(scope))

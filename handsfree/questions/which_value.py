@@ -37,8 +37,9 @@ class WhichValue(Carried):
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
         if self.quantity:
-            return numbers(scope.catalogue, scope.only(self._wanted))
-        return Keypad(offers=tuple(correction(scope.catalogue, scope.asks, ask.quantity) for ask in scope.asks))
+            return numbers(scope.catalogue, scope.only(self._wanted), scope.shows)
+        asks, shows = scope.asks, scope.shows
+        return Keypad(offers=tuple(correction(scope.catalogue, asks, ask.quantity, shows) for ask in asks))
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from handsfree.events.state import State
 from handsfree.gates.visit import Judging
+from handsfree.lexicon.meaning import InUnit
+from handsfree.lexicon.numbers import MOST_DECIMALS
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.uncertainty import combined, of_resolution
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
 from handsfree.trades.calculation import Calculation, Case, Judgement, Value
+
+HUNDREDTH = Decimal("0.01")
 
 
 def judge(plan: Plan, state: State, judging: Judging) -> Judgement:
@@ -47,7 +51,11 @@ def _value(plan: Plan, state: State, kept_at: str, quantity: str) -> Value | Non
         return _judged(plan, Reading.from_record(settled.reading.model_dump()), settled.uncertainty)
     sets = state.readings(kept_at)
     reading = numeric(sets[-1].values).get(quantity) if sets else None
-    return None if reading is None else _judged(plan, reading, Decimal(0))
+    if reading is None:
+        return None
+    record = sets[-1].values[quantity]
+    called = InUnit(Decimal(record.called), record.called_unit) if record.called_unit else None
+    return replace(_judged(plan, reading, Decimal(0)), called=called)
 
 
 def _judged(plan: Plan, reading: Reading, settling: Decimal) -> Value:
@@ -74,5 +82,12 @@ class Spoken:
         return self.plan.name(quantity)
 
     def digits(self, number: Decimal) -> str:
-        """Return a number in words."""
-        return self.plan.numbers.digits(number)
+        """Return a number in words; one that was converted is rounded to hundredths."""
+        places = -int(number.as_tuple().exponent)
+        return self.plan.numbers.digits(number if places <= MOST_DECIMALS else number.quantize(HUNDREDTH))
+
+    def value(self, value: Value) -> str:
+        """Return a value in words, in the unit it was called in."""
+        if value.called is None:
+            return self.digits(value.number)
+        return f"{self.digits(value.called.value)} {self.plan.catalogue.units[value.called.unit].said}"

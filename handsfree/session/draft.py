@@ -14,7 +14,7 @@ from handsfree.gates.block import Settle
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
 from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue, Unusual
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
-from handsfree.lexicon.meaning import Called
+from handsfree.lexicon.meaning import Called, InUnit
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
@@ -228,6 +228,9 @@ class Draft:
         """Return a called value as it is recorded."""
         if isinstance(called, Decimal):
             return ev.ReadingRecord(**self.plan.reading(quantity, called).to_record())
+        if isinstance(called, InUnit):
+            converted = self.plan.reading(quantity, called).to_record()
+            return ev.ReadingRecord(**converted, called=f"{called.value:f}", called_unit=called.unit)
         unit = self.catalogue.quantities[quantity].unit
         return ev.ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
 

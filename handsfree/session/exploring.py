@@ -185,7 +185,8 @@ class _Explorer:
     def _digits(self, quantity: str, value: Decimal) -> str:
         known = self._plan.catalogue.quantities[quantity]
         step = Decimal(1).scaleb(-known.decimals)
-        return self._plan.numbers.digits(min(max(value, known.low), known.high).quantize(step))
+        shown = self._plan.displayed(quantity, min(max(value, known.low), known.high).quantize(step))
+        return self._plan.numbers.digits(shown)
 
     def _next_words(self) -> str:
         state, catalogue = self._visit.state, self._plan.catalogue
@@ -218,9 +219,9 @@ class _Explorer:
         answers = self._plan.catalogue.answers
         return f"{answers['cleared'][0]} repaired" if self._dice.random() < 0.3 else answers["close"][0]
 
-    def spoken(self, value: str) -> str:
-        """Return a recorded value in words."""
-        return value if value[:1].isalpha() else self._plan.numbers.digits(Decimal(value))
+    def spoken(self, record: ev.ReadingRecord) -> str:
+        """Return a recorded value in words, as it was called."""
+        return record.value if record.value[:1].isalpha() else self._plan.called(record)
 
     def chosen(self, placed: PlacedGate) -> str:
         """Return an answer by name, mostly one that does not stop the visit."""
@@ -289,7 +290,7 @@ class _Player(AgreeingPlayer):
         """Return the value that was called before, if it was."""
         quantity = self.scope.only(quantities)[0].quantity
         pending = self.state.pending.values.get(quantity)
-        return self.value(quantity) if pending is None else self._thrown.spoken(pending.value)
+        return self.value(quantity) if pending is None else self._thrown.spoken(pending)
 
     def chooses(self) -> str:
         """Return any of the answers."""

@@ -16,7 +16,7 @@ from handsfree.events.inputs import Alternative, Heard
 from handsfree.events.state import State
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import OVER_RANGE, Answer, HazardSaid, Meaning, Values
+from handsfree.lexicon.meaning import OVER_RANGE, Answer, HazardSaid, InUnit, Meaning, Values
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
@@ -161,9 +161,11 @@ def _confirms(state: State, meaning: Meaning) -> bool:
     """Say whether a second call gives the very value that is pending."""
     if not state.question.manner.second_call or not isinstance(meaning, Values):
         return False
-    quantity, value = meaning.values[0]
+    quantity, called = meaning.values[0]
     pending = state.pending.values.get(quantity)
-    return pending is not None and pending.value == str(value)
+    if pending is None or not isinstance(called, InUnit):
+        return pending is not None and not pending.called_unit and pending.value == str(called)
+    return (pending.called, pending.called_unit) == (f"{called.value:f}", called.unit)
 
 
 def _rivals(
@@ -222,7 +224,7 @@ def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:
     known, trade = known_at(plan, state), plan.trade
     total, beyond = Decimal(0), False
     for quantity, value in meaning.values:
-        if isinstance(value, Decimal):
+        if isinstance(value, Decimal | InUnit):
             reading = plan.reading(quantity, value)
             total += trade.plausibility.log_prior(known, reading)
             beyond = beyond or trade.stops.opens(plan.sheets, known.this_set, reading)

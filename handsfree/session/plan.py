@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
+from handsfree.events.decisions import ReadingRecord
 from handsfree.gates.outcomes import STOPPED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.meaning import InUnit, Number
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
@@ -18,10 +20,12 @@ from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.questions import Question
 from handsfree.questions import grammar as understood
 from handsfree.questions.ask import Thing
+from handsfree.questions.keypad import shown_unit
 from handsfree.questions.kind import Scope
 from handsfree.trades.registry import trade
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.trade import Trade
+from handsfree.units import convert
 
 LONGEST_WORK_SECONDS = 900
 """However long the maker's times are, silence while something fires is an alarm after this: common practice, no
@@ -94,9 +98,9 @@ class Plan:
 
     def scope(self, gate_id: str) -> Scope:
         """Return what a question asked at a gate may look at; without a gate, what it may look at anywhere."""
-        if gate_id in self.procedure.gates:
-            return self.procedure.scope(gate_id)
-        return Scope(self.catalogue, self.things)
+        known = gate_id in self.procedure.gates
+        scope = self.procedure.scope(gate_id) if known else Scope(self.catalogue, self.things)
+        return replace(scope, shows=self.sheets.shows())
 
     def grammar(self, question: Question, gate_id: str) -> Grammar:
         """Return what is understood at a question of a gate."""
@@ -118,9 +122,25 @@ class Plan:
         by_sheet = sum(count * times.get(name, 0) for name, count in gate.work_sheet.items())
         return 1000 * min(max(written, by_sheet), LONGEST_WORK_SECONDS)
 
-    def reading(self, quantity: str, value: Decimal) -> Reading:
+    def reading(self, quantity: str, value: Number) -> Reading:
         """Return a called number as a reading in the quantity's unit; its last digit gives the resolution."""
+        if isinstance(value, InUnit):
+            return Reading.converted(quantity, value.value, value.unit, self.catalogue.quantities[quantity].unit)
         return Reading.written(quantity, f"{value:f}", self.catalogue.quantities[quantity].unit)
+
+    def called(self, record: ReadingRecord) -> str:
+        """Return a recorded number in the words that call it."""
+        value, unit = record.shown
+        named = f" {self.catalogue.units[unit].heard[0]}" if record.called_unit else ""
+        return f"{self.numbers.digits(Decimal(value))}{named}"
+
+    def displayed(self, quantity: str, value: Decimal) -> Decimal:
+        """Return what an instrument of the job shows for a value: in its unit, with its digits."""
+        known = self.catalogue.quantities[quantity]
+        unit = shown_unit(known, self.sheets.shows())
+        if unit == known.unit:
+            return value
+        return convert(value, known.unit, unit).quantize(Decimal(1).scaleb(-known.also[unit]))
 
     def name(self, quantity: str) -> str:
         """Return a quantity's name as the tool says it."""
@@ -138,6 +158,7 @@ class Plan:
             trade = self.procedure.trade.name
             what = f"the job sheet is of {self.sheets.job.trade}, and {self.procedure.name} of {trade}"
             raise Problem(what, where=where, remedy=f"give a job sheet that says `trade: {trade}`")
+        self._check_units()
         for fact in self.procedure.file.jobsheet:
             if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, "", ()):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)
@@ -156,3 +177,12 @@ class Plan:
                     what = f"there is no quantity {ask.quantity!r}"
                     raise Problem(what, where=str(placed.place), remedy=f"known: {known}")
         return self
+
+    def _check_units(self) -> None:
+        """Raise Problem when an instrument shows a unit that nothing is called in."""
+        for own, shown in self.sheets.shows().items():
+            known = {unit for one in self.catalogue.quantities.values() if one.unit == own for unit in one.also}
+            if shown not in known:
+                what = f"an instrument of the job sheet shows {shown} for {own}, which no quantity is called in"
+                remedy = f"known for {own}: {', '.join(sorted(known)) or 'none'}"
+                raise Problem(what, where=self.procedure.documents[0].file, remedy=remedy)

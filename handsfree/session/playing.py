@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
 
 from handsfree.events.state import State
 from handsfree.questions.kind import Scope
@@ -62,7 +61,7 @@ class AgreeingPlayer:
             return known.restored
         if thing not in self.state.found:
             return self.value(known.value)
-        return self.plan.numbers.digits(Decimal(self.state.found[thing].value))
+        return self.plan.called(self.state.found[thing])
 
     def turns(self) -> str:
         """Return the turn as it was asked for."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from decimal import Decimal
 
 from handsfree.events import decisions as ev
+from handsfree.gates.called_values import spoken_value
 from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import Answer, Meaning, Values
+from handsfree.lexicon.meaning import Answer, InUnit, Meaning, Number, Values
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.session.draft import Draft
@@ -18,9 +19,9 @@ def hear(draft: Draft, question: PutBack | ThingCheck, meaning: Meaning) -> bool
         return _checked(draft, question, meaning)
     if isinstance(meaning, Values):
         value = meaning.values[0][1]
-        if isinstance(value, Decimal):
+        if isinstance(value, Decimal | InUnit):
             _value_called(draft, question.thing, value)
-        return isinstance(value, Decimal)
+        return isinstance(value, Decimal | InUnit)
     if meaning == Answer("restored"):
         read_back_restored(draft, question.thing)
         return True
@@ -40,7 +41,9 @@ def _checked(draft: Draft, question: ThingCheck, meaning: Meaning) -> bool:
         return True
     quantity = draft.things[question.thing].value
     proven = question.value is not None and quantity is not None
-    reading = draft.record_of(str(quantity), Decimal(str(question.value))) if proven else None
+    called = Decimal(str(question.value)) if proven else Decimal(0)
+    number = InUnit(called, question.unit) if question.unit else called
+    reading = draft.record_of(str(quantity), number) if proven else None
     draft.emit(ev.Restored(at=draft.at, thing=question.thing, gate=draft.state.gate, reading=reading))
     draft.open()
     return True
@@ -53,13 +56,13 @@ def read_back_restored(draft: Draft, name: str) -> None:
     draft.ask(ThingCheck(thing=name), text)
 
 
-def _value_called(draft: Draft, name: str, value: Decimal) -> None:
-    """Read the called setting back; one that is not as found is refused."""
-    thing, digits = draft.things[name], draft.catalogue.numbers.digits
-    found = draft.state.found.get(name)
-    if found is not None and Decimal(found.value) != value:
-        draft.say("value-not-back", value=digits(Decimal(found.value)))
+def _value_called(draft: Draft, name: str, called: Number) -> None:
+    """Read the called setting back; one that is not as found is refused, whatever unit either was called in."""
+    thing = draft.things[name]
+    record, found = draft.record_of(str(thing.value), called), draft.state.found.get(name)
+    if found is not None and Decimal(found.value) != Decimal(record.value):
+        draft.say("value-not-back", value=spoken_value(draft, found))
         draft.ask_to_put_back([name])
         return
-    text = draft.words("thing-check", thing=sentence_case(thing.said), state=digits(value))
-    draft.ask(ThingCheck(thing=name, value=f"{value:f}"), text)
+    text = draft.words("thing-check", thing=sentence_case(thing.said), state=spoken_value(draft, record))
+    draft.ask(ThingCheck(thing=name, value=record.shown[0], unit=record.called_unit), text)

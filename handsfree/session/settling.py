@@ -30,9 +30,10 @@ def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[
     judged = []
     for quantity, samples in _samples(plan, state, kept_at).items():
         if len(samples) >= settle.sets:
-            settling = judge_settling(samples, _rule(plan, settle, quantity, samples))
+            steps = _resolutions(state, kept_at, quantity)
+            settling = judge_settling(samples, _rule(plan, settle, quantity, samples, max(steps)))
             unit = plan.catalogue.quantities[quantity].unit
-            judged.append(_judged(kept_at, quantity, unit, samples, settling))
+            judged.append(_judged(kept_at, quantity, unit, steps[-1], settling))
     return tuple(judged)
 
 
@@ -41,7 +42,10 @@ def rising_stop(plan: Plan, state: State, kept_at: str, settle: Settle) -> OpenS
     watched, found = plan.trade.stops, _samples(plan, state, kept_at)
     for quantity in watched.rising:
         samples = found.get(quantity, ())
-        if samples and rising(samples, _rule(plan, settle, quantity, samples)):
+        if not samples:
+            continue
+        step = max(_resolutions(state, kept_at, quantity))
+        if rising(samples, _rule(plan, settle, quantity, samples, step)):
             last = state.readings(kept_at)[-1].values[quantity]
             stops = watched.open_rising(plan.sheets, quantity, called(last))
             if stops:
@@ -68,8 +72,9 @@ def _samples(plan: Plan, state: State, kept_at: str) -> dict[str, tuple[Sample, 
     return {quantity: tuple(samples) for quantity, samples in found.items()}
 
 
-def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]) -> SettleRule:
-    resolution = max(Decimal(1).scaleb(int(sample.value.as_tuple().exponent)) for sample in samples)
+def _rule(
+    plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...], resolution: Decimal
+) -> SettleRule:
     return SettleRule(
         tolerance=_tolerance(plan, quantity, samples[-1].value, resolution),
         resolution=resolution,
@@ -79,12 +84,18 @@ def _rule(plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...]
     )
 
 
+def _resolutions(state: State, kept_at: str, quantity: str) -> list[Decimal]:
+    """Return the steps of the display, in its unit, as a quantity was called with them."""
+    read = (numeric(taken.values).get(quantity) for taken in state.readings(kept_at))
+    return [one.resolution for one in read if one is not None]
+
+
 def _tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
     tolerance = plan.trade.tolerances.get(quantity)
     return OTHER_STEPS * resolution if tolerance is None else tolerance.at(value)
 
 
-def _judged(kept_at: str, quantity: str, unit: str, samples: tuple[Sample, ...], settling: Settling) -> Judged:
+def _judged(kept_at: str, quantity: str, unit: str, step: Decimal, settling: Settling) -> Judged:
     event = ev.SettlingJudged(
         kept_at=kept_at,
         quantity=quantity,
@@ -96,7 +107,7 @@ def _judged(kept_at: str, quantity: str, unit: str, samples: tuple[Sample, ...],
         remaining=_text(settling.remaining),
         forecast_seconds=f"{settling.forecast_seconds:f}",
     )
-    resolution = Decimal(1).scaleb(int(samples[-1].value.as_tuple().exponent) - 1)
+    resolution = step.scaleb(-1)
     mean = settling.mean.quantize(resolution)
     reading = ev.ReadingRecord(quantity=quantity, value=f"{mean:f}", unit=unit, resolution=f"{resolution:f}")
     uncertainty = settling.standard_uncertainty if settling.settled else 0.0

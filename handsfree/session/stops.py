@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from handsfree.events.decisions import ReadingRecord
-from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Called, Correction, Meaning, Values
+from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Correction, Meaning, Shown, Values
 from handsfree.session.plan import Plan
 from handsfree.trades.stops import OpenStop
 
 
-def called(record: ReadingRecord) -> Called:
+def called(record: ReadingRecord) -> Shown:
     """Return a recorded value as it was called: a number, or what the display showed instead of one."""
     if record.value == OVER_RANGE:
         return OVER_RANGE

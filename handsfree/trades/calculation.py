@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Protocol
 
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.lexicon.meaning import InUnit
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band, Measured, Verdict
 from handsfree.trades.sheets import Sheets
@@ -38,6 +39,9 @@ class Words(Protocol):
 
     def digits(self, number: Decimal) -> str:
         """Return a number in words."""
+
+    def value(self, value: Value) -> str:
+        """Return a value in words, in the unit it was called in."""
 
 
 class WrittenLimits(Protocol):
@@ -73,6 +77,8 @@ class Value:
     """From the instrument's accuracy; 0 where the trade knows none."""
     own: float
     """From resolution and settling."""
+    called: InUnit | None = None
+    """As it was called, where that was in another unit."""
 
     @property
     def number(self) -> Decimal:

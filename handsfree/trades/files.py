@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, RootModel, model_validator
 
 from handsfree.blocks import Block, Exact, FieldName, FieldNames, Name, as_tuple
+from handsfree.units import dimension
 
 
 class StopBlock(Block):
@@ -68,6 +69,8 @@ class QuantityFacts(Block):
     low: Exact
     """The least value that can be said; wider than what is plausible, so that a danger is heard."""
     high: Exact
+    also: dict[str, Annotated[int, Field(ge=0, le=4)]] = Field(default_factory=dict)
+    """Other units (UCUM) that instruments show it in, each with its digits after the point."""
     usual: Exact
     """What is read when nothing is wrong: where visits at random begin."""
     unusual: Annotated[tuple[Exact, ...], BeforeValidator(as_tuple)] = ()
@@ -79,6 +82,9 @@ class QuantityFacts(Block):
     def _ordered(self) -> QuantityFacts:
         if self.low >= self.high:
             raise ValueError("low must be below high")
+        for other in self.also:
+            if dimension(other) != dimension(self.unit):
+                raise ValueError(f"{other} and {self.unit} measure different things")
         if any(not self.low <= value <= self.high for value in (self.usual, *self.unusual)):
             raise ValueError("usual and unusual values must lie between low and high")
         return self

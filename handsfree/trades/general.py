@@ -57,7 +57,7 @@ def _reading_in_limits(case: Case) -> Judgement:
     unit = value.reading.unit
     return Judgement(
         outcome,
-        case.words.say(outcome, what=what, value=case.words.digits(value.number)),
+        case.words.say(outcome, what=what, value=case.words.value(value)),
         f"{name} {value.written} {unit} {outcome} {band}",
         "simple",
         True,

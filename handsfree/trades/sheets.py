@@ -14,6 +14,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from handsfree.blocks import Block, Day, Exact, Name, as_tuple
 from handsfree.trades import DEFAULT_TRADE
+from handsfree.units import dimension
 
 
 def outside(value: Decimal, low: Decimal | None, high: Decimal | None) -> str:
@@ -60,6 +61,17 @@ class Instrument(Block):
     name: str
     serial: str
     calibrated_until: Day
+    shows: dict[str, str] = Field(default_factory=dict)
+    """The unit it shows in place of the program's, both as UCUM codes: {mbar: "[in_i'H2O]", Cel: "[degF]"}."""
+
+    @model_validator(mode="after")
+    def _shows_alike(self) -> Instrument:
+        for own, shown in self.shows.items():
+            if dimension(own) != dimension(shown):  # UnknownUnit is a ValueError that says it
+                raise ValueError(
+                    f"{own} and {shown} measure different things, so one cannot be shown for the other"
+                )
+        return self
 
 
 class Alert(Block):
@@ -137,6 +149,10 @@ class Sheets(Block):
     def own_facts(self) -> dict[str, str]:
         """Return the facts of the job that only this trade has, by name, as they are shown."""
         return {}
+
+    def shows(self) -> dict[str, str]:
+        """Return the unit that instruments show in place of the program's: of several the chief one's."""
+        return {own: shown for one in reversed(self.job.measuring) for own, shown in one.shows.items()}
 
     def ranges(self) -> dict[str, MakerBand]:
         """Return the ranges that the maker gives for what is read, by quantity, in its unit."""

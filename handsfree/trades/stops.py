@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
-from handsfree.lexicon.meaning import Called
+from handsfree.lexicon.meaning import Shown
 from handsfree.measurement.reading import Reading
 from handsfree.problem import Problem
 from handsfree.trades.sheets import Sheets, fact_of
@@ -82,7 +82,7 @@ class Stops:
     """Quantities whose rise from set to set is watched."""
 
     def open(
-        self, sheets: Sheets, values: Mapping[str, Called], *, may_adjust: bool = True
+        self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
         """Return the stops that values open, the gravest first; those that only ask to search are left out.
 
@@ -91,7 +91,7 @@ class Stops:
         del sheets, values, may_adjust
         return ()
 
-    def open_rising(self, sheets: Sheets, quantity: str, last: Called) -> tuple[OpenStop, ...]:
+    def open_rising(self, sheets: Sheets, quantity: str, last: Shown) -> tuple[OpenStop, ...]:
         """Return the stops that a rising quantity opens at its last value."""
         del sheets, quantity, last
         return ()
@@ -134,7 +134,7 @@ class LimitsByQuantity(Stops):
                 raise Problem(f"over range of {quantity} cannot stop the work: it has no upper stop limit")
 
     def open(
-        self, sheets: Sheets, values: Mapping[str, Called], *, may_adjust: bool = True
+        self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
         """Return the stops that values open; over range opens the gravest upper limit that stops the work."""
         del may_adjust
@@ -152,7 +152,7 @@ class LimitsByQuantity(Stops):
         return (*self.limits.get(quantity, ()), *makers)
 
 
-def _passed(limits: tuple[StopLimit, ...], value: Called) -> list[OpenStop]:
+def _passed(limits: tuple[StopLimit, ...], value: Shown) -> list[OpenStop]:
     """Return the stops that one value opens; over range opens the gravest upper limit that stops the work."""
     if isinstance(value, Decimal):
         return [limit.opened_by(value) for limit in limits if limit.passed_by(value)]

@@ -15,7 +15,10 @@ from hypothesis import strategies as st
 from rehearsed import at, hear, of_kind, say, shipped, spoken
 
 from handsfree.events import decisions as ev
+from handsfree.measurement.reading import Reading
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.trades.combustion.fuels import fuel_named
+from handsfree.trades.combustion.plausibility import Situation, judge_pair
 
 TEMPERATURES = "found-maximum-temperatures"
 
@@ -191,3 +194,23 @@ def test_a_number_of_tens_or_hundreds_is_never_cut(words: str) -> None:
     visit = at(TEMPERATURES)
     visit.say(words)
     assert list(pending(visit)) == ["flue_temperature"]
+
+
+@pytest.mark.parametrize("times", [2, 4])
+def test_a_doubt_of_one_last_digit_is_no_other_fuel(times: int) -> None:
+    """CO2 9.1 with O2 4.7 after pairs of 9.2 with 4.7: asked again, and no hydrogen in the gas for that."""
+    learned = ((Decimal("9.2"), Decimal("4.7")),) * times
+    situation = Situation(fuel_named("natural gas"), co2_computed=False, pairs=learned)
+    pair = judge_pair(situation, Reading.written("co2", "9.1", "%"), Reading.written("o2", "4.7", "%"))
+    assert (pair.consistent, pair.fits) == (False, ())
+    propane = judge_pair(situation, Reading.written("co2", "10.4", "%"), Reading.written("o2", "5.0", "%"))
+    assert "propane" in propane.fits
+
+
+def test_a_digit_more_than_was_called_is_no_other_value() -> None:
+    """Heard 19.8, and 19.88 nearly as likely: a yes is enough, and 19.6 nearly as likely is a doubt as before."""
+    for other, doubtful in (("one nine point eight eight", False), ("one nine point six", True)):
+        visit = at("working-pressure")
+        rows = (("one nine point eight maximum", "0.000"), (f"{other} maximum", "-2.4"))
+        (read,) = of_kind(hear(visit, *rows), ev.ReadBack)
+        assert bool(read.doubtful) == doubtful

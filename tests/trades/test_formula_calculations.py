@@ -38,6 +38,9 @@ class Plainly:
     def digits(self, number: Decimal) -> str:
         return f"{number}"
 
+    def value(self, value: Value) -> str:
+        return f"{value.number}"
+
 
 def sheets(low: str | None = None, high: str | None = None, **job: Any) -> Any:
     """Return invented sheets; the band of superheat as given, none without edges."""

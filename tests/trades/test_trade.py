@@ -59,6 +59,9 @@ class Plainly:
     def digits(self, number: Decimal) -> str:
         return f"{number}"
 
+    def value(self, value: Value) -> str:
+        return f"{value.number}"
+
 
 USUAL = {
     "co2": "9.40", "o2": "4.40", "co": "18", "ambient_co": "2", "air_duct_o2": "20.9", "air_duct_co2": "0.05",

@@ -68,7 +68,7 @@ def _ambient_clear(case: Case) -> Judgement:
     saying = "outside" if outcome == FIND_SOURCE else "within"
     return Judgement(
         outcome,
-        case.words.say(saying, what=case.subject("ambient-co"), value=case.words.digits(value.number)),
+        case.words.say(saying, what=case.subject("ambient-co"), value=case.words.value(value)),
         f"ambient CO {value.number} ppm",
         "simple",
         True,
@@ -93,7 +93,7 @@ def _combustion_at_rate(case: Case) -> Judgement:
     if carbon_monoxide is not None and not carbon_monoxide.passes:
         return Judgement(
             CARBON_MONOXIDE_HIGH,
-            case.words.say("outside", what=case.subject("co"), value=case.words.digits(co.number)),
+            case.words.say("outside", what=case.subject("co"), value=case.words.value(co)),
             f"CO {co.written} ppm: {carbon_monoxide.sentence()}",
             carbon_monoxide.rule,
             False,
@@ -152,7 +152,7 @@ def _air_duct_clear(case: Case) -> Judgement:
     outcome = WITHIN if o2.number >= _DUCT_O2 and co2.number <= _DUCT_CO2 else OUTSIDE
     return Judgement(
         outcome,
-        case.words.say(outcome, what=case.subject("air-duct"), value=case.words.digits(o2.number)),
+        case.words.say(outcome, what=case.subject("air-duct"), value=case.words.value(o2)),
         f"air duct O2 {o2.written} %, CO2 {co2.written} %",
         "simple",
         True,

@@ -68,7 +68,7 @@ def _supply_pressure(case: Case) -> Judgement:
             outside.append((name, value))
     if outside:
         name, value = outside[0]
-        what, number = case.words.name(f"{name}_pressure"), case.words.digits(value.number)
+        what, number = case.words.name(f"{name}_pressure"), case.words.value(value)
         spoken = case.words.say("outside", what=what, value=number)
         sentence = f"{name} pressure {value.written} mbar outside the plate"
         return Judgement(OUTSIDE, spoken, sentence, "simple", True, numbers, tuple(sources))

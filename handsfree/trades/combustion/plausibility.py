@@ -123,7 +123,8 @@ def judge_pair(situation: Situation, co2: Reading, o2: Reading) -> PairJudgement
     implied = rounded(implied_fuel(float(co2.value), float(o2.value)).ultimate, Decimal("0.01"))
     if abs(residual) <= limit:
         return PairJudgement(True, residual, limit, implied, (), f"the pair fits {situation.fuel.name}")
-    fits = _fitting(situation, co2, o2)
+    told = abs(residual) > limit + _last_digits(situation.fuel, co2, o2)
+    fits = _fitting(situation, co2, o2) if told else ()  # a doubt of one last digit is no other fuel
     due = rounded(carbon_dioxide_from_oxygen(situation.fuel, float(o2.value)), Decimal("0.1"))
     sentence = f"CO2 {co2.value} with O2 {o2.value} does not fit {situation.fuel.name}: CO2 near {due} would"
     if fits:
@@ -232,12 +233,15 @@ def _residual_and_limit(
     situation: Situation, fuel: Fuel, co2: Reading, o2: Reading, pairs: Sequence[tuple[Decimal, Decimal]]
 ) -> tuple[Decimal, Decimal]:
     due = _disagreement(situation, fuel, co2, o2, pairs)
-    steps = (float(co2.resolution) + _slope(fuel) * float(o2.resolution)) / 2
     residual = _residual(situation, fuel, float(co2.value), float(o2.value)) - due.mean
-    return (
-        rounded(residual, LOG_STEP),
-        rounded(max(_COVERAGE * due.deviation, steps if math.isfinite(steps) else 0.0), LOG_STEP),
-    )
+    least = float(_last_digits(fuel, co2, o2)) / 2
+    return rounded(residual, LOG_STEP), rounded(max(_COVERAGE * due.deviation, least), LOG_STEP)
+
+
+def _last_digits(fuel: Fuel, co2: Reading, o2: Reading) -> Decimal:
+    """Return what one last digit of each display comes to, in points of CO2: two glances differ by as much."""
+    steps = float(co2.resolution) + _slope(fuel) * float(o2.resolution)
+    return rounded(steps if math.isfinite(steps) else 0.0, LOG_STEP)
 
 
 def _fitting(situation: Situation, co2: Reading, o2: Reading) -> tuple[str, ...]:

@@ -162,6 +162,12 @@ class CombustionSheets(Sheets):
         """Return the fuel, the basis of the maker's data, and how the analyser comes by CO2."""
         return {"fuel": self.job.fuel, "basis": self.appliance.basis, "CO2": self.job.instrument.co2}
 
+    def shows(self) -> dict[str, str]:
+        """Return the units that instruments and the meter show in place of the program's."""
+        meter = self.job.meter
+        own = {} if meter is None or meter.unit == "m3" else {"m3": meter.unit}
+        return {**super().shows(), **own}
+
     def ranges(self) -> dict[str, MakerBand]:
         """Return the ranges that the maker gives and no verdict judges: a value outside is asked about."""
         given = {name: getattr(self.fuel, name) for name in _OF_THE_FUEL}

@@ -7,7 +7,7 @@ from dataclasses import fields
 from decimal import Decimal
 from typing import Any
 
-from handsfree.lexicon.meaning import Called
+from handsfree.lexicon.meaning import Shown
 from handsfree.measurement.reading import Reading
 from handsfree.trades.combustion.fuels import Fuel, fuel_named
 from handsfree.trades.combustion.sheets import combustion
@@ -44,12 +44,12 @@ class BurnerStops(Stops):
     """The stops of a burner: CO in flue and room, lack of air, products in the air duct, a hot flue."""
 
     def open(
-        self, sheets: Sheets, values: Mapping[str, Called], *, may_adjust: bool = True
+        self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
         """Return the stops that values open, the gravest first; those that only ask to search are left out."""
         return _open(sheets, values, may_adjust=may_adjust)
 
-    def open_rising(self, sheets: Sheets, quantity: str, last: Called) -> tuple[OpenStop, ...]:
+    def open_rising(self, sheets: Sheets, quantity: str, last: Shown) -> tuple[OpenStop, ...]:
         """Return the stops that rising CO opens: more dangerous than any steady value."""
         return _open(sheets, {quantity: last}, rising=True)
 
@@ -67,7 +67,7 @@ def passes_limit(fuel: Fuel, limits: StopLimits, this_set: Mapping[str, Reading]
 
 
 def _open(
-    sheets: Sheets, values: Mapping[str, Called], *, rising: bool = False, may_adjust: bool = True
+    sheets: Sheets, values: Mapping[str, Shown], *, rising: bool = False, may_adjust: bool = True
 ) -> tuple[OpenStop, ...]:
     on = combustion(sheets)
     known: dict[str, Any] = {
