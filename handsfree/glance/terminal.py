@@ -211,7 +211,7 @@ def _write(text: str) -> None:
 
 @contextlib.contextmanager
 def _single_keys(source: int) -> Iterator[None]:
-    """Let keys come one by one and unseen; Ctrl-C still interrupts, Ctrl-Z no longer leaves a burner alone."""
+    """Let keys come one by one and unseen; Ctrl-C still interrupts, Ctrl-Z no longer leaves what runs alone."""
     before = termios.tcgetattr(source)
     mode: list[Any] = termios.tcgetattr(source)
     mode[3] &= ~(termios.ICANON | termios.ECHO)

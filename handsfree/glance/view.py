@@ -200,7 +200,7 @@ def _counted(plan: Plan, state: State, notes: Notes, kept_at: str) -> Mapping[st
 
 
 def _last_set(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
-    """Return the set taken last, where it still matters: the burner fires, a screw is turned, or it stopped."""
+    """Return the set taken last, where it still matters: something fires, a screw is turned, or it stopped."""
     gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
     if state.status == "running" and gate is not None and not (gate.firing or gate.effects.turns):
         return {}
