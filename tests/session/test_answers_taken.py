@@ -184,6 +184,8 @@ def test_a_stop_gate_goes_on_at_the_question_before_it() -> None:
             events = visit.say(answers[outcome].heard[0])
             if visit.state.question.kind == "answer-check":
                 events = visit.say("confirmed")
+            if visit.state.question.kind == "finding":
+                events = visit.say("seen and written down")
             assert of_kind(events, ev.Stopped), (gate_id, outcome)
             (cleared,) = of_kind(say(visit, "cleared because it was put right", "confirmed"), ev.Cleared)
             assert cleared.gate == gate_id
@@ -282,6 +284,14 @@ def test_a_device_that_is_no_ear_changes_nothing() -> None:
     visit = at("permission")
     assert spoken(visit.take(inp.DeviceFound(at=visit.state.now + 1, device="voice"))) == []
     assert spoken(visit.take(inp.DeviceLost(at=visit.state.now + 1, device="voice"))) == []
+
+
+@pytest.mark.parametrize(("device", "told"), [("keys", "Keys back."), ("page", "Phone page back.")])
+def test_keys_and_page_that_are_back_are_told_before_the_question(device: str, told: str) -> None:
+    """Whoever went on by voice knows that they count again."""
+    visit = at("permission")
+    question = visit.state.text
+    assert spoken(visit.take(inp.DeviceFound(at=visit.state.now + 1, device=device))) == [told, question]
 
 
 # Offering what may have been said
