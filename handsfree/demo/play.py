@@ -114,7 +114,7 @@ class Demo:
         began = time.monotonic()
         self._hear_tool(opening)
         while not self._recorder.closed:
-            if self._recorder.state.question == Stopped():
+            if isinstance(self._recorder.state.question, Stopped):
                 self.tally.false_stops += 1  # no stop is written into the scenario
             self._turn()
         head = self._recorder.head()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from handsfree.desk import facts, tables, wording
 from handsfree.desk.dossier import Dossier, seal_words
 from handsfree.desk.forms import Headings
+from handsfree.desk.notice import Notice, notice_of
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.tables import Row
 from handsfree.events import decisions as ev
@@ -32,6 +33,8 @@ class Customer:
     seal: str
     signatures: list[str]
     foot: str
+    notice: Notice | None
+    """Beside the report of a visit that was left off."""
 
 
 def customer_report(dossier: Dossier) -> Customer:
@@ -68,6 +71,7 @@ def customer_report(dossier: Dossier) -> Customer:
         f"Recorded by {opened.program}, procedure {opened.procedure}.",
         signatures=facts.lines(evidence, form.signatures),
         foot=f"{opened.job}, {opened.appliance} {opened.serial}, {opened.day}. {seal}",
+        notice=notice_of(evidence),
     )
 
 

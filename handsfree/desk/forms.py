@@ -55,8 +55,8 @@ class Titles(Form):
 
     def of(self, ended: str) -> str:
         """Return the title by the outcome on record; "open" when there is none."""
-        titles = {"finished": self.finished, "stopped": self.stopped, "incomplete": self.incomplete}
-        return titles.get(ended, self.open)
+        titles = {"finished": self.finished, "open": self.open, "incomplete": self.incomplete}
+        return titles.get(ended, self.stopped)
 
 
 class Headings(Form):
@@ -136,6 +136,18 @@ class Across(Form):
     """What the answer's column of numbers counts."""
 
 
+class NoticeForm(Form):
+    """The warning notice of a visit that was left off."""
+
+    title: str = "Warning notice"
+    do_not_use: str = ""
+    """What must not be used, and until when; `until` of the report when left out."""
+    number: str = "{job.emergency_number}"
+    """Whom to call, with blanks as in facts."""
+    otherwise: str = "The emergency number of the supplier or of the place; the job sheet names none."
+    """What to write when the blanks have no value."""
+
+
 class ReportForm(Form):
     """How visits of this trade are reported."""
 
@@ -153,6 +165,7 @@ class ReportForm(Form):
     measured: Measured = Measured()
     chart: Annotated[tuple[Axis, ...], AsTuple] = ()
     across: Annotated[tuple[Across, ...], AsTuple] = ()
+    notice: NoticeForm = NoticeForm()
     until: str
     """What must stay as it is until a warning is dealt with."""
     cautions: Texts

@@ -170,6 +170,18 @@ def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa
             return f"Nobody answered: {who} to be told, {number}", "odd"
         case ev.Stopped(why=why, detail=detail):
             return f"Stopped: {why}. {detail}".strip(), "odd"
+        case ev.StepsBegun(part=part):
+            return f"Steps after the stop: {part}", ""
+        case ev.StepReported(step=asked, answer=answer, text=text):
+            return f"Reported, {asked}: {text or answer}", ""
+        case ev.StepsOwed(steps=steps):
+            return f"Before anything fires: {', '.join(steps)}", ""
+        case ev.ReEntered(how="false-stop"):
+            return "The person says that the cry was none", "odd"
+        case ev.ReEntered(how="misheard"):
+            return "The person says that the stop was misheard", "odd"
+        case ev.ReEntered(how=how):
+            return f"The work goes on after the stop: {how}", "odd"
         case ev.Cleared(reason=reason):
             return f"The person says it is cleared: {reason or 'kept as sound'}", "odd"
         case ev.WentBack(gate=gate, to=to):

@@ -26,12 +26,14 @@ def _ended(evidence: Evidence) -> str:
     closed = evidence.recorded.closed
     if closed is None:
         return "This visit is not closed: it is going on, or was interrupted."
-    if closed.outcome == "stopped":
+    if closed.outcome not in {"finished", "incomplete"}:
         stops = evidence.recorded.all(ev.Stopped)
         why = stops[-1][1].why if stops else "no reason on record"
         left = [span for span in evidence.alterations if span.until is None]
         things = wording.listed([f"{span.said.lower()} {span.state}" for span in left])
-        return f"Stopped: {why}. " + (f"Still altered: {things}." if left else "Nothing was left altered.")
+        how = {"stopped": "Stopped", "made-safe": "Stopped, and left off", "left-as-reported": "Left as reported"}
+        end = f"Still altered: {things}." if left else "Nothing was left altered."
+        return f"{how.get(closed.outcome, 'Stopped')}: {why}. {end}"
     due = warning_due(evidence)
     turns = len(evidence.turns)
     work = f" after {turns} turn{'s' if turns > 1 else ''} of an adjuster" if turns else ""
@@ -57,6 +59,11 @@ def notables(evidence: Evidence, talk: list[Line]) -> list[Notable]:
     """Return deviations, things not done, make-safe and moments heard with doubt, gravest kind first."""
     found: list[Notable] = []
     recorded = evidence.recorded
+    found += [
+        Notable("Called misheard", "the person says that a stop was misheard", step.seq, step.at)
+        for step, back in recorded.all(ev.ReEntered)
+        if back.how == "misheard"
+    ]
     found += [
         Notable("Make-safe", f"{stop.why}. {stop.detail}".strip(), step.seq, step.at)
         for step, stop in recorded.all(ev.Stopped)

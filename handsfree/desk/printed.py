@@ -11,10 +11,11 @@ from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import KeepTogether, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from handsfree.desk.customer import Customer, customer_report
 from handsfree.desk.dossier import Dossier
+from handsfree.desk.notice import Notice
 from handsfree.desk.tables import Row
 
 _INK, _DEEP, _QUIET, _LINE, _WARN = (
@@ -102,6 +103,20 @@ def _story(report: Customer) -> list[Any]:
     closing: list[Any] = [_say(heads.cautions, _HEAD), *(_say(f"- {line}", _SMALL) for line in report.cautions)]
     closing += [_say(heads.record, _HEAD), _say(report.seal, _SMALL), Spacer(0, 14 * mm), _lines(report)]
     story.append(KeepTogether(closing))
+    if report.notice is not None:
+        story += _notice(report.notice, report)
+    return story
+
+
+def _notice(notice: Notice, report: Customer) -> list[Any]:
+    """Return the warning notice, on a page of its own."""
+    story: list[Any] = [PageBreak(), _say(notice.title, _TITLE), _say(notice.do_not_use, _WARNING)]
+    story += [_pairs(notice.facts), _say("Found", _HEAD), *(_say(line) for line in notice.finding)]
+    story.append(_say("As reported by the technician", _HEAD))
+    rows = [["What", "Reported"], *([name, value] for name, value in notice.reported)]
+    story.append(_grid(rows, [0.4, 0.6]) if notice.reported else _say("Nothing was reported."))
+    story += [_say("Still altered", _HEAD), _say("; ".join(notice.left) or "Nothing on record.")]
+    story += [_say("Call", _HEAD), _say(notice.number), Spacer(0, 14 * mm), _lines(report)]
     return story
 
 

@@ -8,10 +8,12 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any, Literal
 
-from handsfree.events.decisions import Direction, Lacking, ReadingRecord
+from handsfree.events.decisions import Direction, Ending, Lacking, ReadingRecord, ReEntry, StepsPart
 from handsfree.events.devices import EARS
+from handsfree.lexicon.stops import People
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
+from handsfree.questions.stopped import Way
 
 _NOTHING: Mapping[Any, Any] = MappingProxyType({})
 
@@ -113,6 +115,33 @@ class Interrupted:
 
 
 @dataclass(frozen=True)
+class Halt:
+    """A stop that the visit has not come back from: what is open, and which step is asked."""
+
+    hazards: tuple[str, ...]
+    """The stops of the trade that are open, the gravest first."""
+    script: str
+    """The order in force."""
+    people: People
+    ways: tuple[Way, ...] = ()
+    part: StepsPart | None = None
+    """The steps that are being walked; None while the order is in force."""
+    left: tuple[str, ...] = ()
+    """Those still to be answered, the one at hand first."""
+    how: ReEntry = "walked"
+    taken: int = 0
+    """Readings of the step at hand that were as they must be."""
+    called: tuple[str, ...] = ()
+    """The quantities whose values passed a limit."""
+    read: Mapping[str, ReadingRecord] = field(default_factory=_nothing)
+    """Those called once more."""
+    things: tuple[str, ...] = ()
+    """On the way down: the things whose state is still to be reported."""
+    stays_open: bool = False
+    """On the way down: something reported is not as it should be left."""
+
+
+@dataclass(frozen=True)
 class State:
     """Everything a decision may depend on."""
 
@@ -162,6 +191,17 @@ class State:
     """Settled values and turns in order, for the advice."""
     verdicts: Mapping[str, str] = field(default_factory=_nothing)
     not_done: tuple[str, ...] = ()
+    stopped_at: int | None = None
+    """When the work was last stopped."""
+    halt: Halt | None = None
+    owed: tuple[str, ...] = ()
+    """Steps after a stop that must be walked before anything fires."""
+    owed_for: tuple[str, ...] = ()
+    """The stops that they follow."""
+    stopped_by: frozenset[str] = frozenset()
+    """The stops that were real and from which the visit came back."""
+    misheard_at: frozenset[str] = frozenset()
+    """The gates at which a stop was called misheard."""
     went_out: int = 0
     """How often what runs went out at a held rate."""
     rechecks: tuple[str, ...] = ()
@@ -171,7 +211,7 @@ class State:
     last_accepted: ReadingRecord | None = None
     interrupted: Interrupted | None = None
     """What a note leads back to."""
-    outcome: Literal["", "finished", "incomplete", "stopped"] = ""
+    outcome: Ending | Literal[""] = ""
     """How it ended; empty while it goes on."""
     lacking: tuple[Lacking, ...] = ()
     """What it was for and did not show, once it has ended."""

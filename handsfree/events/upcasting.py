@@ -17,8 +17,10 @@ LAST_IN_WORDS = 2
 FIRST_WITH_THE_TURN = 4
 """The version from which the question for a turn holds the turn that was asked for."""
 
-SHA256_DIGITS = 64
-"""Version 2 kept the reason of a cleared stop as text, or as the name of its sound: the digits of a SHA-256."""
+LAST_CLEARED = 3
+"""The last version in which a reason alone cleared a hazard, and was read back; the event kept it too."""
+
+_CLEARED, _STOPPED = "cleared-check", {"kind": "stopped"}
 
 _OF_A_GATE = {"confirm": "to-do", "choice": "choice", "readings": "values", "timed": "values"}
 """Kind of gate -> the question that version 2 called "gate" there."""
@@ -54,6 +56,8 @@ class Reader:
             asked_of = content.get("question")
             if isinstance(asked_of, Mapping) and asked_of.get("kind") == "turn":
                 content = {**content, "question": {**asked_of, **self._advised}}
+        if kind == "asked" and self._version <= LAST_CLEARED and _kind(content) == _CLEARED:
+            content = {**content, "question": _STOPPED}
         event = from_record(kind, content)
         if event.kind == "gate-entered":
             self._gate = event.gate
@@ -91,7 +95,11 @@ class Reader:
             case "answer-check":
                 return {"kind": question, "answer": about}
             case "cleared-check":
-                sound = about if len(about) == SHA256_DIGITS else None
-                return {"kind": question, "reason": "" if sound else about, "sound": sound}
+                return _STOPPED
             case _:
                 return {"kind": _RENAMED.get(question, question)}
+
+
+def _kind(content: Mapping[str, Any]) -> object:
+    question = content.get("question")
+    return question.get("kind") if isinstance(question, Mapping) else None

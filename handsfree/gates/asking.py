@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from handsfree.gates import Gate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
-from handsfree.questions.cleared_check import ClearedCheck
 from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.kind import Scope
 from handsfree.questions.note import Note
 from handsfree.questions.nothing import Nothing
+from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.rate import Rate
 from handsfree.questions.recheck_thing import RecheckThing
 from handsfree.questions.still_firing import StillFiring
-from handsfree.questions.stopped import Stopped
+from handsfree.questions.stop_reading import StopReading
+from handsfree.questions.stop_step import StopStep
+from handsfree.questions.stop_talk import StopTalk
+from handsfree.questions.stop_thing import StopThing
+from handsfree.questions.stopped import WAYS, Stopped
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.turn import Turn
@@ -76,5 +80,21 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
     firing = (StillFiring(),) if gate.firing else ()
     rate = (Rate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
-    anywhere = (Note(), Waiting(), Nothing(), Stopped(), ClearedCheck(), CloseCheck())
+    anywhere = (Note(), Waiting(), Nothing(), Outside(), Stopped(ways=WAYS), *_after_stops(scope), CloseCheck())
     return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)
+
+
+def _after_stops(scope: Scope) -> Iterator[Question]:
+    """Yield the question of each step that the trade walks after a stop."""
+    for name, step in scope.catalogue.stops.steps.items():
+        if step.told:
+            yield StopTalk(step=name)
+        elif step.things:
+            put_back = (thing for thing, known in scope.things.items() if known.put_back_when_stopped)
+            yield from (StopThing(step=name, thing=thing) for thing in put_back)
+        elif step.as_called:
+            yield from (StopReading(step=name, quantity=ask.quantity) for ask in scope.asks)
+        elif step.quantity is not None:
+            yield StopReading(step=name, quantity=step.quantity)
+        else:
+            yield StopStep(step=name)

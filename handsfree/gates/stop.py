@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
-from handsfree.blocks import Prompt
+from handsfree.blocks import Name, Prompt
 from handsfree.events.state import State
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets
 from handsfree.gates.unasked import UnaskedGate
@@ -18,6 +18,8 @@ class StopGate(UnaskedGate):
 
     kind: Literal["stop"]
     script: Prompt
+    hazard: Name | None = None
+    """The stop of the trade that it is, whose steps then lead back in; a fault when left out."""
 
     @property
     def effects(self) -> Effects:
@@ -41,7 +43,8 @@ class StopGate(UnaskedGate):
 
     def open(self, visit: Visit) -> None:
         """Stop with its script."""
-        visit.stop("gate", self.title, visit.fill(self.script), self.source or "common practice, no source")
+        source = self.source or "common practice, no source"
+        visit.stop("gate", self.title, visit.fill(self.script), source, by="gate", hazard=self.hazard)
 
     def time_up(self, visit: Visit) -> None:
         """Stop again."""

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 from typing import Literal, Protocol
 
-from handsfree.events.decisions import Decision, Direction, Lacking, ReadingRecord, SettlingJudged, ValueSettled
+from handsfree.events.decisions import (
+    Decision,
+    Direction,
+    Lacking,
+    ReadingRecord,
+    SettlingJudged,
+    StoppedBy,
+    ValueSettled,
+)
 from handsfree.events.state import State
 from handsfree.gates.block import Limits, Rate, Settle
 from handsfree.lexicon.catalogue import Catalogue
@@ -185,8 +193,10 @@ class Visit(Protocol):
     def lose_rate(self, why: str) -> None:
         """Void the set at hand and go back to where the rate is held."""
 
-    def stop(self, why: str, detail: str, script: str, source: str) -> None:
-        """Stop the visit with a script."""
+    def stop(
+        self, why: str, detail: str, script: str, source: str, *, by: StoppedBy, hazard: str | None = None
+    ) -> None:
+        """Stop the visit with a script; `hazard` is the stop of the trade that it is, a fault when left out."""
 
     def record_of(self, quantity: str, called: Called) -> ReadingRecord:
         """Return a called value as it is recorded."""

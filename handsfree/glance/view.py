@@ -61,7 +61,7 @@ def glance(
 
 def _condition(state: State) -> Condition:
     if state.status == "closed":
-        return "closed" if state.outcome == "stopped" or not state.outcome else state.outcome
+        return state.outcome if state.outcome in {"finished", "incomplete"} else "closed"
     if state.status == "stopped":
         return "stopped"
     return "running" if state.held_since is None else "held"

@@ -6,7 +6,7 @@ The words of any trade stand in this folder; those of one trade are laid over th
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from functools import cache, cached_property
 from importlib import resources
@@ -20,6 +20,7 @@ from handsfree.lexicon.meaning import CommandName
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.lexicon.spelling import Spelling
+from handsfree.lexicon.stops import StopsFile
 
 ENGLISH: Final = "english"
 _LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
@@ -31,20 +32,23 @@ class _Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class ReEntry(_Frozen):
-    """A step that must pass before the work goes on after a hazard."""
-
-    step: str
-    source: str
-
-
 class Hazard(_Frozen):
     """Phrases that stop the work at the first hearing, and what the tool then says, action first."""
 
     heard: tuple[str, ...]
+    alone: tuple[str, ...] = ()
+    """Words that do so when nothing else is said with them: a bare cry."""
+    typed: tuple[str, ...] = ()
+    """Words that do so when nothing else is typed with them: heard, they lie too near another answer."""
     script: str
     source: str
-    re_entry: tuple[ReEntry, ...] = ()
+
+
+class StepWords(_Frozen):
+    """How a step after a stop is asked, and how each of its answers is heard."""
+
+    prompt: str
+    answers: dict[str, tuple[str, ...]] = {}
 
 
 class Quantity(_Frozen):
@@ -91,7 +95,6 @@ class GlanceWords(_Frozen):
     """The language as a page names it (BCP 47), so that it is read aloud right."""
     units: dict[str, str]
     devices: dict[str, str]
-    cleared: tuple[str, ...]
     not_done: tuple[str, ...] = Field(alias="not-done")
     labels: dict[str, str]
 
@@ -109,9 +112,15 @@ class Catalogue(_Frozen):
     """Words that the dictionary lacks, in its phones."""
     everywhere: dict[CommandName, tuple[str, ...]]
     answers: dict[str, tuple[str, ...]]
+    typed: dict[str, tuple[str, ...]] = {}
+    """Further words for the answers of these names: taken when typed, too near another phrase when heard."""
     rates: dict[str, tuple[str, ...]]
     turns: dict[int, tuple[str, ...]]
     hazards: dict[str, Hazard]
+    steps: dict[str, StepWords]
+    """The words of the steps after a stop."""
+    stops: StopsFile
+    """What follows each stop; facts of the trade, the same in every language."""
     quantities: dict[str, Quantity]
     units: dict[str, Unit]
     numbers: Numbers
@@ -163,13 +172,25 @@ class Catalogue(_Frozen):
         """Return a label of the technician's screen with its blanks filled; KeyError as for `say`."""
         return _filled(self.glance.labels[label], blanks)
 
-    def hazard_of(self, text: str) -> str | None:
-        """Return which hazard a text contains as whole words, or None."""
-        padded = f" {' '.join(text.lower().split())} "
+    def hazard_of(self, text: str, *, typed: bool = False) -> str | None:
+        """Return which hazard a text calls: by a phrase within it, or by a cry that is the whole of it."""
+        words = " ".join(text.lower().split())
         for name, hazard in self.hazards.items():
-            if any(f" {heard} " in padded for heard in hazard.heard):
+            if _holds(words, hazard.heard) or words in hazard.alone or (typed and words in hazard.typed):
                 return name
         return None
+
+    def hazard_within(self, text: str) -> str | None:
+        """Return the hazard of which a text holds any phrase or cry, or None: what the tool must never say."""
+        words = " ".join(text.lower().split())
+        for name, hazard in self.hazards.items():
+            if _holds(words, (*hazard.heard, *hazard.alone)):
+                return name
+        return None
+
+
+def _holds(words: str, phrases: Iterable[str]) -> bool:
+    return any(f" {phrase} " in f" {words} " for phrase in phrases)
 
 
 def sentence_case(text: str) -> str:

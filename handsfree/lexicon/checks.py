@@ -11,14 +11,14 @@ from handsfree.lexicon.catalogue import Catalogue
 Path = tuple[str | int, ...]
 Fault = tuple[Path, str]
 
-OPTIONAL: Final = frozenset({"dictionary", "pronunciations", "quantities", "units", "turns", "waits"})
+OPTIONAL: Final = frozenset({"dictionary", "pronunciations", "quantities", "units", "turns", "typed", "waits"})
 """Sections that may hold other keys than the English file: what a procedure uses of them is proven there."""
 
 OWN: Final = frozenset({"numbers", "spelling", "wording"})
 """Sections that every language builds in its own way; their shape is checked when they are read."""
 
-NEED_NOT: Final = frozenset({"re_entry"})
-"""Keys that a language may leave out."""
+NEED_NOT: Final = frozenset({"typed"})
+"""Keys and sections that a language may leave out."""
 
 
 def lacking(
@@ -30,7 +30,7 @@ def lacking(
     """
     yield from (((section,), f"{section!r} is no section") for section in content if section not in reference)
     for section, wanted in reference.items():
-        if section in OPTIONAL:
+        if section in OPTIONAL or (section in NEED_NOT and section not in content):
             continue
         if section not in content:
             yield (), f"it lacks {section!r}"
@@ -69,6 +69,7 @@ def faults(catalogue: Catalogue) -> Iterator[Fault]:
     """Yield what is wrong with a catalogue's own words."""
     yield from _heard_twice(catalogue)
     yield from _stopping(catalogue)
+    yield from _without_words(catalogue)
     if catalogue.dictionary is not None:
         known = catalogue.pronounced({})
         for path, text in heard(catalogue):
@@ -85,6 +86,8 @@ def heard(catalogue: Catalogue) -> Iterator[tuple[Path, str]]:
     for section in ("hazards", "quantities", "units"):
         for name, entry in getattr(catalogue, section).items():
             yield from (((section, name, "heard", number), text) for number, text in enumerate(entry.heard))
+    for name, hazard in catalogue.hazards.items():
+        yield from ((("hazards", name, "alone", number), text) for number, text in enumerate(hazard.alone))
     yield from ((("numbers",), word) for word in sorted(catalogue.numbers.words()))
     yield from ((("spelling",), words) for words in catalogue.spelling.sign_of)
 
@@ -105,19 +108,33 @@ def said(catalogue: Catalogue) -> Iterator[tuple[Path, str]]:
     """Yield every text that the tool says by itself, with its place."""
     for section in ("limits", "fuels", "subjects", "waits", "refusals", "sayings"):
         yield from (((section, name), text) for name, text in getattr(catalogue, section).items())
-    for name, hazard in catalogue.hazards.items():
-        yield ("hazards", name, "script"), hazard.script
-        yield from (
-            (("hazards", name, "re_entry", number), one.step) for number, one in enumerate(hazard.re_entry)
-        )
+    yield from ((("hazards", name, "script"), hazard.script) for name, hazard in catalogue.hazards.items())
+    yield from ((("steps", name, "prompt"), step.prompt) for name, step in catalogue.steps.items())
     for section in ("quantities", "units"):
         yield from (((section, name, "said"), one.said) for name, one in getattr(catalogue, section).items())
+
+
+def _without_words(catalogue: Catalogue) -> Iterator[Fault]:
+    """Yield hazards of which nobody knows what follows, and steps whose answers have no words, or too many."""
+    for name in catalogue.hazards:
+        if name not in catalogue.stops.stops:
+            yield ("hazards", name), f"nothing says what follows {name}: add it to hazards.yaml of the trade"
+    for name, step in catalogue.stops.steps.items():
+        words = catalogue.steps.get(name)
+        if words is None:
+            yield ("steps",), f"steps lacks {name}"
+        elif set(words.answers) != set(step.answers):
+            told = ", ".join(step.answers) or "none"
+            yield ("steps", name), f"the answers of the step {name} are {told}, not {', '.join(words.answers)}"
+    for name in catalogue.steps:
+        if name not in catalogue.stops.steps:
+            yield ("steps", name), f"no stop knows the step {name}"
 
 
 def _stopping(catalogue: Catalogue) -> Iterator[Fault]:
     """Yield texts that would stop the visit when the tool hears itself, and those that promise too much."""
     for path, text in said(catalogue):
-        hazard = catalogue.hazard_of(catalogue.as_heard(text))
+        hazard = catalogue.hazard_within(catalogue.as_heard(text))
         if hazard is not None:
             yield path, f"{text!r} holds a phrase of {hazard}, which would stop the visit"
         promise = catalogue.wording.promise.search(text)

@@ -61,10 +61,14 @@ class Rule(Protocol):
 
 @dataclass(frozen=True)
 class PhraseRule:
-    """Fixed phrases, each with its meaning; `open_ended` ones may be followed by any talk (a reason)."""
+    """Fixed phrases, each with its meaning; `open_ended` ones may be followed by any talk (a reason).
+
+    `typed` ones are taken from the keys and never listened for: by sound they lie too near another phrase.
+    """
 
     meanings: Mapping[str, Meaning]
     open_ended: frozenset[str] = frozenset()
+    typed: Mapping[str, Meaning] = field(default_factory=dict)
 
     def pattern(self) -> Pattern:
         """Return the phrases, the open-ended ones with unknown words after them."""
@@ -541,16 +545,31 @@ class Grammar:
         said = tuple(words)
         return tuple(dict.fromkeys(meaning for rule in self.rules for meaning in rule.read(said)))
 
+    def read_typed(self, words: Iterable[str]) -> tuple[Meaning, ...]:
+        """Return every meaning of typed words: those that are taken from the keys alone among them."""
+        said = tuple(words)
+        text = " ".join(said)
+        keyed = (rule.typed[text] for rule in self.rules if isinstance(rule, PhraseRule) and text in rule.typed)
+        return tuple(dict.fromkeys((*self.read(said), *keyed)))
+
     def examples(self) -> Words:
         """Return what could be said now."""
         return self.rules[0].examples()
 
 
-def answers(named: Mapping[str, Iterable[str]]) -> PhraseRule:
-    """Return the rule for answers: name -> its phrases."""
-    return PhraseRule({text: Answer(name) for name, texts in named.items() for text in texts})
+Named = Mapping[str, Iterable[str]]
+"""Name -> its phrases."""
 
 
-def hazards(named: Mapping[str, Iterable[str]]) -> PhraseRule:
-    """Return the rule for hazards: name -> its phrases."""
-    return PhraseRule({text: HazardSaid(name) for name, texts in named.items() for text in texts})
+def answers(named: Named, typed: Named | None = None) -> PhraseRule:
+    """Return the rule for answers by name, some of them taken only when typed."""
+    return PhraseRule(_meaning(Answer, named), typed=_meaning(Answer, typed or {}))
+
+
+def hazards(named: Named, typed: Named | None = None) -> PhraseRule:
+    """Return the rule for hazards by name, some cries taken only when typed."""
+    return PhraseRule(_meaning(HazardSaid, named), typed=_meaning(HazardSaid, typed or {}))
+
+
+def _meaning(kind: type[Answer | HazardSaid], named: Named) -> dict[str, Meaning]:
+    return {text: kind(name) for name, texts in named.items() for text in texts}

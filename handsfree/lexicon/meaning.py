@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
 
+TOLD: Final = "told"
+"""The answer that is free words, kept and not understood."""
+
 Special = Literal["over range", "no reading"]
 OVER_RANGE: Final = "over range"
 NO_READING: Final = "no reading"

@@ -82,7 +82,7 @@ def read_language(document: Document, language: str, of: TradeData) -> Catalogue
 
 def _whole(content: Mapping[str, Any], of: TradeData) -> dict[str, Any]:
     """Return a language's words with what is true of the trade in any language."""
-    anywhere = {"taken_back": of.file.taken_back, "over_range": of.file.over_range}
+    anywhere = {"taken_back": of.file.taken_back, "over_range": of.file.over_range, "stops": of.stops}
     return {**with_facts(content, of.facts), **anywhere}
 
 

@@ -219,6 +219,13 @@ class _Flat:
                 document.place(("gates", number, "firing")),
                 "remove `firing`",
             )
+            hazard = getattr(gate, "hazard", None)
+            _need(
+                hazard is None or hazard in self.trade.stops.stops,
+                f"{self.trade.name} has no stop {hazard!r}",
+                document.place(("gates", number, "hazard")),
+                f"write one of: {', '.join(self.trade.stops.stops)}",
+            )
 
     def _language(self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None) -> None:
         """Load the language of the file that is run; what it includes must be written in the same."""

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.documents import Document, Place, read_document, validate
+from handsfree.lexicon.stops import StopsFile
 from handsfree.problem import Problem
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.fields import SheetsFile, sheets_class
@@ -34,6 +35,8 @@ class TradeData:
     """Its English words, which are laid over the core's."""
     sheets: type[Sheets]
     """The class that reads its two sheets."""
+    stops: StopsFile
+    """What follows each stop."""
     template: str
     """A small procedure to start from, proven; NAME stands for its name."""
     example: Path | None
@@ -96,10 +99,11 @@ def read_trade(folder: Path) -> TradeData:
         sheets = TYPED[file.trade]
     else:
         sheets = sheets_class(validate(SheetsFile, read_document(folder / "sheets.yaml")), file.trade)
+    stops = validate(StopsFile, read_document(folder / "hazards.yaml"))
     template = read_document(folder / "template.yaml").text
     example = folder / "example" / "jobsheet.yaml"
     return TradeData(
-        file, quantities, relations, english, sheets, template, example if example.is_file() else None
+        file, quantities, relations, english, sheets, stops, template, example if example.is_file() else None
     )
 
 

@@ -9,7 +9,6 @@ from pydantic import Field
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.answer_check import AnswerCheck
 from handsfree.questions.choice import Choice
-from handsfree.questions.cleared_check import ClearedCheck
 from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.digits import Digits
 from handsfree.questions.done_check import DoneCheck
@@ -21,11 +20,16 @@ from handsfree.questions.mark import Mark
 from handsfree.questions.note import Note
 from handsfree.questions.nothing import Nothing
 from handsfree.questions.once_more import OnceMore
+from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.rate import Rate
 from handsfree.questions.read_back import ReadBack
 from handsfree.questions.recheck_thing import RecheckThing
 from handsfree.questions.still_firing import StillFiring
+from handsfree.questions.stop_reading import StopReading
+from handsfree.questions.stop_step import StopStep
+from handsfree.questions.stop_talk import StopTalk
+from handsfree.questions.stop_thing import StopThing
 from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
@@ -70,8 +74,12 @@ Question = Annotated[
     | Note
     | Waiting
     | Nothing
+    | Outside
     | Stopped
-    | ClearedCheck
+    | StopStep
+    | StopReading
+    | StopTalk
+    | StopThing
     | CloseCheck,
     Field(discriminator="kind"),
 ]

@@ -22,6 +22,9 @@ class Thing(Block):
     attended: bool = False
     """While it is altered and something fires, nobody is given more time."""
 
+    put_back_when_stopped: bool = False
+    """Whether it is put back also when the work is left off: a nipple is closed, a plug is fitted."""
+
     @model_validator(mode="after")
     def _apart(self) -> Thing:
         if self.altered == self.restored:

@@ -137,8 +137,11 @@ class Player(Protocol):
     def talks(self) -> str:
         """Return some free talk."""
 
-    def after_a_stop(self) -> str:
-        """Return how the visit goes on once it was stopped."""
+    def after_a_stop(self, ways: tuple[str, ...]) -> str:
+        """Return how the visit goes on once it was stopped, by one of the ways that are open."""
+
+    def steps_on(self, step: str) -> str:
+        """Return an answer to a step after a stop."""
 
 
 class QuestionKind(Protocol):

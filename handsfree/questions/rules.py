@@ -94,7 +94,8 @@ def values_anew(scope: Scope) -> ValuesRule:
 
 def named(catalogue: Catalogue, *names: str) -> PhraseRule:
     """Return the rule for some of the language's own answers."""
-    return answers({name: catalogue.answers[name] for name in names})
+    typed = {name: catalogue.typed[name] for name in names if name in catalogue.typed}
+    return answers({name: catalogue.answers[name] for name in names}, typed)
 
 
 def affirm(catalogue: Catalogue) -> PhraseRule:
@@ -161,7 +162,11 @@ def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
 
 def hazard_rule(catalogue: Catalogue) -> PhraseRule:
     """Return the rule for stop and hazard phrases."""
-    return hazards({name: hazard.heard for name, hazard in catalogue.hazards.items()})
+    known = catalogue.hazards.items()
+    return hazards(
+        {name: (*hazard.heard, *hazard.alone) for name, hazard in known},
+        {name: hazard.typed for name, hazard in known},
+    )
 
 
 def turn_rule(catalogue: Catalogue) -> TurnRule:

@@ -1,37 +1,41 @@
-"""How a stopped visit goes on: cleared, or closed."""
+"""How a stopped visit goes on."""
 
 from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import PhraseRule, Rule, answers
+from handsfree.lexicon.grammar import Rule
 from handsfree.questions.keypad import Keypad, offered
 from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
+
+Way = Literal["false-stop", "misheard", "put-right", "close"]
+"""A bare cry was none; what stopped the work was misheard; its cause is put right; it is left off."""
+
+WAYS: tuple[Way, ...] = ("false-stop", "misheard", "put-right", "close")
 
 
 class Stopped(Worded):
-    """The script was spoken; the person says that the hazard is cleared and why, or has the record closed."""
+    """The order was spoken; one of the ways that are open now is chosen. None of them leads straight on."""
 
     kind: Literal["stopped"] = "stopped"
+    ways: tuple[Way, ...] = ()
+    """Those that are open now."""
 
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="stop", asks_again=False, escalates=False, headline="script")
+        return Manner(asker="stop", asks_again=False, counts_at_once=True, headline="script")
 
     def rules(self, scope: Scope) -> tuple[Rule, ...]:
         """Return what it accepts."""
-        words = scope.catalogue.answers
-        said = answers({"cleared": words["cleared"], "close": words["close"]})
-        return (PhraseRule(said.meanings, frozenset(words["cleared"])),)
+        return (named(scope.catalogue, *self.ways),)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        words = scope.catalogue.answers
-        reasons = (f"{words['cleared'][0]} {reason}" for reason in scope.catalogue.glance.cleared)
-        return Keypad(offers=offered((words["close"][0], *reasons)))
+        return Keypad(offers=offered(scope.catalogue.answers[way][0] for way in self.ways))
 
     def played(self, player: Player) -> str:
         """Return what a player answers."""
-        return player.after_a_stop()
+        return player.after_a_stop(self.ways)

@@ -7,14 +7,11 @@ from typing import assert_never
 from handsfree.events import decisions as ev
 from handsfree.gates.visit import Utterance
 from handsfree.lexicon.meaning import Answer, Meaning
-from handsfree.questions.cleared_check import ClearedCheck
-from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.put_back import PutBack
-from handsfree.questions.stopped import Stopped
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.session import putting_back, turning
 from handsfree.session.draft import Draft
-from handsfree.session.rechecking import recheck, recheck_read_back, rechecked
+from handsfree.session.rechecking import recheck_read_back, rechecked
 
 
 def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
@@ -72,31 +69,3 @@ def _need(draft: Draft, meaning: Meaning) -> bool:
     else:
         putting_back.read_back_restored(draft, name)
     return True
-
-
-def stop_answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
-    """Take how a stopped visit goes on: cleared with a reason, or closed, each read back first."""
-    question = draft.state.question
-    if meaning == Answer("cleared"):
-        reason = "" if utterance.sound else utterance.text
-        draft.ask(ClearedCheck(reason=reason, sound=utterance.sound), draft.words("cleared-check"))
-    elif meaning == Answer("close"):
-        draft.ask(CloseCheck(), draft.words("close-check"))
-    elif isinstance(question, ClearedCheck) and meaning == Answer("affirm"):
-        gate = _goes_on_at(draft)
-        draft.emit(ev.Cleared(at=draft.at, gate=gate, reason=question.reason, sound=question.sound))
-        recheck(draft)
-    elif isinstance(question, CloseCheck) and meaning == Answer("affirm"):
-        if draft.state.altered:
-            draft.say("still-altered", things=", ".join(draft.things[one].said for one in draft.state.altered))
-        draft.close("stopped")
-    elif question.manner.counts_at_once:
-        draft.ask(Stopped(), draft.words("stopped"))
-
-
-def _goes_on_at(draft: Draft) -> str:
-    """Return where a cleared visit goes on: never at a stop gate, which would only stop it again."""
-    if draft.gate.effects.end != "stop":
-        return draft.state.gate
-    asked = [gate_id for gate_id in draft.state.passed if not draft.plan.gate(gate_id).gate.effects.judges]
-    return asked[-1] if asked else draft.plan.procedure.first

@@ -13,6 +13,7 @@ from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.events.state import (
     AdjusterTurned,
+    Halt,
     Interrupted,
     OpenTurn,
     Pending,
@@ -174,18 +175,45 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.CarriedOn():
             return replace(state, held_since=None)
         case ev.RecheckBegun():
-            return replace(state, rechecks=event.items, rate_lost="", last_change=event.at)
+            lost = "the work was stopped" if state.owed and plan.held_by_hand(state.altered) else ""
+            return replace(state, rechecks=event.items, rate_lost=lost, last_change=event.at)
         case ev.Rechecked():
             return _rechecked(plan, state, event)
         case ev.BurnerWentOut():
             return state if event.expected else replace(state, went_out=state.went_out + 1)
         case ev.Stopped():
             assert plan.stop(state.gate) == STOPPED
-            return replace(state, status="stopped", pending=Pending(), held_since=None, rechecks=())
+            halt = Halt(
+                event.hazards,
+                event.script,
+                event.people,
+                event.ways,
+                called=tuple(reading.quantity for reading in event.called),
+            )
+            return replace(
+                state,
+                status="stopped",
+                pending=Pending(),
+                held_since=None,
+                rechecks=(),
+                stopped_at=event.at,
+                halt=halt,
+            )
+        case ev.StepsBegun():
+            halt = state.halt or Halt(state.owed_for, "", "stay")
+            walking = replace(halt, part=event.part, left=event.steps, how=event.how, taken=0, read={})
+            if event.part == "way-down":
+                walking = replace(walking, things=plan.put_back_when_stopped(state.altered), stays_open=False)
+            return replace(state, status="stopped", halt=walking)
+        case ev.StepReported():
+            return replace(state, halt=_reported(state.halt, event))
+        case ev.StepsOwed():
+            owed = tuple(dict.fromkeys((*state.owed, *event.steps)))
+            return replace(state, owed=owed, owed_for=tuple(dict.fromkeys((*state.owed_for, *event.hazards))))
+        case ev.ReEntered():
+            return _re_entered(plan, state, event)
         case ev.Cleared():
-            back = event.gate != state.gate and event.gate in state.passed
-            cleared = _back_at(state, event.gate) if back else state
-            return replace(cleared, status="running", gate=plan.again(event.gate))
+            return replace(_at_again(plan, state, event.gate), status="running", halt=None)
         case ev.VisitClosed():
             ended = replace(state, status="closed", question=Nothing(), until=None)
             return replace(ended, outcome=event.outcome, lacking=event.lacking)
@@ -193,6 +221,48 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return state
         case _:
             assert_never(event)
+
+
+def _at_again(plan: Plan, state: State, gate: str) -> State:
+    """Return the state at the gate where a stopped visit goes on."""
+    back = gate != state.gate and gate in state.passed
+    return replace(_back_at(state, gate) if back else state, gate=plan.again(gate))
+
+
+def _reported(halt: Halt | None, event: ev.StepReported) -> Halt:
+    assert halt is not None, "a step is reported, but nothing was stopped"
+    assert halt.left, "a step is reported that was not asked"
+    assert halt.left[0] == event.step, f"{event.step} is reported, but {halt.left[0]} was asked"
+    things = tuple(thing for thing in halt.things if thing != event.thing)
+    halt = replace(halt, things=things, stays_open=halt.stays_open or event.stays_open)
+    read = halt.read if event.reading is None else _with(halt.read, event.reading.quantity, event.reading)
+    match event.leads:
+        case "on":
+            return replace(halt, left=halt.left[1:], taken=0, read=read)
+        case "more":
+            return replace(halt, taken=halt.taken + 1, read=read)
+        case "again":
+            return replace(halt, taken=0)
+        case "off":
+            return replace(halt, left=(), taken=0, ways=("close",))
+        case leads:
+            assert_never(leads)
+
+
+def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
+    halt = state.halt
+    assert halt is not None, "the visit comes back, but nothing was stopped"
+    real = frozenset(halt.hazards) if event.how == "walked" else frozenset()
+    misheard = frozenset({state.gate}) if event.how == "misheard" else frozenset()
+    return replace(
+        _at_again(plan, state, event.gate),
+        status="running",
+        halt=None,
+        owed=event.owed,
+        owed_for=halt.hazards if event.owed else (),
+        stopped_by=state.stopped_by | real,
+        misheard_at=state.misheard_at | misheard,
+    )
 
 
 def _nothing_called(state: State) -> State:

@@ -29,8 +29,8 @@ from handsfree.lexicon.meaning import (
 )
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.rules import ordinary_words
-from handsfree.questions.stopped import Stopped
-from handsfree.session.answering import answered, stop_answered
+from handsfree.session import after_stop
+from handsfree.session.answering import answered
 from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
 from handsfree.session.everywhere import command, taken_back
@@ -85,8 +85,9 @@ def _resumed(draft: Draft) -> None:
     if last is not None:
         draft.say("last-accepted", what=f"{draft.plan.name(last.quantity)} {spoken_value(draft, last)}")
     if draft.state.status == "stopped":
-        draft.say("stopped")
-        draft.ask(Stopped(), "")
+        if draft.state.halt is None or draft.state.halt.people == "stay":
+            draft.say("stopped")
+        after_stop.repeat(draft)
         return
     recheck(draft)
 
@@ -128,13 +129,13 @@ def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
     ordinary = ordinary_words(draft.catalogue)
     beyond = called_over_range(draft.plan, (meaning, *utterance.rivals)) if state.status == "running" else None
     if isinstance(meaning, HazardSaid):
-        _hazard(draft, meaning.name)
+        _hazard(draft, meaning.name, utterance)
     elif beyond is not None:
         draft.stop_if_beyond({beyond: draft.record_of(beyond, "over range")})
     elif utterance.doubt and _must_be_sure(draft, meaning):
         _not_understood(draft, Choice(None, why=f"in doubt: {utterance.doubt}"))
     elif state.status == "stopped":
-        stop_answered(draft, meaning, utterance)
+        after_stop.answered(draft, meaning, utterance)
     elif state.held_since is not None:
         _while_held(draft, meaning, utterance)
     elif state.cut_off and (meaning == Answer("affirm") or " ".join(utterance.words) in ordinary):
@@ -160,7 +161,7 @@ def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
     """Say whether a doubtful hearing is asked again: what counts at once, leaves a gate undone, or ends a hold."""
     if meaning in {Command("not-done"), Command("carry-on")}:
         return True
-    sure_side = meaning in {Answer("deny"), Answer("dropped-back"), Answer("cleared"), Answer("close")}
+    sure_side = meaning in {Answer("deny"), Answer("dropped-back"), Answer("close")}
     return isinstance(meaning, Answer) and not sure_side and draft.state.question.manner.counts_at_once
 
 
@@ -188,7 +189,11 @@ def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
     return True
 
 
-def _hazard(draft: Draft, name: str) -> None:
+CRY_AGAIN_MS = 60_000
+"""A second stop within this time is meant, whatever the first was."""
+
+
+def _hazard(draft: Draft, name: str, utterance: Utterance) -> None:
     """Act at the first hearing. What goes out at a held rate only voids the set, the first time."""
     hazard = draft.catalogue.hazards[name]
     running = draft.plan.trade.running
@@ -199,9 +204,18 @@ def _hazard(draft: Draft, name: str) -> None:
     if first and DROPPED_BACK in draft.ways:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)
+        draft.owe(name, cause=True)
         draft.lose_rate("the burner went out")
         return
-    draft.stop(name, "called by the person", hazard.script, hazard.source)
+    by: ev.StoppedBy = "keys" if draft.state.by_keys else "voice"
+    undoable = by == "voice" and " ".join(utterance.words) in hazard.alone and not _stopped_before(draft)
+    draft.stop(name, "called by the person", hazard.script, hazard.source, by=by, hazard=name, undoable=undoable)
+
+
+def _stopped_before(draft: Draft) -> bool:
+    """Say whether the work is stopped already, or was within the last minute."""
+    before = draft.state.stopped_at
+    return draft.state.status == "stopped" or (before is not None and draft.at - before < CRY_AGAIN_MS)
 
 
 def _out_by_test(draft: Draft) -> bool:
@@ -221,7 +235,9 @@ def _not_understood(draft: Draft, choice: Choice) -> None:
     manner = draft.state.question.manner
     early = ", and the wait is not over" if manner.awaits == "time" else ""
     draft.emit(ev.NotUnderstood(why=choice.why + early))
-    if draft.state.held_since is None and not _offered(draft, choice) and manner.escalates:
+    if draft.state.status == "stopped":
+        after_stop.repeat(draft)
+    elif draft.state.held_since is None and not _offered(draft, choice) and manner.escalates:
         escalate(draft)
 
 

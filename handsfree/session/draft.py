@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import Literal
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
@@ -18,8 +17,13 @@ from handsfree.lexicon.meaning import Called, InUnit
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
+from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
-from handsfree.questions.stopped import Stopped
+from handsfree.questions.stop_reading import StopReading
+from handsfree.questions.stop_step import StopStep
+from handsfree.questions.stop_talk import StopTalk
+from handsfree.questions.stop_thing import StopThing
+from handsfree.questions.stopped import Stopped, Way
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
 from handsfree.session import advising, calculations, proving, settling, stops, ties, usual
@@ -132,31 +136,125 @@ class Draft:
         """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
         self.ask(Waiting(), text, until=until)
 
-    def stop(self, why: str, detail: str, script: str, source: str) -> None:
-        """Make safe: speak the script, action first, and listen only for "cleared, because"."""
+    def stop(
+        self,
+        why: str,
+        detail: str,
+        script: str,
+        source: str,
+        *,
+        by: ev.StoppedBy,
+        hazard: str | None = None,
+        undoable: bool = False,
+        called: Iterable[ev.ReadingRecord] = (),
+    ) -> None:
+        """Speak the order, action first, and listen only for how it goes on.
+
+        Where an order is in force already, the graver of the two is spoken; who was told to leave leaves.
+        """
+        facts, before = self.catalogue.stops, self.state.halt
+        name = hazard or facts.written
+        in_force = before if before is not None and before.part in {None, "outside"} else None
+        standing = () if in_force is None else in_force.hazards
+        graver = in_force is not None and facts.gravest_first({name, *standing})[0] != name
+        leave = any(facts.stops[one].people == "leave" for one in (name, *standing))
+        hazards = facts.gravest_first({name, *(() if before is None else before.hazards)})
+        spoken = in_force.script if graver and in_force is not None else script
+        ways = self._ways_on(hazards, by, undoable=undoable)
         self.emit(
             ev.Stopped(
                 at=self.at,
                 gate=self.state.gate,
                 why=why,
                 detail=detail,
-                script=script,
+                script=spoken,
                 source=source,
                 still_altered=tuple(self.state.altered),
+                by=by,
+                hazards=hazards,
+                people="leave" if leave else "stay",
+                called=tuple(called),
+                ways=ways,
             )
         )
-        self.ask(Stopped(), script)
+        if facts.stops[name].down and not leave:
+            self.tell(spoken)
+            self.go_down()
+        else:
+            self.ask(Outside() if leave else Stopped(ways=ways), spoken)
 
-    def stop_at(self, passed: OpenStop) -> None:
-        """Make safe because a stop limit was passed."""
+    def go_down(self) -> None:
+        """Ask what is reported when the work is left off: what was switched off and put back, and who was told."""
+        halt, facts = self.state.halt, self.catalogue.stops
+        assert halt is not None
+        things = self.plan.put_back_when_stopped(self.state.altered)
+        outside = tuple(one for one in halt.hazards if facts.stops[one].people == "leave")
+        hazards = outside if halt.people == "leave" else halt.hazards  # who left touches nothing inside
+        steps = (step for step in facts.way_down(hazards) if things or not facts.steps[step].things)
+        self.emit(ev.StepsBegun(at=self.at, part="way-down", steps=tuple(steps)))
+        self.ask_step()
+
+    def _ways_on(self, hazards: tuple[str, ...], by: ev.StoppedBy, *, undoable: bool) -> tuple[Way, ...]:
+        """Return how the visit may go on after a stop.
+
+        What was typed, written or met by silence was not misheard; nor is a second stop at the gate. What may
+        happen once in a visit only leads down the second time.
+        """
+        state, facts = self.state, self.catalogue.stops
+        heard = by in {"voice", "values"} and state.halt is None and state.gate not in state.misheard_at
+        twice = any(facts.stops[one].once and one in state.stopped_by for one in hazards)
+        open_ways: dict[Way, bool] = {
+            "false-stop": undoable,
+            "misheard": heard,
+            "put-right": not twice,
+            "close": True,
+        }
+        return tuple(way for way, is_open in open_ways.items() if is_open)
+
+    def ask_step(self) -> None:
+        """Ask the step at hand of those that are walked after a stop."""
+        halt = self.state.halt
+        assert halt is not None
+        name = halt.left[0]
+        step, words = self.catalogue.stops.steps[name], self.catalogue.steps[name]
+        quantity = halt.called[len(halt.read)] if step.as_called else step.quantity
+        if step.told:
+            self.ask(StopTalk(step=name), words.prompt)
+        elif step.things:
+            thing = self.things[halt.things[0]]
+            said, states = sentence_case(thing.said), {"restored": thing.restored, "altered": thing.altered}
+            self.ask(StopThing(step=name, thing=halt.things[0]), words.prompt.format(thing=said, **states))
+        elif quantity is not None:
+            what = sentence_case(self.name(quantity))
+            self.ask(StopReading(step=name, quantity=quantity), words.prompt.format(what=what))
+        else:
+            self.ask(StopStep(step=name), words.prompt)
+
+    def owe(self, hazard: str, *, cause: bool) -> None:
+        """Owe the steps before anything fires again, after what ran went out; with its cause named first."""
+        facts, hazards = self.catalogue.stops, (hazard,)
+        steps = (*(facts.re_entry(hazards) if cause else ()), *facts.relight(hazards))
+        self.emit(ev.StepsOwed(at=self.at, steps=steps, hazards=hazards))
+
+    def stop_at(self, passed: OpenStop, values: Mapping[str, ev.ReadingRecord]) -> None:
+        """Stop because values passed a stop limit."""
+        facts = self.catalogue.stops
         detail = f"{passed.name} {passed.value}, {passed.limit}"
-        self.stop("limit", detail, self.catalogue.limits[passed.name], passed.source)
+        self.stop(
+            "limit",
+            detail,
+            self.catalogue.limits[passed.name],
+            passed.source,
+            by="values",
+            hazard=facts.evacuate if passed.severity == "evacuate" else facts.limit,
+            called=values.values(),
+        )
 
     def lacking(self) -> tuple[ev.Lacking, ...]:
         """Return what the procedure is for and the visit has not shown."""
         return proving.lacking(self.plan, self.state)
 
-    def close(self, outcome: Literal["finished", "stopped"]) -> None:
+    def close(self, outcome: ev.Ending) -> None:
         """Record the last event."""
         state, lacking = self.state, self.lacking()
         self.emit(
@@ -203,12 +301,21 @@ class Draft:
             self.ask_of_turn()
             return
         unmet = self.unmet()
+        if unmet is None and self.state.owed and self._would_fire():
+            self.emit(ev.StepsBegun(at=self.at, part="relight", steps=self.state.owed))
+            self.ask_step()
+            return
         if unmet is None:
             self.gate.open(self)
             return
         thing, state = unmet
         said = sentence_case(self.things[thing].said)
         self.ask(ThingFirst(thing=thing), self.words("thing-first", thing=said, state=state))
+
+    def _would_fire(self) -> bool:
+        """Say whether something fires at the gate, or is left to fire by itself once the visit is finished."""
+        fired = any(self.plan.gate(gate_id).gate.firing for gate_id in self.state.entered)
+        return self.gate.firing or (self.gate.effects.end == "finish" and fired)
 
     def unmet(self) -> tuple[str, str] | None:
         """Return the first need of the gate that does not hold, with the state it asks for."""
@@ -238,7 +345,7 @@ class Draft:
         """Stop the visit when the values pass a stop limit; False when they do not."""
         passed = stops.stops_open(self.plan, values, may_adjust=may_adjust)
         if passed:
-            self.stop_at(passed[0])
+            self.stop_at(passed[0], values)
         return bool(passed)
 
     def beyond(self, values: Mapping[str, ev.ReadingRecord]) -> bool:
@@ -277,7 +384,8 @@ class Draft:
         """Stop the visit when a quantity rises that must not; False when none does."""
         passed = settling.rising_stop(self.plan, self.state, kept_at, settle)
         if passed is not None:
-            self.stop_at(passed)
+            taken = self.state.readings(kept_at)
+            self.stop_at(passed, taken[-1].values if taken else {})
         return passed is not None
 
     def hold_ran_out(self) -> bool:

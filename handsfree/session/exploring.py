@@ -23,7 +23,6 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.questions.finding import Finding
 from handsfree.questions.mark import Mark
-from handsfree.questions.stopped import Stopped
 from handsfree.questions.values import CallValues
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
@@ -41,6 +40,9 @@ ASIDE_ANSWERS = 12
 
 STRAY = 0.04
 """How often something other than an answer is said."""
+
+BACK_IN, STEPS_ON = 0.4, 0.9
+"""How often a stopped visit goes back in, and a step after a stop leads on."""
 
 TROUBLES = (0.01, 0.04, 0.15)
 """How often values are unusual, missing or still moving, and gates not done, on a visit of each temper."""
@@ -191,7 +193,7 @@ class _Explorer:
     def _next_words(self) -> str:
         state, catalogue = self._visit.state, self._plan.catalogue
         if state.status == "stopped":
-            return self._while_stopped(state)
+            return self._answer(state)
         if state.held_since is not None:
             return catalogue.everywhere["carry-on"][0]
         if self._dice.random() < STRAY:
@@ -206,18 +208,20 @@ class _Explorer:
         first = self._plan.gate(state.gate).gate.questions(self._plan.scope(state.gate))[:1]
         return state.question.kind in {question.kind for question in first}
 
-    def _while_stopped(self, state: State) -> str:
-        if state.question != Stopped():
-            return self._plan.catalogue.answers["affirm"][0]
-        return self._answer(state)
-
     def _answer(self, state: State) -> str:
         return state.question.played(_Player(self._plan, state, self))
 
-    def after_a_stop(self) -> str:
-        """Call the hazard cleared now and then, else have the record closed."""
-        answers = self._plan.catalogue.answers
-        return f"{answers['cleared'][0]} repaired" if self._dice.random() < 0.3 else answers["close"][0]
+    def after_a_stop(self, ways: tuple[str, ...]) -> str:
+        """Go back in now and then, else have the record closed."""
+        on = [way for way in ways if way != "close"]
+        back = bool(on) and self._dice.random() < BACK_IN
+        return self._plan.catalogue.answers[self._dice.choice(on) if back else "close"][0]
+
+    def steps_on(self, step: str) -> str:
+        """Return any answer to a step after a stop, mostly one that leads on."""
+        words, facts = self._plan.catalogue.steps[step], self._plan.catalogue.stops.steps[step]
+        on = self._dice.random() < STEPS_ON
+        return words.answers[self._dice.choice(facts.on if on else facts.answers)][0]
 
     def spoken(self, record: ev.ReadingRecord) -> str:
         """Return a recorded value in words, as it was called."""
@@ -297,9 +301,13 @@ class _Player(AgreeingPlayer):
         placed = self.plan.gate(self.state.gate)
         return placed.gate.phrases[self._thrown.chosen(placed)][0]
 
-    def after_a_stop(self) -> str:
+    def after_a_stop(self, ways: tuple[str, ...]) -> str:
         """Close the record mostly."""
-        return self._thrown.after_a_stop()
+        return self._thrown.after_a_stop(ways)
+
+    def steps_on(self, step: str) -> str:
+        """Return any answer to a step after a stop."""
+        return self._thrown.steps_on(step)
 
 
 def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:

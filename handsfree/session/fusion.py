@@ -16,7 +16,7 @@ from handsfree.events.inputs import Alternative, Heard
 from handsfree.events.state import State
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import OVER_RANGE, Answer, HazardSaid, InUnit, Meaning, Values
+from handsfree.lexicon.meaning import OVER_RANGE, TOLD, Answer, HazardSaid, InUnit, Meaning, Values
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
@@ -93,7 +93,8 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives)
     if hazard is not None:
-        return Choice(HazardSaid(hazard), onset=onset)
+        name, words = hazard
+        return Choice(HazardSaid(name), onset=onset, words=words)
     candidates = sorted(_candidates(plan, state, grammar, heard), key=lambda c: (-c.score, c.alternative))
     if not candidates:
         why = "unknown speech" if UNKNOWN_WORD in best.text else "not a whole answer"
@@ -124,9 +125,9 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
 def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
     """Return what typed words mean; keys are trusted, but words that mean two things are not."""
     words = _spoken(plan.catalogue.numbers, text)
-    meanings = grammar.read(words)
-    hazard = plan.catalogue.hazard_of(" ".join(words))
-    if hazard is not None and Answer("cleared") not in meanings:
+    meanings = grammar.read_typed(words)
+    hazard = hazard_typed(plan.catalogue, text)
+    if hazard is not None and not (Answer(TOLD) in meanings and not _is_phrase(plan.catalogue, words)):
         return Choice(HazardSaid(hazard), words=words)
     if not meanings:
         return Choice(None, why="no answer to this")
@@ -134,10 +135,25 @@ def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
     return Choice(meanings[0], "it has two meanings" if rivals else "", rivals=rivals, words=words)
 
 
+def hazard_typed(catalogue: Catalogue, text: str) -> str | None:
+    """Return the hazard that typed words call, whatever stands between them and however they are written."""
+    plain = re.sub(r"[^\w' ]", " ", text.lower())
+    return catalogue.hazard_of(plain, typed=True) or catalogue.hazard_of(catalogue.as_heard(text), typed=True)
+
+
+def _is_phrase(catalogue: Catalogue, words: Sequence[str]) -> bool:
+    """Say whether the words are a stop phrase and nothing else: in free words it may be what is told of."""
+    text = " ".join(words)
+    return any(text in (*one.heard, *one.alone, *one.typed) for one in catalogue.hazards.values())
+
+
 def hazard_called(
     catalogue: Catalogue, pronunciations: Pronunciations, heard: Sequence[tuple[Sequence[str], Decimal]]
-) -> str | None:
-    """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None."""
+) -> tuple[str, tuple[str, ...]] | None:
+    """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
+
+    With it, the words that called it.
+    """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for (words, score), name in zip(heard, names, strict=True):
         if name is None:
@@ -148,7 +164,7 @@ def hazard_called(
             others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
             acts = all(score - other >= HAZARD_MARGIN for other in others)
         if acts:
-            return name
+            return name, tuple(words)
     return None
 
 
@@ -188,8 +204,9 @@ def _rivals(
 def _spoken(numbers: Numbers, text: str) -> tuple[str, ...]:
     """Return typed text as words: digits are spoken one by one, so that "9.3" reads as it is said."""
     words: list[str] = []
-    for piece in _pieces(numbers, text.lower()):
-        words += numbers.typed(piece) or [piece]
+    for written in _pieces(numbers, text.lower()):
+        piece = written.strip("!?;:").rstrip(".")  # a sentence's own marks are no part of its words
+        words += numbers.typed(piece) or ([piece] if piece else [])
     return tuple(words)
 
 

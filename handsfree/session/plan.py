@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
 
 from handsfree.events.decisions import ReadingRecord
-from handsfree.gates.outcomes import STOPPED
+from handsfree.gates.outcomes import DROPPED_BACK, STOPPED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import InUnit, Number
@@ -91,6 +91,21 @@ class Plan:
         """Return the gate where a cleared visit begins again; raise MachineError when it is none."""
         self.procedure.moves.known((to,))
         return to
+
+    @cached_property
+    def holds(self) -> frozenset[str]:
+        """The gates where a rate is held, to which a lost one leads back."""
+        gates = self.procedure.gates.values()
+        return frozenset(placed.ways[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.ways)
+
+    def held_by_hand(self, altered: Iterable[str]) -> bool:
+        """Say whether a rate is held, as the altered things show."""
+        things = {thing for gate_id in self.holds for thing in self.gate(gate_id).gate.effects.alters}
+        return not things.isdisjoint(altered)
+
+    def put_back_when_stopped(self, altered: Iterable[str]) -> tuple[str, ...]:
+        """Return what is put back also when the work is left off, the last altered first."""
+        return tuple(reversed([thing for thing in altered if self.things[thing].put_back_when_stopped]))
 
     @cached_property
     def _grammars(self) -> dict[tuple[Question, str], Grammar]:

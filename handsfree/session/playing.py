@@ -82,6 +82,11 @@ class AgreeingPlayer:
         """Return some free talk."""
         return "a word about the work"
 
-    def after_a_stop(self) -> str:
-        """Call the hazard cleared."""
-        return f"{self.answers('cleared')} {self.plan.catalogue.glance.cleared[0]}"
+    def after_a_stop(self, ways: tuple[str, ...]) -> str:
+        """Call the cause put right where that is open."""
+        return self.answers("put-right" if "put-right" in ways else ways[-1])
+
+    def steps_on(self, step: str) -> str:
+        """Return the answer that leads on."""
+        words, facts = self.plan.catalogue.steps[step], self.plan.catalogue.stops.steps[step]
+        return words.answers[facts.on[0]][0]

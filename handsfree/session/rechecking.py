@@ -1,4 +1,4 @@
-"""After a crash, a long hold or a cleared stop: what runs, the rate and every altered thing are asked again."""
+"""After a crash, a long hold or a stop: what runs, the rate and every altered thing are asked again."""
 
 from __future__ import annotations
 
@@ -16,20 +16,23 @@ RATE = "rate"
 """An item of a recheck that is no thing, as is what the trade says is running."""
 
 
-def recheck(draft: Draft, *, untouched: bool = False) -> None:
-    """After a crash, a long hold or a cleared stop: ask what runs, the rate and every altered thing again.
+def recheck(draft: Draft, *, untouched: bool = False, cry: bool = False) -> None:
+    """After a crash, a long hold or a stop: ask what runs, the rate and every altered thing again.
 
-    After a hold nobody has laid a hand on things (`untouched`): then only what runs is asked, with its rate.
+    After a hold nobody has laid a hand on things (`untouched`): then only what runs is asked, with its rate. After
+    a cry that was none, it is asked whether it still runs; the rate is called with the next values anyway.
     """
     effects = draft.gate.effects
     running = draft.plan.trade.running
-    items = [running.asked_again] if running is not None and draft.gate.firing else []
-    items += [RATE] if effects.rate is not None else []
-    items += [] if untouched else draft.state.altered
+    lit = draft.gate.firing and not draft.state.owed  # what must be lit again is off, and holds no rate
+    items = [running.asked_again] if running is not None and lit else []
+    cried = cry and bool(items)
+    items += [RATE] if effects.rate is not None and not draft.state.owed and not cried else []
+    items += [] if untouched or cried else draft.state.altered
     draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
     if effects.kept_at and (effects.kept_at in draft.state.sets or draft.state.pending.values):
         draft.emit(ev.SetVoided(kept_at=effects.kept_at, why="settle clocks start afresh"))
-    if items and not untouched:
+    if items and not (untouched or cried):
         draft.say("recheck-start")
     _next_recheck(draft)
 
@@ -74,6 +77,9 @@ def rechecked(draft: Draft, answer: str) -> None:
         read_back_restored(draft, item)
         return
     draft.emit(ev.Rechecked(item=item, answer=answer))
+    running = draft.plan.trade.running
+    if running is not None and item == running.asked_again and answer == "off":
+        draft.owe(running.goes_out, cause=False)
     _next_recheck(draft)
 
 
@@ -95,10 +101,8 @@ def _rechecked_all(draft: Draft) -> None:
     if lost and DROPPED_BACK in draft.ways:
         draft.lose_rate(lost)
         return
-    gates = draft.plan.procedure.gates.values()
-    holds = {placed.ways[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.ways}
-    held = [gate_id for gate_id in draft.state.passed if gate_id in holds] if lost else []
-    if held:
+    held = [gate_id for gate_id in draft.state.passed if gate_id in draft.plan.holds] if lost else []
+    if held and draft.plan.held_by_hand(draft.state.altered):
         draft.go_back(held[-1])
     else:
         draft.open()

@@ -94,7 +94,8 @@ def _alarm_or_stop(draft: Draft) -> None:
         draft.say("answer-now")
         return
     hazard = draft.catalogue.hazards["stop-work"]
-    draft.stop("no-answer", "no answer while firing", hazard.script, "common practice, no source")
+    source = "common practice, no source"
+    draft.stop("no-answer", "no answer while firing", hazard.script, source, by="silence", hazard="stop-work")
     alert = draft.plan.sheets.job.alert
     if alert is not None:
         draft.emit(ev.Alerted(at=draft.at, gate=draft.state.gate, who=alert.who, number=alert.number))

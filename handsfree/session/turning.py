@@ -169,4 +169,4 @@ def _watched(draft: Draft, turn: OpenTurn, quantity: str, meaning: Values, utter
 
 def _stop(draft: Draft, why: str, detail: str) -> None:
     hazard = draft.catalogue.hazards["stop-work"]
-    draft.stop(why, detail, hazard.script, "common practice, no source")
+    draft.stop(why, detail, hazard.script, "common practice, no source", by="gate", hazard="stop-work")

@@ -124,6 +124,8 @@ class JobSheet(Block):
     """Who is told when nobody answers while something fires."""
     instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()
     """What is measured with."""
+    emergency_number: str = ""
+    """Whom to call in an emergency; it stands on the warning notice."""
 
     @property
     def measuring(self) -> tuple[Instrument, ...]:

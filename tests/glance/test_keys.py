@@ -113,27 +113,31 @@ def test_one_switch_pressed_in_haste_restores_and_finishes_nothing(kind: str) ->
             assert len(visit.events) == before
 
 
-def test_one_switch_never_says_that_a_thing_is_put_back_or_a_hazard_cleared() -> None:
-    """However slowly it is pressed: which state a thing is in, and why it is cleared, is chosen by an arrow."""
+def test_one_switch_never_says_that_a_thing_is_put_back_or_how_a_stop_goes_on() -> None:
+    """However slowly it is pressed: which state a thing is in, and how a stop goes on, is chosen by an arrow."""
     asked = [kept for (_, kind), kept in places().items() if kind == "restore"]
     for kept in [*asked, stopped()]:
         visit = twin(kept)
         _, decided = pressed(visit, Pad(), [ENTER] * 5)
-        assert not of_kind(decided, ev.Restored) + of_kind(decided, ev.Cleared) + of_kind(decided, ev.VisitClosed)
+        assert (
+            not of_kind(decided, ev.Restored) + of_kind(decided, ev.StepsBegun) + of_kind(decided, ev.VisitClosed)
+        )
 
 
-def test_a_stop_is_cleared_by_an_arrow_and_two_separate_presses() -> None:
-    """Why, chosen among reasons; then the read-back, once it has stood there for a second."""
+def test_after_a_stop_each_step_is_chosen_by_an_arrow() -> None:
+    """How it goes on, then each answer; the order to leave offers nothing but "outside"."""
     visit = stopped()
+    assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["put right", "close the record"]
+    visit = at("found-maximum")
+    visit.say("gas smell")
+    assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["outside"]
+    _, decided = pressed(visit, Pad(), [DOWN, ENTER])
+    (begun,) = of_kind(decided, ev.StepsBegun)
+    assert begun.part == "outside"
     offers = [offer.text for offer in keypad(visit.plan, visit.state).offers]
-    assert offers[0] == "close the record"
-    keys = [DOWN] * (1 + offers.index("cleared because it was misheard"))
-    pad, decided = pressed(visit, Pad(), [*keys, ENTER])
-    assert not of_kind(decided, ev.Cleared)
-    assert visit.state.question.kind == "cleared-check"
-    _, decided = pressed(visit, pad, [ENTER])
-    (cleared,) = of_kind(decided, ev.Cleared)
-    assert cleared.reason == "cleared because it was misheard"
+    assert offers == ["control closed", "not reached"]
+    _, decided = pressed(visit, Pad(), [DOWN, DOWN, ENTER])
+    assert of_kind(decided, ev.StepReported)[0].answer == "not-reached"
 
 
 def test_three_presses_of_the_right_arrow_stop_the_work_at_once() -> None:

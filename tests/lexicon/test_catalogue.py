@@ -46,12 +46,13 @@ def test_a_fault_of_each_kind_is_found(section: str, key: str, value: object, to
 
 
 def test_stop_phrases_of_different_hazards_sound_different() -> None:
-    """And none begins another, so that none has to wait for more words."""
+    """And none begins one of another meaning, so that none has to wait for more words."""
     words = Pronunciations()
     phrases = [(text, name) for name, hazard in CATALOGUE.hazards.items() for text in hazard.heard]
     for (one, its), (other, others) in combinations(phrases, 2):
-        if its != others:
-            assert phrase_distance(one.split(), other.split(), words) >= LEAST_DISTANCE, (one, other)
+        if its == others:  # cut off, it means the same
+            continue
+        assert phrase_distance(one.split(), other.split(), words) >= LEAST_DISTANCE, (one, other)
         assert not other.startswith(one + " "), (one, other)
         assert not one.startswith(other + " "), (one, other)
 

@@ -64,7 +64,7 @@ def test_what_is_asked_after_an_interruption_cannot_be_left(words: str) -> None:
 
 
 def test_the_burner_off_after_an_interruption_leads_back_to_the_hold() -> None:
-    """Every altered thing is still asked first; a gate without a hold of its own goes to the last one passed."""
+    """Every altered thing is asked first, then the relight; a gate without a hold goes to the last one passed."""
     for gate, hold in (("found-maximum", "found-maximum-hold"), ("final-temperatures", "final-hold")):
         visit = at(gate)
         visit.resume()
@@ -74,6 +74,8 @@ def test_the_burner_off_after_an_interruption_leads_back_to_the_hold() -> None:
             answered += 1
             visit.say(shipped().things[visit.state.rechecks[0]].altered)
         assert answered == len(visit.state.altered)
+        assert (visit.state.gate, visit.state.question.kind) == (hold, "stop-step")
+        say(visit, "wait over", "lit smoothly")
         assert (visit.state.gate, asked(visit.state)) == (hold, "gate")
 
 

@@ -190,12 +190,12 @@ def test_as_found_values_are_captured_before_anything_is_altered() -> None:
     assert found == {"outdoor-reset", "set-point"}
 
 
-def test_a_cleared_stop_goes_on_where_it_was_asked_after_the_recheck() -> None:
-    """A stop gate of the procedure leads back to the question that led to it."""
+def test_a_stop_put_right_goes_on_where_it_was_asked_after_the_recheck() -> None:
+    """A stop gate of the procedure leads back to the question that led to it, once the cause is named."""
     visit = at("site")
     visit.say("different")
     assert visit.state.status == "stopped"
-    say(visit, "cleared because the sheet was corrected", "confirmed")
+    say(visit, "put right", "the sheet was wrong")
     assert (visit.state.gate, asked(visit.state)) == ("site", "gate")
 
 

@@ -101,13 +101,15 @@ def test_dropped_back_or_burner_out_voids_the_set_and_returns_to_the_hold(gate_i
         (void,) = of_kind(events, ev.SetVoided)
         assert void.kept_at == shipped().gate(gate_id).gate.at  # type: ignore[union-attr]
         assert visit.state.gate == shipped().gate(gate_id).ways[DROPPED_BACK]
+        if words == "burner out":
+            say(visit, "a draught", "wait over", "lit smoothly")
         assert visit.state.status == "running"
 
 
 def test_a_second_burner_out_stops() -> None:
     """No repeated resets: the second time in a visit stops the work (SAFETY A10, common practice)."""
     visit = at("found-maximum")
-    say(visit, "burner out", "maximum held")
+    say(visit, "burner out", "a draught", "wait over", "lit smoothly", "maximum held")
     visit.wait()
     (stop,) = of_kind(visit.say("burner out"), ev.Stopped)
     assert stop.why == "burner-out"

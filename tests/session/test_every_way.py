@@ -59,6 +59,7 @@ MARK_SECONDS = 77
 # outcome of a calculation must lead somewhere.
 RULED_OUT = {
     ("air-duct-verdict", "outside"): "the reading itself has stopped the visit",
+    ("supply-before-screws", "missing"): "a supply that was not read has stopped the visit before",
     ("supply-before-screws", "outside"): "a supply outside the plate has stopped the visit before",
     ("found-rule", "missing"): "both sets were judged just before",
     ("first-maximum-verdict", "no-limit"): "without a band at maximum no screw is reached",

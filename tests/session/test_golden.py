@@ -86,7 +86,7 @@ def _examples() -> dict[str, Any]:
     for gate, words in (
         (
             "found-maximum",
-            ["burner out", "stop work", "cleared because all is well", "confirmed", "burner is off"],
+            ["burner out", "the fan", "wait over", "lit smoothly", "stop work", "put right", "a slip", "open"],
         ),
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
         ("maximum-hold", ["more time"]),
@@ -102,6 +102,10 @@ def _examples() -> dict[str, Any]:
         visit = at(gate, "turn" if gate.endswith("turn") else "gate")
         say(visit, *words)
         events += visit.events
+    visit = at("found-maximum")
+    hear(visit, "stop")
+    hear(visit, "false stop")
+    events += visit.events
     visit = at("found-maximum")
     alert = Alert(who="the office", number="0555 0100")
     visit.plan = plan_with(with_job(alert=alert))
@@ -122,6 +126,9 @@ def _examples() -> dict[str, Any]:
     visit.take(poor)
     visit.resume()
     events += visit.events
+    events.append(
+        ev.Cleared(at=1, gate="site", reason="cleared because all is well", sound=None)
+    )  # until version 3
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))

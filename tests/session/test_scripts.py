@@ -58,12 +58,12 @@ def test_what_is_not_done_is_on_top_of_the_record() -> None:
 
 
 def test_a_stopped_visit_names_what_is_still_altered() -> None:
-    """The gas script, a clearing that is not confirmed, and a closed record that is not finished."""
+    """The gas script, a re-entry refused for want of the source, and a closed record that is not finished."""
     events = rehearsed("stopped")
     (stop,) = [event for event in events if event["kind"] == "stopped"]
     assert (stop["why"], stop["script"]) == ("gas-smell", "Gas. Touch no switch. Everyone out. Call from outside.")
-    assert "cleared" not in kinds(events)
-    assert events[-1]["outcome"] == "stopped"
+    assert "re-entered" not in kinds(events)
+    assert events[-1]["outcome"] == "made-safe"
     assert {"rate-hold", "probe", "sample-plug"} <= set(events[-1]["still_altered"])  # type: ignore[call-overload]
 
 

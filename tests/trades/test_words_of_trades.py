@@ -39,8 +39,24 @@ def same(now: Any, before: Any, path: str = "") -> list[str]:
     return [] if now == before else [f"{path}: {now!r}, was {before!r}"]
 
 
-BURNER_ANSWERS = {"firing": ["still firing", "burner running"], "off": ["burner is off", "it is off"]}
+BURNER_ANSWERS = {"firing": ["still firing", "burner running"], "off": ["burner is off", "it is off", "it is out"]}
 """Changed on purpose: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill"."""
+
+NEW_HAZARDS = {"must-leave", "fire", "electric-shock", "burn", "flood"}
+"""Dangers of any work that had no words before."""
+
+OTHER_WORDS = {
+    "sayings": ("get-help", "recheck-burner"),
+    "refusals": ("stop-open",),
+    "hazards": ("stop-work", "feel-ill"),
+}
+"""Said otherwise on purpose: no text of the tool holds a cry, and the burner is asked for by its answers."""
+
+
+GONE = {"answers": ("cleared",), "sayings": ("cleared-check",)}
+"""No reason alone clears a hazard any more."""
+
+NEW_SAYINGS = ("how-on", "how-on-misheard", "how-on-outside", "leave-it-off", "not-below")
 
 
 def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
@@ -56,6 +72,19 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     before["glance"]["labels"]["right"] = (
         "Correct?"  # "right" was shown, and is a direction that is not taken for yes
     )
+    for section, names in OTHER_WORDS.items():
+        for name in names:
+            before[section][name] = words[section][name]
+    before["hazards"] |= {name: words["hazards"][name] for name in NEW_HAZARDS}
+    for hazard in before["hazards"].values():
+        hazard.pop("re_entry", None)  # in hazards.yaml now
+    for section, names in GONE.items():
+        for name in names:
+            del before[section][name]
+    for name in ("false-stop", "outside", "put-right", "misheard", "close"):
+        before["answers"][name] = words["answers"][name]
+    before["sayings"] |= {name: words["sayings"][name] for name in NEW_SAYINGS}
+    del before["glance"]["cleared"]
     for one in before["quantities"].values():
         one |= {"low": str(one["low"]), "high": str(one["high"])}
     assert same({**words, "quantities": exact}, before) == []
@@ -70,12 +99,10 @@ def test_nothing_is_wrong_with_the_words_of_a_trade(name: str) -> None:
 
 @pytest.mark.parametrize("name", known_trades())
 def test_each_hazard_says_what_to_do_and_where_that_is_from(name: str) -> None:
-    """And what must pass before the work goes on, each step with its source."""
+    """What must pass before the work goes on: `tests/procedure/test_re_entry_proof.py`."""
     for hazard in english(name).hazards.values():
         assert hazard.script
         assert hazard.source
-        assert hazard.re_entry
-        assert all(step.source and len(step.step.split()) <= 10 for step in hazard.re_entry)
 
 
 @pytest.mark.parametrize("name", known_trades())
@@ -86,12 +113,13 @@ def test_what_is_said_at_a_hazard_is_short(name: str) -> None:
 
 @pytest.mark.parametrize("name", known_trades())
 def test_stop_phrases_of_different_hazards_sound_different(name: str) -> None:
-    """And none begins another, so that none has to wait for more words."""
+    """And none begins one of another meaning, so that none has to wait for more words."""
     words = Pronunciations()
     phrases = [(text, of) for of, hazard in english(name).hazards.items() for text in hazard.heard]
     for (one, its), (other, others) in combinations(phrases, 2):
-        if its != others:
-            assert phrase_distance(one.split(), other.split(), words) >= LEAST_DISTANCE, (one, other)
+        if its == others:  # cut off, it means the same
+            continue
+        assert phrase_distance(one.split(), other.split(), words) >= LEAST_DISTANCE, (one, other)
         assert not other.startswith(one + " "), (one, other)
         assert not one.startswith(other + " "), (one, other)
 

@@ -19,7 +19,8 @@ from handsfree.visit.replaying import replay_of
 RESET = "outdoor-reset"
 SAID = (
     "raised", "go back", "go back", "restored", "one point five", "confirmed", "one point six", "confirmed",
-    "stop work", "close the record", "confirmed",
+    "stop work", "close the record", "burner switched off", "gas cock closed", "power isolated",
+    "removed", "fitted", "closed", "closed", "tag fitted", "person told", "none", "confirmed",
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
-from handsfree.procedure.proofs import sense, structure, verdicts, wording
+from handsfree.procedure.proofs import re_entry, sense, structure, verdicts, wording
 from handsfree.procedure.proofs.finding import PROOFS, Finding
 from handsfree.procedure.proofs.search import Violation, reached, violations
 from handsfree.procedure.proofs.stories import place_in, told
@@ -72,6 +72,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from verdicts.reading_faults(procedure)
     yield from verdicts.verdict_faults(procedure)
     yield from verdicts.wrong_units(procedure, catalogue)
+    yield from re_entry.skipped(procedure, catalogue.stops, visits)
     heard = words.hearing_of(procedure, catalogue)
     yield from words.unstoppable(heard)
     yield from words.too_alike(heard)

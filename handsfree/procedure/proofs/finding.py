@@ -59,6 +59,7 @@ PROOFS: dict[str, str] = {
     "alike": "Gates that do the same need the same.",
     "not-done": 'Any gate can be passed by "not done, because", except stops, isolations, changes and restores.',
     "firing": "A gate that reads a held rate, times the meter or lies between firing gates is marked firing.",
+    "re-entry": "From no gate does a stop lead back to where something fires without the steps that it requires.",
     "apart": "Phrases accepted together sound different enough, and none begins another.",
     "vocabulary": "Every word that is heard has a pronunciation.",
     "sayable": "Every number a gate asks for can be said, and its limits lie inside what can be said.",

@@ -71,7 +71,7 @@ def unstoppable(hearing: Hearing) -> Iterator[Violation]:
     for placed, question, grammar in hearing.grammars():
         fixed = fixed_phrases(grammar)
         for name, hazard in hearing.catalogue.hazards.items():
-            for text in hazard.heard:
+            for text in (*hazard.heard, *hazard.alone):
                 meanings = set(fixed.get(text, ()))
                 if meanings == {HazardSaid(name)} or placed.id in told:
                     continue

@@ -137,7 +137,8 @@ def whisper(folder: Path | None) -> Ear | None:
 
 def _best(alternatives: tuple[Alternative, ...]) -> Heard:
     guess = next((one.text for one in alternatives if UNKNOWN not in one.text), ())
-    stop = hazard_called(english(), Pronunciations(), [(one.text, one.score) for one in alternatives])
+    called = hazard_called(english(), Pronunciations(), [(one.text, one.score) for one in alternatives])
+    stop = None if called is None else called[0]
     if not alternatives or UNKNOWN in alternatives[0].text:
         return Heard((), 0.0, guess, stop=stop)
     best = alternatives[0]

@@ -12,6 +12,7 @@ from handsfree.desk.examination import verified
 from handsfree.desk.forms import TRADES
 from handsfree.desk.record import load
 from handsfree.events import inputs as inp
+from handsfree.session.playing import AgreeingPlayer
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
@@ -59,7 +60,9 @@ def record_fan(folder: Path, words: tuple[str, ...]) -> Path:
         else:
             clock.passes(4)
             answers = plan.catalogue.answers
-            stopped = answers["close" if state.question.kind == "stopped" else "affirm"][0]
+            at_the_order = state.question.kind == "stopped"
+            led = state.question.played(AgreeingPlayer(plan, state)) if state.status == "stopped" else ""
+            stopped = answers["close"][0] if at_the_order else led
             said = stopped if state.status == "stopped" else left.pop(0)
             recorder.take(inp.Typed(at=recorder.now(), text=said))
     recorder.release()

@@ -16,6 +16,7 @@ from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.play import DemoClock, scenario_files
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import inputs as inp
+from handsfree.session.playing import AgreeingPlayer
 from handsfree.shipped import procedure_path
 from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.folder import load_plan
@@ -60,7 +61,8 @@ def record_visit(
         if state.status == "stopped":
             clock.passes(3)
             answers = plan.catalogue.answers
-            words = answers["close" if state.question.kind == "stopped" else "affirm"][0]
+            stopped = state.question.kind == "stopped"
+            words = answers["close"][0] if stopped else state.question.played(AgreeingPlayer(plan, state))
             recorder.take(inp.Typed(at=recorder.now(), text=words))
             continue
         if state.question.manner.awaits != "answer":

@@ -1,0 +1,35 @@
+"""One step after a stop, answered in free words."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from handsfree.lexicon.grammar import Rule, TalkRule
+from handsfree.lexicon.meaning import TOLD
+from handsfree.questions.keypad import Keypad
+from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.shapes import Worded
+
+
+class StopTalk(Worded):
+    """What is said is kept as sound or as typed words; nothing is understood of it."""
+
+    kind: Literal["stop-talk"] = "stop-talk"
+    step: str
+
+    @property
+    def manner(self) -> Manner:
+        """How it behaves."""
+        return Manner(asker="stop")
+
+    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+        """Return what it accepts."""
+        return (TalkRule(TOLD, scope.catalogue.sayings["speak-freely"]),)
+
+    def keys(self, scope: Scope) -> Keypad:  # noqa: ARG002
+        """Return what the keys give: words are typed or spoken."""
+        return Keypad()
+
+    def played(self, player: Player) -> str:
+        """Return what a player answers."""
+        return player.talks()

@@ -1,0 +1,55 @@
+"""The warning notice, printed beside the report of a visit that was left off, says no more than was reported."""
+
+import pytest
+
+from handsfree.desk.customer import customer_report
+from handsfree.desk.dossier import open_dossier
+from handsfree.desk.notice import notice_of
+from handsfree.desk.printed import html, pdf
+
+
+@pytest.fixture(scope="module")
+def stopped(recorded):
+    return open_dossier(recorded / "stopped", alike=[])
+
+
+def test_a_visit_that_finished_has_none(recorded):
+    assert notice_of(open_dossier(recorded / "whole", alike=[]).evidence) is None
+
+
+def test_it_names_appliance_finding_states_and_whom_to_call(stopped):
+    """And what must not be done; the job sheet of the demo names no number, which is said."""
+    notice = notice_of(stopped.evidence)
+    assert notice is not None
+    assert any("serial" in value for _, value in notice.facts)
+    assert notice.finding == ["The order given: Burner off now. Gas cock closed. Stay clear."]
+    reported = dict(notice.reported)
+    assert reported["Burner"] == "burner switched off"
+    assert reported["Probe"] == "inserted"
+    assert reported["Responsible person"] == "person told"
+    assert "Probe inserted" in notice.left
+    assert notice.do_not_use.startswith("Do not use this appliance.")
+    assert "job sheet names none" in notice.number
+
+
+def test_it_is_printed_on_a_page_of_its_own(stopped):
+    """In both forms, after the report."""
+    text = html(stopped)
+    assert text.index("Warning notice") > text.index("Put back")
+    assert "As reported by the technician" in text
+    assert len(pdf(stopped)) > 3000
+
+
+def test_it_promises_permits_and_guesses_nothing(stopped):
+    text = " ".join(
+        [*(value for _, value in notice_of(stopped.evidence).reported), notice_of(stopped.evidence).do_not_use]
+    ).lower()
+    for word in ("safe", "permit", "waive", "probably", "may be used"):
+        assert word not in text.split()
+
+
+def test_such_a_visit_is_never_called_finished(stopped):
+    """Its sentence and its title say how it was left."""
+    report = customer_report(stopped)
+    assert report.title == "Combustion set-up report: the work was stopped"
+    assert report.sentence.startswith("Left as reported: stop-work.")
