@@ -142,7 +142,7 @@ def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None
             return
         if name == "ends":
             state = rehearsal.state
-            ended = state.status if state.outcome in {"", "stopped"} else state.outcome
+            ended = state.status if state.outcome not in {"finished", "incomplete"} else state.outcome
             _expected(ended, value, where)
             return
         raise Problem(f"there is no step {name!r}", where=where, remedy=STEPS)
