@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pytest
 from rehearsed import at, hear, of_kind, places, say, shipped, spoken
 
 from handsfree.events import decisions as ev
