@@ -18,7 +18,7 @@ FieldName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_l
 """The name of a quantity or of a fact of a sheet: lower-case words joined by underscores."""
 
 Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=80)]
-"""Where a way leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
+"""Where a transition leads: the id of a gate of the same file, or `exit NAME` for one of the file's exits."""
 
 _LETTERS = "a-zß-öø-žά-ώа-џ"
 """Small letters of the Latin, Greek and Cyrillic alphabets, as ranges that every reader of the schema knows."""

@@ -28,7 +28,7 @@ PARTING_S = 2.0
 
 
 @dataclass(frozen=True)
-class Limits:
+class ServingLimits:
     """What one visitor, and all of them together, may use up."""
 
     connections: int = 64
@@ -74,10 +74,10 @@ def listen(host: str, port: int) -> socket.socket:
 class Server:
     """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it."""
 
-    def __init__(self, listener: socket.socket, limits: Limits | None = None) -> None:
+    def __init__(self, listener: socket.socket, limits: ServingLimits | None = None) -> None:
         self._socket = listener
         self.port: int = listener.getsockname()[1]
-        self._limits = limits or Limits()
+        self._limits = limits or ServingLimits()
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -138,7 +138,7 @@ class Server:
 class _Connection(H11Protocol):
     """One visitor's connection, dropped when it goes beyond the limits."""
 
-    limits = Limits()
+    limits = ServingLimits()
     _deadline: asyncio.TimerHandle | None = None
     came = 0.0
     dropped = False

@@ -19,7 +19,7 @@ _CALLED = {"input": "microphone", "output": "loudspeaker"}
 
 
 @dataclass(frozen=True)
-class Device:
+class SoundDevice:
     """One end of the sound card: its name, the library's number for it, and the rate it prefers in Hz."""
 
     name: str
@@ -52,12 +52,12 @@ def quiet() -> Iterator[None]:
         os.close(nowhere)
 
 
-def devices(direction: Direction) -> tuple[Device, ...]:
+def devices(direction: Direction) -> tuple[SoundDevice, ...]:
     """List the devices that can record ("input") or play ("output")."""
     return _usable(library().query_devices(), direction)
 
 
-def device(name: str | None, direction: Direction) -> Device:
+def device(name: str | None, direction: Direction) -> SoundDevice:
     """Find a device by its name or an unambiguous part of it; None means the system's default.
 
     Raises Problem when there is none, naming those there are.
@@ -69,10 +69,10 @@ def device(name: str | None, direction: Direction) -> Device:
         default = card.query_devices(kind=direction)
     except (card.PortAudioError, ValueError) as fault:
         raise Problem(f"no {_CALLED[direction]} found", remedy="plug one in, or go on in text") from fault
-    return Device(default["name"], default["index"], round(default["default_samplerate"]))
+    return SoundDevice(default["name"], default["index"], round(default["default_samplerate"]))
 
 
-def chosen(name: str, usable: Sequence[Device], direction: Direction) -> Device:
+def chosen(name: str, usable: Sequence[SoundDevice], direction: Direction) -> SoundDevice:
     """Choose by whole name, else by a part that only one device has; upper and lower case are alike."""
     wanted = name.casefold()
     exact = [each for each in usable if each.name.casefold() == wanted]
@@ -85,9 +85,9 @@ def chosen(name: str, usable: Sequence[Device], direction: Direction) -> Device:
     raise Problem(f'{fault} called "{name}"', remedy=f"choose one {_CALLED[direction]} of: {names}")
 
 
-def _usable(listed: Sequence[dict[str, Any]], direction: Direction) -> tuple[Device, ...]:
+def _usable(listed: Sequence[dict[str, Any]], direction: Direction) -> tuple[SoundDevice, ...]:
     return tuple(
-        Device(each["name"], each["index"], round(each["default_samplerate"]))
+        SoundDevice(each["name"], each["index"], round(each["default_samplerate"]))
         for each in listed
         if each[f"max_{direction}_channels"] > 0
     )

@@ -15,9 +15,9 @@ from starlette.responses import Response, StreamingResponse
 from starlette.types import Receive, Scope, Send
 
 from handsfree.problem import Problem
-from handsfree.serving import LONGEST_HEAD, PARTING_S, Limits, Server, listen
+from handsfree.serving import LONGEST_HEAD, PARTING_S, Server, ServingLimits, listen
 
-LIMITS = Limits(connections=5, request_s=1.0, taking_s=1.0)
+LIMITS = ServingLimits(connections=5, request_s=1.0, taking_s=1.0)
 FLOOD = b"x" * 65_536
 
 
@@ -162,7 +162,7 @@ def test_a_visitor_who_takes_nothing_in_is_dropped(server: Server) -> None:
 
 def test_the_end_waits_for_nobody() -> None:
     """A follower who never goes and never reads does not hold up the program."""
-    with Server(listen("127.0.0.1", 0), Limits(taking_s=60)) as serving:
+    with Server(listen("127.0.0.1", 0), ServingLimits(taking_s=60)) as serving:
         serving.start(application)
         line = line_to(serving)
         line.sendall(b"GET /flood HTTP/1.1\r\nHost: here\r\n\r\n")

@@ -1,4 +1,4 @@
-"""A procedure's phrases spoken by the voice and heard by the ears, each at the question that accepts it."""
+"""A procedure's phrases spoken by the voice and heard by the recogniser, each at the question that accepts it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ RATES = (150, 190)
 
 
 @dataclass(frozen=True)
-class Hearing:
+class HeardAloud:
     """One phrase as it was said and what was heard instead, when it was not itself."""
 
     gate: str
@@ -46,14 +46,14 @@ class Hearing:
 
 def heard_aloud(
     procedure: Procedure, catalogue: Catalogue, *, noise_db: float | None = None, seed: int = 1
-) -> Iterator[Hearing]:
+) -> Iterator[HeardAloud]:
     """Yield each own phrase of each gate as heard among all that is accepted there.
 
     With `noise_db` white noise is added at that ratio of signal to noise. A phrase at the same grammar is heard
     once. Raises Problem when there is no voice or no model.
     """
     words = hearing_of(procedure, catalogue)
-    ears = Recogniser(model_folder(), words.pronunciations)
+    recogniser = Recogniser(model_folder(), words.pronunciations)
     voices = [Voice(VoiceSettings(catalogue.voice, rate)) for rate in RATES]
     dice = np.random.default_rng(seed)
     done: set[tuple[str, str]] = set()
@@ -67,16 +67,21 @@ def heard_aloud(
                     continue
                 done.add(key)
                 for voice in voices:
-                    heard = _heard(ears, voice, grammar, text, dice, noise_db)
+                    heard = _heard(recogniser, voice, grammar, text, dice, noise_db)
                     meant = grammar.read(heard.split()) == grammar.read(text.split()) and heard != ""
-                    yield Hearing(placed.id, text, heard, meant, _apart(text, heard, words.pronunciations))
+                    yield HeardAloud(placed.id, text, heard, meant, _apart(text, heard, words.pronunciations))
     finally:
         for voice in voices:
             voice.close()
 
 
 def _heard(  # noqa: PLR0917 - the parts of one hearing
-    ears: Recogniser, voice: Voice, grammar: Grammar, text: str, dice: np.random.Generator, noise_db: float | None
+    recogniser: Recogniser,
+    voice: Voice,
+    grammar: Grammar,
+    text: str,
+    dice: np.random.Generator,
+    noise_db: float | None,
 ) -> str:
     sound = voice.render(text)
     if sound is None:
@@ -86,7 +91,7 @@ def _heard(  # noqa: PLR0917 - the parts of one hearing
     level = float(np.sqrt(np.mean(wave**2)))
     noise = 2.0 if noise_db is None else level / 10 ** (noise_db / 20)
     wave += dice.normal(0, noise, len(wave))
-    found = ears.recognise(np.clip(wave, -32768, 32767).astype("<i2").tobytes(), grammar.automaton)
+    found = recogniser.recognise(np.clip(wave, -32768, 32767).astype("<i2").tobytes(), grammar.automaton)
     return " ".join(found[0].text) if found else ""
 
 
@@ -96,7 +101,7 @@ def _apart(text: str, heard: str, pronunciations: Pronunciations) -> float | Non
     return distance(text, heard, pronunciations)
 
 
-def summary(hearings: Sequence[Hearing]) -> list[str]:
+def summary(hearings: Sequence[HeardAloud]) -> list[str]:
     """Return the mis-heard phrases and the count, as lines."""
     lines = []
     for hearing in hearings:

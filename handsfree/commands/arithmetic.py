@@ -32,7 +32,7 @@ from handsfree.trades.combustion.gas_rate import (
     over_rated_percent,
 )
 from handsfree.trades.combustion.heating_value import Reference, gas_properties
-from handsfree.trades.combustion.summary import AtTheFlue, Line, flue_lines
+from handsfree.trades.combustion.summary import AtTheFlue, ResultLine, flue_lines
 from handsfree.trades.combustion.warnings import flue_warnings
 
 app = typer.Typer(help="The trade's arithmetic.", no_args_is_help=True)
@@ -134,8 +134,8 @@ def gasrate(
     factor, how = _factor(gauge, barometer, altitude, temperature, state)
     gas = _fuel(fuel, composition) if fuel or composition else None
     lines = [
-        Line("rate", "gas rate, metered", f"{rate:.3f}", "m3/h", "3600·volume/time", "definition"),
-        Line(
+        ResultLine("rate", "gas rate, metered", f"{rate:.3f}", "m3/h", "3600·volume/time", "definition"),
+        ResultLine(
             "rate_imperial",
             "gas rate, metered",
             f"{rate / CUBIC_FOOT:.1f}",
@@ -143,7 +143,7 @@ def gasrate(
             "1 ft3 = 0.0283168 m3",
             "exact",
         ),
-        Line("factor", _CORRECTION if corrected else _NO_CORRECTION, f"{factor:.4f}", "1", how, "gas law"),
+        ResultLine("factor", _CORRECTION if corrected else _NO_CORRECTION, f"{factor:.4f}", "1", how, "gas law"),
     ]
     if gas is not None or heating_value is not None:
         value, on, source = _heating_value(gas, heating_value, _basis(basis), iso)
@@ -151,7 +151,7 @@ def gasrate(
         lines += _heat_lines(heat, gas, source)
         spread = input_uncertainty_percent(seconds, timing, meter, 1.0)
         lines.append(
-            Line(
+            ResultLine(
                 "uncertainty",
                 "standard uncertainty of the input",
                 f"{spread:.2f}",
@@ -258,7 +258,7 @@ def _heating_value(
     return gas_properties(gas, reference).gross, "gross", f"ISO 6976:2016, {reference}, {gas.name}"
 
 
-def _heat_lines(heat: HeatInput, gas: Fuel | None, source: str) -> list[Line]:
+def _heat_lines(heat: HeatInput, gas: Fuel | None, source: str) -> list[ResultLine]:
     inputs = [heat]
     if gas is not None:
         ratio = gas_properties(gas).gross_to_net
@@ -268,10 +268,10 @@ def _heat_lines(heat: HeatInput, gas: Fuel | None, source: str) -> list[Line]:
         line
         for each in inputs
         for line in (
-            Line(
+            ResultLine(
                 f"input_{each.basis}", f"heat input, {each.basis}", f"{each.kilowatts:.2f}", "kW", formula, source
             ),
-            Line(
+            ResultLine(
                 f"input_{each.basis}_btu",
                 f"heat input, {each.basis}",
                 f"{each.btu_per_hour:.0f}",
@@ -283,11 +283,11 @@ def _heat_lines(heat: HeatInput, gas: Fuel | None, source: str) -> list[Line]:
     ]
 
 
-def _over_rated(heat: HeatInput, rated: HeatInput, gas: Fuel | None) -> Line:
+def _over_rated(heat: HeatInput, rated: HeatInput, gas: Fuel | None) -> ResultLine:
     if gas is not None:
         heat = on_basis(heat, rated.basis, gas_properties(gas).gross_to_net)
     over = over_rated_percent(heat, rated)
-    return Line(
+    return ResultLine(
         "over_rated",
         f"over the rated input, {rated.basis}",
         f"{over:+.1f}",
@@ -309,7 +309,7 @@ _UNITS = {"Cel": "°C", "[ppm]": "ppm", "1": "", "[cft_i]/h": "ft3/h", "[Btu_IT]
 
 
 def _show(
-    title: str, lines: Sequence[Line], sources: bool, as_json: bool, warnings: Sequence[str] | None = None
+    title: str, lines: Sequence[ResultLine], sources: bool, as_json: bool, warnings: Sequence[str] | None = None
 ) -> None:
     if as_json:
         shown = {

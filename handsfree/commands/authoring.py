@@ -17,9 +17,9 @@ from handsfree.procedure.drawing import mermaid, svg
 from handsfree.procedure.file import ProcedureFile
 from handsfree.procedure.layout import laid_out
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.proofs.check import Report, check
+from handsfree.procedure.proofs.check import ProofReport, check
 from handsfree.procedure.proofs.dangers import dangers
-from handsfree.procedure.proofs.finding import PROOFS, Finding
+from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.schema import schema_text
@@ -189,14 +189,14 @@ def _print_other_faults(path: Path, problem: Problem) -> None:
             typer.echo(_caret(str(place)), nl=False)
 
 
-def _as_json(path: Path, report: Report) -> dict[str, Any]:
+def _as_json(path: Path, report: ProofReport) -> dict[str, Any]:
     proofs = {name: "failed" if report.failed(name) else "holds" for name in PROOFS}
     findings = [finding.to_json() for finding in report.findings]
     told = {"proofs": proofs, "findings": findings, "remarks": list(report.remarks)}
     return {"file": str(path), "proven": report.proven, **told}
 
 
-def _print(path: Path, report: Report, *, whole: bool) -> None:
+def _print(path: Path, report: ProofReport, *, whole: bool) -> None:
     procedure = report.procedure
     typer.echo(f"{path}: {len(procedure.gates)} gates, {len(procedure.things)} things altered")
     for name, says in PROOFS.items():
@@ -208,7 +208,7 @@ def _print(path: Path, report: Report, *, whole: bool) -> None:
         typer.echo(f"  remark: {remark}")
 
 
-def _print_finding(finding: Finding, *, whole: bool) -> None:
+def _print_finding(finding: ProofFinding, *, whole: bool) -> None:
     typer.echo(f"\n    {finding.place}: {finding.what}")
     if finding.remedy:
         typer.echo(f"      {finding.remedy}")
@@ -222,7 +222,7 @@ def _print_finding(finding: Finding, *, whole: bool) -> None:
     typer.echo("")
 
 
-def _print_sounds(report: Report, count: int) -> None:
+def _print_sounds(report: ProofReport, count: int) -> None:
     if count:
         typer.echo(f"  accepted together and most alike, in phones ({LEAST_DISTANCE} needed):")
         for apart, one, other in closest(hearing_of(report.procedure, report.procedure.catalogue), count):

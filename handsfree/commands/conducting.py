@@ -1,4 +1,4 @@
-"""Setting a visit up: folder, ears, voice and keys; and what is said when it ends or is interrupted."""
+"""Setting a visit up: folder, recogniser, voice and keys; and what is said when it ends or is interrupted."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from typing import Self
 import numpy as np
 
 from handsfree.commands.showing import Screen, shown
-from handsfree.commands.way import Way
+from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
-from handsfree.hearing.sources import SoundFile, SoundFolder, Source
+from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.problem import ExitCode, Problem
 from handsfree.session.plan import Plan
@@ -36,42 +36,42 @@ BETWEEN_MS = 120
 TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
-def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, way: Way) -> ExitCode:
+def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, options: VisitOptions) -> ExitCode:
     """Begin a visit in a new folder and lead it."""
     plan, kept = load_plan(procedure, job_sheet)
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
-    model = _model_sha256(way, plan)
+    model = _model_sha256(options, plan)
     recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
-    return _conduct(recorder, opening, way)
+    return _conduct(recorder, opening, options)
 
 
-def conduct_resumed(folder: Path, way: Way) -> ExitCode:
+def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
     """Go on with an interrupted visit."""
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
     if opened is not None:
-        _model_sha256(way, plan_of(folder, opened.procedure))
+        _model_sha256(options, plan_of(folder, opened.procedure))
     recorder, opening = Recorder.resume(folder)
-    return _conduct(recorder, opening, way, past)
+    return _conduct(recorder, opening, options, past)
 
 
 def _conduct(
-    recorder: Recorder, opening: Sequence[ev.Decision], way: Way, past: Sequence[object] = ()
+    recorder: Recorder, opening: Sequence[ev.Decision], options: VisitOptions, past: Sequence[object] = ()
 ) -> ExitCode:
     code = ExitCode.LEFT_OPEN
     try:
         with (
-            shown(recorder, way, past) as screen,
-            _ears(recorder, way) as hearing,
-            _Mouth(way, hearing, screen, recorder.plan.catalogue.voice) as mouth,
+            shown(recorder, options, past) as screen,
+            _recogniser(recorder, options) as hearing,
+            _Speaker(options, hearing, screen, recorder.plan.catalogue.voice) as speaker,
         ):
             conductor = Conductor(
-                recorder, mouth, screen.keys, hearing, screen.watch, alert_command=way.alert_command
+                recorder, speaker, screen.keys, hearing, screen.live, alert_command=options.alert_command
             )
             code = conductor.run(opening)
             if recorder.closed:
-                mouth.say([_closing(recorder)], [])
-                mouth.wait()
+                speaker.say([_closing(recorder)], [])
+                speaker.wait()
         if recorder.closed and not screen.lines:
             sys.stdout.write(f"{_closing(recorder)}\n")
     except KeyboardInterrupt:
@@ -98,44 +98,48 @@ def _left_open(recorder: Recorder) -> str:
     )
 
 
-def _source(way: Way) -> Source | None:
+def _source(options: VisitOptions) -> SoundSource | None:
     """Return what is listened to, or None for keys alone."""
-    if way.typed:
+    if options.typed:
         return None
-    if way.sound is not None:
-        return SoundFolder(way.sound, paced=True) if way.sound.is_dir() else SoundFile(way.sound, paced=True)
-    return Microphone(way.microphone)
+    if options.sound is not None:
+        return (
+            SoundFolder(options.sound, paced=True)
+            if options.sound.is_dir()
+            else SoundFile(options.sound, paced=True)
+        )
+    return Microphone(options.microphone)
 
 
-def _model_sha256(way: Way, plan: Plan) -> str | None:
+def _model_sha256(options: VisitOptions, plan: Plan) -> str | None:
     """Return the identity of the model heard with; Problem when it cannot hear the words of the visit."""
-    if way.typed:
+    if options.typed:
         return None
-    folder = ModelFolder.check(way.model or model_folder())
+    folder = ModelFolder.check(options.model or model_folder())
     folder.require(plan.words, plan.pronunciations, plan.catalogue.language)
     return folder.identity
 
 
 @contextlib.contextmanager
-def _ears(recorder: Recorder, way: Way) -> Iterator[Hearing | None]:
-    source = _source(way)
+def _recogniser(recorder: Recorder, options: VisitOptions) -> Iterator[Hearing | None]:
+    source = _source(options)
     if source is None:
         yield None
         return
-    ears = partial(recogniser_of, way.model or model_folder(), recorder.plan.pronunciations)
-    hearing = Hearing(HearingPlan(source, ears, recorder.plan.stop_grammar.automaton, way.headset))
+    recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations)
+    hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))
     try:
         yield hearing
     finally:
         hearing.close()
 
 
-class _Mouth:
+class _Speaker:
     """Prints every line where there is no screen and, unless silent, speaks it through the loudspeaker."""
 
-    def __init__(self, way: Way, hearing: Hearing | None, screen: Screen, voice: str) -> None:
+    def __init__(self, options: VisitOptions, hearing: Hearing | None, screen: Screen, voice: str) -> None:
         self._screen = screen
-        self._voice = None if way.silent else Voice(VoiceSettings(voice))
+        self._voice = None if options.silent else Voice(VoiceSettings(voice))
         on_change = hearing.tool_speaks if hearing is not None else None
         self._loudspeaker: Loudspeaker | None = None
         if self._voice is not None:
@@ -180,8 +184,8 @@ class _Mouth:
 
     def note(self, text: str) -> None:
         """Show a line that is not spoken."""
-        if self._screen.watch is not None:
-            self._screen.watch.notice(text)
+        if self._screen.live is not None:
+            self._screen.live.notice(text)
         if self._screen.lines:
             sys.stderr.write(f"  {text}\n")
             sys.stderr.flush()

@@ -12,7 +12,7 @@ from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
 from handsfree.events.decisions import Decision
 from handsfree.events.inputs import Input
 from handsfree.glance import terminal
-from handsfree.glance.watching import Watch
+from handsfree.glance.watching import LiveScreen
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import SoundFile
 from handsfree.ledger import verify
@@ -41,12 +41,14 @@ def play_demo(
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
-    ears = Recogniser(model)
+    recogniser = Recogniser(model)
     clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say:
-        recorder, opening = _Followed.begin(folder, plan, kept, model_sha256=ears.folder.identity, clock=clock)
+        recorder, opening = _Followed.begin(
+            folder, plan, kept, model_sha256=recogniser.folder.identity, clock=clock
+        )
         with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
-            outcome = Demo(recorder, clock, ears=ears, say=say, tell=tell, snr_db=snr_db).play(opening)
+            outcome = Demo(recorder, clock, recogniser=recogniser, say=say, tell=tell, snr_db=snr_db).play(opening)
     report = verify(folder, replay=replay_of(folder))
     if not report.ok:
         raise Problem(
@@ -87,20 +89,20 @@ class _SeenClock(DemoClock):
 class _Followed(Recorder):
     """A recorder that tells whoever watches what it recorded."""
 
-    watch: Watch | None = None
+    live: LiveScreen | None = None
 
     def take(self, event: Input) -> tuple[Decision, ...]:
         """Decide and record, then show it."""
         decisions = super().take(event)
-        if self.watch is not None:
-            self.watch.saw((event, *decisions))
-            self.watch.line()  # a sign of life; keys lead nowhere here
+        if self.live is not None:
+            self.live.saw((event, *decisions))
+            self.live.line()  # a sign of life; keys lead nowhere here
         return decisions
 
     def keep_sound(self, samples: Any, rate: int) -> str:
         """Keep an utterance's sound and show how loud it was."""
-        if self.watch is not None:
-            self.watch.utterance(samples)
+        if self.live is not None:
+            self.live.utterance(samples)
         return super().keep_sound(samples, rate)
 
 
@@ -113,10 +115,10 @@ def _screen(recorder: Recorder, opening: Sequence[Decision], *, wanted: bool) ->
     if not terminal.usable():
         raise Problem("there is no terminal to show the screen on", remedy="leave --glance out")
     assert isinstance(recorder, _Followed)
-    recorder.watch = Watch(recorder, listening=True, words=False)
-    recorder.watch.saw(opening)
+    recorder.live = LiveScreen(recorder, listening=True, words=False)
+    recorder.live.saw(opening)
     with terminal.Terminal() as screen:
-        screen.watch(recorder.watch)
+        screen.show(recorder.live)
         yield
 
 

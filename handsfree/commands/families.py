@@ -17,7 +17,7 @@ from typer.core import TyperCommand, TyperGroup
 FAMILIES: Mapping[str, Mapping[str, str]] = {
     "technician": {
         "demo": (
-            "Play a whole visit: a voice in burner noise, the real ears, the real record. Takes about a minute."
+            "Play a whole visit: a voice in burner noise, the real recogniser and record. Takes about a minute."
         ),
         "visit": (
             "Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."

@@ -8,12 +8,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.listener import Listener, Utterance, whole_utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import RATE
 from handsfree.hearing.sources import Recording, SoundFile, sound_files
-from handsfree.lexicon.grammar import Grammar, Rule, Slot, ValuesRule, answers
+from handsfree.lexicon.grammar import Grammar, GrammarRule, Slot, ValuesRule, answers
 from handsfree.lexicon.meaning import Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.problem import Problem
@@ -32,15 +32,15 @@ def hear_files(files: Sequence[Path], gate: str | None, accept: str, model: Path
     """Yield a row for each file, in order; folders stand for their sound files."""
     grammar = _of_gate(gate) if gate is not None else _general(accept)
     paths = [path for file in files for path in (sound_files(file) if file.is_dir() else (file,))]
-    ears = Recogniser(model)
-    ears.listen_for(grammar.automaton)
+    recogniser = Recogniser(model)
+    recogniser.listen_for(grammar.automaton)
     for path in paths:
         samples = SoundFile(path).samples()
         began = time.perf_counter()
         if samples.size <= SHORT_S * RATE:
-            utterances = [whole_utterance(ears, grammar.automaton, samples)]
+            utterances = [whole_utterance(recogniser, grammar.automaton, samples)]
         else:
-            listener = Listener(ears)
+            listener = Listener(recogniser)
             listener.listen_for(grammar.automaton)
             found = listener.utterances(Recording(samples))
             utterances = [one for one in found if isinstance(one, Utterance)]
@@ -70,11 +70,11 @@ def _row(path: Path, grammar: Grammar, utterances: list[Utterance], seconds: flo
     }
 
 
-def _sure(alternative: Alternative) -> Decimal:
+def _sure(alternative: Hypothesis) -> Decimal:
     return min((word.confidence for word in alternative.words), default=Decimal(0))
 
 
-def _value(grammar: Grammar, alternative: Alternative) -> str | None:
+def _value(grammar: Grammar, alternative: Hypothesis) -> str | None:
     """Return the value called, when the words have exactly one; several values of a row stand in order."""
     called = {meaning.values for meaning in grammar.read(alternative.text) if isinstance(meaning, Values)}
     if len(called) != 1:
@@ -98,10 +98,14 @@ def _general(accept: str) -> Grammar:
     catalogue = english()
     names = tuple(name for quantity in catalogue.quantities.values() for name in quantity.heard)
     units = tuple(name for unit in catalogue.units.values() for name in unit.heard)
-    reading: Rule = ValuesRule((Slot(catalogue.numbers, "value", ANY_NUMBER, tuple(dict.fromkeys(names)), units),))
+    reading: GrammarRule = ValuesRule(
+        (Slot(catalogue.numbers, "value", ANY_NUMBER, tuple(dict.fromkeys(names)), units),)
+    )
     said = catalogue.answers
-    confirm: Rule = answers({"affirm": (*said["affirm"], *said["yes"], *said["done"]), "deny": said["deny"]})
-    kinds: dict[str, tuple[Rule, ...]] = {
+    confirm: GrammarRule = answers(
+        {"affirm": (*said["affirm"], *said["yes"], *said["done"]), "deny": said["deny"]}
+    )
+    kinds: dict[str, tuple[GrammarRule, ...]] = {
         "reading": (reading,),
         "confirm": (confirm,),
         "all": (reading, confirm, *everywhere(catalogue)),

@@ -16,10 +16,10 @@ from rich.console import Console
 from rich.progress import Progress
 
 from handsfree.ledger import (
-    Device,
+    DeviceKey,
+    RecordVerdict,
     Replay,
-    Report,
-    Verdict,
+    VerificationReport,
     across,
     export,
     given_head,
@@ -72,7 +72,7 @@ def device_key_command(
     ] = False,
 ) -> None:
     """Print this device's public key, to be kept away from it; the key is made on first use."""
-    device = Device(state_folder())
+    device = DeviceKey(state_folder())
     typer.echo(device.renew() if new else device.public_key())
 
 
@@ -131,10 +131,12 @@ def check_folders(
         replaying=replaying,
     )
     found = list(_with_progress(check, folders, min(jobs, len(folders))))
-    reports = [each for each in found if isinstance(each, Report)]
+    reports = [each for each in found if isinstance(each, VerificationReport)]
     odd = across(reports)
     if as_json:
-        records = [each.as_json() if isinstance(each, Report) else _unchecked_json(each) for each in found]
+        records = [
+            each.as_json() if isinstance(each, VerificationReport) else _unchecked_json(each) for each in found
+        ]
         typer.echo(json.dumps({"records": records, "across": list(odd)}, indent=1))
     else:
         for each in found:
@@ -150,7 +152,7 @@ def _checked(
     device_key: str | None,
     expected: tuple[int, str] | None,
     replaying: Callable[[Path], Replay] | None,
-) -> Report | _Unchecked:
+) -> VerificationReport | _Unchecked:
     try:
         replay = None if replaying is None else replaying(folder)
         return verify(folder, device_key=device_key, expected=expected, state=state_folder(), replay=replay)
@@ -161,8 +163,8 @@ def _checked(
 
 
 def _with_progress(
-    check: partial[Report | _Unchecked], folders: Sequence[Path], jobs: int
-) -> Iterator[Report | _Unchecked]:
+    check: partial[VerificationReport | _Unchecked], folders: Sequence[Path], jobs: int
+) -> Iterator[VerificationReport | _Unchecked]:
     console = Console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task("verifying", total=len(folders))
@@ -189,9 +191,9 @@ def _key_given(text: str) -> str:
     return key
 
 
-def _print(found: Report | _Unchecked) -> None:
+def _print(found: VerificationReport | _Unchecked) -> None:
     """Print what was found; every line is made one, since names and reasons in it may be anybody's."""
-    if not isinstance(found, Report):
+    if not isinstance(found, VerificationReport):
         typer.echo(f"not checked: {found[1].sentence()}")
         return
     typer.echo(one_line(f"{found.folder}: {found.verdict}: {found.sentence}"))
@@ -207,9 +209,9 @@ def _unchecked_json(unchecked: _Unchecked) -> dict[str, Any]:
     return {"folder": str(folder), "verdict": "not checked", "ok": False, "sentence": problem.sentence()}
 
 
-def _code(reports: Sequence[Report], odd: Sequence[str], *, unchecked: bool) -> ExitCode:
+def _code(reports: Sequence[VerificationReport], odd: Sequence[str], *, unchecked: bool) -> ExitCode:
     """Return the gravest of: a fault, a folder that could not be checked, a record left open, all well."""
-    if odd or any(report.verdict == Verdict.BROKEN or not report.checks for report in reports):
+    if odd or any(report.verdict == RecordVerdict.BROKEN or not report.checks for report in reports):
         return ExitCode.FAILED
     if unchecked:
         return ExitCode.BAD_INPUT

@@ -83,13 +83,13 @@ def rehearse(
 def _explore(plan: Plan, day: date, explorers: int, seed: int) -> None:
     """Let random visits explore, and print what they covered; a visit that goes wrong fails."""
     coverage = explore_randomly(plan, day, explorers, seed)
-    gates, ways = set(plan.procedure.gates), coverage.ways
+    gates, transitions = set(plan.procedure.gates), coverage.transitions
     ends = ", ".join(f"{count} {end}" for end, count in sorted(coverage.ends.items()))
     typer.echo(f"{explorers} explorers from seed {seed}: {ends or 'none ended'}")
     typer.echo(f"gates entered {len(coverage.entered & gates)} of {len(gates)}")
-    typer.echo(f"ways taken {len(coverage.passed & ways)} of {len(ways)}")
+    typer.echo(f"transitions taken {len(coverage.passed & transitions)} of {len(transitions)}")
     for gate_id in plan.procedure.gates:
-        left = sorted(outcome for gate, outcome in ways - coverage.passed if gate == gate_id)
+        left = sorted(outcome for gate, outcome in transitions - coverage.passed if gate == gate_id)
         if gate_id not in coverage.entered:
             typer.echo(f"  never entered: {gate_id}")
         elif left:
@@ -102,7 +102,7 @@ def _explore(plan: Plan, day: date, explorers: int, seed: int) -> None:
 
 def _aloud(plan: Plan, noise: float | None) -> None:
     """Say and hear every phrase; a mis-heard one fails."""
-    from handsfree.commands.aloud import heard_aloud, summary  # noqa: PLC0415 - voice and ears only here
+    from handsfree.commands.aloud import heard_aloud, summary  # noqa: PLC0415 - voice and recogniser only here
 
     hearings = list(heard_aloud(plan.procedure, plan.catalogue, noise_db=noise))
     for line in summary(hearings):

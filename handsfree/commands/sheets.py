@@ -22,7 +22,7 @@ from handsfree.procedure.languages import english
 from handsfree.procedure.sheets import load_sheets, model_of, read_appliance_sheet, read_job_sheet, trade_of
 from handsfree.procedure.template import bare, wanted
 
-Ask = Callable[[str], str]
+AskPerson = Callable[[str], str]
 """Asks a person for one thing and returns what was answered."""
 
 _GIVEN = frozenset({"handsfree", "trade", "appliance"})
@@ -83,7 +83,7 @@ def make_sheet(file: Path, appliance: Path, *, by_voice: bool, microphone: str |
         out.write(text)
 
 
-def _asked(name: str, field: FieldInfo, spell: Ask | None, of: str = "") -> dict[str, Any]:
+def _asked(name: str, field: FieldInfo, spell: AskPerson | None, of: str = "") -> dict[str, Any]:
     """Return a fact that was asked for; nothing when it need not be given and is not."""
     kind, what = bare(field.annotation), f"{of}{name.replace('_', ' ')}"
     if get_origin(kind) is dict:
@@ -97,19 +97,19 @@ def _asked(name: str, field: FieldInfo, spell: Ask | None, of: str = "") -> dict
     return _value(name, field, kind, what, spell)
 
 
-def _each(kind: type[BaseModel], what: str, spell: Ask | None) -> Iterator[dict[str, Any]]:
+def _each(kind: type[BaseModel], what: str, spell: AskPerson | None) -> Iterator[dict[str, Any]]:
     while typer.confirm(f"One more of the {what}?", default=False):
         yield _block(kind, what, spell)
 
 
-def _block(kind: type[BaseModel], what: str, spell: Ask | None) -> dict[str, Any]:
+def _block(kind: type[BaseModel], what: str, spell: AskPerson | None) -> dict[str, Any]:
     facts: dict[str, Any] = {}
     for name, field in kind.model_fields.items():
         facts |= _asked(name, field, spell, f"{what}, ")
     return facts
 
 
-def _value(name: str, field: FieldInfo, kind: Any, what: str, spell: Ask | None) -> dict[str, Any]:
+def _value(name: str, field: FieldInfo, kind: Any, what: str, spell: AskPerson | None) -> dict[str, Any]:
     """Return one plain fact, asked until it can stand."""
     declared: Any = field.annotation
     if field.metadata:

@@ -8,10 +8,10 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from handsfree.commands.way import Way
-from handsfree.events.devices import Change
+from handsfree.commands.visit_options import VisitOptions
+from handsfree.events.devices import DeviceChange
 from handsfree.glance import terminal
-from handsfree.glance.watching import Watch
+from handsfree.glance.watching import LiveScreen
 from handsfree.glance.web import Page
 from handsfree.problem import Problem
 from handsfree.visit.conductor import Keys
@@ -23,43 +23,43 @@ from handsfree.visit.typed_lines import TypedLines
 class Screen:
     """What is there: who watches, where keys come from, and whether lines are printed."""
 
-    watch: Watch | None
+    live: LiveScreen | None
     keys: Keys | None
     lines: bool
 
 
 @contextlib.contextmanager
-def shown(recorder: Recorder, way: Way, past: Sequence[object] = ()) -> Iterator[Screen]:
+def shown(recorder: Recorder, options: VisitOptions, past: Sequence[object] = ()) -> Iterator[Screen]:
     """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
 
     A record that fails is shown before it is raised; the terminal is given back whatever happens.
     """
-    wanted = not way.plain and terminal.usable()
-    if not wanted and way.glance_web is None:
-        yield Screen(None, _lines(way), lines=True)
+    wanted = not options.plain and terminal.usable()
+    if not wanted and options.glance_web is None:
+        yield Screen(None, _lines(options), lines=True)
         return
-    watch = Watch(recorder, listening=not way.typed, words=way.typed)
-    watch.saw(past)
+    live = LiveScreen(recorder, listening=not options.typed, words=options.typed)
+    live.saw(past)
     with contextlib.ExitStack() as stack:
         page = None
-        if way.glance_web is not None:
-            page = stack.enter_context(Page(way.glance_web, watch, recorder.plan.catalogue))
+        if options.glance_web is not None:
+            page = stack.enter_context(Page(options.glance_web, live, recorder.plan.catalogue))
             view_only = recorder.plan.catalogue.show("phone-view")
             sys.stderr.write(f"  {page.url}\n  {page.view_url}  {view_only}\n")
         if wanted:
             phone = f" {recorder.plan.catalogue.show('phone')} {page.url}" if page else ""
             first = _code(page.url) if page else []
             followed = page.followed if page else None
-            stack.enter_context(terminal.Terminal(phone=phone, first=first, followed=followed)).watch(watch)
+            stack.enter_context(terminal.Terminal(phone=phone, first=first, followed=followed)).show(live)
         try:
-            yield Screen(watch, watch if wanted else _Both(watch, _lines(way)), lines=not wanted)
+            yield Screen(live, live if wanted else _Both(live, _lines(options)), lines=not wanted)
         except Problem as problem:
-            watch.failed(problem.what)
+            live.failed(problem.what)
             raise
 
 
-def _lines(way: Way) -> Keys | None:
-    return TypedLines(_bytes) if way.typed or sys.stdin.isatty() else None
+def _lines(options: VisitOptions) -> Keys | None:
+    return TypedLines(_bytes) if options.typed or sys.stdin.isatty() else None
 
 
 def _bytes(most: int) -> bytes:
@@ -70,8 +70,8 @@ def _bytes(most: int) -> bytes:
 class _Both:
     """Keys of the page, and lines where there are any."""
 
-    def __init__(self, watch: Watch, lines: Keys | None) -> None:
-        self._watch, self._lines = watch, lines
+    def __init__(self, live: LiveScreen, lines: Keys | None) -> None:
+        self._live, self._lines = live, lines
 
     @property
     def over(self) -> bool:
@@ -80,12 +80,12 @@ class _Both:
 
     def line(self) -> str | None:
         """Return the next line, or None."""
-        text = self._watch.line()
+        text = self._live.line()
         return text if text is not None or self._lines is None else self._lines.line()
 
-    def change(self) -> Change | None:
+    def change(self) -> DeviceChange | None:
         """Return that the page or the lines were lost or found, or None."""
-        change = self._watch.change()
+        change = self._live.change()
         return change if change is not None or self._lines is None else self._lines.change()
 
 

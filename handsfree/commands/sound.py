@@ -1,4 +1,4 @@
-"""The sound check: before a visit, and whenever the ears fail."""
+"""The sound check: before a visit, and whenever the recogniser fails."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import typer
 from handsfree.hearing.expectation import accuracy_of
 from handsfree.hearing.microphone import Microphone, MicrophoneLost
 from handsfree.hearing.sound_check import SoundLevels, advice, measure
-from handsfree.hearing.sources import BLOCK_MS, Block, SoundFile, Source
+from handsfree.hearing.sources import BLOCK_MS, SoundBlock, SoundFile, SoundSource
 from handsfree.problem import ExitCode, Problem
 from handsfree.shipped import model_folder
 from handsfree.sound_card import devices
@@ -45,7 +45,7 @@ def soundcheck(
         names = [each.name for each in devices("input")]
         typer.echo(json.dumps(names) if as_json else "\n".join(names) or "There is no microphone.")
         return
-    source: Source = Microphone(microphone) if file is None else SoundFile(file)
+    source: SoundSource = Microphone(microphone) if file is None else SoundFile(file)
     levels = measure(_asked_for(source, silent=as_json) if file is None else source.blocks())
     told = advice(levels)
     accuracy = accuracy_of(model or model_folder())
@@ -62,7 +62,7 @@ def soundcheck(
         raise typer.Exit(ExitCode.FAILED)
 
 
-def _asked_for(source: Source, *, silent: bool) -> Iterator[Block]:
+def _asked_for(source: SoundSource, *, silent: bool) -> Iterator[SoundBlock]:
     """Yield the blocks of the two parts, telling what to do in each."""
     steps = {0.0: "Keep quiet.", QUIET_S: 'Say: "nine point three, four hundred, stop work".'}
     try:

@@ -15,15 +15,15 @@ from rich.text import Text
 
 from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
-from handsfree.desk.evidence import Result
-from handsfree.ledger import Verdict
+from handsfree.desk.evidence import AssessedAs
+from handsfree.ledger import RecordVerdict
 from handsfree.problem import ExitCode, Problem, one_line
 
 app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
 
 _Visit = Annotated[Path, typer.Argument(help="The folder of a visit.")]
 _Visits = Annotated[Path, typer.Argument(help="A folder with visits in it, at any depth.")]
-_MARKS = {Result.PASS: ("✓", "green"), Result.FAIL: ("✕", "red"), Result.CANNOT_TELL: ("?", "yellow")}
+_MARKS = {AssessedAs.PASS: ("✓", "green"), AssessedAs.FAIL: ("✕", "red"), AssessedAs.CANNOT_TELL: ("?", "yellow")}
 
 
 @app.command()
@@ -82,7 +82,7 @@ def replay(
         typer.echo(json.dumps(_as_json(dossier, talk=talk), indent=1, ensure_ascii=False))
     else:
         _tell(dossier, Console(highlight=False), talk=talk)
-    if dossier.report.verdict == Verdict.BROKEN:
+    if dossier.report.verdict == RecordVerdict.BROKEN:
         raise typer.Exit(ExitCode.FAILED)
 
 
@@ -171,7 +171,7 @@ def report(
     except OSError as error:
         raise Problem(f"the report cannot be written ({error.strerror})", where=str(output)) from error
     typer.echo(f"{output}: {dossier.sentence}")
-    if dossier.report.verdict == Verdict.BROKEN:
+    if dossier.report.verdict == RecordVerdict.BROKEN:
         typer.echo(f"The record does not verify: {dossier.report.sentence}", err=True)
         raise typer.Exit(ExitCode.FAILED)
 

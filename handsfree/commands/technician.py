@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree.commands.way import MicrophoneName, Model, Way, by_way
+from handsfree.commands.visit_options import MicrophoneName, Model, VisitOptions, with_visit_options
 from handsfree.problem import ExitCode, Problem
 from handsfree.shipped import model_folder, procedure_path
 
@@ -37,7 +37,7 @@ def demo(
     model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
-    """Play a whole visit: a voice in burner noise, the real ears, the real record. Takes about a minute."""
+    """Play a whole visit: a voice in burner noise, the real recogniser and record. Takes about a minute."""
     from handsfree.commands.demonstration import play_demo  # noqa: PLC0415 - loads the recogniser
 
     def tell(who: str, text: str) -> None:
@@ -76,7 +76,7 @@ def _next_folder(parent: Path) -> Path:
 
 
 @app.command()
-@by_way
+@with_visit_options
 def visit(
     procedure: Annotated[str, typer.Argument(help="A procedure by file, or by name when it is a shipped one.")],
     *,
@@ -84,25 +84,25 @@ def visit(
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
-    way: Way,
+    options: VisitOptions,
 ) -> None:
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
     from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
-    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, way))
+    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, options))
 
 
 @app.command()
-@by_way
+@with_visit_options
 def resume(
     folder: Annotated[Path, typer.Argument(help="The folder of the interrupted visit.")],
     *,
-    way: Way,
+    options: VisitOptions,
 ) -> None:
     """Go on with an interrupted visit: burner, rate and everything altered are asked again first."""
     from handsfree.commands.conducting import conduct_resumed  # noqa: PLC0415 - loads sound
 
-    raise typer.Exit(conduct_resumed(folder, way))
+    raise typer.Exit(conduct_resumed(folder, options))
 
 
 @app.command()

@@ -19,13 +19,13 @@ from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.state import State
-from handsfree.hearing.listener import Ears, Listener, Utterance
+from handsfree.hearing.listener import Listener, Utterance, UtteranceRecogniser
 from handsfree.hearing.sources import Recording
 from handsfree.ledger import Head, Moment
 from handsfree.ledger.clock import boot_identity
 from handsfree.problem import ExitCode, Problem
 from handsfree.questions import Question
-from handsfree.questions.stopped import Stopped
+from handsfree.questions.stopped import AfterStop
 from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
@@ -75,7 +75,7 @@ class Tally:
 
 
 @dataclass
-class Outcome:
+class DemoOutcome:
     """How the demo ended."""
 
     folder: Path
@@ -95,12 +95,19 @@ class Demo:
     """Plays the scenario; `say` renders the technician's voice at 16 kHz, `tell` prints a line of the dialogue."""
 
     def __init__(
-        self, recorder: Recorder, clock: DemoClock, *, ears: Ears, say: Say, tell: Tell, snr_db: float
+        self,
+        recorder: Recorder,
+        clock: DemoClock,
+        *,
+        recogniser: UtteranceRecogniser,
+        say: Say,
+        tell: Tell,
+        snr_db: float,
     ) -> None:
         plan = recorder.plan
         self._plan, self._recorder, self._clock = plan, recorder, clock
         self._say, self._tell, self._snr_db = say, tell, snr_db
-        self._listener = Listener(ears, plan.stop_grammar.automaton)
+        self._listener = Listener(recogniser, plan.stop_grammar.automaton)
         self._technician = InventedTechnician(plan, InventedBoiler(fuel_of(plan.sheets)))
         self._roar = burner_roar(30.0, seed=11)
         self._shift = random.Random(11)  # noqa: S311 - a scenario, not a secret
@@ -109,12 +116,12 @@ class Demo:
         self._asked = recorder.state.question, recorder.state.gate
         self.tally = Tally()
 
-    def play(self, opening: tuple[ev.Decision, ...]) -> Outcome:
+    def play(self, opening: tuple[ev.Decision, ...]) -> DemoOutcome:
         """Play to the end of the visit."""
         began = time.monotonic()
         self._hear_tool(opening)
         while not self._recorder.closed:
-            if isinstance(self._recorder.state.question, Stopped):
+            if isinstance(self._recorder.state.question, AfterStop):
                 self.tally.false_stops += 1  # no stop is written into the scenario
             self._turn()
         head = self._recorder.head()
@@ -122,7 +129,7 @@ class Demo:
         assert outcome == "finished", f"the scenario ended {outcome}"
         closing = self._plan.catalogue.say("finished", count=str(head.count), checksum=head.checksum)
         self._tell("tool", closing)
-        return Outcome(self._recorder.folder, head, outcome, self.tally, time.monotonic() - began)
+        return DemoOutcome(self._recorder.folder, head, outcome, self.tally, time.monotonic() - began)
 
     def _turn(self) -> None:
         state, due = self._recorder.state, self._recorder.deadline()

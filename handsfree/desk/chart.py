@@ -12,8 +12,8 @@ from decimal import Decimal
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, number, value_given
 from handsfree.desk.forms import Axis
-from handsfree.desk.limits import Band, band_on, makers_band
-from handsfree.desk.measured import Group, place_of
+from handsfree.desk.limits import StatedBand, band_on, makers_band
+from handsfree.desk.measured import Group, point_of
 
 WIDTH, LEFT, RIGHT = 1100, 112, 12
 LANE, GAP = 16, 26
@@ -22,7 +22,7 @@ SHAPES = ("first", "second")
 
 
 @dataclass(frozen=True)
-class Bar:
+class ChartBar:
     """A rectangle with what it says; `kind` is its class on the page."""
 
     x: float
@@ -34,7 +34,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Mark:
+class ChartMark:
     """A point or an upright line at a time."""
 
     x: float
@@ -51,9 +51,9 @@ class Plot:
     label: str
     top: float
     height: float
-    bars: list[Bar] = field(default_factory=list)
+    bars: list[ChartBar] = field(default_factory=list)
     paths: list[str] = field(default_factory=list)
-    points: list[Mark] = field(default_factory=list)
+    points: list[ChartMark] = field(default_factory=list)
     ticks: list[tuple[float, str]] = field(default_factory=list)
 
 
@@ -69,8 +69,8 @@ class Chart:
     right: int = RIGHT
     plots: list[Plot] = field(default_factory=list)
     lanes: list[tuple[float, str]] = field(default_factory=list)
-    bars: list[Bar] = field(default_factory=list)
-    turns: list[Mark] = field(default_factory=list)
+    bars: list[ChartBar] = field(default_factory=list)
+    turns: list[ChartMark] = field(default_factory=list)
     times: list[tuple[float, str]] = field(default_factory=list)
     key: list[tuple[str, str]] = field(default_factory=list)
     summary: str = ""
@@ -136,11 +136,11 @@ def _computed(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
             plot.bars.append(_banded(plot, band, chart.x(given[0][0].at), chart.x(given[-1][0].at), y))
         for step, verdict, value in given:
             says = f"{verdict.sentence}, at {wording.clock(step.at)}"
-            plot.points.append(Mark(chart.x(step.at), y(float(value)), "point other", says, step.seq))
+            plot.points.append(ChartMark(chart.x(step.at), y(float(value)), "point other", says, step.seq))
     return plot
 
 
-def _edges(bands: Iterable[Band | None]) -> list[Decimal | None]:
+def _edges(bands: Iterable[StatedBand | None]) -> list[Decimal | None]:
     return [edge for band in bands if band is not None for edge in (band.low, band.high)]
 
 
@@ -159,11 +159,11 @@ def _scale(plot: Plot, axis: Axis, values: list[Decimal | None]) -> Callable[[fl
     return y
 
 
-def _banded(plot: Plot, band: Band, began: float, ended: float, y: Callable[[float], float]) -> Bar:
+def _banded(plot: Plot, band: StatedBand, began: float, ended: float, y: Callable[[float], float]) -> ChartBar:
     """Return a band as a bar a little wider than the readings that it is for; an open edge ends at the frame."""
     top = y(float(band.high)) if band.high is not None else plot.top
     foot = y(float(band.low)) if band.low is not None else plot.top + plot.height
-    return Bar(began - 5, top, ended - began + 10, foot - top, "band", band.says)
+    return ChartBar(began - 5, top, ended - began + 10, foot - top, "band", band.says)
 
 
 def _group(
@@ -173,7 +173,7 @@ def _group(
     group: Group,
     *,
     quantity: str,
-    band: Band | None,
+    band: StatedBand | None,
     y: Callable[[float], float],
 ) -> None:
     began, ended = chart.x(group.began), chart.x(group.ended)
@@ -183,7 +183,7 @@ def _group(
         stood = group.values.get(quantity)
         if stood is not None:
             says = f"{group.title}: settled at {wording.value(stood.reading)}"
-            plot.bars.append(Bar(began - 5, plot.top, ended - began + 10, plot.height, "settled", says))
+            plot.bars.append(ChartBar(began - 5, plot.top, ended - began + 10, plot.height, "settled", says))
     points = [
         (chart.x(at), y(float(value)), at, text)
         for at, text in group.series(quantity)
@@ -195,7 +195,7 @@ def _group(
     for px, py, at, text in points:
         voided = f", set aside: {group.voided}" if group.voided else ""
         says = f"{wording.quantity(quantity)} {text} at {wording.clock(at)}, {group.title}{voided}"
-        plot.points.append(Mark(px, py, kind, says, seqs[at]))
+        plot.points.append(ChartMark(px, py, kind, says, seqs[at]))
 
 
 def _shape(evidence: Evidence, group: Group) -> str:
@@ -242,7 +242,7 @@ def _things(chart: Chart, evidence: Evidence, y: float) -> float:
         says = f"{span.said} {span.state} from {wording.clock(span.began)}, {end}"
         x = chart.x(span.began)
         kind = "altered" if span.until is not None else "altered left"
-        chart.bars.append(Bar(x, things[span.thing] + 3, max(chart.x(until) - x, 2), LANE - 6, kind, says))
+        chart.bars.append(ChartBar(x, things[span.thing] + 3, max(chart.x(until) - x, 2), LANE - 6, kind, says))
     return y + 6
 
 
@@ -253,7 +253,7 @@ def _gates(chart: Chart, evidence: Evidence, y: float) -> float:
             x = chart.x(span.began)
             says = f"{span.title}: {span.outcome or 'not left'}, {wording.clock(span.began)}, {span.seconds:.0f} s"
             kind = "gate even" if place % 2 else "gate"
-            chart.bars.append(Bar(x, y + 2, max(chart.x(span.until) - x, 0.8), LANE - 2, kind, says))
+            chart.bars.append(ChartBar(x, y + 2, max(chart.x(span.until) - x, 0.8), LANE - 2, kind, says))
     return y + LANE
 
 
@@ -261,7 +261,7 @@ def _turns(chart: Chart, evidence: Evidence) -> None:
     for step, turn in evidence.turns:
         if chart.shows(step.at, step.at):
             says = f"{turn.rate}: {turn.direction}, {wording.turn(turn.eighths)}, at {wording.clock(step.at)}"
-            chart.turns.append(Mark(chart.x(step.at), 20, "turn", says, step.seq))
+            chart.turns.append(ChartMark(chart.x(step.at), 20, "turn", says, step.seq))
 
 
 def _times(chart: Chart) -> None:
@@ -287,6 +287,6 @@ def phases(evidence: Evidence) -> list[tuple[str, int, int]]:
     """Return stretches of the visit to look at closely: name, begin and end in ms."""
     form = evidence.forms.report.measured
     looked = [
-        group for group in evidence.groups if set(form.quantities[:1]) & group.quantities and place_of(group, form)
+        group for group in evidence.groups if set(form.quantities[:1]) & group.quantities and point_of(group, form)
     ]
     return [(group.title, max(group.began - 60_000, 0), group.ended + 30_000) for group in looked]

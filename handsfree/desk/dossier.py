@@ -7,12 +7,12 @@ from functools import cached_property
 from pathlib import Path
 
 from handsfree.desk import facts, lines, outcome, tables
-from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import verified
 from handsfree.desk.record import load
 from handsfree.desk.signoff import SignOff, sign_offs
 from handsfree.desk.supervision import JudgedLine, judge
-from handsfree.ledger import Report
+from handsfree.ledger import VerificationReport
 
 _SEALS = {
     "closed": "Whole and closed",
@@ -33,10 +33,10 @@ class Dossier:
     """One visit with its verification."""
 
     evidence: Evidence
-    report: Report
+    report: VerificationReport
 
     @cached_property
-    def talk(self) -> list[lines.Line]:
+    def talk(self) -> list[lines.TranscriptLine]:
         """The talk, line by line."""
         return lines.lines(self.evidence.recorded)
 
@@ -70,12 +70,14 @@ class Dossier:
         """The sign-offs so far."""
         return sign_offs(self.report)
 
-    def count(self, result: Result) -> int:
+    def count(self, result: AssessedAs) -> int:
         """Return how many things on the list have a result."""
         return sum(item.finding.result == result for line in self.judged for item in line.items)
 
 
-def open_dossier(folder: Path, *, alike: list[str] | None = None, report: Report | None = None) -> Dossier:
+def open_dossier(
+    folder: Path, *, alike: list[str] | None = None, report: VerificationReport | None = None
+) -> Dossier:
     """Read and verify a visit; raises Problem when the folder holds none."""
     report = report or verified(folder)
     return Dossier(Evidence(load(folder), report, alike), report)

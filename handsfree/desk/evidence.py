@@ -10,16 +10,16 @@ from functools import cached_property
 
 from handsfree.desk import measured, spans, wording
 from handsfree.desk.forms import Forms, forms_of
-from handsfree.desk.record import Recorded, Step
+from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
-from handsfree.ledger import Report
+from handsfree.ledger import VerificationReport
 from handsfree.trades.supervision import (
-    Called,
-    Finding,
+    AssessedAs,
+    Assessment,
+    CalledReading,
     Item,
-    Numbers,
-    Result,
-    SetTaken,
+    JointReadings,
+    VerdictNumbers,
     failed,
     passed,
     unknown,
@@ -28,14 +28,14 @@ from handsfree.trades.supervision import (
 
 @dataclass(frozen=True)
 class Evidence:
-    """One visit under the supervisor's eye; it is the `Visit` that a trade's own rules ask.
+    """One visit under the supervisor's eye; it is the `RecordedVisit` that a trade's own rules ask.
 
     `report` is what verification found (None: not verified), `alike` the other visits whose readings are the
     same one by one (None: the other visits are not known here).
     """
 
     recorded: Recorded
-    report: Report | None = None
+    report: VerificationReport | None = None
     alike: Sequence[str] | None = field(default=None)
 
     @cached_property
@@ -50,7 +50,7 @@ class Evidence:
 
     @cached_property
     def pairs(self) -> tuple[measured.FoundAndLeft, ...]:
-        """Found and left at each place."""
+        """Found and left at each measurement point."""
         return measured.found_and_left(self.groups, self.forms.report.measured)
 
     @cached_property
@@ -70,23 +70,23 @@ class Evidence:
         return spans.gate_spans(self.recorded)
 
     @cached_property
-    def verdicts(self) -> list[tuple[Step, ev.VerdictGiven]]:
+    def verdicts(self) -> list[tuple[RecordedStep, ev.VerdictGiven]]:
         """All verdicts."""
         return self.recorded.all(ev.VerdictGiven)
 
     @cached_property
-    def final_verdicts(self) -> list[tuple[Step, ev.VerdictGiven]]:
+    def final_verdicts(self) -> list[tuple[RecordedStep, ev.VerdictGiven]]:
         """The last verdict of each gate: those that stand at the end."""
         last = {verdict.gate: (step, verdict) for step, verdict in self.verdicts}
         return sorted(last.values(), key=lambda each: each[0].seq)
 
     @cached_property
-    def turns(self) -> list[tuple[Step, ev.Turned]]:
+    def turns(self) -> list[tuple[RecordedStep, ev.Turned]]:
         """The turns as called."""
         return self.recorded.all(ev.Turned)
 
     @cached_property
-    def readings(self) -> list[tuple[Step, ev.ReadingAccepted]]:
+    def readings(self) -> list[tuple[RecordedStep, ev.ReadingAccepted]]:
         """The accepted readings."""
         return self.recorded.all(ev.ReadingAccepted)
 
@@ -105,7 +105,7 @@ class Evidence:
         return list(found.values())
 
     @cached_property
-    def not_done(self) -> list[tuple[Step, ev.NotDone]]:
+    def not_done(self) -> list[tuple[RecordedStep, ev.NotDone]]:
         """The gates passed undone."""
         return self.recorded.all(ev.NotDone)
 
@@ -122,16 +122,17 @@ class Evidence:
     def judged_for(self, gate: str) -> str:
         """Return what a verdict gate judges for: verdicts of one calculation for the same overtake each other.
 
-        That is its rate; the place of its readings in a trade that counts by places; and the place with the
-        quantity for a gate with limits of its own, so that no reading within covers another one outside.
+        That is its rate; the point of its readings in a trade that counts by measurement points; and the point
+        with the quantity for a gate with limits of its own, so that no reading within covers another one
+        outside.
         """
         rate, limits = self.recorded.rate_of(gate), self.recorded.own_limits(gate)
-        if limits is None and (rate or self.forms.report.measured.by != "place"):
+        if limits is None and (rate or self.forms.report.measured.by != "point"):
             return rate
-        places = " ".join(self.recorded.places_judged(gate)) or gate
-        return places if limits is None else f"{places}, {wording.quantity(limits).lower()}"
+        points = " ".join(self.recorded.points_judged(gate)) or gate
+        return points if limits is None else f"{points}, {wording.quantity(limits).lower()}"
 
-    def last(self, quantity: str) -> tuple[Step, ev.ReadingAccepted] | None:
+    def last(self, quantity: str) -> tuple[RecordedStep, ev.ReadingAccepted] | None:
         """Return the last accepted reading of a quantity."""
         found = [each for each in self.readings if each[1].reading.quantity == quantity]
         return found[-1] if found else None
@@ -149,17 +150,17 @@ class Evidence:
 
     # What a trade's own rules ask (`handsfree.trades.supervision.Visit`).
 
-    def standing(self, *quantities: str) -> list[SetTaken]:
+    def standing(self, *quantities: str) -> list[JointReadings]:
         """Return the sets that stand and hold all of these quantities, in the order they were taken."""
         held = [set_of(group) for group in self.groups if group.stands]
         return [each for each in held if set(quantities) <= each.values.keys()]
 
-    def left(self, *quantities: str) -> list[SetTaken]:
-        """Return the set that was left at each place, of those that hold all of these quantities."""
+    def left(self, *quantities: str) -> list[JointReadings]:
+        """Return the set that was left at each measurement point, of those that hold all of these quantities."""
         held = [set_of(pair.left) for pair in self.pairs if pair.left is not None]
         return [each for each in held if set(quantities) <= each.values.keys()]
 
-    def called(self, quantity: str) -> list[Called]:
+    def called(self, quantity: str) -> list[CalledReading]:
         """Return the accepted numbers of a quantity; a group without a rate counts for the rate before it."""
         found, rate = [], ""
         for group in self.groups:
@@ -167,24 +168,24 @@ class Evidence:
             for taken in group.readings:
                 value = number(taken.event.reading.value)
                 if taken.event.reading.quantity == quantity and value is not None:
-                    found.append(Called(rate, value, taken.step.seq))
+                    found.append(CalledReading(rate, value, taken.step.seq))
         return found
 
-    def last_called(self, quantity: str) -> Called | None:
+    def last_called(self, quantity: str) -> CalledReading | None:
         """Return the number of a quantity that was accepted last; None when the last was no number."""
         last = self.last(quantity)
         value = None if last is None else number(last[1].reading.value)
-        return None if last is None or value is None else Called("", value, last[0].seq)
+        return None if last is None or value is None else CalledReading("", value, last[0].seq)
 
-    def numbers(self, calculation: str) -> list[Numbers]:
+    def numbers(self, calculation: str) -> list[VerdictNumbers]:
         """Return the numbers of each verdict of a calculation, in order."""
         return [
-            Numbers(self.recorded.rate_of(verdict.gate), verdict.numbers)
+            VerdictNumbers(self.recorded.rate_of(verdict.gate), verdict.numbers)
             for _, verdict in self.verdicts
             if verdict.calculation == calculation
         ]
 
-    def answered(self, gates: Sequence[str], good: Sequence[str]) -> Finding:
+    def answered(self, gates: Sequence[str], good: Sequence[str]) -> Assessment:
         """Judge whether a gate was passed with a good answer."""
         known = self.gate_ids(gates)
         if not known:
@@ -233,18 +234,18 @@ def value_given(verdict: ev.VerdictGiven) -> Decimal | None:
     return number(verdict.numbers.get("value", "").split(" ")[0])
 
 
-def set_of(group: measured.Group) -> SetTaken:
-    """Return a group as a trade's rule sees it: its numbers, under its rate or the place it is kept at."""
+def set_of(group: measured.Group) -> JointReadings:
+    """Return a group as a trade's rule sees it: its numbers, under its rate or measurement point."""
     numbers = {name: number(value.reading.value) for name, value in group.values.items()}
     held = {name: value for name, value in numbers.items() if value is not None}
-    return SetTaken(group.title, group.rate or group.kept_at, held, group.stood_seq)
+    return JointReadings(group.title, group.rate or group.kept_at, held, group.stood_seq)
 
 
 __all__ = [
+    "AssessedAs",
+    "Assessment",
     "Evidence",
-    "Finding",
     "Item",
-    "Result",
     "at",
     "failed",
     "number",

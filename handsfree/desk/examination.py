@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.desk import outcome
-from handsfree.desk.evidence import Evidence, Result, set_of, value_given
+from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.ledger import Report, verify
+from handsfree.ledger import VerificationReport, verify
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
@@ -35,7 +35,7 @@ class Examined:
     misheard: list[Row] = field(default_factory=list)
 
 
-def verified(folder: Path) -> Report:
+def verified(folder: Path) -> VerificationReport:
     """Verify a visit's record, its decisions included."""
     return verify(folder, replay=replay_of(folder))
 
@@ -78,7 +78,7 @@ def opening_facts(opened: ev.VisitOpened) -> Row:
     return {name: getattr(opened, name) or "" for name in names}
 
 
-def _sealed(report: Report) -> Row:
+def _sealed(report: VerificationReport) -> Row:
     return {
         "seal": report.verdict.value,
         "sentence": report.sentence,
@@ -99,13 +99,13 @@ def _outcome(evidence: Evidence) -> Row:
         "turns": len(evidence.turns),
         "minutes": round(evidence.recorded.seconds / 60, 1),
         "not_done": len(evidence.not_done),
-        "fails": _count(judged, Result.FAIL),
-        "unsure": _count(judged, Result.CANNOT_TELL),
+        "fails": _count(judged, AssessedAs.FAIL),
+        "unsure": _count(judged, AssessedAs.CANNOT_TELL),
         "fingerprint": _fingerprint(evidence),
     }
 
 
-def _count(judged: tuple[JudgedLine, ...], result: Result) -> int:
+def _count(judged: tuple[JudgedLine, ...], result: AssessedAs) -> int:
     return sum(item.finding.result == result for line in judged for item in line.items)
 
 
@@ -120,7 +120,7 @@ def _fingerprint(evidence: Evidence) -> str:
 
 
 def readings(evidence: Evidence) -> list[Row]:
-    """Return what was found and left at each place, with what the trade derives from it."""
+    """Return what was found and left at each measurement point, with what the trade derives from it."""
     rows = []
     own = OWN_RULES.get(evidence.recorded.trade)
     for pair in evidence.pairs:
@@ -134,7 +134,7 @@ def readings(evidence: Evidence) -> list[Row]:
                 value = value_given(verdict)
                 if value is not None and calculation in computed(evidence):
                     numbers[calculation] = float(value)
-            rows += [_reading(pair.place, when, name, value) for name, value in numbers.items()]
+            rows += [_reading(pair.point, when, name, value) for name, value in numbers.items()]
     return rows
 
 

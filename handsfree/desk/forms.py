@@ -32,7 +32,7 @@ class Form(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
 
 
-class Line(Form):
+class ChecklistLine(Form):
     """A line of the checklist with the things in it."""
 
     line: str
@@ -42,7 +42,7 @@ class Line(Form):
 class Checklist(Form):
     """What a supervisor verifies of this trade."""
 
-    checklist: Annotated[tuple[Line, ...], AsTuple]
+    checklist: Annotated[tuple[ChecklistLine, ...], AsTuple]
 
 
 class Titles(Form):
@@ -91,11 +91,11 @@ class Computed(Form):
     """A UCUM code."""
 
 
-class Measured(Form):
+class MeasuredForm(Form):
     """What is told as found and as left."""
 
-    by: Literal["rate", "place", "visit"] = "place"
-    """One pair for each rate that is held, for each place that readings are kept at, or for the whole visit."""
+    by: Literal["rate", "point", "visit"] = "point"
+    """One pair for each rate that is held, for each measurement point, or for the whole visit."""
     rates: Texts = ()
     """For `by: rate`: the rates, in order."""
     quantities: Texts = ()
@@ -105,7 +105,7 @@ class Measured(Form):
     judged_by: Texts = ()
     """The calculations that judge them, the weightiest first."""
     layout: Literal["columns", "rows"] = "columns"
-    """Whether found and left of each place are columns or rows of the table."""
+    """Whether found and left of each measurement point are columns or rows of the table."""
 
 
 class Axis(Form):
@@ -162,7 +162,7 @@ class ReportForm(Form):
     """How an event is told in the talk: its kind, and the words."""
     adjusters: bool = False
     """Whether the work is told in turns of adjusters."""
-    measured: Measured = Measured()
+    measured: MeasuredForm = MeasuredForm()
     chart: Annotated[tuple[Axis, ...], AsTuple] = ()
     across: Annotated[tuple[Across, ...], AsTuple] = ()
     notice: NoticeForm = NoticeForm()

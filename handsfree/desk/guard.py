@@ -53,7 +53,7 @@ class Door:
         return hmac.new(self.secret, b"pass", hashlib.sha256).hexdigest()
 
 
-class Guard:
+class AccessGuard:
     """The application behind the door."""
 
     def __init__(self, inner: ASGIApp, door: Door) -> None:

@@ -48,7 +48,7 @@ def cache_folder() -> Path:
 
 
 @dataclass(frozen=True)
-class Wanted:
+class ListWanted:
     """What the list is asked for; empty texts ask for nothing."""
 
     words: str = ""
@@ -172,7 +172,7 @@ class Index:
             ).fetchall()
         return [f"{row['job']} of {row['day']}" for row in rows]
 
-    def find(self, wanted: Wanted) -> tuple[list[sqlite3.Row], int]:
+    def find(self, wanted: ListWanted) -> tuple[list[sqlite3.Row], int]:
         """Return one page of the visits wanted, and how many there are in all."""
         where, values = _where(wanted)
         order = SORTS.get(wanted.sort, SORTS["day"])
@@ -201,7 +201,7 @@ def key_of(name: str) -> str:
     return hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
 
 
-def _where(wanted: Wanted) -> tuple[str, list[str]]:
+def _where(wanted: ListWanted) -> tuple[str, list[str]]:
     parts, values = [], []
     for word in wanted.words.split():
         parts.append(

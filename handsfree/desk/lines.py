@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.desk import forms, wording
-from handsfree.desk.record import Recorded, Step
+from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.lexicon.catalogue import sentence_case
@@ -16,7 +16,7 @@ LOW_CONFIDENCE = Decimal("0.75")
 
 
 @dataclass
-class Line:
+class TranscriptLine:
     """One line of the talk, or one thing that happened between lines.
 
     `who` is "tool", "person" or "event"; `notes` are what came of it; `flags` mark it for filters.
@@ -38,7 +38,7 @@ class Line:
     flags: set[str] = field(default_factory=set)
 
 
-def lines(recorded: Recorded) -> list[Line]:
+def lines(recorded: Recorded) -> list[TranscriptLine]:
     """Return the talk of the whole visit in order."""
     return _Talk(recorded).told()
 
@@ -46,16 +46,16 @@ def lines(recorded: Recorded) -> list[Line]:
 class _Talk:
     def __init__(self, recorded: Recorded) -> None:
         self._recorded = recorded
-        self._lines: list[Line] = []
+        self._lines: list[TranscriptLine] = []
         self._gate = ""
 
-    def told(self) -> list[Line]:
+    def told(self) -> list[TranscriptLine]:
         for step in self._recorded.steps:
             if step.event is not None:
                 self._tell(step)
         return self._lines
 
-    def _tell(self, step: Step) -> None:
+    def _tell(self, step: RecordedStep) -> None:
         match step.event:
             case ev.GateEntered(gate=gate):
                 self._gate = gate
@@ -69,7 +69,7 @@ class _Talk:
             case _:
                 self._came(step)
 
-    def _heard(self, step: Step, heard: inp.Heard) -> None:
+    def _heard(self, step: RecordedStep, heard: inp.Heard) -> None:
         best = heard.alternatives[0] if heard.alternatives else None
         line = self._add(step, "person", " ".join(best.text) if best else "(nothing made out)")
         line.at = heard.started
@@ -91,7 +91,7 @@ class _Talk:
                 line.notes.append(words)
                 line.flags.add("unsure")
 
-    def _came(self, step: Step) -> None:
+    def _came(self, step: RecordedStep) -> None:
         """Note what came of the last line, or tell an event as a line of its own."""
         match step.event:
             case ev.Understood(meaning=meaning, doubt=doubt):
@@ -117,14 +117,14 @@ class _Talk:
             case _:
                 self._happened(step)
 
-    def _happened(self, step: Step) -> None:
+    def _happened(self, step: RecordedStep) -> None:
         told = happening(self._recorded, step)
         if told:
             words, flag = told
             self._add(step, "event", words).flags.add(flag)
 
-    def _add(self, step: Step, who: str, text: str) -> Line:
-        line = Line(step.seq, step.at, step.wall, who, text, self._gate)
+    def _add(self, step: RecordedStep, who: str, text: str) -> TranscriptLine:
+        line = TranscriptLine(step.seq, step.at, step.wall, who, text, self._gate)
         self._lines.append(line)
         return line
 
@@ -135,7 +135,7 @@ class _Talk:
                 self._lines[-1].flags.add(flag)
 
 
-def happening(recorded: Recorded, step: Step) -> tuple[str, str] | None:  # noqa: C901, PLR0911, PLR0912 - one case a kind
+def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:  # noqa: C901, PLR0911, PLR0912 - one case a kind
     """Return an event in words with the flag it bears, or None for one that is no happening of its own."""
     match step.event:
         case ev.Altered(thing=thing):

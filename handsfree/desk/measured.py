@@ -1,20 +1,20 @@
-"""The measured groups of a visit: each run of sets at one place, what stands for it, and what was judged of it."""
+"""The measured groups of a visit: each run of sets at one measurement point, its value, its verdicts."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from handsfree.desk.forms import Measured
-from handsfree.desk.record import Recorded, Step
+from handsfree.desk.forms import MeasuredForm
+from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 
 WHOLE_VISIT = "visit"
-"""The one place of a trade whose measurements are told for the visit as a whole."""
+"""The one measurement point of a trade whose measurements are told for the visit as a whole."""
 
 
 @dataclass(frozen=True)
-class Value:
+class MeasuredValue:
     """What a quantity came to; `uncertainty` is the standard uncertainty that settling leaves, as text."""
 
     reading: ev.ReadingRecord
@@ -25,7 +25,7 @@ class Value:
 class Taken:
     """One accepted reading."""
 
-    step: Step
+    step: RecordedStep
     event: ev.ReadingAccepted
 
 
@@ -42,7 +42,7 @@ class Group:
     settles: bool
     passage: int
     readings: list[Taken] = field(default_factory=list)
-    values: dict[str, Value] = field(default_factory=dict)
+    values: dict[str, MeasuredValue] = field(default_factory=dict)
     stood_seq: int | None = None
     voided: str = ""
     verdicts: dict[str, ev.VerdictGiven] = field(default_factory=dict)
@@ -110,7 +110,7 @@ class _Groups:
             self._tell(step)
         return self._found
 
-    def _tell(self, step: Step) -> None:
+    def _tell(self, step: RecordedStep) -> None:
         match step.event:
             case ev.GateEntered(gate=gate):
                 self._rate, self._passage = self._recorded.rate_of(gate), self._passage + 1
@@ -119,18 +119,20 @@ class _Groups:
             case ev.ReadingAccepted() as event:
                 self._take(step, event)
             case ev.ValueSettled(kept_at=kept_at) as event if kept_at in self._current:
-                self._current[kept_at].values[event.reading.quantity] = Value(event.reading, event.uncertainty)
+                self._current[kept_at].values[event.reading.quantity] = MeasuredValue(
+                    event.reading, event.uncertainty
+                )
                 self._current[kept_at].stood_seq = step.seq
             case ev.SetVoided(kept_at=kept_at, why=why) if kept_at in self._current:
                 self._current[kept_at].voided = why
             case ev.VerdictGiven() as event:
-                for kept_at in self._recorded.places_judged(event.gate):
+                for kept_at in self._recorded.points_judged(event.gate):
                     if kept_at in self._current:
                         self._current[kept_at].verdicts[event.calculation] = event
             case _:
                 pass
 
-    def _take(self, step: Step, event: ev.ReadingAccepted) -> None:
+    def _take(self, step: RecordedStep, event: ev.ReadingAccepted) -> None:
         group = self._current.get(event.kept_at)
         if group is None or self._is_over(group):
             title, settles = self._recorded.gate_title(event.gate), self._recorded.settles(event.gate)
@@ -139,55 +141,55 @@ class _Groups:
             self._found.append(group)
         group.readings.append(Taken(step, event))
         if not group.settles:
-            group.values[event.reading.quantity] = Value(event.reading)
+            group.values[event.reading.quantity] = MeasuredValue(event.reading)
             group.stood_seq = step.seq
 
     def _is_over(self, group: Group) -> bool:
-        """Say whether a reading kept at the same place begins another group."""
+        """Say whether a reading kept at the same measurement point begins another group."""
         return bool(group.voided) or (group.stands if group.settles else group.passage != self._passage)
 
 
 @dataclass(frozen=True)
 class FoundAndLeft:
-    """The first and the last readings that stand at one place; the same group when it was measured once.
+    """The first and last readings that stand at one measurement point; the same group when measured once.
 
     `left` is None when the last no longer counts: an adjuster was turned since, or it was being taken again.
     """
 
-    place: str
+    point: str
     found: Group | None
     left: Group | None
 
     @property
     def once(self) -> bool:
-        """Whether the place was measured only once."""
+        """Whether the point was measured only once."""
         return self.found is not None and self.found is self.left
 
     @property
     def where(self) -> str:
-        """The place within a sentence: " at maximum"; empty when the whole visit is one place."""
-        return "" if self.place == WHOLE_VISIT else f" at {self.place}"
+        """The measurement point within a sentence: " at maximum"; empty when the whole visit is one point."""
+        return "" if self.point == WHOLE_VISIT else f" at {self.point}"
 
     def headed(self, when: str) -> str:
         """Return the heading of what was found or left: "Maximum, found"."""
-        named = "" if self.place == WHOLE_VISIT else f"{self.place.replace('-', ' ')}, "
+        named = "" if self.point == WHOLE_VISIT else f"{self.point.replace('-', ' ')}, "
         return f"{named}{when}".capitalize()
 
 
-def place_of(group: Group, measured: Measured) -> str:
-    """Return the place that a group counts for: its rate, where it is kept, or the whole visit."""
-    return {"rate": group.rate, "place": group.kept_at, "visit": WHOLE_VISIT}[measured.by]
+def point_of(group: Group, measured: MeasuredForm) -> str:
+    """Return the measurement point that a group counts for: its rate, where it is kept, or the whole visit."""
+    return {"rate": group.rate, "point": group.kept_at, "visit": WHOLE_VISIT}[measured.by]
 
 
-def found_and_left(groups_: Sequence[Group], measured: Measured) -> tuple[FoundAndLeft, ...]:
-    """Return what was found and what was left at each place, by the trade's first quantity."""
+def found_and_left(groups_: Sequence[Group], measured: MeasuredForm) -> tuple[FoundAndLeft, ...]:
+    """Return what was found and what was left at each measurement point, by the trade's first quantity."""
     if not measured.quantities:
         return ()
     main = [group for group in groups_ if group.stands and measured.quantities[0] in group.values]
-    places = measured.rates if measured.by == "rate" else dict.fromkeys(place_of(each, measured) for each in main)
+    points = measured.rates if measured.by == "rate" else dict.fromkeys(point_of(each, measured) for each in main)
     pairs = []
-    for place in places:
-        there = [group for group in main if place_of(group, measured) == place]
+    for point in points:
+        there = [group for group in main if point_of(group, measured) == point]
         left = there[-1] if there and not there[-1].voided else None
-        pairs.append(FoundAndLeft(place, there[0] if there else None, left))
+        pairs.append(FoundAndLeft(point, there[0] if there else None, left))
     return tuple(pairs)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence
-from handsfree.desk.lines import Line
+from handsfree.desk.lines import TranscriptLine
 from handsfree.desk.rules_done import warning_due
 from handsfree.events import decisions as ev
-from handsfree.ledger import Verdict
+from handsfree.ledger import RecordVerdict
 
 
 def sentence(evidence: Evidence) -> str:
@@ -17,7 +17,7 @@ def sentence(evidence: Evidence) -> str:
     if evidence.recorded.damage:
         last = wording.clock(evidence.recorded.steps[-1].at)
         return f"The record is damaged and can be read up to {last} only: nothing can be concluded from it."
-    if evidence.report is not None and evidence.report.verdict == Verdict.BROKEN:
+    if evidence.report is not None and evidence.report.verdict == RecordVerdict.BROKEN:
         return f"The record does not verify. It tells: {_ended(evidence)}"
     return _ended(evidence)
 
@@ -55,7 +55,7 @@ class Notable:
     at: int
 
 
-def notables(evidence: Evidence, talk: list[Line]) -> list[Notable]:
+def notables(evidence: Evidence, talk: list[TranscriptLine]) -> list[Notable]:
     """Return deviations, things not done, make-safe and moments heard with doubt, gravest kind first."""
     found: list[Notable] = []
     recorded = evidence.recorded

@@ -59,7 +59,7 @@ def right_first_time() -> Any:
 
 
 def drift(asked: Across) -> Any:
-    """Return for each appliance and place how far a quantity as found lies from what the visit before left."""
+    """Return, by appliance and measurement point, how far a quantity as found lies from what was left before."""
     read = READING.filter(_.quantity == asked.quantity)
     both = read.group_by(["key", "rate"]).aggregate(
         found=read.value.max(where=read.at_time == "found"), left_at=read.value.max(where=read.at_time == "left")
@@ -113,7 +113,7 @@ def misheard() -> Any:
 
 
 @dataclass(frozen=True)
-class Question:
+class Inquiry:
     """A question with its title, how its answer is defined, and the expression that asks it."""
 
     name: str
@@ -125,24 +125,24 @@ class Question:
 _ASKED: dict[str, Callable[[Across], Any]] = {"drift": drift, "spread": spread}
 
 
-def _of_trades() -> Iterator[Question]:
+def _of_trades() -> Iterator[Inquiry]:
     """Yield the questions that the trades ask of their own quantities."""
     for trade in known():
         for asked in forms_of(trade).report.across:
-            yield Question(asked.name, asked.title, asked.means, partial(_ASKED[asked.kind], asked))
+            yield Inquiry(asked.name, asked.title, asked.means, partial(_ASKED[asked.kind], asked))
 
 
 QUESTIONS = {
     question.name: question
     for question in (
-        Question(
+        Inquiry(
             "right-first-time", "Right first time",
             "Share of a technician's visits that finished with nothing on the supervisor's list failed.",
             right_first_time,
         ),
         *_of_trades(),
-        Question("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
-        Question(
+        Inquiry("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
+        Inquiry(
             "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard
         ),
     )
@@ -150,7 +150,7 @@ QUESTIONS = {
 
 
 @dataclass(frozen=True)
-class Answer:
+class QueryResult:
     """Column names and rows."""
 
     columns: tuple[str, ...]
@@ -165,13 +165,13 @@ class Answer:
         return out.getvalue()
 
 
-def answer(base: sqlite3.Connection, question: Question, most: int | None = None) -> Answer:
+def answer(base: sqlite3.Connection, question: Inquiry, most: int | None = None) -> QueryResult:
     """Ask a question of an index."""
     expression = question.ask()
     if most is not None:
         expression = expression.limit(most)
     found = base.execute(str(ibis.to_sql(expression, dialect="sqlite")))
-    return Answer(tuple(column[0] for column in found.description), [tuple(row) for row in found.fetchall()])
+    return QueryResult(tuple(column[0] for column in found.description), [tuple(row) for row in found.fetchall()])
 
 
 def _harmless(cell: Any) -> Any:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from handsfree.desk.examination import verified
 from handsfree.desk.signoff import lines_signed, sign_offs
-from handsfree.ledger import Report, Verdict, export
+from handsfree.ledger import RecordVerdict, VerificationReport, export
 from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.ledger.files import Disk, disk_problem, put
 from handsfree.problem import ExitCode, Problem
@@ -88,7 +88,7 @@ def receive(source: Path, target: Path, *, longest_s: float = LONGEST_S) -> Iter
                 yield Arrival(folder, Fate.REFUSED, None, problem.sentence())
 
 
-def _one(folder: Path, target: Path, here: _Here, sandbox: Sandbox[Path, Report]) -> Arrival:
+def _one(folder: Path, target: Path, here: _Here, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
     known = _known(folder)
     others = here.get(known.identity, [])
     for place, other in others:
@@ -115,7 +115,7 @@ def _must_be(known: _Known, arriving: Path, folder: Path) -> None:
         raise Problem("the copy is not what was read: the stick or the share fails", where=str(folder))
 
 
-def _again(folder: Path, place: Path, sandbox: Sandbox[Path, Report]) -> Arrival:
+def _again(folder: Path, place: Path, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
     """Take a visit that is here already: a sign-off that goes on from the one here is taken over, no other."""
     before, after = lines_signed(place), lines_signed(folder)
     report = sandbox.do(place, where=str(place))
@@ -140,8 +140,8 @@ def _again(folder: Path, place: Path, sandbox: Sandbox[Path, Report]) -> Arrival
     return Arrival(folder, Fate.SIGNED, place, report.sentence)
 
 
-def _fate(report: Report, *, known: bool) -> Fate:
-    if report.verdict == Verdict.BROKEN:
+def _fate(report: VerificationReport, *, known: bool) -> Fate:
+    if report.verdict == RecordVerdict.BROKEN:
         return Fate.FAULTY
     return Fate.DIFFERENT if known else Fate.TAKEN
 

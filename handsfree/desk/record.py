@@ -23,7 +23,7 @@ Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True)
-class Step:
+class RecordedStep:
     """One entry: its number, the wall clock, the visit's own clock in ms, and the session's event.
 
     `event` is None for the ledger's own kinds and for entries that are not events of this version.
@@ -45,14 +45,14 @@ class Recorded:
     """
 
     folder: Path
-    steps: tuple[Step, ...]
+    steps: tuple[RecordedStep, ...]
     damage: str = ""
     plan: Plan | None = None
     plan_fault: str = ""
     sounds: frozenset[str] = field(default_factory=frozenset)
     trade: str = DEFAULT_TRADE
 
-    def all(self, kind: type[Kind]) -> list[tuple[Step, Kind]]:
+    def all(self, kind: type[Kind]) -> list[tuple[RecordedStep, Kind]]:
         """Return the events of a class with their steps, in order."""
         return [(step, step.event) for step in self.steps if isinstance(step.event, kind)]
 
@@ -106,7 +106,7 @@ class Recorded:
         makers = getattr(self.plan.sheets.appliance, "wait_after_change_seconds", None)
         return max(int(settle.wait_seconds), int(makers or 0))
 
-    def places_judged(self, gate: str) -> tuple[str, ...]:
+    def points_judged(self, gate: str) -> tuple[str, ...]:
         """Return where the readings are kept that a verdict gate judges."""
         using = getattr(self._block(gate), "using", None)
         return tuple(dict.fromkeys(using.values())) if isinstance(using, Mapping) else ()
@@ -122,10 +122,10 @@ class Recorded:
         return None if limits is None else str(limits.quantity)
 
     def limits_on(self, quantity: str, kept_at: str) -> object | None:
-        """Return the limits that the procedure itself sets on a quantity kept at a place."""
+        """Return the limits that the procedure itself sets on a quantity kept at a measurement point."""
         for gate in self.plan.procedure.gates if self.plan else ():
             limits = getattr(self._block(gate), "limits", None)
-            if limits is not None and limits.quantity == quantity and kept_at in self.places_judged(gate):
+            if limits is not None and limits.quantity == quantity and kept_at in self.points_judged(gate):
                 return limits  # type: ignore[no-any-return]
         return None
 
@@ -178,15 +178,15 @@ def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
     return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
 
 
-def _steps(folder: Path) -> tuple[list[Step], str]:
-    steps: list[Step] = []
+def _steps(folder: Path) -> tuple[list[RecordedStep], str]:
+    steps: list[RecordedStep] = []
     at = 0
     try:
         reader = EntryReader(folder)
         for entry in _entries(folder):
             event = _event(reader, entry)
             at = int(getattr(event, "at", at))
-            steps.append(Step(entry.seq, entry.at, at, entry.kind, event))
+            steps.append(RecordedStep(entry.seq, entry.at, at, entry.kind, event))
     except Problem as problem:
         if not steps and problem.code == Problem("").code:
             raise

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, passed, unknown
+from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, failed, passed, unknown
 from handsfree.events import decisions as ev
-from handsfree.ledger import Verdict
+from handsfree.ledger import RecordVerdict
 
 
-def answered(evidence: Evidence, item: Item) -> Finding:
+def answered(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether a gate was passed with a good answer."""
     return evidence.answered(item.gates, item.good)
 
 
-def in_date(evidence: Evidence, item: Item) -> Finding:
+def in_date(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether the calibration that the opening names covers the day of the visit."""
     del item
     until, day = evidence.recorded.opened.calibrated_until, evidence.recorded.opened.day
@@ -25,7 +25,7 @@ def in_date(evidence: Evidence, item: Item) -> Finding:
     return passed(words, 0) if day <= until else failed(words, 0)  # both are ISO 8601 dates, which sort as text
 
 
-def all_answered(evidence: Evidence, item: Item) -> Finding:
+def all_answered(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
     gates = evidence.gate_ids(item.gates)
     if not gates:
@@ -45,12 +45,12 @@ def all_answered(evidence: Evidence, item: Item) -> Finding:
     return passed(f"all {len(gates)} answered", through[gates[-1]].seq)
 
 
-def present(evidence: Evidence, item: Item) -> Finding:
+def present(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether a quantity was read; not done with a reason is a fail that says so, never a zero."""
     return _present(evidence, item.quantities)
 
 
-def asked(evidence: Evidence, item: Item) -> Finding:
+def asked(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether every quantity that the procedure asks for was read."""
     del item
     wanted = evidence.recorded.asked
@@ -58,12 +58,12 @@ def asked(evidence: Evidence, item: Item) -> Finding:
         return unknown("the procedure asks for no reading, or cannot be read")
     found = [_present(evidence, (quantity,)) for quantity in wanted]
     for quantity, finding in zip(wanted, found, strict=True):
-        if finding.result != Result.PASS:
-            return Finding(finding.result, f"{wording.quantity(quantity)}: {finding.why}", finding.seq)
+        if finding.result != AssessedAs.PASS:
+            return Assessment(finding.result, f"{wording.quantity(quantity)}: {finding.why}", finding.seq)
     return passed(f"all {len(wanted)} quantities asked for were read", found[-1].seq)
 
 
-def _present(evidence: Evidence, quantities: Sequence[str]) -> Finding:
+def _present(evidence: Evidence, quantities: Sequence[str]) -> Assessment:
     for quantity in quantities:
         found = evidence.last(quantity)
         if found:
@@ -76,7 +76,7 @@ def _present(evidence: Evidence, quantities: Sequence[str]) -> Finding:
     return failed("no value on record") if evidence.finished else unknown("the visit ended before it")
 
 
-def not_done(evidence: Evidence, item: Item) -> Finding:
+def not_done(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each gate passed undone carries its reason, as words or as sound."""
     del item
     if not evidence.not_done:
@@ -88,7 +88,7 @@ def not_done(evidence: Evidence, item: Item) -> Finding:
     return passed(f"{len(evidence.not_done)} passed undone, each with its reason", evidence.not_done[0][0].seq)
 
 
-def put_back(evidence: Evidence, item: Item) -> Finding:
+def put_back(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether nothing was left altered."""
     del item
     left = [span for span in evidence.alterations if span.until is None]
@@ -100,7 +100,7 @@ def put_back(evidence: Evidence, item: Item) -> Finding:
     return passed(f"{len(evidence.alterations)} alterations, each put back")
 
 
-def settings_back(evidence: Evidence, item: Item) -> Finding:
+def settings_back(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each setting that has a value was put back to the value found."""
     del item
     settings = [span for span in evidence.alterations if span.found]
@@ -113,7 +113,7 @@ def settings_back(evidence: Evidence, item: Item) -> Finding:
     return passed(wording.listed([f"{span.said} {span.left}" for span in settings]), settings[-1].until_seq)
 
 
-def notice(evidence: Evidence, item: Item) -> Finding:
+def notice(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether faults were written down; a visit that stopped or ended outside is due a warning notice."""
     due = warning_due(evidence)
     written = answered(evidence, item) if item.gates else passed("no warning is due")
@@ -132,7 +132,7 @@ def warning_due(evidence: Evidence) -> list[str]:
 
 
 def _overtaken(evidence: Evidence, verdict: ev.VerdictGiven) -> bool:
-    """Say whether a later verdict of the same calculation for the same rate or place stands in its place."""
+    """Say whether a later verdict of the same calculation at the same rate or point stands in its place."""
     same = [
         other
         for _, other in evidence.verdicts
@@ -142,7 +142,7 @@ def _overtaken(evidence: Evidence, verdict: ev.VerdictGiven) -> bool:
     return same[-1] is not verdict
 
 
-def edits(evidence: Evidence, item: Item) -> Finding:
+def edits(evidence: Evidence, item: Item) -> Assessment:
     """Tell how many heard values were changed, and that each change says from what to what."""
     del item
     corrected = evidence.recorded.all(ev.ReadingCorrected)
@@ -153,15 +153,15 @@ def edits(evidence: Evidence, item: Item) -> Finding:
     return passed(words, corrected[0][0].seq if corrected else None)
 
 
-def seal(evidence: Evidence, item: Item) -> Finding:
+def seal(evidence: Evidence, item: Item) -> Assessment:
     """Judge the record itself by what verification found."""
     del item
     report = evidence.report
     if report is None:
         return unknown("not verified yet")
-    if report.verdict == Verdict.BROKEN:
+    if report.verdict == RecordVerdict.BROKEN:
         return failed(report.sentence, report.first_bad)
-    if report.verdict == Verdict.OPEN:
+    if report.verdict == RecordVerdict.OPEN:
         return unknown(report.sentence)
     if "decisions" not in report.checks:
         return unknown("whole, but its decisions were not decided again")
@@ -169,7 +169,7 @@ def seal(evidence: Evidence, item: Item) -> Finding:
     return unknown(other[0]) if other else passed(report.sentence)
 
 
-def readable(evidence: Evidence, item: Item) -> Finding:
+def readable(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether the procedure and the sheets kept with the visit can be read."""
     del item
     if evidence.recorded.plan is None:

@@ -5,23 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, Result, failed, number, passed, unknown
+from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, failed, number, passed, unknown
 from handsfree.desk.measured import Group
-from handsfree.desk.record import Step
+from handsfree.desk.record import RecordedStep
 from handsfree.desk.spans import altered_at
 from handsfree.events import decisions as ev
 
 
-def verdict(evidence: Evidence, item: Item) -> Finding:
+def verdict(evidence: Evidence, item: Item) -> Assessment:
     """Judge by the last verdict of a calculation."""
     found = [each for each in evidence.verdicts if each[1].calculation == item.calculation]
     return _of_verdict(*found[-1]) if found else unknown("never judged in this visit")
 
 
-def each_verdict(evidence: Evidence, item: Item) -> Finding:
-    """Judge by the last verdict of a calculation at each rate or place that the procedure judges.
+def each_verdict(evidence: Evidence, item: Item) -> Assessment:
+    """Judge by the last verdict of a calculation at each rate or measurement point that the procedure judges.
 
-    All must be within; a place that was never judged fails a visit that finished.
+    All must be within; a measurement point that was never judged fails a visit that finished.
     """
     due = dict.fromkeys(evidence.judged_for(gate) for gate in evidence.recorded.judging(item.calculation))
     last = {
@@ -30,10 +30,10 @@ def each_verdict(evidence: Evidence, item: Item) -> Finding:
         if each.calculation == item.calculation
     }
     findings = [_of_verdict(*each) for each in last.values()]
-    for result in (Result.FAIL, Result.CANNOT_TELL):
+    for result in (AssessedAs.FAIL, AssessedAs.CANNOT_TELL):
         if bad := [finding for finding in findings if finding.result == result]:
             return bad[0]
-    if missing := [place for place in due if place not in last]:
+    if missing := [point for point in due if point not in last]:
         words = f"never judged: {wording.listed(missing)}"
         return failed(words) if evidence.finished else unknown(words)
     if not findings:
@@ -41,15 +41,15 @@ def each_verdict(evidence: Evidence, item: Item) -> Finding:
     return passed("; ".join(each.sentence for _, each in last.values()), findings[-1].seq)
 
 
-def _of_verdict(step: Step, last: ev.VerdictGiven) -> Finding:
+def _of_verdict(step: RecordedStep, last: ev.VerdictGiven) -> Assessment:
     words = f"{last.sentence}; {wording.outcome(last.outcome, demonstrated=last.demonstrated)}"
     if last.outcome == "within":
         return passed(words, step.seq)
     return failed(words, step.seq) if wording.is_bad(last.outcome) else unknown(words, step.seq)
 
 
-def settled(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether the trade's quantities settled at every place."""
+def settled(evidence: Evidence, item: Item) -> Assessment:
+    """Judge whether the trade's quantities settled at every measurement point."""
     del item
     wanted = evidence.forms.report.measured.quantities
     left = [pair.left for pair in evidence.pairs if pair.left is not None]
@@ -69,7 +69,7 @@ def settled(evidence: Evidence, item: Item) -> Finding:
     return passed(f"{wording.listed(names)}{where}, last in {wording.listed(titles)}", left[0].stood_seq)
 
 
-def waited(evidence: Evidence, item: Item) -> Finding:
+def waited(evidence: Evidence, item: Item) -> Assessment:
     """Judge each group that must settle: its first reading no sooner after the last change than the wait asked.
 
     A change is a turn, or one of the item's things altered or put back. The wait is the gate's, or the maker's
@@ -113,7 +113,7 @@ def _last_change(evidence: Evidence, things: Sequence[str], before: int) -> int 
     return last
 
 
-def several(evidence: Evidence, item: Item) -> Finding:
+def several(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether at least three sets stand behind each settled value."""
     del item
     found = [group for group in evidence.main if group.settled]
@@ -124,26 +124,26 @@ def several(evidence: Evidence, item: Item) -> Finding:
     return passed(words, least.stood_seq) if least.sets >= 3 else failed(words, least.stood_seq)
 
 
-def _left_at(evidence: Evidence, place: str) -> Group | None:
-    return next((pair.left for pair in evidence.pairs if pair.place == place), None)
+def _left_at(evidence: Evidence, point: str) -> Group | None:
+    return next((pair.left for pair in evidence.pairs if pair.point == point), None)
 
 
-def repeated(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether one place was measured again after the last readings at another."""
-    last, before = _left_at(evidence, item.place), _left_at(evidence, item.after)
+def repeated(evidence: Evidence, item: Item) -> Assessment:
+    """Judge whether one measurement point was measured again after the last readings at another."""
+    last, before = _left_at(evidence, item.point), _left_at(evidence, item.after)
     if last is None or before is None:
-        return unknown(f"{item.place} and {item.after} were not both measured")
+        return unknown(f"{item.point} and {item.after} were not both measured")
     words = f"{last.title} at {wording.clock(last.ended)}, {before.title} at {wording.clock(before.ended)}"
     return passed(words, last.stood_seq) if last.began > before.ended else failed(words, last.stood_seq)
 
 
-def during(evidence: Evidence, item: Item) -> Finding:
-    """Judge whether things were in the state asked for through the last readings at each place."""
+def during(evidence: Evidence, item: Item) -> Assessment:
+    """Judge whether things were in the state asked for through the last readings at each measurement point."""
     left = [pair.left for pair in evidence.pairs if pair.left is not None]
     if not left:
         return unknown("no readings that stand")
     must_be = item.state == "altered"
-    told: list[Finding] = []
+    told: list[Assessment] = []
     for thing in item.things:
         known = [span for span in evidence.alterations if span.thing == thing]
         named = evidence.recorded.thing_named(thing)
@@ -163,7 +163,7 @@ def during(evidence: Evidence, item: Item) -> Finding:
     return passed("; ".join(finding.why for finding in told), told[-1].seq)
 
 
-def explained(evidence: Evidence, item: Item) -> Finding:
+def explained(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each difference between found and left has its cause, and each turn an advice with its reason.
 
     A cause is a turn, or one of the item's things altered between the two.
@@ -197,7 +197,7 @@ def explained(evidence: Evidence, item: Item) -> Finding:
     return passed(words, evidence.turns[0][0].seq)
 
 
-def needless_turns(evidence: Evidence, item: Item) -> Finding:
+def needless_turns(evidence: Evidence, item: Item) -> Assessment:
     """Judge that no screw was turned when everything that these calculations judge was inside as found."""
     if not evidence.turns:
         return passed("nothing was turned")
@@ -217,7 +217,7 @@ def needless_turns(evidence: Evidence, item: Item) -> Finding:
     )
 
 
-def judged_first(evidence: Evidence, item: Item) -> Finding:
+def judged_first(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether a calculation was made, and inside, before the first turn."""
     judged = [(step, each) for step, each in evidence.verdicts if each.calculation == item.calculation]
     if not evidence.turns:
@@ -230,7 +230,7 @@ def judged_first(evidence: Evidence, item: Item) -> Finding:
     return passed(last.sentence, step.seq) if last.outcome == "within" else failed(last.sentence, step.seq)
 
 
-def sourced(evidence: Evidence, item: Item) -> Finding:
+def sourced(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether the verdicts of these calculations have sources that hold the words asked for."""
     judged = [(step, each) for step, each in evidence.verdicts if each.calculation in item.calculations]
     if not judged:
@@ -246,7 +246,7 @@ def sourced(evidence: Evidence, item: Item) -> Finding:
     return passed("; ".join(sources[:4]), judged[-1][0].seq)
 
 
-def same_sheets(evidence: Evidence, item: Item) -> Finding:
+def same_sheets(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether the sheets kept in the folder have the digests that the first entry names."""
     del item
     named = evidence.recorded.opened.sheets_sha256
@@ -258,7 +258,7 @@ def same_sheets(evidence: Evidence, item: Item) -> Finding:
     return passed(wording.listed(sorted(named)), 0)
 
 
-def decision_rule(evidence: Evidence, item: Item) -> Finding:
+def decision_rule(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each verdict states its rule."""
     del item
     judged = [(step, each) for step, each in evidence.verdicts if each.outcome not in {"missing", "no-limit"}]
@@ -270,7 +270,7 @@ def decision_rule(evidence: Evidence, item: Item) -> Finding:
     return passed("; ".join(sorted({each.rule for _, each in judged})))
 
 
-def guard_band(evidence: Evidence, item: Item) -> Finding:
+def guard_band(evidence: Evidence, item: Item) -> Assessment:
     """Tell which standing verdicts are inside the band but not proven there."""
     del item
     inside = [(step, each) for step, each in evidence.final_verdicts if each.outcome == "within"]

@@ -5,14 +5,14 @@ from __future__ import annotations
 from itertools import combinations
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Evidence, Finding, Item, failed, passed, unknown
+from handsfree.desk.evidence import Assessment, Evidence, Item, failed, passed, unknown
 from handsfree.desk.measured import Group
 
 FEWEST = 6
 """Fewer values than this may all be round by chance: common practice, no source."""
 
 
-def units(evidence: Evidence, item: Item) -> Finding:
+def units(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each reading carries a unit and a resolution."""
     del item
     if not evidence.readings:
@@ -28,12 +28,14 @@ def _values(group: Group) -> list[tuple[str, str]]:
     return [(taken.event.reading.quantity, taken.event.reading.value) for taken in group.readings]
 
 
-def sets_differ(evidence: Evidence, item: Item) -> Finding:
-    """Judge that what was left at two places is not one set written twice."""
+def sets_differ(evidence: Evidence, item: Item) -> Assessment:
+    """Judge that what was left at two measurement points is not one set written twice."""
     del item
-    missing = [pair.place for pair in evidence.pairs if pair.left is None]
+    missing = [pair.point for pair in evidence.pairs if pair.left is None]
     if missing or len(evidence.pairs) < 2:
-        return unknown(f"not measured: {wording.listed(missing)}" if missing else "there is one place only")
+        return unknown(
+            f"not measured: {wording.listed(missing)}" if missing else "there is one measurement point only"
+        )
     left = [pair.left for pair in evidence.pairs if pair.left is not None]
     for first, second in combinations(left, 2):
         if _values(first) == _values(second):
@@ -41,7 +43,7 @@ def sets_differ(evidence: Evidence, item: Item) -> Finding:
     return passed(f"{wording.listed([group.title for group in left])} differ")
 
 
-def not_round(evidence: Evidence, item: Item) -> Finding:
+def not_round(evidence: Evidence, item: Item) -> Assessment:
     """Judge that the values were not all called to the whole or the half."""
     values = [event.reading.value for _, event in evidence.readings if event.reading.quantity in item.quantities]
     if len(values) < FEWEST:
@@ -52,7 +54,7 @@ def not_round(evidence: Evidence, item: Item) -> Finding:
     return passed(words) if odd else failed(words)
 
 
-def not_copied(evidence: Evidence, item: Item) -> Finding:
+def not_copied(evidence: Evidence, item: Item) -> Assessment:
     """Judge that no other visit holds the same readings, value for value."""
     del item
     if not evidence.main:

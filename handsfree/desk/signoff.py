@@ -16,7 +16,7 @@ from typing import Any
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
-from handsfree.ledger import Clock, Report, SystemClock, Verdict, state_folder
+from handsfree.ledger import Clock, RecordVerdict, SystemClock, VerificationReport, state_folder
 from handsfree.ledger.clock import stamp
 from handsfree.ledger.entry import NOTHING_BEFORE, canonical, digest_of
 from handsfree.ledger.files import Disk, contents, disk_problem, ensure_folder, put
@@ -72,7 +72,7 @@ class SupervisorKey:
 
 
 def sign_off(
-    report: Report,
+    report: VerificationReport,
     *,
     by: str,
     verdict: str,
@@ -85,7 +85,7 @@ def sign_off(
     Raises Problem when the record is not closed and whole, when nobody is named, when the verdict is none of
     ours, when a verdict other than acceptance gives no remark, or when the disk fails.
     """
-    if report.verdict != Verdict.CLOSED or report.head is None or report.identity is None:
+    if report.verdict != RecordVerdict.CLOSED or report.head is None or report.identity is None:
         raise Problem("only a closed record that is whole can be signed off", where=str(report.folder))
     if not by.strip():
         raise Problem("a sign-off names who makes it")
@@ -123,7 +123,7 @@ def sign_off(
     return _read(members, "")
 
 
-def sign_offs(report: Report, lines: list[bytes] | None = None) -> list[SignOff]:
+def sign_offs(report: VerificationReport, lines: list[bytes] | None = None) -> list[SignOff]:
     """Return all sign-offs of a visit, or what lines would say of it; each that does not hold for it says why."""
     found, prev = [], NOTHING_BEFORE
     digest = report.head.digest if report.head else ""

@@ -25,8 +25,8 @@ from handsfree.desk import chart, printed, wording
 from handsfree.desk.checker import Checker
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import stamp
-from handsfree.desk.guard import HEADERS, Door, Guard
-from handsfree.desk.index import PAGE, Index, Wanted
+from handsfree.desk.guard import HEADERS, AccessGuard, Door
+from handsfree.desk.index import PAGE, Index, ListWanted
 from handsfree.desk.questions import QUESTIONS, answer
 from handsfree.desk.signoff import VERDICTS, SupervisorKey, sign_off
 from handsfree.problem import Problem
@@ -84,7 +84,7 @@ class Desk:
             exception_handlers={Problem: self._problem, HTTPException: self._http},
             lifespan=running,
         )
-        return WithHeaders(Guard(site, self._door), HEADERS)
+        return WithHeaders(AccessGuard(site, self._door), HEADERS)
 
     def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         return HTMLResponse(self._pages.get_template(name).render(supervisor=self._supervisor, **values), status)
@@ -105,7 +105,7 @@ class Desk:
             for name in ("words", "technician", "since", "until", "outcome", "seal")
         }
         page = int(given["page"]) if given.get("page", "").isdecimal() and len(given["page"]) < 7 else 1
-        wanted = Wanted(**texts, sort=given.get("sort", "day"), page=page)
+        wanted = ListWanted(**texts, sort=given.get("sort", "day"), page=page)
         rows, total = await run_in_threadpool(self.index.find, wanted)
         pages = max(1, -(-total // PAGE))
 

@@ -28,7 +28,7 @@ def found_and_left(evidence: Evidence, *, fully: bool = False) -> list[Row]:
 
 
 def _turned(rows: list[Row], pairs: tuple[FoundAndLeft, ...]) -> list[Row]:
-    """Return the table with a row for each found and left; a place measured once has one row."""
+    """Return the table with a row for each found and left; a point measured once has one row."""
     turned = [list(cells) for cells in zip(*rows, strict=True)]
     body = []
     for number, pair in enumerate(pairs):

@@ -191,7 +191,7 @@ class ReadingAccepted(Record):
     at: int
     gate: str
     kept_at: str
-    """The name its gate gives it; verdicts ask for it by this."""
+    """The measurement point; verdicts ask for it by this."""
     number: int
     """The number of the set, from 1."""
     reading: ReadingRecord

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-EARS = frozenset({"microphone", "recogniser"})
+HEARING_DEVICES = frozenset({"microphone", "recogniser"})
 """Without them nothing is heard, so that silence says nothing."""
 
 HANDS = frozenset({"keys", "page"})
@@ -12,7 +12,7 @@ HANDS = frozenset({"keys", "page"})
 
 
 @dataclass(frozen=True)
-class Change:
+class DeviceChange:
     """An input was lost, or is back."""
 
     device: str

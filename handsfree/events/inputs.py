@@ -60,7 +60,7 @@ class Heard(Record):
 
 
 class Typed(Record):
-    """Words or keys typed, for when the ears fail."""
+    """Words or keys typed, for when the recogniser fails."""
 
     kind: Literal["typed"] = "typed"
     at: int

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from handsfree.events.decisions import Direction, Ending, Lacking, ReadingRecord, ReEntry, StepsPart
-from handsfree.events.devices import EARS
+from handsfree.events.devices import HEARING_DEVICES
 from handsfree.lexicon.stops import People
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
@@ -225,7 +225,7 @@ class State:
     @property
     def deaf(self) -> bool:
         """Whether nothing can be heard at the moment, so that silence means nothing."""
-        return bool(self.lost & EARS)
+        return bool(self.lost & HEARING_DEVICES)
 
     def as_found_open(self, thing: str) -> bool:
         """Whether what is read of a thing is as found: once it was altered, put back or not, nothing is."""

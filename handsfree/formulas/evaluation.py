@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from handsfree.formulas.arithmetic import in_context
-from handsfree.formulas.expression import Binary, Call, Expression, Name, Negative, Number, Operator, Power
+from handsfree.formulas.expression import Binary, Call, Expression, NameNode, Negative, NumberNode, Operator, Power
 from handsfree.formulas.functions import FUNCTIONS, TABLE_OPERATORS
 from handsfree.formulas.kind_check import column_of
 from handsfree.formulas.kinds import kind_of
@@ -23,7 +23,7 @@ _OPERATIONS: Mapping[Operator, Callable[[Decimal, Decimal], Decimal]] = {
 
 
 @dataclass(frozen=True)
-class Numbers:
+class Bindings:
     """What the names stand for: values in SI base units, and tables with the shift of each."""
 
     values: Mapping[str, Decimal]
@@ -32,7 +32,7 @@ class Numbers:
     """By input, how many of its standard uncertainties a table's curve is moved by."""
 
 
-def evaluate(tree: Expression, numbers: Numbers) -> Decimal:
+def evaluate(tree: Expression, numbers: Bindings) -> Decimal:
     """Return the value in SI base units; NoResult when these numbers have none.
 
     The formula was checked when it was loaded, so names, units and columns are right here.
@@ -40,11 +40,11 @@ def evaluate(tree: Expression, numbers: Numbers) -> Decimal:
     return in_context(lambda: _value(tree, numbers))
 
 
-def _value(part: Expression, numbers: Numbers) -> Decimal:
+def _value(part: Expression, numbers: Bindings) -> Decimal:
     match part:
-        case Number():
+        case NumberNode():
             return _literal(part)
-        case Name():
+        case NameNode():
             return numbers.values[part.name]
         case Negative():
             return -_value(part.operand, numbers)
@@ -57,17 +57,17 @@ def _value(part: Expression, numbers: Numbers) -> Decimal:
             return _called(part, numbers)
 
 
-def _literal(part: Number) -> Decimal:
+def _literal(part: NumberNode) -> Decimal:
     kind = kind_of(part.unit)
     return (convert if kind.scale == "point" else difference)(part.value, part.unit, kind.unit)
 
 
-def _called(part: Call, numbers: Numbers) -> Decimal:
+def _called(part: Call, numbers: Bindings) -> Decimal:
     operator = TABLE_OPERATORS.get(part.function)
     if operator is None:
         return FUNCTIONS[part.function].value([_value(argument, numbers) for argument in part.arguments])
     name = part.arguments[0]
-    assert isinstance(name, Name)  # checked when the formula was loaded
+    assert isinstance(name, NameNode)  # checked when the formula was loaded
     table, shift = numbers.tables[name.name], numbers.shifts.get(name.name, Decimal(0))
     read = table.look_back if operator.backwards else table.look_up
     return read(column_of(part, operator), _value(part.arguments[-1], numbers), shift)

@@ -44,7 +44,7 @@ class ExpressionFault(ValueError):  # noqa: N818 - told to the author as a sente
 
 
 @dataclass(frozen=True)
-class Number:
+class NumberNode:
     """A literal: exactly the digits written, with its UCUM code or none."""
 
     value: Decimal
@@ -53,7 +53,7 @@ class Number:
 
 
 @dataclass(frozen=True)
-class Name:
+class NameNode:
     """An input, or a column where a table operator wants one."""
 
     name: str
@@ -96,7 +96,7 @@ class Call:
     span: Span
 
 
-Expression = Number | Name | Negative | Binary | Power | Call
+Expression = NumberNode | NameNode | Negative | Binary | Power | Call
 
 
 @dataclass(frozen=True)
@@ -125,9 +125,9 @@ def words(text: str, of: Expression) -> str:
 def names(of: Expression) -> frozenset[str]:
     """Return every name that an expression mentions."""
     match of:
-        case Name():
+        case NameNode():
             return frozenset({of.name})
-        case Number():
+        case NumberNode():
             return frozenset()
         case Negative():
             return names(of.operand)
@@ -142,9 +142,9 @@ def names(of: Expression) -> frozenset[str]:
 def substituted(tree: Expression, by: Mapping[str, Expression]) -> Expression:
     """Return the tree with whole trees in the place of some names."""
     match tree:
-        case Name():
+        case NameNode():
             return by.get(tree.name, tree)
-        case Number():
+        case NumberNode():
             return tree
         case Negative():
             return replace(tree, operand=substituted(tree.operand, by))
@@ -203,7 +203,7 @@ class _Parser:
         if token.what == "number":
             return self._number(token)
         if token.what == "name":
-            return self._call(token, depth) if self.next.text == "(" else Name(token.text, token.span)
+            return self._call(token, depth) if self.next.text == "(" else NameNode(token.text, token.span)
         if token.text == "-":
             operand = self.expression(_SIGN, depth + 1)
             return Negative(operand, (token.span[0], operand.span[1]))
@@ -213,11 +213,11 @@ class _Parser:
             return replace(inner, span=(token.span[0], closing.span[1]))
         raise ExpressionFault("a number, a name or a parenthesis is missing here", token.text)
 
-    def _number(self, token: _Token) -> Number:
+    def _number(self, token: _Token) -> NumberNode:
         if self.next.what == "unit":
             unit = self._take()
-            return Number(Decimal(token.text), unit.text[1:-1], (token.span[0], unit.span[1]))
-        return Number(Decimal(token.text), "1", token.span)
+            return NumberNode(Decimal(token.text), unit.text[1:-1], (token.span[0], unit.span[1]))
+        return NumberNode(Decimal(token.text), "1", token.span)
 
     def _call(self, function: _Token, depth: int) -> Call:
         self._take()

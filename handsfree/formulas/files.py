@@ -10,8 +10,8 @@ from typing import Protocol
 from pydantic import ValidationError
 
 from handsfree.formulas.expression import Expression, ExpressionFault, names, parse, substituted
-from handsfree.formulas.formula import Choice, Constant, Formula, Given, Input
-from handsfree.formulas.kind_check import Scope, kind_in
+from handsfree.formulas.formula import Constant, Formula, FormulaInput, Given, TableChoice
+from handsfree.formulas.kind_check import FormulaScope, kind_in
 from handsfree.formulas.kinds import Kind, Scale, TableKind, Unlike, kind_of
 from handsfree.formulas.tables import Column, Family, Table
 from handsfree.formulas.written import WrittenCalculation, WrittenColumn, WrittenFamily, WrittenFile, WrittenInput
@@ -21,7 +21,7 @@ from handsfree.units import UnknownUnit
 Path_ = tuple[str | int, ...]
 
 
-class Source(Protocol):
+class FormulaSource(Protocol):
     """A YAML file that was read: plain values, exact numbers, and the place of each."""
 
     @property
@@ -30,14 +30,14 @@ class Source(Protocol):
     def place(self, path: Path_, /) -> object: ...  # noqa: D102 - the class says what it is
 
 
-def read_tables(file: Source) -> dict[str, Family]:
+def read_tables(file: FormulaSource) -> dict[str, Family]:
     """Return the families of tables of a file; Problem with file and line at the first fault."""
     content = _validated(file)
     return {name: _family(file, name, written) for name, written in content.tables.items()}
 
 
 def read_formulas(
-    file: Source, quantities: Mapping[str, str], families: Mapping[str, Family]
+    file: FormulaSource, quantities: Mapping[str, str], families: Mapping[str, Family]
 ) -> dict[str, Formula]:
     """Return the formulas of a file, parsed and their units checked; Problem with file and line at a fault.
 
@@ -55,7 +55,7 @@ class _Reader:
 
     def __init__(
         self,
-        file: Source,
+        file: FormulaSource,
         path: Path_,
         quantities: Mapping[str, str],
         families: Mapping[str, Family],
@@ -63,7 +63,7 @@ class _Reader:
     ) -> None:
         self._file, self._path = file, path
         self._quantities, self._families, self._above = quantities, families, above
-        self._inputs: dict[str, Input | Constant | Choice] = {}
+        self._inputs: dict[str, FormulaInput | Constant | TableChoice] = {}
         self._trees: dict[str, Expression] = {}
         self._texts: list[str] = []
         self._kinds: dict[str, Kind | TableKind] = {}
@@ -82,9 +82,9 @@ class _Reader:
             written.says,
             "; ".join((written.value, *self._texts)),
             substituted(tree, self._trees),
-            tuple(item for item in self._inputs.values() if isinstance(item, Input)),
+            tuple(item for item in self._inputs.values() if isinstance(item, FormulaInput)),
             tuple(item for item in self._inputs.values() if isinstance(item, Constant)),
-            tuple(item for item in self._inputs.values() if isinstance(item, Choice)),
+            tuple(item for item in self._inputs.values() if isinstance(item, TableChoice)),
             written.unit,
             kind,
             written.decimals,
@@ -101,7 +101,7 @@ class _Reader:
                 known = ", ".join(sorted(self._families)) or "none"
                 raise self._fault((*path, "table"), f"there are no tables '{item.table}'; there are {known}")
             self._kinds[name] = TableKind(item.table)
-            self._put(path, Choice(name, item.table, item.fact))
+            self._put(path, TableChoice(name, item.table, item.fact))
         else:
             unit = self._unit(path, item)
             kind = self._kinds[name] = self._kind(path, unit, item.scale)
@@ -109,7 +109,7 @@ class _Reader:
                 given = Given(item.value, unit, item.uncertainty)
                 self._put(path, Constant(name, kind, given, item.source))
             else:
-                self._put(path, Input(name, unit, kind, item.quantity, item.fact, item.accuracy))
+                self._put(path, FormulaInput(name, unit, kind, item.quantity, item.fact, item.accuracy))
 
     def _unit(self, path: Path_, item: WrittenInput) -> str:
         if item.unit is not None:
@@ -127,11 +127,15 @@ class _Reader:
             raise self._fault((*path, "calculation"), f"no calculation '{other}' stands above this one")
         self._kinds[name], self._trees[name] = formula.kind, formula.tree
         self._texts.append(f"{name} = {formula.text}")
-        items: list[Input | Constant | Choice] = [*formula.inputs, *formula.constants, *formula.choices]
+        items: list[FormulaInput | Constant | TableChoice] = [
+            *formula.inputs,
+            *formula.constants,
+            *formula.choices,
+        ]
         for item in items:
             self._put(path, item)
 
-    def _put(self, path: Path_, item: Input | Constant | Choice) -> None:
+    def _put(self, path: Path_, item: FormulaInput | Constant | TableChoice) -> None:
         if self._inputs.setdefault(item.name, item) != item:
             raise self._fault(path, f"'{item.name}' means two things here", "give one of them another name")
 
@@ -147,7 +151,7 @@ class _Reader:
 
     def _check(self, text: str, tree: Expression) -> Kind:
         try:
-            return kind_in(Scope(text, self._kinds, self._families), tree)
+            return kind_in(FormulaScope(text, self._kinds, self._families), tree)
         except ExpressionFault as error:
             raise self._fault(("value",), str(error), "correct the formula") from error
 
@@ -158,14 +162,14 @@ class _Reader:
         return Problem(what, where=str(self._file.place((*self._path, *path))), remedy=remedy)
 
 
-def _kind(file: Source, path: Path_, unit: str, scale: Scale | None) -> Kind:
+def _kind(file: FormulaSource, path: Path_, unit: str, scale: Scale | None) -> Kind:
     try:
         return kind_of(unit, scale)
     except (UnknownUnit, Unlike) as error:
         raise Problem(str(error), where=str(file.place(path))) from error
 
 
-def _family(file: Source, name: str, written: WrittenFamily) -> Family:
+def _family(file: FormulaSource, name: str, written: WrittenFamily) -> Family:
     path: Path_ = ("tables", name)
     argument = _column(file, (*path, "argument"), written.argument)
     columns = tuple(_column(file, (*path, "columns", at), column) for at, column in enumerate(written.columns))
@@ -177,13 +181,13 @@ def _family(file: Source, name: str, written: WrittenFamily) -> Family:
     return Family(name, argument, columns, tables)
 
 
-def _column(file: Source, path: Path_, written: WrittenColumn) -> Column:
+def _column(file: FormulaSource, path: Path_, written: WrittenColumn) -> Column:
     return Column(
         written.name, written.unit, _kind(file, (*path, "unit"), written.unit, written.scale), written.says
     )
 
 
-def _refuse_rows(file: Source, path: Path_, rows: list[list[Decimal]], width: int) -> None:
+def _refuse_rows(file: FormulaSource, path: Path_, rows: list[list[Decimal]], width: int) -> None:
     for at, row in enumerate(rows):
         if len(row) != width:
             raise Problem(
@@ -198,7 +202,7 @@ def _refuse_rows(file: Source, path: Path_, rows: list[list[Decimal]], width: in
             )
 
 
-def _validated(file: Source) -> WrittenFile:
+def _validated(file: FormulaSource) -> WrittenFile:
     try:
         return WrittenFile.model_validate(file.content)
     except ValidationError as error:

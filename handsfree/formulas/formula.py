@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from handsfree.formulas.arithmetic import NoResult, in_context, rounded, two_digits
-from handsfree.formulas.evaluation import Numbers, evaluate
+from handsfree.formulas.evaluation import Bindings, evaluate
 from handsfree.formulas.expression import Expression
 from handsfree.formulas.kinds import Kind
 from handsfree.formulas.tables import Table
@@ -31,7 +31,7 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Input:
+class FormulaInput:
     """A number that is read off an instrument (`quantity`) or stands on a sheet (`fact`)."""
 
     name: str
@@ -54,7 +54,7 @@ class Constant:
 
 
 @dataclass(frozen=True)
-class Choice:
+class TableChoice:
     """A table that a fact of a sheet chooses from a family by its name."""
 
     name: str
@@ -71,9 +71,9 @@ class Formula:
     text: str
     """As it was written; after a semicolon, the formulas that were put in."""
     tree: Expression
-    inputs: tuple[Input, ...]
+    inputs: tuple[FormulaInput, ...]
     constants: tuple[Constant, ...]
-    choices: tuple[Choice, ...]
+    choices: tuple[TableChoice, ...]
     unit: str
     kind: Kind
     decimals: int
@@ -104,7 +104,7 @@ class TableUsed:
 
 
 @dataclass(frozen=True)
-class Result:
+class FormulaResult:
     """A value in the formula's unit, rounded half to even, with all that is needed to work it out again."""
 
     name: str
@@ -134,7 +134,7 @@ class Result:
         }
 
 
-def work_out(formula: Formula, given: Mapping[str, Given], chosen: Mapping[str, Table]) -> Result:
+def work_out(formula: Formula, given: Mapping[str, Given], chosen: Mapping[str, Table]) -> FormulaResult:
     """Return the result for the inputs by name and the tables chosen by name.
 
     A unit may be any that is like the input's own; whether a pressure is gauge or absolute is the input's.
@@ -153,7 +153,7 @@ def work_out(formula: Formula, given: Mapping[str, Given], chosen: Mapping[str, 
     values = {name: _base(number, kinds[name]) for name, number in numbers.items()}
 
     def at(values: Mapping[str, Decimal], shifts: Mapping[str, Decimal]) -> Decimal:
-        return evaluate(formula.tree, Numbers(values, tables, shifts))
+        return evaluate(formula.tree, Bindings(values, tables, shifts))
 
     middle = at(values, {})
 
@@ -171,7 +171,7 @@ def work_out(formula: Formula, given: Mapping[str, Given], chosen: Mapping[str, 
     def in_unit(share: Decimal) -> Decimal:
         return two_digits(difference(share, formula.kind.unit, formula.unit))
 
-    return Result(
+    return FormulaResult(
         formula.name,
         in_context(lambda: rounded(back(middle, formula.kind.unit, formula.unit), formula.decimals)),
         formula.unit,

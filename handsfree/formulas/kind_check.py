@@ -11,9 +11,9 @@ from handsfree.formulas.expression import (
     Call,
     Expression,
     ExpressionFault,
-    Name,
+    NameNode,
     Negative,
-    Number,
+    NumberNode,
     Operator,
     Power,
     words,
@@ -32,7 +32,7 @@ _OPERATIONS: Mapping[Operator, Callable[[Kind, Kind], Kind]] = {
 
 
 @dataclass(frozen=True)
-class Scope:
+class FormulaScope:
     """The text of a formula and what its names mean."""
 
     text: str
@@ -40,15 +40,15 @@ class Scope:
     families: Mapping[str, Family]
 
 
-def kind_in(scope: Scope, part: Expression) -> Kind:
+def kind_in(scope: FormulaScope, part: Expression) -> Kind:
     """Return the kind of an expression; ExpressionFault names the words that do not go together."""
     match part:
-        case Number():
+        case NumberNode():
             try:
                 return kind_of(part.unit)
             except UnknownUnit as error:
                 raise ExpressionFault(str(error), words(scope.text, part)) from error
-        case Name():
+        case NameNode():
             return _named(scope, part)
         case Negative():
             return _done(scope, part, lambda: kinds.amount(kind_in(scope, part.operand)))
@@ -67,18 +67,18 @@ def column_of(part: Call, operator: TableOperator) -> str:
     if operator.column is not None:
         return operator.column
     column = part.arguments[1]
-    assert isinstance(column, Name)  # checked when the formula was loaded
+    assert isinstance(column, NameNode)  # checked when the formula was loaded
     return column.name
 
 
-def _done(scope: Scope, part: Expression, work: Callable[[], Kind]) -> Kind:
+def _done(scope: FormulaScope, part: Expression, work: Callable[[], Kind]) -> Kind:
     try:
         return work()
     except Unlike as error:
         raise ExpressionFault(str(error), words(scope.text, part)) from error
 
 
-def _named(scope: Scope, part: Name) -> Kind:
+def _named(scope: FormulaScope, part: NameNode) -> Kind:
     kind = scope.inputs.get(part.name)
     if kind is None:
         known = ", ".join(sorted(scope.inputs)) or "none"
@@ -88,7 +88,7 @@ def _named(scope: Scope, part: Name) -> Kind:
     return kind
 
 
-def _called(scope: Scope, part: Call) -> Kind:
+def _called(scope: FormulaScope, part: Call) -> Kind:
     function = FUNCTIONS.get(part.function)
     if function is None:
         known = ", ".join(sorted((*FUNCTIONS, *TABLE_OPERATORS)))
@@ -105,7 +105,7 @@ def _count(part: Call, least: int, most: int) -> None:
         raise ExpressionFault(f"it takes {wanted} argument{plural}, not {len(part.arguments)}", part.function)
 
 
-def _read(scope: Scope, part: Call, operator: TableOperator) -> Kind:
+def _read(scope: FormulaScope, part: Call, operator: TableOperator) -> Kind:
     count = 2 if operator.column else 3
     _count(part, count, count)
     family = _family(scope, part.arguments[0], part.function)
@@ -125,16 +125,16 @@ def _read(scope: Scope, part: Call, operator: TableOperator) -> Kind:
     return result.kind
 
 
-def _family(scope: Scope, part: Expression, function: str) -> Family:
-    kind = scope.inputs.get(part.name) if isinstance(part, Name) else None
+def _family(scope: FormulaScope, part: Expression, function: str) -> Family:
+    kind = scope.inputs.get(part.name) if isinstance(part, NameNode) else None
     if not isinstance(kind, TableKind):
         raise ExpressionFault(f"{function}(…) needs a table first", words(scope.text, part))
     return scope.families[kind.family]
 
 
-def _column(scope: Scope, part: Call, operator: TableOperator, family: Family) -> Column:
+def _column(scope: FormulaScope, part: Call, operator: TableOperator, family: Family) -> Column:
     written = part.arguments[1]
-    if operator.column is None and not isinstance(written, Name):
+    if operator.column is None and not isinstance(written, NameNode):
         raise ExpressionFault("a column's name is needed here", words(scope.text, written))
     name = column_of(part, operator)
     column = family.column(name)

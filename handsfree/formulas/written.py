@@ -49,7 +49,7 @@ def _exact(value: object) -> object:
 
 Name_ = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 CalculationName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
-Fact = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)+$")]
+FactPath = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)+$")]
 Text = Annotated[str, StringConstraints(min_length=1, strict=True)]
 Exact = Annotated[Decimal, BeforeValidator(_exact), Field(strict=True)]
 NotNegative = Annotated[Exact, Field(ge=0)]
@@ -65,14 +65,14 @@ class WrittenInput(Strict):
     """Where one input of a calculation comes from."""
 
     quantity: Name_ | None = None
-    fact: Fact | None = None
+    fact: FactPath | None = None
     value: Exact | None = None
     table: Name_ | None = None
     calculation: CalculationName | None = None
     unit: Text | None = None
     scale: Scale | None = Field(default=None, alias="is")
     uncertainty: NotNegative = Decimal(0)
-    accuracy: Fact | None = None
+    accuracy: FactPath | None = None
     source: Text | None = None
 
     @model_validator(mode="after")
@@ -99,7 +99,7 @@ class WrittenCalculation(Strict):
     value: Text
     decimals: int = Field(ge=0, le=6, strict=True)
     source: Text
-    band: Fact | None = None
+    band: FactPath | None = None
 
 
 class WrittenColumn(Strict):

@@ -11,7 +11,7 @@ from handsfree.events.state import State
 from handsfree.gates.block import GateBlock, Rate
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DONE, NO_ADVICE
-from handsfree.gates.visit import Turning, Utterance, Visit
+from handsfree.gates.visit import Turning, Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Meaning
 from handsfree.questions import Question
@@ -49,7 +49,7 @@ class AdjustGate(GateBlock):
         """Its title."""
         return {"title": self.title}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return where it leads once turned, without advice, and not done."""
         own = {DONE: to.then(self), NO_ADVICE: to.full(self.no_advice, ("no_advice",))}
         return own_or_not_done(self, to, own)
@@ -88,7 +88,7 @@ class AdjustGate(GateBlock):
         )
         visit.ask(Turn(direction=advice.direction, eighths=advice.eighths), text)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Return False: what was turned is told to the visit, which asks for it at other gates too."""
         del visit, meaning, utterance
         return False

@@ -14,14 +14,14 @@ from handsfree.questions.note import Note
 from handsfree.questions.nothing import Nothing
 from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
-from handsfree.questions.rate import Rate
+from handsfree.questions.rate import CallRate
 from handsfree.questions.recheck_thing import RecheckThing
 from handsfree.questions.still_firing import StillFiring
 from handsfree.questions.stop_reading import StopReading
 from handsfree.questions.stop_step import StopStep
 from handsfree.questions.stop_talk import StopTalk
 from handsfree.questions.stop_thing import StopThing
-from handsfree.questions.stopped import WAYS, Stopped
+from handsfree.questions.stopped import WAYS, AfterStop
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.turn import Turn
@@ -78,9 +78,9 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
     ]
     turns = turn_questions(scope) if asks_of_turns(gate) else ()
     firing = (StillFiring(),) if gate.firing else ()
-    rate = (Rate(recheck=True),) if gate.effects.rate else ()
+    rate = (CallRate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
-    anywhere = (Note(), Waiting(), Nothing(), Outside(), Stopped(ways=WAYS), *_after_stops(scope), CloseCheck())
+    anywhere = (Note(), Waiting(), Nothing(), Outside(), AfterStop(ways=WAYS), *_after_stops(scope), CloseCheck())
     return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)
 
 

@@ -56,7 +56,7 @@ class Settle(Block):
     """Silence before the first set; the maker's wait when that is longer. Never under 90 s."""
     sets: int = Field(default=3, ge=3, le=10)
     """How many sets in a row are judged."""
-    apart_seconds: int = Field(default=30, ge=10, le=300)
+    interval_seconds: int = Field(default=30, ge=10, le=300)
     """Time between two sets."""
     most_sets: int = Field(default=8, ge=3, le=20)
     """After this many sets it is called unsettled."""

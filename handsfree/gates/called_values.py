@@ -9,7 +9,7 @@ from typing import Literal
 
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Rate
-from handsfree.gates.visit import How, Utterance, Visit
+from handsfree.gates.visit import How, Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Answer, Called, Correction, InUnit, Meaning, Values
 from handsfree.questions import Question
@@ -19,7 +19,7 @@ from handsfree.questions.digits import Digits
 from handsfree.questions.keep_it import KeepIt
 from handsfree.questions.kind import Scope
 from handsfree.questions.once_more import OnceMore
-from handsfree.questions.read_back import ReadBack
+from handsfree.questions.read_back import ReadBackCheck
 from handsfree.questions.tied_values import TiedValues
 from handsfree.questions.which_division import WhichDivision
 from handsfree.questions.which_value import WhichValue
@@ -54,7 +54,7 @@ class CalledValues:
     """What is done with the values of one gate; `then` is called when all asked values are accepted."""
 
     asks: tuple[Ask, ...]
-    at: str
+    point: str
     rate: Rate | None = None
     capturing: bool = False
     """A setting is called, which must be a number."""
@@ -64,14 +64,14 @@ class CalledValues:
     def questions(self, scope: Scope) -> tuple[Question, ...]:
         """Return every question that called values can lead to."""
         quantities = tuple(ask.quantity for ask in self.asks)
-        asked: list[Question] = [ReadBack(quantities=quantities), WhichValue()]
+        asked: list[Question] = [ReadBackCheck(quantities=quantities), WhichValue()]
         asked.append(KeepIt(quantities=quantities, reason="", how="affirmed"))
         for number, quantity in enumerate(quantities):
             rest = quantities[number + 1 :]
             asked.append(WhichValue(quantity=quantity, missing=rest))
             asked += [OnceMore(quantity=quantity), Digits(quantity=quantity)]
             if rest:
-                asked.append(ReadBack(quantities=quantities[: number + 1], missing=rest))
+                asked.append(ReadBackCheck(quantities=quantities[: number + 1], missing=rest))
         if len(quantities) > 1:
             two = tuple((name, _example(scope, name)) for name in quantities[:2])
             asked.append(WhichDivision(ways=(two[:1], two)))
@@ -81,7 +81,7 @@ class CalledValues:
             asked.append(AlikeQuantities(quantity=scope.alike[0], other=scope.alike[1]))
         return tuple(asked)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance, then: Then) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding, then: Then) -> bool:
         """Act on values, corrections and confirmations; False for anything else."""
         question, pending = visit.state.question, visit.state.pending
         if isinstance(meaning, Values):
@@ -93,16 +93,18 @@ class CalledValues:
             quantity = question.quantity if meaning == Answer("affirm") else question.other
             visit.ask(WhichValue(quantity=quantity), visit.words("ask-for", what=visit.name(quantity)))
             return True
-        if isinstance(question, ReadBack | KeepIt) and meaning in {Answer("keep"), Answer("affirm")}:
+        if isinstance(question, ReadBackCheck | KeepIt) and meaning in {Answer("keep"), Answer("affirm")}:
             if self._affirmed(visit, question):
                 self._go_on(visit, then)
             return True
-        if meaning == Answer("deny") and (isinstance(question, ReadBack | KeepIt) or question.manner.second_call):
+        if meaning == Answer("deny") and (
+            isinstance(question, ReadBackCheck | KeepIt) or question.manner.second_call
+        ):
             self._denied(visit)
             return True
         return False
 
-    def _values_called(self, visit: Visit, meaning: Values, utterance: Utterance, then: Then) -> None:
+    def _values_called(self, visit: Visit, meaning: Values, utterance: Understanding, then: Then) -> None:
         """Take values as a first or a second call; what may be one value or two is asked first."""
         second = visit.state.question.manner.second_call
         if utterance.divisions and not second:
@@ -126,11 +128,13 @@ class CalledValues:
         else:
             visit.ask(WhichValue(), visit.words("wrong-which"))
 
-    def _rate_with_values(self, visit: Visit, meaning: Values, utterance: Utterance) -> None:
+    def _rate_with_values(self, visit: Visit, meaning: Values, utterance: Understanding) -> None:
         """Take the rate called before or after the values; the wrong one counts, and a doubtful one not at all."""
         called = [rate for rate in (meaning.before, meaning.after) if rate is not None]
-        rivals = [rival for rival in utterance.rivals if isinstance(rival, Values)]
-        doubtful = any((rival.before, rival.after) != (meaning.before, meaning.after) for rival in rivals)
+        competing = [hypothesis for hypothesis in utterance.competing if isinstance(hypothesis, Values)]
+        doubtful = any(
+            (hypothesis.before, hypothesis.after) != (meaning.before, meaning.after) for hypothesis in competing
+        )
         if called and not doubtful:
             wrong = [rate for rate in called if rate != self.rate]
             visit.emit(ev.RateCalled(rate=(wrong or called)[-1]))
@@ -151,7 +155,7 @@ class CalledValues:
             question_text = visit.words("one-by-one", what=visit.name(missing[0]))
             visit.ask(WhichValue(quantity=missing[0]), question_text)
 
-    def _first_call(self, visit: Visit, values: dict[str, Called], utterance: Utterance) -> None:
+    def _first_call(self, visit: Visit, values: dict[str, Called], utterance: Understanding) -> None:
         """Check called values one by one and together, then read back those that may stand."""
         records = {quantity: visit.record_of(quantity, called) for quantity, called in values.items()}
         refused: list[ev.ReadingRecord] = []
@@ -180,7 +184,7 @@ class CalledValues:
     def _say_back(self, visit: Visit, called: Iterable[str]) -> None:
         """Read back what was just called and what was not read back before; by name where several may be meant."""
         question, pending = visit.state.question, visit.state.pending.values
-        heard = set(question.quantities) - set(called) if isinstance(question, ReadBack) else set()
+        heard = set(question.quantities) - set(called) if isinstance(question, ReadBackCheck) else set()
         records = [one for quantity, one in pending.items() if quantity not in heard]
         if len(self.asks) > 1:
             said = [f"{visit.name(one.quantity)} {spoken_value(visit, one)}" for one in records]
@@ -190,7 +194,7 @@ class CalledValues:
 
     def _read_back(self, visit: Visit, text: str) -> None:
         pending = tuple(visit.state.pending.values)
-        visit.ask(ReadBack(quantities=pending, missing=tuple(self._missing(visit))), text)
+        visit.ask(ReadBackCheck(quantities=pending, missing=tuple(self._missing(visit))), text)
 
     def _not_believed(self, visit: Visit, quantity: str, record: ev.ReadingRecord) -> str | None:
         """Say why a value is not believed; one beyond a stop limit is always believed enough to be read back."""
@@ -223,7 +227,7 @@ class CalledValues:
         visit: Visit,
         together: Mapping[str, ev.ReadingRecord],
         fresh: Mapping[str, ev.ReadingRecord],
-        utterance: Utterance,
+        utterance: Understanding,
     ) -> tuple[str, ...]:
         """Return the quantities that must be called a second time, whatever is answered to the read-back."""
         doubtful = set(visit.state.pending.doubtful)
@@ -245,7 +249,7 @@ class CalledValues:
         if visit.state.pair_refused:
             surely = visit.untrue(surely=True)
             if surely is not None:
-                visit.emit(ev.PairDoubted(kept_at=self.at, reason=surely.reason))
+                visit.emit(ev.PairDoubted(kept_at=self.point, reason=surely.reason))
             return False
         pending = visit.state.pending.values
         for quantity in untrue.quantities:
@@ -255,7 +259,7 @@ class CalledValues:
         visit.ask(TiedValues(quantities=untrue.quantities), other)
         return True
 
-    def _correct(self, visit: Visit, meaning: Correction, utterance: Utterance) -> bool:
+    def _correct(self, visit: Visit, meaning: Correction, utterance: Understanding) -> bool:
         """Replace a pending value by the corrected one and read it back."""
         quantity, called = meaning.values[0]
         pending = visit.state.pending.values
@@ -285,7 +289,7 @@ class CalledValues:
             self._read_back(visit, visit.words("correction", what=visit.name(quantity), value=value))
         return True
 
-    def _affirmed(self, visit: Visit, question: ReadBack | KeepIt) -> bool:
+    def _affirmed(self, visit: Visit, question: ReadBackCheck | KeepIt) -> bool:
         """Accept what a yes confirms; False when some of it is unusual, and is asked about first."""
         pending = visit.state.pending
         if isinstance(question, KeepIt):
@@ -309,7 +313,7 @@ class CalledValues:
 
     def _accept(self, visit: Visit, quantities: Iterable[str], how: How, unusual: str = "") -> None:
         """Accept pending values."""
-        taken = visit.state.sets.get(self.at, ())
+        taken = visit.state.sets.get(self.point, ())
         number = taken[-1].number if taken and not taken[-1].complete else len(taken) + 1
         for quantity in quantities:
             pending = visit.state.pending
@@ -318,7 +322,7 @@ class CalledValues:
                 ev.ReadingAccepted(
                     at=visit.at,
                     gate=visit.state.gate,
-                    kept_at=self.at,
+                    kept_at=self.point,
                     number=number,
                     reading=pending.values[quantity],
                     how="corrected" if corrected else how,
@@ -328,7 +332,7 @@ class CalledValues:
 
     def _go_on(self, visit: Visit, then: Then) -> None:
         """Go on after values were accepted: stop limits, a second call, what is missing, then `then`."""
-        taken = visit.state.sets.get(self.at, ())
+        taken = visit.state.sets.get(self.point, ())
         if taken and not taken[-1].complete and visit.stop_if_beyond(taken[-1].values):
             return
         if visit.state.pending.values:
@@ -354,7 +358,7 @@ class CalledValues:
 
     def _missing(self, visit: Visit) -> list[str]:
         """Return what this set still lacks, in the order asked: neither accepted nor called."""
-        taken = visit.state.sets.get(self.at, ())
+        taken = visit.state.sets.get(self.point, ())
         have = set(taken[-1].values) if taken and not taken[-1].complete else set()
         have |= set(visit.state.pending.values)
         return [ask.quantity for ask in self.asks if ask.quantity not in have]
@@ -366,7 +370,7 @@ class CalledValues:
         saying = "digit-by-digit" if attempt <= MOST_DIGITS_ASKED else "keys"
         visit.ask(question, visit.words(saying, what=visit.name(quantity)), attempt=attempt)
 
-    def _second_call(self, visit: Visit, meaning: Values, utterance: Utterance, then: Then) -> None:
+    def _second_call(self, visit: Visit, meaning: Values, utterance: Understanding, then: Then) -> None:
         """Compare an independent second call with the first: alike is accepted, different is read back anew.
 
         A second call in doubt itself, or by a word with a twin, proves nothing and is asked for digit by digit.
@@ -421,7 +425,7 @@ def _number(record: ev.ReadingRecord) -> Decimal:
     return Decimal(record.shown[0])
 
 
-def _in_doubt(utterance: Utterance, quantity: str) -> bool:
+def _in_doubt(utterance: Understanding, quantity: str) -> bool:
     """Say whether another value is near, or other speech likelier: a clear "confirmed" is then not enough.
 
     A slight doubt (no other value near) is settled by the read-back, but never by silence.
@@ -429,7 +433,7 @@ def _in_doubt(utterance: Utterance, quantity: str) -> bool:
     return bool(utterance.doubt) and not utterance.slight and utterance.in_doubt(quantity)
 
 
-def _has_twin(visit: Visit, record: ev.ReadingRecord, utterance: Utterance) -> bool:
+def _has_twin(visit: Visit, record: ev.ReadingRecord, utterance: Understanding) -> bool:
     """Say whether a number was called by a word with a twin that sounds alike (fifteen, fifty)."""
     numbers = visit.catalogue.numbers
     return (

@@ -12,7 +12,7 @@ from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
@@ -57,8 +57,8 @@ class ChoiceGate(GateBlock):
         """Its title and its prompt."""
         return {"title": self.title, "prompt": self.prompt}
 
-    def ways(self, to: Targets) -> dict[str, str]:
-        """Return the way of each answer, and that of "not done"."""
+    def transitions(self, to: Targets) -> dict[str, str]:
+        """Return the transition of each answer, and that of "not done"."""
         own = {name: to.full(answer.then, ("answers", name, "then")) for name, answer in self.answers.items()}
         return own_or_not_done(self, to, own, needs_then=True)
 
@@ -78,7 +78,7 @@ class ChoiceGate(GateBlock):
         """Ask the prompt."""
         visit.ask(Choice(), visit.fill(self.prompt))
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Leave by the answer; one heard in doubt is offered for a yes or no first."""
         if not isinstance(meaning, Answer):
             return False
@@ -107,7 +107,7 @@ class ChoiceGate(GateBlock):
         else:
             visit.pass_gate(name)
 
-    def _noted(self, visit: Visit, question: Finding, meaning: Answer, utterance: Utterance) -> bool:
+    def _noted(self, visit: Visit, question: Finding, meaning: Answer, utterance: Understanding) -> bool:
         """Keep the words, whatever they are, and leave by the answer that they belong to."""
         if meaning.name != "talk":
             return False
@@ -136,6 +136,6 @@ class ChoiceGate(GateBlock):
         return f'"{self.answers[outcome].heard[0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:
-        """Yield nothing: what it shows is told by its ways."""
+        """Yield nothing: what it shows is told by its transitions."""
         del was
         yield from ()

@@ -12,7 +12,7 @@ from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.lost import no_longer
 from handsfree.gates.outcomes import DONE
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
@@ -57,7 +57,7 @@ class ConfirmGate(GateBlock):
         """Its title and its prompt."""
         return {"title": self.title, "prompt": self.prompt}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return its one way on, and that of "not done"."""
         return own_or_not_done(self, to, {DONE: to.then(self)})
 
@@ -76,7 +76,7 @@ class ConfirmGate(GateBlock):
         """Ask the prompt."""
         visit.ask(ToDo(), visit.fill(self.prompt))
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take "done", after a yes or no when it was heard in real doubt; read back what it restores."""
         checked = visit.state.question in {DoneCheck(), AnswerCheck(answer=DONE)}
         if meaning == Answer(DONE) and self.restores:

@@ -10,7 +10,7 @@ from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets
 from handsfree.gates.outcomes import DONE, FINISHED
 from handsfree.gates.restore import putting_back
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
 from handsfree.questions.finish_check import FinishCheck
@@ -37,7 +37,7 @@ class FinishGate(GateBlock):
         """Its title."""
         return {"title": self.title}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return the end of the visit."""
         del to
         return {DONE: FINISHED}
@@ -59,7 +59,7 @@ class FinishGate(GateBlock):
             text = visit.words("incomplete-check", what=lacking) if lacking else visit.words("finish-check")
             visit.ask(FinishCheck(), text)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Finish when it is confirmed."""
         del utterance
         if visit.state.question != FinishCheck() or not isinstance(meaning, Answer):
@@ -88,6 +88,6 @@ class FinishGate(GateBlock):
         return f'"{scope.catalogue.answers["affirm"][0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:
-        """Yield nothing: what it shows is told by its ways."""
+        """Yield nothing: what it shows is told by its transitions."""
         del was
         yield from ()

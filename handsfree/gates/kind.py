@@ -9,7 +9,7 @@ from typing import Literal, Protocol
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock, Rate, Settle
 from handsfree.gates.outcomes import NOT_DONE
-from handsfree.gates.visit import Judging, Turning, Utterance, Visit
+from handsfree.gates.visit import Judging, Turning, Understanding, Visit
 from handsfree.lexicon.meaning import Meaning
 from handsfree.questions import Question
 from handsfree.questions.ask import Ask
@@ -30,7 +30,7 @@ class Effects:
     measures: tuple[str, ...] = ()
     """Quantities that it keeps beside the called ones."""
     kept_at: str = ""
-    """The name under which the readings are kept."""
+    """The measurement point under which the readings are kept."""
     rate: Rate | None = None
     """The rate held while they are read."""
     settle: Settle | None = None
@@ -89,7 +89,7 @@ class GateKind(Protocol):
     def texts(self) -> Mapping[str, str]:
         """The texts that it says, by their keys."""
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return where each of its own outcomes leads."""
 
     def questions(self, scope: Scope) -> tuple[Question, ...]:
@@ -101,7 +101,7 @@ class GateKind(Protocol):
     def open(self, visit: Visit) -> None:
         """Ask its question, or decide at once."""
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Act on an answer to its question; False when it is no answer."""
 
     def time_up(self, visit: Visit) -> None:
@@ -123,6 +123,6 @@ class GateKind(Protocol):
 def own_or_not_done(
     gate: GateBlock, to: Targets, own: dict[str, str], *, needs_then: bool = False
 ) -> dict[str, str]:
-    """Return a gate's own ways with that of "not done", where the author allows it."""
+    """Return a gate's own transitions with that of "not done", where the author allows it."""
     refused = to.not_done(gate, needs_then=needs_then)
     return own if refused is None else {**own, NOT_DONE: refused}

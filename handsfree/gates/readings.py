@@ -16,7 +16,7 @@ from handsfree.gates.called_values import CalledValues, numeric, spoken_value
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.lost import no_longer
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, UNSETTLED
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
 from handsfree.questions import rate as rates
@@ -32,8 +32,8 @@ class ReadingsGate(GateBlock):
     kind: Literal["readings"]
     prompt: Prompt
     ask: Annotated[tuple[Ask, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=5)]
-    at: Name
-    """The name under which the values are kept: verdicts ask for them by it."""
+    point: Name
+    """The measurement point, under whose name the values are kept: verdicts ask for them by it."""
     rate: Rate | None = None
     """The rate that is held; it is called with each set."""
     settle: Settle | None = None
@@ -65,7 +65,7 @@ class ReadingsGate(GateBlock):
         return Effects(
             asks=self.ask,
             asked_at=tuple(("ask", number) for number in range(len(self.ask))),
-            kept_at=self.at,
+            kept_at=self.point,
             rate=self.rate,
             settle=self.settle,
             captures=self.captures,
@@ -76,7 +76,7 @@ class ReadingsGate(GateBlock):
         """Its title and its prompt."""
         return {"title": self.title, "prompt": self.prompt}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return where it leads when done, unsettled, dropped back, and not done."""
         own = {DONE: to.then(self)}
         if self.unsettled is not None:
@@ -87,7 +87,7 @@ class ReadingsGate(GateBlock):
 
     def questions(self, scope: Scope) -> tuple[Question, ...]:
         """Return the call, what may follow a called value, and the rate."""
-        rate = (rates.Rate(),) if self.rate else ()
+        rate = (rates.CallRate(),) if self.rate else ()
         return (CallValues(), *self._values.questions(scope), *rate)
 
     def returned_to(self, state: State) -> bool:
@@ -98,11 +98,11 @@ class ReadingsGate(GateBlock):
     @property
     def _values(self) -> CalledValues:
         """What is done with called values at this gate."""
-        return CalledValues(self.ask, self.at, self.rate, capturing=self.captures is not None)
+        return CalledValues(self.ask, self.point, self.rate, capturing=self.captures is not None)
 
     def open(self, visit: Visit) -> None:
         """Wait where the gate asks for it, then ask for a set."""
-        if self.settle is not None and not visit.state.readings(self.at):
+        if self.settle is not None and not visit.state.readings(self.point):
             until = visit.state.last_change + 1000 * visit.settle_seconds(self.settle)
             if until > visit.at:
                 visit.wait(until, _wait_text(visit, until))
@@ -116,16 +116,16 @@ class ReadingsGate(GateBlock):
         text = visit.fill(self.prompt)
         if self.settle is not None:
             visit.emit(ev.ToneSounded(name="attention"))
-            if visit.state.readings(self.at):
+            if visit.state.readings(self.point):
                 text = visit.words("readings-now", names=visit.names(ask.quantity for ask in self.ask))
         visit.ask(CallValues(), text)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take values, corrections, confirmations and the rate."""
         if meaning == Answer("dropped-back") and self.dropped_back is not None:
             visit.lose_rate("the rate dropped back")
             return True
-        if isinstance(visit.state.question, rates.Rate) and isinstance(meaning, Answer):
+        if isinstance(visit.state.question, rates.CallRate) and isinstance(meaning, Answer):
             if meaning.name == self.rate:
                 visit.emit(ev.RateCalled(rate=meaning.name))
                 self._set_taken(visit)
@@ -144,25 +144,25 @@ class ReadingsGate(GateBlock):
 
     def _accepted(self, visit: Visit) -> None:
         if self.rate is not None and visit.state.rate_called != self.rate:
-            visit.ask(rates.Rate(), visit.words("rate-called"))
+            visit.ask(rates.CallRate(), visit.words("rate-called"))
             return
         self._set_taken(visit)
 
     def _set_taken(self, visit: Visit) -> None:
-        taken = visit.state.sets[self.at][-1]
-        visit.emit(ev.SetTaken(at=visit.at, kept_at=self.at, number=taken.number))
+        taken = visit.state.sets[self.point][-1]
+        visit.emit(ev.SetTaken(at=visit.at, kept_at=self.point, number=taken.number))
         if self.settle is None:
             self._done(visit)
-        elif not visit.stop_if_rising(self.at, self.settle):
+        elif not visit.stop_if_rising(self.point, self.settle):
             self._settled(visit, self.settle)
 
     def _settled(self, visit: Visit, settle: Settle) -> None:
         """Leave the gate when every quantity has settled, or after the most sets; else ask for another set."""
-        sets = visit.state.readings(self.at)
+        sets = visit.state.readings(self.point)
         if len(sets) < settle.sets:
             self._again(visit, settle)
             return
-        judged = visit.judge_sets(self.at, settle)
+        judged = visit.judge_sets(self.point, settle)
         for judgement in judged:
             visit.emit(judgement.event)
         moving = [judgement for judgement in judged if not judgement.event.settled]
@@ -182,12 +182,12 @@ class ReadingsGate(GateBlock):
             self._again(visit, settle)
 
     def _again(self, visit: Visit, settle: Settle) -> None:
-        seconds = settle.apart_seconds
+        seconds = settle.interval_seconds
         visit.wait(visit.at + 1000 * seconds, visit.words("again-in", seconds=str(seconds)))
 
     def _done(self, visit: Visit) -> None:
         if self.captures is not None:
-            self._captured(visit, self.captures, visit.state.sets[self.at][-1].values[self.ask[0].quantity])
+            self._captured(visit, self.captures, visit.state.sets[self.point][-1].values[self.ask[0].quantity])
         visit.pass_gate(DONE)
 
     def _captured(self, visit: Visit, thing: str, reading: ev.ReadingRecord) -> None:
@@ -218,7 +218,7 @@ class ReadingsGate(GateBlock):
         if before.settle is not None and self.settle is None:
             yield "no longer waits until readings have settled"
         elif before.settle is not None and self.settle is not None:
-            for name in ("wait_seconds", "sets", "apart_seconds"):
+            for name in ("wait_seconds", "sets", "interval_seconds"):
                 if getattr(self.settle, name) < getattr(before.settle, name):
                     yield f"proves less of settling: {name}"
         if before.rate != self.rate:

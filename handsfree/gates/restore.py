@@ -10,7 +10,7 @@ from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets
 from handsfree.gates.outcomes import DONE
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Meaning
 from handsfree.questions import Question
 from handsfree.questions.kind import Scope
@@ -41,7 +41,7 @@ class RestoreGate(GateBlock):
         """Its title."""
         return {"title": self.title}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return its one way on."""
         return {DONE: to.then(self)}
 
@@ -59,7 +59,7 @@ class RestoreGate(GateBlock):
         if not visit.ask_to_put_back(thing for thing in self.things if thing in visit.state.altered):
             visit.pass_gate(DONE)
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take no answer: whoever puts things back takes them."""
         del visit, meaning, utterance
         return False
@@ -83,7 +83,7 @@ class RestoreGate(GateBlock):
         return f"({', '.join(f'{thing.said} {thing.restored}' for thing in things)})"
 
     def lost(self, was: GateKind) -> Iterator[str]:
-        """Yield nothing: what it shows is told by its ways."""
+        """Yield nothing: what it shows is told by its transitions."""
         del was
         yield from ()
 

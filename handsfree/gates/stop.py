@@ -31,7 +31,7 @@ class StopGate(UnaskedGate):
         """Its title and its script."""
         return {"title": self.title, "script": self.script}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return none."""
         del to
         return {}

@@ -15,7 +15,7 @@ from handsfree.gates.block import GateBlock
 from handsfree.gates.called_values import CalledValues, spoken_value
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DONE
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
 from handsfree.questions.ask import Ask
@@ -34,7 +34,8 @@ class TimedGate(GateBlock):
     prompt: Prompt
     volume: Ask
     """The volume the meter shows between the marks, called first."""
-    at: Name
+    point: Name
+    """The measurement point, under whose name volume and time are kept."""
     least_seconds: int = Field(default=20, ge=5)
     """A shorter time is too coarse to use and is taken again."""
 
@@ -46,14 +47,14 @@ class TimedGate(GateBlock):
     @property
     def effects(self) -> Effects:
         """It keeps a volume and the time it took."""
-        return Effects(asks=(self.volume,), asked_at=(("volume",),), measures=("meter_time",), kept_at=self.at)
+        return Effects(asks=(self.volume,), asked_at=(("volume",),), measures=("meter_time",), kept_at=self.point)
 
     @property
     def texts(self) -> Mapping[str, str]:
         """Its title and its prompt."""
         return {"title": self.title, "prompt": self.prompt}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return its one way on, and that of "not done"."""
         return own_or_not_done(self, to, {DONE: to.then(self)})
 
@@ -69,13 +70,13 @@ class TimedGate(GateBlock):
     @property
     def _values(self) -> CalledValues:
         """What is done with the called volume."""
-        return CalledValues((self.volume,), self.at, timed=True)
+        return CalledValues((self.volume,), self.point, timed=True)
 
     def open(self, visit: Visit) -> None:
         """Ask for the volume."""
         visit.ask(CallValues(), visit.fill(self.prompt))
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take the volume, then each mark."""
         question = visit.state.question
         if isinstance(question, Mark) and meaning == Answer("mark"):
@@ -94,14 +95,14 @@ class TimedGate(GateBlock):
     def _first_mark(self, visit: Visit) -> None:
         visit.ask(Mark(which="first"), visit.words("mark-first"))
 
-    def _marked(self, visit: Visit, utterance: Utterance, question: Mark) -> None:
+    def _marked(self, visit: Visit, utterance: Understanding, question: Mark) -> None:
         """Take a mark; one that may be other speech begins the timing anew, since its time is worth nothing."""
         if utterance.doubt and not utterance.slight:
             self._first_mark(visit)
             return
         visit.emit(ev.Marked(onset=utterance.onset))
         if question.which == "first":
-            volume = visit.state.sets[self.at][-1].values[self.volume.quantity]
+            volume = visit.state.sets[self.point][-1].values[self.volume.quantity]
             text = visit.words("mark-last", volume=spoken_value(visit, volume))
             visit.ask(Mark(which="last"), text)
             return
@@ -112,13 +113,13 @@ class TimedGate(GateBlock):
             visit.emit(ev.ReadingRefused(reading=reading, why=f"shorter than {self.least_seconds} s"))
             self._first_mark(visit)
             return
-        number, gate = visit.state.sets[self.at][-1].number, visit.state.gate
+        number, gate = visit.state.sets[self.point][-1].number, visit.state.gate
         visit.emit(
             ev.ReadingAccepted(
-                at=visit.at, gate=gate, kept_at=self.at, number=number, reading=reading, how="timed"
+                at=visit.at, gate=gate, kept_at=self.point, number=number, reading=reading, how="timed"
             )
         )
-        visit.emit(ev.SetTaken(at=visit.at, kept_at=self.at, number=number))
+        visit.emit(ev.SetTaken(at=visit.at, kept_at=self.point, number=number))
         visit.say("marked", seconds=visit.catalogue.numbers.digits(seconds))
         visit.pass_gate(DONE)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from handsfree.gates.block import GateBlock
-from handsfree.gates.visit import Utterance, Visit
+from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Meaning
 from handsfree.questions import Question
 from handsfree.questions.kind import Scope
@@ -24,7 +24,7 @@ class UnaskedGate(GateBlock):
         del scope
         return ()
 
-    def hear(self, visit: Visit, meaning: Meaning, utterance: Utterance) -> bool:
+    def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take no answer."""
         del visit, meaning, utterance
         return False

@@ -43,7 +43,7 @@ class VerdictGate(UnaskedGate):
         """Its title."""
         return {"title": self.title}
 
-    def ways(self, to: Targets) -> dict[str, str]:
+    def transitions(self, to: Targets) -> dict[str, str]:
         """Return where each outcome leads."""
         return {name: to.full(target, ("branches", name)) for name, target in self.branches.items()}
 

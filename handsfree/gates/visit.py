@@ -26,14 +26,14 @@ from handsfree.trades.calculation import Judgement
 
 
 @dataclass(frozen=True)
-class Utterance:
+class Understanding:
     """The circumstances of what was understood, and how surely."""
 
     onset: int
     """When the speech began, in ms of the visit."""
     doubt: str = ""
     """Why the hearing is not sure; empty when nothing speaks against it."""
-    rivals: tuple[Meaning, ...] = ()
+    competing: tuple[Meaning, ...] = ()
     """What else it may have meant, likeliest first."""
     sound: str | None = None
     text: str = ""
@@ -47,22 +47,26 @@ class Utterance:
     """Every way to divide these very words, where they may call one value or more."""
 
     def in_doubt(self, quantity: str) -> bool:
-        """Say whether the doubt touches a quantity: all, unless the rivals agree on it to the digits called."""
-        called = [dict(rival.values).get(quantity) for rival in self.rivals if isinstance(rival, Values)]
+        """Say whether a quantity is in doubt: all are, unless competing hypotheses agree to the digits called."""
+        called = [
+            dict(hypothesis.values).get(quantity)
+            for hypothesis in self.competing
+            if isinstance(hypothesis, Values)
+        ]
         own = dict(self.values).get(quantity)
         return not called or any(not _agree(value, own) for value in called)
 
 
-def _agree(rival: Called | None, own: Called | None) -> bool:
+def _agree(hypothesis: Called | None, own: Called | None) -> bool:
     """Say whether a rival is the same value, or the same with a digit more than was called: 19.88 beside 19.8."""
-    if isinstance(rival, Decimal) and isinstance(own, Decimal):
-        finer = int(rival.as_tuple().exponent) < int(own.as_tuple().exponent)
-        return str(rival) == str(own) or (finer and rival.quantize(own, ROUND_DOWN) == own)
-    return rival is not None and str(rival) == str(own)
+    if isinstance(hypothesis, Decimal) and isinstance(own, Decimal):
+        finer = int(hypothesis.as_tuple().exponent) < int(own.as_tuple().exponent)
+        return str(hypothesis) == str(own) or (finer and hypothesis.quantize(own, ROUND_DOWN) == own)
+    return hypothesis is not None and str(hypothesis) == str(own)
 
 
 @dataclass(frozen=True)
-class Judged:
+class SettlingJudgement:
     """The event of one quantity's settling, and the settled value that goes with it."""
 
     event: SettlingJudged
@@ -137,7 +141,7 @@ class Visit(Protocol):
         """The time of the input, in ms of the visit."""
 
     @property
-    def ways(self) -> Mapping[str, str]:
+    def transitions(self) -> Mapping[str, str]:
         """Where each outcome of the gate at hand leads."""
 
     @property
@@ -225,7 +229,7 @@ class Visit(Protocol):
     def settle_seconds(self, settle: Settle) -> int:
         """Return how long to wait after a change: the maker's wait when that is longer."""
 
-    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
+    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[SettlingJudgement, ...]:
         """Judge whether each quantity kept under a name has settled."""
 
     def stop_if_rising(self, kept_at: str, settle: Settle) -> bool:

@@ -53,12 +53,12 @@ class Pressed:
 
 
 @dataclass(frozen=True)
-class Followed:
+class NewsFollowed:
     """Somebody follows the news."""
 
 
 @dataclass(frozen=True)
-class Beat:
+class PageBeat:
     """The page is served."""
 
 
@@ -76,12 +76,12 @@ def attend_page(pipe: Connection, listener: socket.socket, facts: Facts) -> None
         with sending:
             pipe.send(message)
 
-    relay = Relay(facts.words, lambda key, count: tell(Pressed(key, count)), lambda: tell(Followed()))
+    relay = Relay(facts.words, lambda key, count: tell(Pressed(key, count)), lambda: tell(NewsFollowed()))
     turnstile = Turnstile(facts.key_code, facts.count)
     with Server(listener, LIMITS) as server:
         server.start(application(relay, facts.view_code, turnstile))
         while server.responsive(HUNG_S):
-            tell(Beat())
+            tell(PageBeat())
             if not pipe.poll(HEARTBEAT_S):
                 continue
             message = pipe.recv()

@@ -19,8 +19,8 @@ class Seal:
 
 
 @dataclass(frozen=True)
-class Sound:
-    """How the ears stand."""
+class HearingStatus:
+    """How the recogniser stands."""
 
     listening: bool = False
     """Whether there is a microphone or a file at all; without one the visit goes by keys."""
@@ -29,11 +29,11 @@ class Sound:
     noise_db: float | None = None
     """How loud it is while nobody speaks, in dB of full scale; None before it is known."""
     trouble: str = ""
-    """The last notice of the ears or the voice."""
+    """The last notice of the recogniser or the voice."""
 
 
 @dataclass(frozen=True)
-class Value:
+class ShownValue:
     """One value with its name, and how it stands."""
 
     name: str
@@ -48,7 +48,7 @@ class Value:
 
 
 @dataclass(frozen=True)
-class Bar:
+class TimeBar:
     """Time that runs out: what for, how much of it is left."""
 
     label: str
@@ -62,7 +62,7 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Line:
+class LabelledLine:
     """A labelled line; `alarming` ones are marked by a sign as well as a colour."""
 
     label: str
@@ -91,15 +91,15 @@ class Glance:
     """What to do."""
     remark: str
     """A second, smaller line below it: how it was asked again, or why the visit stopped."""
-    values: tuple[Value, ...]
+    values: tuple[ShownValue, ...]
     taken: str
     """Which set of how many, or where the values shown were taken."""
-    bar: Bar | None
-    heard: Line
-    verdict: Line
-    altered: Line
-    seal: Line
-    sound: Line
+    bar: TimeBar | None
+    heard: LabelledLine
+    verdict: LabelledLine
+    altered: LabelledLine
+    seal: LabelledLine
+    sound: LabelledLine
     offers: tuple[str, ...]
     answers: int
     """How many of the offers, from the first, answer the question itself; the others can be said at any moment."""

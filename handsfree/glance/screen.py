@@ -8,7 +8,7 @@ from rich.cells import cell_len, set_cell_size
 from rich.text import Text
 
 from handsfree.glance.letters import SIZES, Size, big, drawn, largest
-from handsfree.glance.picture import Glance, Key, Line, Value
+from handsfree.glance.picture import Glance, Key, LabelledLine, ShownValue
 from handsfree.glance.view import clock
 
 PLAIN, QUIET = "bright_white on black", "white on black"
@@ -114,7 +114,7 @@ def _entry(picture: Glance, width: int, height: int) -> list[Text]:
     return [_cells(f"  {row}", width, MARKED) for row in largest(f"> {entry}", width - 4, height)] if entry else []
 
 
-def _values(values: Sequence[Value], width: int, height: int) -> list[Text]:
+def _values(values: Sequence[ShownValue], width: int, height: int) -> list[Text]:
     """Return the values side by side in digits as large as fit, each with its name, unit and standing below."""
     if not values:
         return []
@@ -144,7 +144,7 @@ def _fits(texts: Sequence[str], size: Size, width: int, height: int) -> bool:
 
 
 def _row(
-    cells: Sequence[str], values: Sequence[Value], width: int, *, bold: bool = False, outside: bool = False
+    cells: Sequence[str], values: Sequence[ShownValue], width: int, *, bold: bool = False, outside: bool = False
 ) -> Text:
     line = Text(style=PLAIN, no_wrap=True)
     for cell, value in zip(cells, values, strict=True):
@@ -181,7 +181,7 @@ def _facts(picture: Glance, width: int, *, spare: int) -> Iterator[Text]:
             yield _cells("", width, PLAIN)
 
 
-def _fact(fact: Line, width: int, *, most: int) -> Iterator[Text]:
+def _fact(fact: LabelledLine, width: int, *, most: int) -> Iterator[Text]:
     """Yield a labelled fact in at most so many lines; what does not fit is said to be more."""
     rows = _folded(fact.text, width - LABEL_WIDTH - 2 - (len(WARNING) if fact.alarming else 0), most)
     for number, row in enumerate(rows):

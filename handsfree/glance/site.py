@@ -21,13 +21,13 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from handsfree.glance import key_names
 from handsfree.glance.presses import FOLLOW, Turnstile
-from handsfree.serving import Limits, WithHeaders
+from handsfree.serving import ServingLimits, WithHeaders
 
 PERIOD_S = 0.1
 """Between looks at whether news has come."""
 MOST_VIEWERS, MOST_HOLDERS = 7, 3
 """Who follow the news at a time: those who only look; those with the key code, of whom the oldest makes room."""
-LIMITS = Limits(connections=48, per_address=24, request_s=10.0, taking_s=10.0)
+LIMITS = ServingLimits(connections=48, per_address=24, request_s=10.0, taking_s=10.0)
 LONGEST_KEY = 16
 FILES = {
     "/": ("glance.html", "text/html"),

@@ -20,9 +20,9 @@ from rich.color import ColorSystem
 from rich.console import Console
 from rich.text import Text
 
-from handsfree.events.devices import Change
+from handsfree.events.devices import DeviceChange
 from handsfree.glance import key_names, screen
-from handsfree.glance.watching import STALE_S, Watch
+from handsfree.glance.watching import STALE_S, LiveScreen
 
 PERIOD_S = 0.2
 WHOLE_EVERY = 25
@@ -120,7 +120,7 @@ class Terminal:
         """`phone` is the page's address; `first` is shown until a key is pressed or somebody has `followed`."""
         self._phone, self._first = phone, tuple(first)
         self._begun = followed or threading.Event()
-        self._watch: Watch | None = None
+        self._live: LiveScreen | None = None
         self._over = threading.Event()
         self._threads: list[threading.Thread] = []
         self._undo = contextlib.ExitStack()
@@ -137,54 +137,54 @@ class Terminal:
 
     def __exit__(self, *_: object) -> None:
         self._over.set()
-        if self._watch is not None:
-            self._watch.changed.set()
+        if self._live is not None:
+            self._live.changed.set()
         for thread in self._threads:
             thread.join(2.0)
         self._undo.close()
 
-    def watch(self, watch: Watch) -> None:
+    def show(self, live: LiveScreen) -> None:
         """Begin to show a visit and to take keys for it."""
-        self._watch = watch
-        watch.opened("keys")
+        self._live = live
+        live.opened("keys")
         for work in (self._paint, self._read):
             thread = threading.Thread(target=work, name="handsfree glance", daemon=True)
             thread.start()
             self._threads.append(thread)
 
     def _paint(self) -> None:
-        assert self._watch is not None
+        assert self._live is not None
         painter, count, size = Painter(colours="NO_COLOR" not in os.environ), 0, (0, 0)
         while not self._over.is_set():
             columns, rows = os.get_terminal_size(sys.stdout.fileno())
             whole, size = count % WHOLE_EVERY == 0 or (columns, rows) != size, (columns, rows)
             _write(painter.sent(self._lines(*size), whole=whole))
             count += 1
-            self._watch.changed.wait(PERIOD_S)
-            self._watch.changed.clear()
+            self._live.changed.wait(PERIOD_S)
+            self._live.changed.clear()
 
     def _lines(self, width: int, height: int) -> list[Text]:
-        assert self._watch is not None
+        assert self._live is not None
         try:
-            age = self._watch.age()
+            age = self._live.age()
             if age > STALE_S:
-                return screen.stale(self._watch.old(age), width, height)
+                return screen.stale(self._live.old(age), width, height)
             if self._first and not self._begun.is_set() and len(self._first) <= height:
                 return screen.plain(self._first, width, height)
-            return screen.lines(self._watch.picture(), width, height, phone=self._phone)
+            return screen.lines(self._live.picture(), width, height, phone=self._phone)
         except Exception as error:  # noqa: BLE001 - whatever fails, an old picture must not stand there as if new
             return screen.stale((type(error).__name__, str(error)), width, height)
 
     def _read(self) -> None:
-        assert self._watch is not None
+        assert self._live is not None
         try:
             with contextlib.suppress(OSError):  # the terminal has gone
-                self._read_keys(self._watch)
+                self._read_keys(self._live)
         finally:
             if not self._over.is_set():
-                self._watch.changed_input(Change("keys", lost=True), for_good=True)
+                self._live.changed_input(DeviceChange("keys", lost=True), for_good=True)
 
-    def _read_keys(self, watch: Watch) -> None:
+    def _read_keys(self, live: LiveScreen) -> None:
         """Take keys until the terminal has no more, or the picture is left."""
         source, rest, decoded = sys.stdin.fileno(), "", codecs.getincrementaldecoder("utf-8")("replace")
         while not self._over.is_set():
@@ -199,7 +199,7 @@ class Terminal:
                 self._begun.set()
                 continue
             for key in keys:
-                watch.press(key)
+                live.press(key)
 
 
 def _write(text: str) -> None:

@@ -9,9 +9,9 @@ from handsfree.events.decisions import ReadingRecord, Stopped
 from handsfree.events.state import State
 from handsfree.gates.kind import Effects
 from handsfree.glance.bands import wanted_at
+from handsfree.glance.keypad_state import KeypadState, fields_of, here, shown
 from handsfree.glance.notes import Notes
-from handsfree.glance.pad import Pad, fields_of, here, shown
-from handsfree.glance.picture import Bar, Condition, Glance, Key, Line, Seal, Sound, Value
+from handsfree.glance.picture import Condition, Glance, HearingStatus, Key, LabelledLine, Seal, ShownValue, TimeBar
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
@@ -30,12 +30,12 @@ def glance(
     now: int,
     notes: Notes,
     *,
-    pad: Pad | None = None,
+    keypad_state: KeypadState | None = None,
     seal: Seal | None = None,
-    sound: Sound | None = None,
+    sound: HearingStatus | None = None,
 ) -> Glance:
     """Return the picture at a time (ms of the visit)."""
-    found, pad = keypad(plan, state), here(state, pad or Pad(), now)
+    found, keypad_state = keypad(plan, state), here(state, keypad_state or KeypadState(), now)
     condition = _condition(state)
     return Glance(
         condition=condition,
@@ -43,19 +43,19 @@ def glance(
         gate=_gate(plan, state),
         headline=_headline(plan, state, now, notes),
         remark=_remark(plan, state, notes),
-        values=tuple(_values(plan, state, notes, pad, found)),
+        values=tuple(_values(plan, state, notes, keypad_state, found)),
         taken=_taken(plan, state),
         bar=_bar(plan, state, now),
         heard=_heard(plan, notes),
         verdict=_verdict(plan, notes),
         altered=_altered(plan, state, now),
         seal=_seal(plan, seal or Seal()),
-        sound=_sound(plan, state, notes, sound or Sound()),
+        sound=_sound(plan, state, notes, sound or HearingStatus()),
         offers=tuple(offer.label for offer in found.offers),
         answers=_answers(plan, state),
-        chosen=pad.chosen,
-        typing=pad.words,
-        keys=tuple(_keys(plan, state, pad, found)),
+        chosen=keypad_state.chosen,
+        typing=keypad_state.words,
+        keys=tuple(_keys(plan, state, keypad_state, found)),
     )
 
 
@@ -134,12 +134,14 @@ def _effects(plan: Plan, state: State) -> Effects:
     return plan.gate(state.gate).gate.effects if state.gate in plan.procedure.gates else Effects()
 
 
-def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Keypad) -> Iterator[Value]:
+def _values(
+    plan: Plan, state: State, notes: Notes, keypad_state: KeypadState, found: Keypad
+) -> Iterator[ShownValue]:
     """Yield the values of the gate at hand, entered or called or accepted; else those taken last."""
     effects = _effects(plan, state)
-    fields = fields_of(pad, found)
-    entered = dict(zip((one.quantity for one in fields), pad.entries, strict=False))
-    at_hand = fields[len(pad.entries) - 1].quantity if fields else ""
+    fields = fields_of(keypad_state, found)
+    entered = dict(zip((one.quantity for one in fields), keypad_state.entries, strict=False))
+    at_hand = fields[len(keypad_state.entries) - 1].quantity if fields else ""
     if effects.kept_at and state.status == "running":
         known = {**_counted(plan, state, notes, effects.kept_at), **_called(plan, state)}
         quantities = [ask.quantity for ask in effects.asks]
@@ -157,7 +159,7 @@ def _values(plan: Plan, state: State, notes: Notes, pad: Pad, found: Keypad) -> 
         own, judged = unit == _own_unit(plan, quantity), text
         if not own:  # the band stands in the quantity's own unit, so only the conversion is held against it
             judged = "" if reading is None else reading.value
-        yield Value(
+        yield ShownValue(
             _name(plan, quantity),
             text,
             unit,
@@ -257,7 +259,7 @@ def clock(milliseconds: int) -> str:
     return f"{seconds // 60}:{seconds % 60:02d}"
 
 
-def _bar(plan: Plan, state: State, now: int) -> Bar | None:
+def _bar(plan: Plan, state: State, now: int) -> TimeBar | None:
     """Return the wait for the next set, else how long a firing gate still waits for an answer."""
     if state.status != "running" or state.gate not in plan.procedure.gates or state.held_since is not None:
         return None
@@ -268,44 +270,44 @@ def _bar(plan: Plan, state: State, now: int) -> Bar | None:
         label, total = "readings-in", state.until - state.asked_at
         if settle is not None:
             again = bool(state.readings(gate.effects.kept_at))
-            total = 1000 * (settle.apart_seconds if again else settle_seconds(plan, settle))
-        return Bar(plan.catalogue.show(label), max(0, state.until - now), total)
+            total = 1000 * (settle.interval_seconds if again else settle_seconds(plan, settle))
+        return TimeBar(plan.catalogue.show(label), max(0, state.until - now), total)
     if gate.firing and not state.speaking:
         left = alarm_at(plan, state) - now
         patience = alarm_at(plan, state) - state.silent_since
-        return Bar(plan.catalogue.show("stops" if left <= 0 else "answer-within"), max(0, left), patience)
+        return TimeBar(plan.catalogue.show("stops" if left <= 0 else "answer-within"), max(0, left), patience)
     return None
 
 
-def _heard(plan: Plan, notes: Notes) -> Line:
+def _heard(plan: Plan, notes: Notes) -> LabelledLine:
     heard, show = notes.heard, plan.catalogue.show
     if heard is None:
-        return Line(show("heard"), show("nothing-yet"))
+        return LabelledLine(show("heard"), show("nothing-yet"))
     label = show("typed" if heard.typed else "heard")
     unclear = show("nothing-clear")
     words = heard.words.replace(UNKNOWN_WORD, unclear) or unclear
     if not heard.understood:
-        return Line(label, show("not-understood", words=words, why=heard.why), alarming=True)
+        return LabelledLine(label, show("not-understood", words=words, why=heard.why), alarming=True)
     taken = heard.meaning if heard.meaning and heard.meaning != words else show("taken")
     doubt = show("in-doubt", why=heard.why) if heard.why else ""
-    return Line(label, show("understood", words=words, taken=taken) + doubt)
+    return LabelledLine(label, show("understood", words=words, taken=taken) + doubt)
 
 
-def _verdict(plan: Plan, notes: Notes) -> Line:
+def _verdict(plan: Plan, notes: Notes) -> LabelledLine:
     label, verdict = plan.catalogue.show("verdict"), notes.verdict
     if verdict is None:
-        return Line(label, plan.catalogue.show("none-yet"))
+        return LabelledLine(label, plan.catalogue.show("none-yet"))
     sentence, outcome = verdict.sentence.partition(" (")[0], verdict.outcome.replace("-", " ")
     if verdict.demonstrated and outcome not in sentence:
         sentence = f"{sentence}: {outcome}"
-    return Line(label, sentence, alarming=verdict.outcome != "within")
+    return LabelledLine(label, sentence, alarming=verdict.outcome != "within")
 
 
-def _altered(plan: Plan, state: State, now: int) -> Line:
+def _altered(plan: Plan, state: State, now: int) -> LabelledLine:
     """Return everything that is still altered with the minutes since, by its state, the latest first."""
     label = plan.catalogue.show("altered")
     if not state.altered:
-        return Line(label, plan.catalogue.say("nothing-altered"))
+        return LabelledLine(label, plan.catalogue.say("nothing-altered"))
     by_state: dict[str, list[str]] = {}
     for name in reversed(list(state.altered)):
         thing = plan.things[name]
@@ -315,22 +317,22 @@ def _altered(plan: Plan, state: State, now: int) -> Line:
     groups = (
         plan.catalogue.show("altered-state", state=one, things=", ".join(texts)) for one, texts in by_state.items()
     )
-    return Line(label, f"{len(state.altered)}  " + "; ".join(groups))
+    return LabelledLine(label, f"{len(state.altered)}  " + "; ".join(groups))
 
 
-def _seal(plan: Plan, seal: Seal) -> Line:
+def _seal(plan: Plan, seal: Seal) -> LabelledLine:
     label, show = plan.catalogue.show("record"), plan.catalogue.show
     if seal.failure:
-        return Line(label, show("record-failed", why=seal.failure), alarming=True)
-    return Line(label, show("recording", entries=str(seal.entries), checksum=seal.checksum))
+        return LabelledLine(label, show("record-failed", why=seal.failure), alarming=True)
+    return LabelledLine(label, show("recording", entries=str(seal.entries), checksum=seal.checksum))
 
 
 LITTLE_DB, LEAST_DB = 15.0, 10.0
 """Voice over noise: from the first on it is heard well, below the second with errors (hearing/sound_check.py)."""
 
 
-def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
-    """Return the state of the ears: lost devices first, then the last voice, then what was noticed."""
+def _sound(plan: Plan, state: State, notes: Notes, sound: HearingStatus) -> LabelledLine:
+    """Return the state of hearing: lost devices first, then the last voice, then what was noticed."""
     show = plan.catalogue.show
     parts, alarming = [], bool(state.lost)
     if state.lost:
@@ -355,34 +357,39 @@ def _sound(plan: Plan, state: State, notes: Notes, sound: Sound) -> Line:
         parts.append(show("overflow"))
     if sound.trouble:
         parts.append(sound.trouble)
-    return Line(show("ears"), "  ".join(parts), alarming)
+    return LabelledLine(show("ears"), "  ".join(parts), alarming)
 
 
-def _keys(plan: Plan, state: State, pad: Pad, found: Keypad) -> Iterator[Key]:
+def _keys(plan: Plan, state: State, keypad_state: KeypadState, found: Keypad) -> Iterator[Key]:
     """Yield the keys that do something now, the most wanted first."""
     show = plan.catalogue.show
-    fields = fields_of(pad, found)
-    if pad.chosen is not None:
-        yield Key(show("key-enter"), found.offers[pad.chosen].label)
-    elif pad.words:
-        yield Key(show("key-enter"), show("sends", what=pad.words))
-    elif fields and any(pad.entries):
-        last = len(pad.entries) == len(fields) or not pad.entries[-1]
-        yield Key(show("key-enter"), _entered(pad, fields) if last else show("next-value"))
+    fields = fields_of(keypad_state, found)
+    if keypad_state.chosen is not None:
+        yield Key(show("key-enter"), found.offers[keypad_state.chosen].label)
+    elif keypad_state.words:
+        yield Key(show("key-enter"), show("sends", what=keypad_state.words))
+    elif fields and any(keypad_state.entries):
+        last = len(keypad_state.entries) == len(fields) or not keypad_state.entries[-1]
+        yield Key(show("key-enter"), _entered(keypad_state, fields) if last else show("next-value"))
     elif found.plain:
         patient = found.patient
         yield Key(show("key-enter"), show("again-plain", what=found.plain) if patient else found.plain)
     if fields:
-        yield Key(show("key-digits"), fields[len(pad.entries) - 1].name)
-    if pad.words or pad.chosen is not None or any(pad.entries):
+        yield Key(show("key-digits"), fields[len(keypad_state.entries) - 1].name)
+    if keypad_state.words or keypad_state.chosen is not None or any(keypad_state.entries):
         yield Key(show("key-left"), show("takes-back"))
     elif found.no:
         yield Key(show("key-left"), found.no)
     if found.offers:
         yield Key(show("key-arrows"), show("other-answers", count=str(len(found.offers))))
     if state.status == "running":
-        yield Key(show("key-stop"), show("stops-work", done=str(len(pad.stops))) if pad.stops else show("stop"))
+        yield Key(
+            show("key-stop"),
+            show("stops-work", done=str(len(keypad_state.stops))) if keypad_state.stops else show("stop"),
+        )
 
 
-def _entered(pad: Pad, fields: tuple[NumberField, ...]) -> str:
-    return "  ".join(shown(entry, one.decimals) for one, entry in zip(fields, pad.entries, strict=False) if entry)
+def _entered(keypad_state: KeypadState, fields: tuple[NumberField, ...]) -> str:
+    return "  ".join(
+        shown(entry, one.decimals) for one, entry in zip(fields, keypad_state.entries, strict=False) if entry
+    )

@@ -12,12 +12,12 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from handsfree.events.devices import Change
+from handsfree.events.devices import DeviceChange
 from handsfree.events.state import State
 from handsfree.glance.key_names import STOP_BUTTON, WORD
+from handsfree.glance.keypad_state import KeypadState, here, press
 from handsfree.glance.notes import Notes, noticed
-from handsfree.glance.pad import Pad, here, press
-from handsfree.glance.picture import Glance, Seal, Sound
+from handsfree.glance.picture import Glance, HearingStatus, Seal
 from handsfree.glance.view import glance
 from handsfree.ledger import Head
 from handsfree.session.plan import Plan
@@ -25,17 +25,17 @@ from handsfree.session.plan import Plan
 STALE_S = 3.0
 """A picture this old is covered: what it shows may be wrong by now."""
 NOTICE_S = 60.0
-"""How long a notice of the ears or the voice stays."""
+"""How long a notice of the recogniser or the voice stays."""
 MOST_PRESSES, PRESSES_A_TURN = 1_024, 64
 """Presses that wait, and that are taken in before the visit looks at anything else."""
 NO_SOUND_DB = -90.0
-"""What the ears report before they have heard anything."""
+"""What the recogniser reports before it has heard anything."""
 FRAME = 320
 SHARE = 10
 """Voice and noise of an utterance: the loudest and the quietest tenth of its frames of 20 ms."""
 
 
-class Visit(Protocol):
+class ShownVisit(Protocol):
     """What is watched."""
 
     @property
@@ -53,19 +53,19 @@ class Visit(Protocol):
         """Return the count of entries and the digest of the last."""
 
 
-class Watch:
+class LiveScreen:
     """Keys for the conductor, and pictures for the screens; each picture is made from one state.
 
-    `listening` says that there are ears, `words` that letters may be typed as well.
+    `listening` says that there is a recogniser, `words` that letters may be typed as well.
     """
 
-    def __init__(self, visit: Visit, *, listening: bool, words: bool) -> None:
+    def __init__(self, visit: ShownVisit, *, listening: bool, words: bool) -> None:
         self._visit, self._words = visit, words
-        self._notes, self._pad, self._sound = Notes(), Pad(), Sound(listening=listening)
+        self._notes, self._keypad_state, self._sound = Notes(), KeypadState(), HearingStatus(listening=listening)
         self._seal = Seal()
         self._noticed_at = 0.0
         self._presses: queue.Queue[str] = queue.Queue(MOST_PRESSES)
-        self._changes: queue.Queue[Change] = queue.Queue()
+        self._changes: queue.Queue[DeviceChange] = queue.Queue()
         self._inputs: set[str] = set()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
@@ -99,7 +99,7 @@ class Watch:
                 self._sound = replace(self._sound, noise_db=decibels)
 
     def notice(self, text: str) -> None:
-        """Take in a notice of the ears or the voice."""
+        """Take in a notice of the recogniser or the voice."""
         with self._lock:
             self._sound, self._noticed_at = replace(self._sound, trouble=text), time.monotonic()
 
@@ -117,14 +117,14 @@ class Watch:
         """Take in that presses may come from an input: the keys, or the page."""
         self._inputs.add(device)
 
-    def changed_input(self, change: Change, *, for_good: bool = False) -> None:
+    def changed_input(self, change: DeviceChange, *, for_good: bool = False) -> None:
         """Take in, from whatever thread, that an input was lost or is back; one lost for good never comes back."""
         self._changes.put(change)
         if for_good:
             self._inputs.discard(change.device)
         self.changed.set()
 
-    def change(self) -> Change | None:
+    def change(self) -> DeviceChange | None:
         """Return that an input was lost or found, each time once, or None."""
         try:
             return self._changes.get_nowait()
@@ -160,7 +160,7 @@ class Watch:
                 return None
             visit = self._visit
             with self._lock:
-                self._pad, text = press(visit.plan, visit.state, self._pad, key, visit.now())
+                self._keypad_state, text = press(visit.plan, visit.state, self._keypad_state, key, visit.now())
             self.changed.set()
             if text:
                 return text
@@ -173,8 +173,16 @@ class Watch:
         with self._lock:
             if self._sound.trouble and time.monotonic() - self._noticed_at > NOTICE_S:
                 self._sound = replace(self._sound, trouble="")
-            self._pad = here(state, self._pad, now)
-            return glance(visit.plan, state, now, self._notes, pad=self._pad, seal=self._seal, sound=self._sound)
+            self._keypad_state = here(state, self._keypad_state, now)
+            return glance(
+                visit.plan,
+                state,
+                now,
+                self._notes,
+                keypad_state=self._keypad_state,
+                seal=self._seal,
+                sound=self._sound,
+            )
 
     def age(self) -> float:
         """Return for how many seconds the visit has given no sign of life; 0 once it is over."""

@@ -16,11 +16,11 @@ from dataclasses import asdict
 from types import TracebackType
 from typing import Any, Self
 
-from handsfree.events.devices import Change
-from handsfree.glance.page_process import Beat, Facts, Followed, News, Parted, Pressed, attend_page
+from handsfree.events.devices import DeviceChange
+from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, attend_page
 from handsfree.glance.picture import Glance
 from handsfree.glance.view import clock
-from handsfree.glance.watching import Watch
+from handsfree.glance.watching import LiveScreen
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
 from handsfree.serving import listen
@@ -59,11 +59,11 @@ WORDS = {
 class Page:
     """Serves one watched visit at an address, from a process of its own, until it is left."""
 
-    def __init__(self, address: str, watch: Watch, catalogue: Catalogue) -> None:
+    def __init__(self, address: str, live: LiveScreen, catalogue: Catalogue) -> None:
         """Take "HOST:PORT", host empty for all addresses and port 0 for any; Problem when it cannot be had."""
         host, port = _address(address)
         self._listener = listen(host, port)
-        self._watch, self._catalogue = watch, catalogue
+        self._live, self._catalogue = live, catalogue
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
         shown = _own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
         place = f"http://{shown}:{self._listener.getsockname()[1]}/"
@@ -89,7 +89,7 @@ class Page:
         return self._supervisor.process_id
 
     def __enter__(self) -> Self:
-        self._watch.opened("page")
+        self._live.opened("page")
         self._supervisor.start()
         self._telling.start()
         return self
@@ -112,17 +112,17 @@ class Page:
         """Return nothing: the next picture comes within a second; for the supervisor."""
         return ()
 
-    def heard(self, message: Pressed | Followed | Beat | Parted) -> None:
+    def heard(self, message: Pressed | NewsFollowed | PageBeat | Parted) -> None:
         """Take in a message of the process; for the supervisor."""
         match message:
             case Pressed(key=key, count=count):
                 self._count = max(count, self._count)
-                self._watch.press(key)
-            case Followed():
+                self._live.press(key)
+            case NewsFollowed():
                 self.followed.set()
             case Parted():
                 self._parted.set()
-            case Beat():
+            case PageBeat():
                 self._serves()
 
     def ended(self, why: str | None) -> float:
@@ -130,8 +130,8 @@ class Page:
         self._deaths += 1
         if not self._lost:
             self._lost = True
-            self._watch.changed_input(Change("page", lost=True))
-        self._watch.notice(f"{self._catalogue.glance.devices['page']}: {why}")
+            self._live.changed_input(DeviceChange("page", lost=True))
+        self._live.notice(f"{self._catalogue.glance.devices['page']}: {why}")
         return float(min(FIRST_RETRY_S * 2 ** min(self._deaths - 1, 9), LAST_RETRY_S))
 
     def _serves(self) -> None:
@@ -142,13 +142,13 @@ class Page:
         wanted = min(FOUND_AFTER_S * 2 ** min(self._deaths, 9), LATEST_FOUND_S)
         if self._lost and now - self._serving_since >= wanted:
             self._lost = False
-            self._watch.changed_input(Change("page", lost=False))
+            self._live.changed_input(DeviceChange("page", lost=False))
 
     def _tell(self) -> None:
         """Tell the process what there is to see, while the visit gives signs of life; then the last picture."""
         told, told_at = b"", 0.0
         while not self._over.wait(PERIOD_S):
-            if self._watch.age() > ALIVE_S:
+            if self._live.age() > ALIVE_S:
                 continue
             picture = self._picture()
             if picture != told or time.monotonic() - told_at >= BEAT_S:
@@ -161,7 +161,7 @@ class Page:
         return {name: self._catalogue.glance.labels[label] for name, label in WORDS.items()}
 
     def _picture(self) -> bytes:
-        picture: Glance = self._watch.picture()
+        picture: Glance = self._live.picture()
         enter = self._catalogue.show("key-enter")
         told: dict[str, Any] = {
             **asdict(picture),

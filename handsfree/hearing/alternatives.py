@@ -28,7 +28,7 @@ class SpokenWord:
 
 
 @dataclass(frozen=True)
-class Alternative:
+class Hypothesis:
     """One thing that may have been said; `words` is `[unk]` alone for speech outside the grammar.
 
     `score` is the natural logarithm of its odds against the best alternative: 0 for the best.
@@ -44,7 +44,7 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class Judgement:
+class ScoreCalibration:
     """How the recogniser's scores become odds; each model brings its own, fitted on speakers kept for that.
 
     Differences of score are divided by `score_scale`. How well a sentence fits its sound is its score for
@@ -81,9 +81,9 @@ class _Scored:
 def from_scored(
     heard: Sequence[Mapping[str, Any]],
     automaton: WordAutomaton,
-    judgement: Judgement,
+    judgement: ScoreCalibration,
     phones_in: Callable[[str], int] = len,
-) -> tuple[Alternative, ...]:
+) -> tuple[Hypothesis, ...]:
     """Turn the recogniser's list into alternatives of the grammar, best first.
 
     `heard` holds mappings with `confidence` (a log-likelihood) and, when words were heard, `result`: a
@@ -109,7 +109,7 @@ def from_scored(
         return ()
     best = scored[0].share
     return tuple(
-        Alternative(
+        Hypothesis(
             tuple(
                 SpokenWord(*word, _rounded(sum(other.share for other in scored if _has(other, word))))
                 for word in one.words
@@ -121,14 +121,14 @@ def from_scored(
     )
 
 
-def _share_odds(scored: Sequence[_Scored], judgement: Judgement) -> None:
+def _share_odds(scored: Sequence[_Scored], judgement: ScoreCalibration) -> None:
     best = max((one.score for one in scored), default=0.0)
     odds = [math.exp((one.score - best) / judgement.score_scale) for one in scored]
     for one, odd in zip(scored, odds, strict=True):
         one.share = odd / sum(odds)
 
 
-def _doubt(scored: list[_Scored], judgement: Judgement, phones_in: Callable[[str], int]) -> None:
+def _doubt(scored: list[_Scored], judgement: ScoreCalibration, phones_in: Callable[[str], int]) -> None:
     """Move to `[unk]` what the best sentence of the grammar, with no unknown part, lacks in fit."""
     sentences = [one for one in scored if one.words and UNKNOWN not in one.text]
     if not sentences:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from handsfree.hearing.alternatives import Alternative, SpokenWord
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.lexicon.automaton import WordAutomaton
 
@@ -51,24 +51,24 @@ def unfinished_too(automaton: WordAutomaton) -> WordAutomaton:
     return WordAutomaton(automaton.arcs, frozenset(target for _, _, target in automaton.arcs))
 
 
-def best_words(alternatives: tuple[Alternative, ...]) -> tuple[str, ...]:
+def best_words(alternatives: tuple[Hypothesis, ...]) -> tuple[str, ...]:
     """Return the words of the best alternative, none for silence."""
     return alternatives[0].text if alternatives else ()
 
 
-def whole_sentences(alternatives: Iterable[Alternative], automaton: WordAutomaton) -> tuple[Alternative, ...]:
+def whole_sentences(alternatives: Iterable[Hypothesis], automaton: WordAutomaton) -> tuple[Hypothesis, ...]:
     """Return the alternatives with every beginning that is no sentence made `[unk]`: it must not be used.
 
     They keep their order and odds, so a sentence with a made-up end never moves to the front.
     """
-    kept: list[Alternative] = []
+    kept: list[Hypothesis] = []
     for one in alternatives:
         if one.text == (UNKNOWN,) or automaton.accepts(one.text):
             judged = one
         else:
             first, last = one.words[0], one.words[-1]
             sure = min(word.confidence for word in one.words)
-            judged = Alternative((SpokenWord(UNKNOWN, first.start_ms, last.end_ms, sure),), one.score)
+            judged = Hypothesis((SpokenWord(UNKNOWN, first.start_ms, last.end_ms, sure),), one.score)
         if judged.text not in [other.text for other in kept]:
             kept.append(judged)
     return tuple(kept)

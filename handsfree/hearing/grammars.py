@@ -13,10 +13,10 @@ from typing import Any, Final, Protocol
 
 import vosk
 
-from handsfree.hearing.alternatives import Judgement
+from handsfree.hearing.alternatives import ScoreCalibration
+from handsfree.hearing.ensemble import EnsembleMember
 from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
 from handsfree.hearing.model_folder import ModelFolder
-from handsfree.hearing.opinions import Opinion
 from handsfree.hearing.units import Units
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
@@ -39,13 +39,13 @@ _NEVER_ENDING: Final = (
 class Grammars(Protocol):
     """Makes native recognisers for grammars."""
 
-    judgement: Judgement
+    judgement: ScoreCalibration
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has, for the judgement."""
 
-    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
-        """Return fresh opinions; `Problem` when the model cannot hear a word of the grammar."""
+    def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
+        """Return fresh members; `Problem` when the model cannot hear a word of the grammar."""
 
 
 class StrictGrammars:
@@ -55,17 +55,17 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
-        self.judgement = Judgement(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
+        self.judgement = ScoreCalibration(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
-    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
-        """Return fresh opinions that hear exactly the sentences of the automaton, or `[unk]`."""
+    def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
+        """Return fresh members that hear exactly the sentences of the automaton, or `[unk]`."""
         if automaton.identity not in self._kept:
             while len(self._kept) >= _GRAMMARS_KEPT:  # at once: a small machine has no room for one more
                 self._kept.popitem(last=False)
             self._kept[automaton.identity] = self._models(automaton)
         self._kept.move_to_end(automaton.identity)
         models = self._kept[automaton.identity]
-        return [Opinion(models[network], rate) for network, rate in self._tuning.opinions]
+        return [EnsembleMember(models[network], rate) for network, rate in self._tuning.members]
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has when said the commonest way."""
@@ -83,7 +83,7 @@ class StrictGrammars:
             (place / "graph" / "phones" / "word_boundary.int").write_text(
                 self._units.boundaries_text(), encoding="utf-8"
             )
-            return {network: self._model(place, network) for network, _ in self._tuning.opinions}
+            return {network: self._model(place, network) for network, _ in self._tuning.members}
 
     def _model(self, place: Path, network: str) -> Any:
         (place / "am").mkdir(exist_ok=True)
@@ -96,7 +96,7 @@ class StrictGrammars:
 class PhraseGrammars:
     """Phrase lists over any other model: looser, since the library joins phrases as it likes."""
 
-    judgement = Judgement()  # such a model brings no figures of its own
+    judgement = ScoreCalibration()  # such a model brings no figures of its own
 
     def __init__(self, folder: ModelFolder) -> None:
         self._folder = folder
@@ -114,8 +114,8 @@ class PhraseGrammars:
                     _link(part, place / part.name)
             self._model = _load(place, folder.path)
 
-    def opinions(self, automaton: WordAutomaton) -> Sequence[Opinion]:
-        """Return the one opinion of a phrase list that covers the automaton's sentences."""
+    def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
+        """Return the one member of a phrase list that covers the automaton's sentences."""
         unknown = sorted(word for word in automaton.words() if self._model.vosk_model_find_word(word) < 0)
         if unknown:
             raise Problem(
@@ -124,7 +124,7 @@ class PhraseGrammars:
                 remedy="use other words, or the model that comes with Handsfree",
             )
         listing = json.dumps([*phrase_list(automaton), UNKNOWN])
-        return [Opinion(self._model, phrases=listing)]
+        return [EnsembleMember(self._model, phrases=listing)]
 
     def phones_in(self, word: str) -> int:
         """Return the number of letters: the judgement of such a model counts nothing."""

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from handsfree.hearing.transducer import Transducer
-from handsfree.hearing.units import Move, Units
+from handsfree.hearing.units import UnitLabels, Units
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Phones, Pronunciations
 
@@ -31,7 +31,7 @@ class Tuning:
     """Costs (natural logs) that belong to one acoustic model; its `conf/listening.json` holds them.
 
     `unknown_phone_cost` is paid for each phone of the filler, `unknown_cost` once for taking the filler,
-    `word_cost` for each word of a sentence. The others are those of `alternatives.Judgement`.
+    `word_cost` for each word of a sentence. The others are those of `alternatives.ScoreCalibration`.
     """
 
     unknown_phone_cost: float
@@ -40,20 +40,20 @@ class Tuning:
     score_scale: float = 1.0
     base: float = 0.0
     steepness: float = 0.0
-    opinions: tuple[tuple[str, int], ...] = (("final.mdl", 16_000),)
+    members: tuple[tuple[str, int], ...] = (("final.mdl", 16_000),)
     """Who hears each utterance: a network in `am/`, and at how many samples a second it takes the sound to be.
 
     Told a higher rate than the true one, a network hears a quicker and higher voice, and another voice is another
-    chance: see `hearing.opinions`.
+    chance: see `hearing.ensemble`.
     """
 
     @classmethod
     def of_model(cls, folder: Path) -> Tuning:
         """Read the tuning of one of our own models."""
         settings = json.loads((folder / "conf" / "listening.json").read_text(encoding="utf-8"))
-        opinions = settings.pop("opinions", None)
+        members = settings.pop("opinions", None)  # so called in models before; their digests stand in records
         tuning = cls(**settings)
-        return tuning if opinions is None else replace(tuning, opinions=tuple((net, hz) for net, hz in opinions))
+        return tuning if members is None else replace(tuning, members=tuple((net, hz) for net, hz in members))
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ class _Builder:
             (phone, at): units.phone(phone, at) for phone in units.phones for at in ("B", "I", "E", "S")
         }
 
-    def _staying(self, move: Move, final: float | None = None) -> int:
+    def _staying(self, move: UnitLabels, final: float | None = None) -> int:
         state = self._graph.state(final)
         self._graph.arc(state, state, read=move.stay)
         return state

@@ -14,16 +14,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import MARKS_MS, best_words, complete, silence_wanted, unfinished_too
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
-from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block, Source
-from handsfree.hearing.utterance import Ears, Spoken, Utterance
-from handsfree.hearing.voice_activity import Activity, State, VoiceActivity
+from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
+from handsfree.hearing.utterance import Utterance, UtteranceInProgress, UtteranceRecogniser
+from handsfree.hearing.voice_activity import Activity, VoiceActivity, VoiceState
 from handsfree.lexicon.automaton import WordAutomaton
 
-__all__ = ["Ears", "Listener", "NothingSaid", "SpeechBegan", "Told", "Utterance", "whole_utterance"]
+__all__ = ["Listener", "NothingSaid", "SpeechBegan", "Told", "Utterance", "UtteranceRecogniser", "whole_utterance"]
 
 BEFORE_MS = 500
 """Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
@@ -63,18 +63,18 @@ class Listener:
 
     def __init__(
         self,
-        ears: Ears,
+        recogniser: UtteranceRecogniser,
         stop_words: WordAutomaton | None = None,
         *,
         talk_over: bool = False,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._ears, self._talk_over, self._clock = ears, talk_over, clock
-        self._over_voice = OverVoice(ears, stop_words) if stop_words is not None else None
+        self._recogniser, self._talk_over, self._clock = recogniser, talk_over, clock
+        self._over_voice = OverVoice(recogniser, stop_words) if stop_words is not None else None
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
-        self._before: deque[Block] = deque(maxlen=BEFORE_MS // BLOCK_MS)
-        self._spoken: Spoken | None = None
+        self._before: deque[SoundBlock] = deque(maxlen=BEFORE_MS // BLOCK_MS)
+        self._spoken: UtteranceInProgress | None = None
         self._tool_speaks = False
         self._deaf_until_ms = 0
         self._spot_until_ms = 0
@@ -89,7 +89,7 @@ class Listener:
         """
         self._grammar = grammar
         if self._spoken is None:
-            self._ears.listen_for(unfinished_too(grammar))
+            self._recogniser.listen_for(unfinished_too(grammar))
 
     @property
     def ready(self) -> bool:
@@ -108,7 +108,7 @@ class Listener:
                 self._over_voice.begin(played)
         self._tool_speaks = speaking
 
-    def hear(self, block: Block) -> Iterator[Told]:
+    def hear(self, block: SoundBlock) -> Iterator[Told]:
         """Take the next block; yield what it brought to light."""
         self._now_ms = block.start_ms + BLOCK_MS
         activity = self._activity.follow(block.samples)  # always: the noise is learned in the meantime
@@ -130,35 +130,35 @@ class Listener:
         if self._spoken is not None:
             yield from self._utterance(self._spoken, self._spoken.trial())
 
-    def utterances(self, source: Source) -> Iterator[Told]:
+    def utterances(self, source: SoundSource) -> Iterator[Told]:
         """Listen to a source from beginning to end."""
         for block in source.blocks():
             yield from self.hear(block)
         yield from self.finish()
 
-    def _spotted(self, block: Block) -> Utterance | None:
-        """Return a stop phrase called over the tool's voice; the ears are then as they were."""
+    def _spotted(self, block: SoundBlock) -> Utterance | None:
+        """Return a stop phrase called over the tool's voice; the recogniser is then as it was."""
         if self._over_voice is None or not self._over_voice.due(block):
             return None
         stop = self._over_voice.look(self._clock())
         if self._spoken is not None:
             self._spoken.go_on()
         elif self._grammar is not None:
-            self._ears.listen_for(unfinished_too(self._grammar))
+            self._recogniser.listen_for(unfinished_too(self._grammar))
         return stop
 
-    def _follow(self, block: Block, activity: Activity) -> Iterator[Told]:
+    def _follow(self, block: SoundBlock, activity: Activity) -> Iterator[Told]:
         if self._spoken is not None:
             self._spoken.take(block, activity)
             yield from self._ended(self._spoken, activity)
             return
         self._before.append(block)
-        if activity.state is State.SPEAKING and self._grammar is not None:
-            self._spoken = Spoken(self._ears, self._grammar, tuple(self._before), activity)
+        if activity.state is VoiceState.SPEAKING and self._grammar is not None:
+            self._spoken = UtteranceInProgress(self._recogniser, self._grammar, tuple(self._before), activity)
             self._before.clear()
             yield SpeechBegan(block.start_ms, self._tool_speaks)
 
-    def _ended(self, spoken: Spoken, activity: Activity) -> Iterator[Told]:
+    def _ended(self, spoken: UtteranceInProgress, activity: Activity) -> Iterator[Told]:
         too_long = spoken.length_ms >= LONGEST_MS
         if not (too_long or activity.silence_ms in MARKS_MS or spoken.standing_ms >= STANDING_MS):
             return
@@ -171,7 +171,7 @@ class Listener:
         else:
             spoken.go_on()
 
-    def _utterance(self, spoken: Spoken, alternatives: tuple[Alternative, ...]) -> Iterator[Told]:
+    def _utterance(self, spoken: UtteranceInProgress, alternatives: tuple[Hypothesis, ...]) -> Iterator[Told]:
         self._give_up()
         if not alternatives:
             yield NothingSaid(self._now_ms)
@@ -183,17 +183,17 @@ class Listener:
         self._before.clear()
         self._activity.quieten()
         if self._grammar is not None:
-            self._ears.listen_for(unfinished_too(self._grammar))
+            self._recogniser.listen_for(unfinished_too(self._grammar))
 
 
-def whole_utterance(ears: Ears, grammar: WordAutomaton, samples: Samples) -> Utterance:
+def whole_utterance(recogniser: UtteranceRecogniser, grammar: WordAutomaton, samples: Samples) -> Utterance:
     """Hear a short recording as one utterance, without looking for its beginning and end."""
     padded = np.pad(samples, (0, -len(samples) % BLOCK))
     activity = VoiceActivity()
-    quiet = Activity(State.QUIET, 0, -90.0, -90.0)
-    blocks = [Block(each, n * BLOCK_MS, time.monotonic()) for n, each in enumerate(padded.reshape(-1, BLOCK))]
-    ears.listen_for(unfinished_too(grammar))
-    spoken = Spoken(ears, grammar, tuple(blocks[:1]), quiet)
+    quiet = Activity(VoiceState.QUIET, 0, -90.0, -90.0)
+    blocks = [SoundBlock(each, n * BLOCK_MS, time.monotonic()) for n, each in enumerate(padded.reshape(-1, BLOCK))]
+    recogniser.listen_for(unfinished_too(grammar))
+    spoken = UtteranceInProgress(recogniser, grammar, tuple(blocks[:1]), quiet)
     for block in blocks[1:]:
         spoken.take(block, activity.follow(block.samples))
     return spoken.utterance(spoken.trial(), during_speech=False, now=time.monotonic())

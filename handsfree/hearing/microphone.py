@@ -12,7 +12,7 @@ import numpy as np
 
 from handsfree import sound_card
 from handsfree.hearing.resampling import RATE, Resampler
-from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
+from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock
 from handsfree.problem import Problem
 
 LOST_AFTER_S = 1.0
@@ -43,7 +43,7 @@ class Microphone:
         """The world does not wait."""
         return True
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield what is heard, for ever.
 
         Raises Problem when there is no PortAudio or no such microphone, MicrophoneLost when it falls
@@ -77,7 +77,7 @@ class _Arrivals:
             self.lost_frames, self.lost = 0, False
 
 
-def _open_input(card: Any, found: sound_card.Device, arrivals: _Arrivals) -> tuple[Any, int]:
+def _open_input(card: Any, found: sound_card.SoundDevice, arrivals: _Arrivals) -> tuple[Any, int]:
     """Open at 16 kHz where the device can, else at the rate it prefers."""
     fault: Exception | None = None
     for rate in (RATE, found.rate):
@@ -100,7 +100,9 @@ def _open_input(card: Any, found: sound_card.Device, arrivals: _Arrivals) -> tup
     ) from fault
 
 
-def _cut_live(arrivals: _Arrivals, resampler: Resampler, from_ms: int, lost_after_s: float) -> Iterator[Block]:
+def _cut_live(
+    arrivals: _Arrivals, resampler: Resampler, from_ms: int, lost_after_s: float
+) -> Iterator[SoundBlock]:
     waiting = np.zeros(0, np.int16)
     start_ms, overflow = from_ms, False
     patience_s = max(FIRST_AFTER_S, lost_after_s)
@@ -117,6 +119,6 @@ def _cut_live(arrivals: _Arrivals, resampler: Resampler, from_ms: int, lost_afte
         fresh = resampler.feed((np.frombuffer(data, np.int16) / 32768).astype(np.float32))
         waiting = np.concatenate([waiting, fresh])
         while len(waiting) >= BLOCK:
-            yield Block(waiting[:BLOCK], start_ms, arrived, overflow)
+            yield SoundBlock(waiting[:BLOCK], start_ms, arrived, overflow)
             waiting, overflow = waiting[BLOCK:], False
             start_ms += BLOCK_MS

@@ -102,7 +102,7 @@ class ModelFolder:
         if not settings.is_file():
             return []
         try:
-            return sorted({network for network, _ in Tuning.of_model(self.path).opinions})
+            return sorted({network for network, _ in Tuning.of_model(self.path).members})
         except (ValueError, TypeError, AttributeError) as error:
             raise Problem(
                 "the model file is damaged: it holds no settings", where=str(settings), remedy=_REMEDY

@@ -7,13 +7,13 @@ from decimal import Decimal
 
 import numpy as np
 
-from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.echo import OwnVoice, Wave
 from handsfree.hearing.ending import best_words
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
-from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
-from handsfree.hearing.utterance import Ears, Spoken, Utterance
+from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock
+from handsfree.hearing.utterance import Utterance, UtteranceInProgress, UtteranceRecogniser
 from handsfree.lexicon.automaton import WordAutomaton
 
 WINDOWS_MS = (700, 1_100, 1_700)
@@ -23,7 +23,7 @@ FROM_MS = 400
 MARGIN = Decimal(3)
 """How far (log odds) stop words must lead unknown speech; `tests/bench/live/stop_over_voice.py` measures it."""
 QUICK_MARGIN = Decimal(0)
-"""The same for the first opinion alone, which only decides whether all are asked."""
+"""The same for the first member alone, which only decides whether all are asked."""
 OWN_MARGIN = Decimal(-4)
 """What the tool's own words alone are heard as with this lead, or more, is their echo and nobody's call."""
 OWN_SLACK_MS = 300
@@ -33,9 +33,9 @@ LONGEST_STOP_MS = 1_200
 class OverVoice:
     """Looks for stop words in the last second or so, again and again: the tool's voice leaves no silences."""
 
-    def __init__(self, ears: Ears, stop_words: WordAutomaton) -> None:
-        self._ears, self._stop_words = ears, stop_words
-        self._kept: deque[Block] = deque(maxlen=max(WINDOWS_MS) // BLOCK_MS)
+    def __init__(self, recogniser: UtteranceRecogniser, stop_words: WordAutomaton) -> None:
+        self._recogniser, self._stop_words = recogniser, stop_words
+        self._kept: deque[SoundBlock] = deque(maxlen=max(WINDOWS_MS) // BLOCK_MS)
         self._fresh: list[Samples] = []
         self._voice: OwnVoice | None = None
         self._not_before_ms = 0
@@ -46,7 +46,7 @@ class OverVoice:
         self._fresh.clear()
         self._voice = None if played is None else OwnVoice(played.astype(np.float64))
 
-    def due(self, block: Block) -> bool:
+    def due(self, block: SoundBlock) -> bool:
         """Take the next block; say whether it is time to look."""
         self._kept.append(block)
         self._fresh.append(block.samples)
@@ -54,7 +54,7 @@ class OverVoice:
         return enough and block.start_ms >= self._not_before_ms and block.start_ms % EVERY_MS == 0
 
     def look(self, now: float) -> Utterance | None:
-        """Return the stop phrase when one was called just now; the ears are left listening for stop words."""
+        """Return the stop phrase when one was called just now; the recogniser is left listening for stop words."""
         cleaned = self._cleaned()
         for window_ms in WINDOWS_MS:
             blocks = tuple(self._kept)[-window_ms // BLOCK_MS :]
@@ -66,7 +66,7 @@ class OverVoice:
                 continue
             # The same words are not heard twice.
             self._not_before_ms = self._kept[-1].start_ms + BLOCK_MS + LONGEST_STOP_MS
-            said = Spoken(self._ears, self._stop_words, blocks, None)
+            said = UtteranceInProgress(self._recogniser, self._stop_words, blocks, None)
             self._kept.clear()
             return said.utterance(alternatives, during_speech=True, now=now)
         return None
@@ -81,7 +81,7 @@ class OverVoice:
         self._voice.follow(fresh)
         return self._voice.cleaned(length)
 
-    def _called(self, alternatives: tuple[Alternative, ...], margin: Decimal) -> bool:
+    def _called(self, alternatives: tuple[Hypothesis, ...], margin: Decimal) -> bool:
         return self._stop_words.accepts(best_words(alternatives)) and lead(alternatives) >= margin
 
     def _own(self, phrase: tuple[str, ...], length: int) -> bool:
@@ -95,17 +95,17 @@ class OverVoice:
             return False
         told = self._listened(own)
         near = [one.score for one in told if one.text == phrase]
-        rivals = [one.score for one in told if one.text == (UNKNOWN,)]
-        return bool(near) and (not rivals or near[0] - max(rivals) >= OWN_MARGIN)
+        competing = [one.score for one in told if one.text == (UNKNOWN,)]
+        return bool(near) and (not competing or near[0] - max(competing) >= OWN_MARGIN)
 
-    def _listened(self, wave: Wave, *, quick: bool = False) -> tuple[Alternative, ...]:
+    def _listened(self, wave: Wave, *, quick: bool = False) -> tuple[Hypothesis, ...]:
         samples = np.clip(np.rint(wave), -32768, 32767).astype(np.int16)
-        self._ears.listen_for(self._stop_words, quick=quick)
-        self._ears.feed(samples.tobytes())
-        return self._ears.finish()
+        self._recogniser.listen_for(self._stop_words, quick=quick)
+        self._recogniser.feed(samples.tobytes())
+        return self._recogniser.finish()
 
 
-def lead(alternatives: tuple[Alternative, ...]) -> Decimal:
+def lead(alternatives: tuple[Hypothesis, ...]) -> Decimal:
     """Return how far (log odds) the best is before unknown speech; very far when that is no alternative."""
-    rivals = [one.score for one in alternatives if one.text == (UNKNOWN,)]
-    return alternatives[0].score - max(rivals) if rivals else Decimal(99)
+    competing = [one.score for one in alternatives if one.text == (UNKNOWN,)]
+    return alternatives[0].score - max(competing) if competing else Decimal(99)

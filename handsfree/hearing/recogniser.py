@@ -12,15 +12,15 @@ from pathlib import Path
 
 import vosk
 
-from handsfree.hearing.alternatives import Alternative, SpokenWord, from_scored
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
+from handsfree.hearing.ensemble import EnsembleMember, mean_of
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
 from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
-from handsfree.hearing.opinions import Opinion, mean_of
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 
-__all__ = ["SAMPLE_RATE", "Alternative", "Recogniser", "SpokenWord"]
+__all__ = ["SAMPLE_RATE", "Hypothesis", "Recogniser", "SpokenWord"]
 
 _BLOCK_BYTES = SAMPLE_RATE // 5 * 2  # a fifth of a second
 
@@ -43,7 +43,7 @@ class Recogniser:
             else StrictGrammars(self.folder, units, pronunciations or Pronunciations())
         )
         self._automaton: WordAutomaton | None = None
-        self._opinions: Sequence[Opinion] = ()
+        self._members: Sequence[EnsembleMember] = ()
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
         self.best_score: float | None = None
@@ -52,18 +52,18 @@ class Recogniser:
     def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten.
 
-        `quick` asks the first opinion alone: it costs a part of what all cost, and is more often mistaken.
+        `quick` asks the first member alone: it costs a part of what all cost, and is more often mistaken.
         """
-        self._opinions = ()  # they hold the grammar that may have to make room
-        opinions = self._grammars.opinions(automaton)
-        self._opinions = opinions[:1] if quick else opinions
+        self._members = ()  # they hold the grammar that may have to make room
+        members = self._grammars.members(automaton)
+        self._members = members[:1] if quick else members
         self._automaton = automaton
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
 
     def feed(self, pcm: bytes) -> None:
         """Take sound: 16 kHz, one channel, 16 bits, an even number of bytes."""
-        assert self._opinions, "listen_for comes first"
+        assert self._members, "listen_for comes first"
         if not self._within:
             self._within = True
             self._margin()
@@ -72,18 +72,18 @@ class Recogniser:
 
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now; they may still change."""
-        assert self._opinions, "listen_for comes first"
-        return self._opinions[0].partial()
+        assert self._members, "listen_for comes first"
+        return self._members[0].partial()
 
-    def finish(self) -> tuple[Alternative, ...]:
+    def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first; nothing when it was silence."""
-        assert self._opinions, "listen_for comes first"
+        assert self._members, "listen_for comes first"
         assert self._automaton is not None
         before_ms = self._margins_ms
         if self._within:
             self._margin()
         self._within = False
-        heard = mean_of([opinion.finish() for opinion in self._opinions])
+        heard = mean_of([member.finish() for member in self._members])
         self.best_score = max((sentence["confidence"] for sentence in heard), default=None)
         found = from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
         return tuple(
@@ -91,7 +91,7 @@ class Recogniser:
             for one in found
         )
 
-    def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Alternative, ...]:
+    def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Hypothesis, ...]:
         """Hear a whole utterance at once."""
         self.listen_for(automaton)
         for begin in range(0, len(pcm), _BLOCK_BYTES):
@@ -103,8 +103,8 @@ class Recogniser:
         self._margins_ms += MARGIN_MS
 
     def _feed(self, pcm: bytes) -> None:
-        for opinion in self._opinions:
-            opinion.feed(pcm)
+        for member in self._members:
+            member.feed(pcm)
 
 
 def _placed(word: SpokenWord, margins_ms: float, fed_ms: float) -> SpokenWord:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handsfree.hearing.sources import BLOCK_MS, Block
+from handsfree.hearing.sources import BLOCK_MS, SoundBlock
 from handsfree.hearing.utterance import is_clipped
-from handsfree.hearing.voice_activity import Activity, State, VoiceActivity, decibels
+from handsfree.hearing.voice_activity import Activity, VoiceActivity, VoiceState, decibels
 
 GOOD_DB, POOR_DB, REFUSED_DB = 15.0, 10.0, 5.0
 """Speech above noise: from the first on, well; below the second, with errors; below the third, not by voice.
@@ -43,14 +43,14 @@ class SoundLevels:
         return self.above_noise_db is not None and self.above_noise_db >= REFUSED_DB and not self.overflows
 
 
-def measure(blocks: Iterable[Block]) -> SoundLevels:
+def measure(blocks: Iterable[SoundBlock]) -> SoundLevels:
     """Measure some seconds of sound in which somebody first keeps quiet and then speaks.
 
     The noise is the median of the blocks without voice, the speech the mean power of those with voice,
     the noise taken off.
     """
     activity = VoiceActivity()
-    kept: list[Block] = []
+    kept: list[SoundBlock] = []
     seen: list[Activity] = []
     for block in blocks:
         kept.append(block)
@@ -81,7 +81,7 @@ def _spoken(seen: list[Activity]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     learning = 1000 // BLOCK_MS
     return np.array(
         [
-            number >= learning and each.state is State.SPEAKING and each.silence_ms == 0
+            number >= learning and each.state is VoiceState.SPEAKING and each.silence_ms == 0
             for number, each in enumerate(seen)
         ],
         dtype=np.bool_,

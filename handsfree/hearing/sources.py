@@ -27,7 +27,7 @@ _READ_S = 1.0
 
 
 @dataclass(frozen=True, eq=False)
-class Block:
+class SoundBlock:
     """20 ms of sound: 320 samples, the time of the first on the source's clock, and what was lost.
 
     `arrived` is the computer's monotonic time (s) at which the block was complete; `overflow` says that
@@ -40,7 +40,7 @@ class Block:
     overflow: bool = False
 
 
-class Source(Protocol):
+class SoundSource(Protocol):
     """Something that yields blocks; it can be sent to another process and begun from a later time there."""
 
     @property
@@ -51,7 +51,7 @@ class Source(Protocol):
     def live(self) -> bool:
         """Whether its clock goes on while nobody listens."""
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield the blocks from that time of its clock on."""
 
 
@@ -68,7 +68,7 @@ class Recording:
         """Recorded sound waits."""
         return False
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield the samples in blocks, the last filled up with silence."""
         return _paced(_cut([self.samples[from_ms * RATE // 1000 :]], from_ms), paced=self.paced)
 
@@ -97,7 +97,7 @@ class SoundFile:
         """Recorded sound waits."""
         return False
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield the file in blocks, reading as it goes."""
         return _paced(_cut(_without_start(self._pieces(), from_ms * RATE // 1000), from_ms), paced=self.paced)
 
@@ -138,7 +138,7 @@ class SoundFolder:
         """Recorded sound waits."""
         return False
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield the files one after the other, each followed by the pause."""
         pieces = _without_start(self._pieces(), from_ms * RATE // 1000)
         return _paced(_cut(pieces, from_ms), paced=self.paced)
@@ -196,21 +196,21 @@ def _without_start(pieces: Iterable[Samples], skipped: int) -> Iterator[Samples]
         skipped -= min(skipped, len(piece))
 
 
-def _cut(pieces: Iterable[Samples], from_ms: int) -> Iterator[Block]:
+def _cut(pieces: Iterable[Samples], from_ms: int) -> Iterator[SoundBlock]:
     waiting = np.zeros(0, np.int16)
     start_ms = from_ms
     for piece in pieces:
         waiting = np.concatenate([waiting, piece])
         whole = len(waiting) // BLOCK * BLOCK
         for samples in waiting[:whole].reshape(-1, BLOCK):
-            yield Block(samples, start_ms, time.monotonic())
+            yield SoundBlock(samples, start_ms, time.monotonic())
             start_ms += BLOCK_MS
         waiting = waiting[whole:]
     if len(waiting):
-        yield Block(np.pad(waiting, (0, BLOCK - len(waiting))), start_ms, time.monotonic())
+        yield SoundBlock(np.pad(waiting, (0, BLOCK - len(waiting))), start_ms, time.monotonic())
 
 
-def _paced(blocks: Iterator[Block], *, paced: bool) -> Iterator[Block]:
+def _paced(blocks: Iterator[SoundBlock], *, paced: bool) -> Iterator[SoundBlock]:
     """Hold each block back until its last sample could have been heard; a late listener shifts nothing."""
     if not paced:
         yield from blocks
@@ -219,4 +219,4 @@ def _paced(blocks: Iterator[Block], *, paced: bool) -> Iterator[Block]:
     for number, block in enumerate(blocks, start=1):
         due = begun + number * BLOCK_MS / 1000
         time.sleep(max(0.0, due - time.monotonic()))
-        yield Block(block.samples, block.start_ms, due, block.overflow)
+        yield SoundBlock(block.samples, block.start_ms, due, block.overflow)

@@ -23,7 +23,7 @@ _FILLER: Final = "FILLER"
 
 
 @dataclass(frozen=True)
-class Move:
+class UnitLabels:
     """The two decoder labels of a unit: going into it (once) and staying in it."""
 
     enter: int
@@ -37,15 +37,15 @@ class Units:
     phones: tuple[str, ...]
 
     @property
-    def silence(self) -> Move:
+    def silence(self) -> UnitLabels:
         """Return the moves of silence."""
         return _move(1)
 
-    def phone(self, phone: str, position: str) -> Move:
+    def phone(self, phone: str, position: str) -> UnitLabels:
         """Return the moves of a phone in a word position (one of `POSITIONS`)."""
         return _move(2 + len(POSITIONS) * self.phones.index(phone) + POSITIONS.index(position))
 
-    def filler(self, phone: str, position: str) -> Move:
+    def filler(self, phone: str, position: str) -> UnitLabels:
         """Return the moves of the filler standing for that phone in a word position."""
         first = 2 + len(POSITIONS) * len(self.phones)
         return _move(first + len(self.phones) * POSITIONS.index(position) + self.phones.index(phone))
@@ -84,5 +84,5 @@ class Units:
         return units if tuple(names) == units.names() else None
 
 
-def _move(row: int) -> Move:
-    return Move(enter=2 * row, stay=2 * row - 1)
+def _move(row: int) -> UnitLabels:
+    return UnitLabels(enter=2 * row, stay=2 * row - 1)

@@ -7,10 +7,10 @@ from typing import Protocol
 
 import numpy as np
 
-from handsfree.hearing.alternatives import Alternative
+from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import best_words, complete, unfinished_too, whole_sentences
 from handsfree.hearing.resampling import Samples
-from handsfree.hearing.sources import BLOCK_MS, Block
+from handsfree.hearing.sources import BLOCK_MS, SoundBlock
 from handsfree.hearing.voice_activity import Activity, decibels
 from handsfree.lexicon.automaton import WordAutomaton
 
@@ -18,11 +18,11 @@ FEED_BLOCKS = 5
 FULL_SCALE = 32_700
 
 
-class Ears(Protocol):
+class UtteranceRecogniser(Protocol):
     """The recogniser, as far as the listener uses it."""
 
     def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
-        """Take up a grammar and forget what was fed; `quick` for one opinion where there are several."""
+        """Take up a grammar and forget what was fed; `quick` for one member where there are several."""
 
     def feed(self, pcm: bytes) -> None:
         """Take int16 sound at 16 kHz."""
@@ -30,7 +30,7 @@ class Ears(Protocol):
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now."""
 
-    def finish(self) -> tuple[Alternative, ...]:
+    def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first."""
 
 
@@ -45,7 +45,7 @@ class Utterance:
     of the voice to this object, and means something for sound that came in real time.
     """
 
-    alternatives: tuple[Alternative, ...]
+    alternatives: tuple[Hypothesis, ...]
     fragment: tuple[str, ...]
     started_ms: int
     ended_ms: int
@@ -58,13 +58,17 @@ class Utterance:
     samples: Samples
 
 
-class Spoken:
+class UtteranceInProgress:
     """The utterance in progress."""
 
     def __init__(
-        self, ears: Ears, grammar: WordAutomaton, begin: tuple[Block, ...], activity: Activity | None
+        self,
+        recogniser: UtteranceRecogniser,
+        grammar: WordAutomaton,
+        begin: tuple[SoundBlock, ...],
+        activity: Activity | None,
     ) -> None:
-        self._ears, self.grammar = ears, grammar
+        self._recogniser, self.grammar = recogniser, grammar
         self._blocks = list(begin)
         self._noise_db = activity.noise_db if activity else -90.0
         self._powers: list[float] = []
@@ -96,7 +100,7 @@ class Spoken:
         """How far the speech stands above the noise."""
         return self.speech_db - self._noise_db
 
-    def take(self, block: Block, activity: Activity) -> None:
+    def take(self, block: SoundBlock, activity: Activity) -> None:
         """Add a block, and feed the recogniser in tenths of a second."""
         self._blocks.append(block)
         if activity.silence_ms == 0:
@@ -104,23 +108,23 @@ class Spoken:
             self._powers.append(10 ** (activity.level_db / 10))
         if len(self._blocks) - self._fed >= FEED_BLOCKS:
             self._feed()
-            words = self._ears.partial()
+            words = self._recogniser.partial()
             if words != self._words:
                 self._words, self._words_since_ms = words, block.start_ms
 
-    def trial(self) -> tuple[Alternative, ...]:
+    def trial(self) -> tuple[Hypothesis, ...]:
         """Ask for the final word on all sound so far."""
         self._feed()
-        return self._ears.finish()
+        return self._recogniser.finish()
 
     def go_on(self) -> None:
         """Take back a trial: begin again with the same sound."""
-        self._ears.listen_for(unfinished_too(self.grammar))
+        self._recogniser.listen_for(unfinished_too(self.grammar))
         self._fed = 0
         self._feed()
         self._words_since_ms = self._blocks[-1].start_ms
 
-    def utterance(self, alternatives: tuple[Alternative, ...], *, during_speech: bool, now: float) -> Utterance:
+    def utterance(self, alternatives: tuple[Hypothesis, ...], *, during_speech: bool, now: float) -> Utterance:
         """Close it."""
         words = best_words(alternatives)
         whole = whole_sentences(alternatives, self.grammar)
@@ -143,7 +147,7 @@ class Spoken:
         fresh = self._blocks[self._fed :]
         self._fed = len(self._blocks)
         if fresh:
-            self._ears.feed(np.concatenate([block.samples for block in fresh]).tobytes())
+            self._recogniser.feed(np.concatenate([block.samples for block in fresh]).tobytes())
 
 
 def is_clipped(samples: Samples) -> bool:

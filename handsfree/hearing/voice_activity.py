@@ -42,7 +42,7 @@ _VOTES, _VOTES_NEEDED = 5, 2
 _STRICTNESS = 2
 
 
-class State(StrEnum):
+class VoiceState(StrEnum):
     """Where in an utterance we are."""
 
     QUIET = "quiet"
@@ -55,7 +55,7 @@ class State(StrEnum):
 class Activity:
     """What one block showed: the state after it, how long nothing was said, levels in dB of full scale."""
 
-    state: State
+    state: VoiceState
     silence_ms: int
     level_db: float
     noise_db: float
@@ -75,13 +75,13 @@ class VoiceActivity:
         self._scores = deque([0.0] * _SMOOTH_BLOCKS, _SMOOTH_BLOCKS)
         self._votes = deque([False] * _VOTES, _VOTES)
         self._count = 0
-        self._state = State.QUIET
+        self._state = VoiceState.QUIET
         self._active_run = 0
         self._silence_ms = 0
 
     def quieten(self) -> None:
         """End the utterance; what was learned of the noise stays."""
-        self._state = State.QUIET
+        self._state = VoiceState.QUIET
         self._active_run = 0
         self._scores.extend([0.0] * _SMOOTH_BLOCKS)
 
@@ -109,16 +109,16 @@ class VoiceActivity:
 
     def _step(self) -> None:
         score = sum(self._scores) / _SMOOTH_BLOCKS
-        begun = self._state in {State.SPEAKING, State.STOPPING}
+        begun = self._state in {VoiceState.SPEAKING, VoiceState.STOPPING}
         active = score >= (_STAY_DB if begun else _BEGIN_DB) and sum(self._votes) >= _VOTES_NEEDED
         self._active_run = self._active_run + 1 if active else 0
         self._silence_ms = 0 if active else self._silence_ms + BLOCK_MS
         if begun:
-            self._state = State.SPEAKING if active else State.STOPPING
+            self._state = VoiceState.SPEAKING if active else VoiceState.STOPPING
         elif self._active_run >= _BEGIN_BLOCKS:
-            self._state = State.SPEAKING
+            self._state = VoiceState.SPEAKING
         else:
-            self._state = State.STARTING if active else State.QUIET
+            self._state = VoiceState.STARTING if active else VoiceState.QUIET
 
 
 def decibels(power: float) -> float:

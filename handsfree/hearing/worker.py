@@ -19,10 +19,10 @@ from pathlib import Path
 from typing import Any
 
 from handsfree import sound_card
-from handsfree.hearing.listener import Ears, Listener, NothingSaid, SpeechBegan, Utterance
+from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
-from handsfree.hearing.sources import BLOCK_MS, Source
+from handsfree.hearing.sources import BLOCK_MS, SoundSource
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
@@ -87,7 +87,7 @@ class HearingFailed:
     problem: Problem
 
 
-Heard = (
+HearingEvent = (
     SpeechBegan
     | NothingSaid
     | Utterance
@@ -102,13 +102,13 @@ Heard = (
 
 @dataclass(frozen=True)
 class HearingPlan:
-    """What a child needs to know; `ears` makes the recogniser and must be importable in a fresh process.
+    """What a child needs to know; `recogniser` makes the recogniser and must be importable in a fresh process.
 
     For the real one it is `functools.partial(recogniser_of, model_folder)`.
     """
 
-    source: Source
-    ears: Callable[[], Ears]
+    source: SoundSource
+    recogniser: Callable[[], UtteranceRecogniser]
     stop_words: WordAutomaton | None = None
     talk_over: bool = False
 
@@ -150,7 +150,7 @@ class Hearing:
     """
 
     def __init__(self, plan: HearingPlan, *, hung_after_s: float = HUNG_AFTER_S) -> None:
-        self.events: queue.Queue[Heard] = queue.Queue()
+        self.events: queue.Queue[HearingEvent] = queue.Queue()
         self.restarts = 0
         self.listening = False
         """Whether sound arrives and is listened to at this moment."""
@@ -184,7 +184,7 @@ class Hearing:
             self._speaking = _ToolSpeaks(speaking)  # a later child cannot know how much was said before
             self._supervisor.tell(_ToolSpeaks(speaking, played))
 
-    def next_event(self, patience_s: float) -> Heard | None:
+    def next_event(self, patience_s: float) -> HearingEvent | None:
         """Return the next event, or None when none comes in time."""
         try:
             return self.events.get(timeout=patience_s)
@@ -275,7 +275,7 @@ class Hearing:
             self.events.put(MicrophoneGone(self._plan.source.name, self._at_ms))
 
 
-def recogniser_of(model_folder: Path, pronunciations: Pronunciations | None = None) -> Ears:
+def recogniser_of(model_folder: Path, pronunciations: Pronunciations | None = None) -> UtteranceRecogniser:
     """Make the recogniser; its native library is loaded only where this is called."""
     from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415 - see above
 
@@ -288,7 +288,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
-        listener = Listener(plan.ears(), plan.stop_words, talk_over=plan.talk_over)
+        listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over)
         pipe.send(_Beat(at_ms, hearing=False))
         # It takes half a second, which no stop phrase must wait for.
         threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
@@ -307,7 +307,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
         pipe.send(_Lost(str(lost)))
 
 
-def _listen(pipe: Connection, listener: Listener, source: Source, at_ms: int) -> None:
+def _listen(pipe: Connection, listener: Listener, source: SoundSource, at_ms: int) -> None:
     beaten, lost_blocks = 0.0, 0
     for block in source.blocks(at_ms):
         while pipe.poll():

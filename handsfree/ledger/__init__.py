@@ -4,16 +4,16 @@ The format is described in FORMAT.md beside this file, completely enough to read
 program. What the rest of the program needs:
 """
 
-from handsfree.ledger.chain import Fault
+from handsfree.ledger.chain import FaultClass
 from handsfree.ledger.clock import Clock, Moment, SystemClock
-from handsfree.ledger.device import Device, state_folder
+from handsfree.ledger.device import DeviceKey, state_folder
 from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.export import export
 from handsfree.ledger.head import Head, given_head
 from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED
 from handsfree.ledger.reading import batches, head, read
 from handsfree.ledger.redaction import Redaction, redact
-from handsfree.ledger.report import Report, Verdict, across
+from handsfree.ledger.report import RecordVerdict, VerificationReport, across
 from handsfree.ledger.schema import envelope_schema
 from handsfree.ledger.store import Ledger
 from handsfree.ledger.verification import Difference, Replay, verify
@@ -25,18 +25,18 @@ __all__ = [
     "RESUMED",
     "SOUND_REDACTED",
     "Clock",
-    "Device",
+    "DeviceKey",
     "Difference",
     "Entry",
-    "Fault",
+    "FaultClass",
     "Head",
     "Ledger",
     "Moment",
+    "RecordVerdict",
     "Redaction",
     "Replay",
-    "Report",
     "SystemClock",
-    "Verdict",
+    "VerificationReport",
     "across",
     "batches",
     "envelope_schema",

@@ -13,7 +13,7 @@ from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, is_wel
 from handsfree.ledger.ratchet import holds
 
 
-class Fault(StrEnum):
+class FaultClass(StrEnum):
     """The classes of what can be wrong with a record."""
 
     CHANGED = "changed"
@@ -36,7 +36,7 @@ class Fault(StrEnum):
 class Broken(Exception):  # noqa: N818 - it carries a finding, not a mishap of the program
     """A line that may not follow: the class of the fault and a clause that says why."""
 
-    def __init__(self, fault: Fault, why: str) -> None:
+    def __init__(self, fault: FaultClass, why: str) -> None:
         super().__init__(why)
         self.fault, self.why = fault, why
 
@@ -67,10 +67,10 @@ class Link:
         try:
             entry = entry_of(line)
         except Malformed as error:
-            raise Broken(Fault.CHANGED, str(error)) from error
+            raise Broken(FaultClass.CHANGED, str(error)) from error
         except NewerFormat as newer:
             if self._is_ours(newer):
-                raise Broken(Fault.CHANGED, "its format number was changed") from newer
+                raise Broken(FaultClass.CHANGED, "its format number was changed") from newer
             raise
         self._place(entry)
         self._seal(entry)
@@ -105,32 +105,34 @@ class Link:
 
     def _place(self, entry: Entry) -> None:
         if entry.seq != self.seq:
-            raise Broken(Fault.REORDERED, f"entry {entry.seq} stands where entry {self.seq} belongs")
+            raise Broken(FaultClass.REORDERED, f"entry {entry.seq} stands where entry {self.seq} belongs")
         if entry.prev != self.prev:
-            raise Broken(Fault.CHANGED, "it does not carry the digest of the entry before it")
+            raise Broken(FaultClass.CHANGED, "it does not carry the digest of the entry before it")
         if self.closed:
-            raise Broken(Fault.ADDED, "it stands after the close")
+            raise Broken(FaultClass.ADDED, "it stands after the close")
         if (entry.kind == OPENED) != (entry.seq == 0):
-            raise Broken(Fault.CHANGED, f"a record begins with {OPENED}, and only begins with it")
+            raise Broken(FaultClass.CHANGED, f"a record begins with {OPENED}, and only begins with it")
         if not is_well_formed(entry.kind, entry.event):
-            raise Broken(Fault.CHANGED, f"its event is not that of {entry.kind}")
+            raise Broken(FaultClass.CHANGED, f"its event is not that of {entry.kind}")
         if self.to_come and entry.to_come != self.to_come - 1:
-            raise Broken(Fault.CHANGED, "it does not continue the batch before it")
+            raise Broken(FaultClass.CHANGED, "it does not continue the batch before it")
         if entry.kind == CLOSED and entry.to_come:
-            raise Broken(Fault.CHANGED, "its batch goes on after the close")
+            raise Broken(FaultClass.CHANGED, "its batch goes on after the close")
 
     def _seal(self, entry: Entry) -> None:
         if entry.device is not None and not entry.device.leads_to_key():
-            raise Broken(Fault.FORGED, "its sealing key is none of the device's keys")
+            raise Broken(FaultClass.FORGED, "its sealing key is none of the device's keys")
         key = self.key if entry.device is None else entry.device.signer
         if not holds(bytes.fromhex(key), bytes.fromhex(entry.seal), entry.unsealed):
             if self._off(entry):
-                raise Broken(Fault.RE_DATED, "its seal does not fit and its date disagrees with the steady clock")
-            raise Broken(Fault.FORGED, "its seal does not fit what it says")
+                raise Broken(
+                    FaultClass.RE_DATED, "its seal does not fit and its date disagrees with the steady clock"
+                )
+            raise Broken(FaultClass.FORGED, "its seal does not fit what it says")
 
     def _time(self, entry: Entry) -> None:
         if self._off(entry):
-            raise Broken(Fault.RE_DATED, "its date disagrees with the steady clock and no jump is recorded")
+            raise Broken(FaultClass.RE_DATED, "its date disagrees with the steady clock and no jump is recorded")
 
     def _off(self, entry: Entry) -> bool:
         """Say whether the clocks of an entry cannot be true together, within one boot."""

@@ -80,7 +80,7 @@ class DeviceProof:
         return merkle.root_from(bytes.fromhex(self.signer), self.use, self.uses, steps) == bytes.fromhex(self.key)
 
 
-class Device:
+class DeviceKey:
     """This device's key, kept in a state folder; it is made on first use, readable by its owner only."""
 
     def __init__(self, state: Path, files: Files | None = None, uses: int = USES) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
-from handsfree.ledger.chain import Broken, Fault, Link, Rest
+from handsfree.ledger.chain import Broken, FaultClass, Link, Rest
 from handsfree.ledger.tail import left_by_crash
 
 LONGEST_TAIL = 1 << 26
@@ -17,15 +17,15 @@ LONGEST_TAIL = 1 << 26
 
 
 @dataclass(frozen=True)
-class Finding:
+class RecordFinding:
     """One thing that is wrong: the first entry it touches, its class, and a clause that says what."""
 
     seq: int
-    fault: Fault
+    fault: FaultClass
     why: str
 
 
-def diagnose(rest: Rest, tail: bytes) -> Finding | None:
+def diagnose(rest: Rest, tail: bytes) -> RecordFinding | None:
     """Return what is wrong where a record stops, or None when only a crash or the end is there.
 
     `tail` is the file from `rest.offset` on.
@@ -33,31 +33,31 @@ def diagnose(rest: Rest, tail: bytes) -> Finding | None:
     if not tail or left_by_crash(tail, rest.offset, rest.link):
         return None
     lines = [line.removesuffix(b"\n") for line in BytesIO(tail[rest.stopped_at - rest.offset :])]
-    broken = rest.broken or Broken(Fault.CHANGED, "its line is cut or altered at the end")
+    broken = rest.broken or Broken(FaultClass.CHANGED, "its line is cut or altered at the end")
     if rest.expected.closed:
-        return Finding(rest.expected.seq, Fault.ADDED, "something stands after the close")
+        return RecordFinding(rest.expected.seq, FaultClass.ADDED, "something stands after the close")
     return _named(rest.expected, broken, lines)
 
 
-def _named(expected: Link, broken: Broken, lines: Sequence[bytes]) -> Finding:
+def _named(expected: Link, broken: Broken, lines: Sequence[bytes]) -> RecordFinding:
     """Tell the classes apart by looking for the expected entry further down."""
     due, refused, later = expected.seq, lines[0], lines[1:]
     numbers = [_member(line, "seq") for line in later]
     own = _member(refused, "seq")
     if any(number == due and expected.allows(line) for number, line in zip(numbers, later, strict=True)):
         if isinstance(own, int) and own > due and own not in numbers:
-            return Finding(due, Fault.REORDERED, f"entry {own} stands where entry {due} belongs")
-        return Finding(due, Fault.ADDED, f"a line that does not belong stands before entry {due}")
+            return RecordFinding(due, FaultClass.REORDERED, f"entry {own} stands where entry {due} belongs")
+        return RecordFinding(due, FaultClass.ADDED, f"a line that does not belong stands before entry {due}")
     if own == due or not isinstance(own, int) or (numbers and numbers[0] == due + 1):
         rebuilt = later and _member(later[0], "prev") == hashlib.sha256(refused).hexdigest()
-        if broken.fault == Fault.FORGED and not rebuilt:
-            return Finding(due, Fault.CHANGED, f"{broken.why}, or the seal itself was changed")
-        fault = broken.fault if broken.fault in {Fault.FORGED, Fault.RE_DATED} else Fault.CHANGED
-        return Finding(due, fault, broken.why)
+        if broken.fault == FaultClass.FORGED and not rebuilt:
+            return RecordFinding(due, FaultClass.CHANGED, f"{broken.why}, or the seal itself was changed")
+        fault = broken.fault if broken.fault in {FaultClass.FORGED, FaultClass.RE_DATED} else FaultClass.CHANGED
+        return RecordFinding(due, fault, broken.why)
     if own > due:
         gone = f"entry {due} is" if own == due + 1 else f"entries {due} to {own - 1} are"
-        return Finding(due, Fault.REMOVED, f"{gone} missing")
-    return Finding(due, Fault.ADDED, f"entry {own} stands a second time, where entry {due} belongs")
+        return RecordFinding(due, FaultClass.REMOVED, f"{gone} missing")
+    return RecordFinding(due, FaultClass.ADDED, f"entry {own} stands a second time, where entry {due} belongs")
 
 
 def _member(line: bytes, name: str) -> Any:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from handsfree.ledger.entry import canonical
 from handsfree.ledger.files import Disk, Files, contents, disk_problem, ensure_folder, put
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import Problem
 
 
@@ -20,7 +20,7 @@ def export(folder: Path, target: Path, *, sound: bool, files: Files | None = Non
     the disk fails.
     """
     files = files or Disk()
-    source, copy = Visit(folder), Visit(target)
+    source, copy = VisitFolder(folder), VisitFolder(target)
     source.must_hold_record(files)
     copied = 0
     try:
@@ -40,7 +40,7 @@ def export(folder: Path, target: Path, *, sound: bool, files: Files | None = Non
     return copied + 1
 
 
-def _parts(visit: Visit, files: Files, *, sound: bool) -> Iterator[Path]:
+def _parts(visit: VisitFolder, files: Files, *, sound: bool) -> Iterator[Path]:
     there = set(files.names(visit.folder))
     folders = [visit.sources, visit.set_aside, *([visit.sound] if sound else [])]
     for folder in folders:

@@ -6,13 +6,13 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-from handsfree.ledger.chain import Fault
-from handsfree.ledger.diagnosis import Finding
+from handsfree.ledger.chain import FaultClass
+from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.files import Files
 from handsfree.ledger.kinds import OPENED, RESUMED, is_digest
 from handsfree.ledger.redaction import Redactions
-from handsfree.ledger.visit import Visit, is_plain_name
+from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import one_line
 
 _PIECE = 1 << 20
@@ -21,7 +21,7 @@ _PIECE = 1 << 20
 class Holdings:
     """What lies beside one record, checked while its entries go by."""
 
-    def __init__(self, visit: Visit, files: Files) -> None:
+    def __init__(self, visit: VisitFolder, files: Files) -> None:
         self._visit, self._files = visit, files
         self._redactions = Redactions()
         self._exported = visit.export_note.name in files.names(visit.folder)
@@ -30,7 +30,7 @@ class Holdings:
         self._left_out = 0
         self._remarks: list[str] = []
 
-    def check(self, entry: Entry) -> list[Finding]:
+    def check(self, entry: Entry) -> list[RecordFinding]:
         """Return what is wrong with the files that an entry names."""
         findings = []
         if entry.kind == OPENED:
@@ -60,36 +60,46 @@ class Holdings:
             remarks.append(f"{loose} files in {self._visit.sound.name} are named by no entry")
         return remarks
 
-    def _source(self, name: str, digest: Any) -> list[Finding]:
+    def _source(self, name: str, digest: Any) -> list[RecordFinding]:
         self._checked.add("sources")
         found = self._digest(self._visit.sources, name)
         if found is None:
-            return [Finding(0, Fault.SOURCE_MISSING, f"{name} is missing from {self._visit.sources.name}")]
+            return [
+                RecordFinding(0, FaultClass.SOURCE_MISSING, f"{name} is missing from {self._visit.sources.name}")
+            ]
         if found != digest:
-            return [Finding(0, Fault.SOURCE_ALTERED, f"{name} is not the file that the visit ran on")]
+            return [RecordFinding(0, FaultClass.SOURCE_ALTERED, f"{name} is not the file that the visit ran on")]
         return []
 
-    def _clip(self, seq: int, name: str) -> list[Finding]:
+    def _clip(self, seq: int, name: str) -> list[RecordFinding]:
         found = self._digest(self._visit.sound, f"{name}.flac")
         redaction = self._redactions.valid.get(name)
         if found is None and redaction is not None:
             self._remarks.append(f"the sound of entry {seq} was redacted by {redaction.said()}")
             return []
         if found is None and name in self._redactions.forged:
-            return [Finding(seq, Fault.REDACTION_FORGED, f"its clip is gone and {self._redactions.forged[name]}")]
+            return [
+                RecordFinding(
+                    seq, FaultClass.REDACTION_FORGED, f"its clip is gone and {self._redactions.forged[name]}"
+                )
+            ]
         if found is None and self._exported:
             self._left_out += 1
             return []
         self._checked.add("sounds")
         if found is None:
             return [
-                Finding(seq, Fault.SOUND_MISSING, f"its clip {name[:12]}… is not there, and no redaction says why")
+                RecordFinding(
+                    seq, FaultClass.SOUND_MISSING, f"its clip {name[:12]}… is not there, and no redaction says why"
+                )
             ]
         if redaction is not None:
             self._remarks.append(f"the sound of entry {seq} is still there, though redacted by {redaction.said()}")
         if found != name:
             return [
-                Finding(seq, Fault.SOUND_ALTERED, f"its clip {name[:12]}… has other contents than were recorded")
+                RecordFinding(
+                    seq, FaultClass.SOUND_ALTERED, f"its clip {name[:12]}… has other contents than were recorded"
+                )
             ]
         return []
 

@@ -10,7 +10,7 @@ from handsfree.ledger.diagnosis import LONGEST_TAIL, diagnose
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.head import Head
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import ExitCode, Problem
 
 
@@ -21,7 +21,7 @@ def batches(folder: Path, files: Files | None = None) -> Iterator[tuple[Entry, .
     folder holds no record, when a newer version wrote it, or, after the last sound batch, when it is damaged.
     """
     files = files or Disk()
-    visit = Visit(folder)
+    visit = VisitFolder(folder)
     visit.must_hold_record(files)
     try:
         with files.read(visit.ledger) as stream:

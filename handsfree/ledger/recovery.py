@@ -13,7 +13,7 @@ from handsfree.ledger.head import Head
 from handsfree.ledger.kinds import RESUMED
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.sealing import Kept, SealingKey
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import ExitCode, Problem
 
 
@@ -45,7 +45,7 @@ class _Survey:
     named: frozenset[str]
 
 
-def opening_of(files: Files, visit: Visit) -> Entry:
+def opening_of(files: Files, visit: VisitFolder) -> Entry:
     """Return the first entry, whose digest names the visit; Problem when there is none."""
     with files.read(visit.ledger) as stream:
         first = stream.readline()
@@ -56,7 +56,7 @@ def opening_of(files: Files, visit: Visit) -> Entry:
     return entry
 
 
-def recover(files: Files, visit: Visit, key: SealingKey) -> Recovered:
+def recover(files: Files, visit: VisitFolder, key: SealingKey) -> Recovered:
     """Return where to go on, with a torn end set aside and all that is kept durable.
 
     A second crash at any point of this leaves the record as recoverable as before. Raises Problem when the
@@ -81,7 +81,7 @@ def recover(files: Files, visit: Visit, key: SealingKey) -> Recovered:
     return Recovered(rest.link, rest.offset, secret, _unnamed(files, visit, survey.named))
 
 
-def _surveyed(files: Files, visit: Visit, acknowledged: int) -> _Survey:
+def _surveyed(files: Files, visit: VisitFolder, acknowledged: int) -> _Survey:
     head, beyond, named = "", bytearray(), set[str]()
     with files.read(visit.ledger) as stream:
         for found in batches_of(stream):
@@ -99,7 +99,7 @@ def _surveyed(files: Files, visit: Visit, acknowledged: int) -> _Survey:
         return _Survey(rest, stream.read(), head, bytes(beyond), frozenset(named))
 
 
-def _refuse_contradiction(visit: Visit, head: Head, survey: _Survey) -> None:
+def _refuse_contradiction(visit: VisitFolder, head: Head, survey: _Survey) -> None:
     """Raise Problem unless the record holds, unchanged, all that this device acknowledged."""
     rest = survey.rest
     if rest.link.seq < head.count:
@@ -109,13 +109,13 @@ def _refuse_contradiction(visit: Visit, head: Head, survey: _Survey) -> None:
         raise _damaged(visit, head.count - 1, "it is not what this device recorded")
 
 
-def _set_aside(files: Files, visit: Visit, rest: Rest, tail: bytes) -> None:
+def _set_aside(files: Files, visit: VisitFolder, rest: Rest, tail: bytes) -> None:
     ensure_folder(files, visit.set_aside, 0o755)
     name = f"after-{rest.link.seq}-{hashlib.sha256(tail).hexdigest()[:16]}.torn"
     put(files, visit.set_aside / name, tail)
 
 
-def _settle_on_disk(files: Files, visit: Visit, size: int, unacknowledged: bytes) -> None:
+def _settle_on_disk(files: Files, visit: VisitFolder, size: int, unacknowledged: bytes) -> None:
     """Cut off the torn end and write again what no fsync is known to have reached.
 
     After a failed fsync the system may show bytes that it never wrote; writing them again makes it try.
@@ -129,7 +129,7 @@ def _settle_on_disk(files: Files, visit: Visit, size: int, unacknowledged: bytes
         files.close(handle)
 
 
-def _unnamed(files: Files, visit: Visit, named: frozenset[str]) -> tuple[dict[str, Any], ...]:
+def _unnamed(files: Files, visit: VisitFolder, named: frozenset[str]) -> tuple[dict[str, Any], ...]:
     try:
         names = files.names(visit.set_aside)
     except FileNotFoundError:
@@ -142,11 +142,11 @@ def _unnamed(files: Files, visit: Visit, named: frozenset[str]) -> tuple[dict[st
     return tuple(found)
 
 
-def _closed(visit: Visit) -> Problem:
+def _closed(visit: VisitFolder) -> Problem:
     return Problem("this record is closed", where=str(visit.folder), remedy="begin a new visit")
 
 
-def _damaged(visit: Visit, seq: int, why: str) -> Problem:
+def _damaged(visit: VisitFolder, seq: int, why: str) -> Problem:
     return Problem(
         f"the record is damaged at entry {seq}: {why}",
         where=str(visit.folder),

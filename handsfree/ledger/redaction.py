@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.ledger.clock import Clock, SystemClock, milliseconds, stamp
-from handsfree.ledger.device import Device, DeviceProof, state_folder
+from handsfree.ledger.device import DeviceKey, DeviceProof, state_folder
 from handsfree.ledger.entry import NOTHING_BEFORE, canonical, digest_of, members_named
 from handsfree.ledger.files import Disk, Files, contents, disk_problem, put
 from handsfree.ledger.kinds import SOUND_REDACTED, is_digest
 from handsfree.ledger.ratchet import holds
 from handsfree.ledger.reading import read
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import Problem
 
 _MEMBERS = frozenset({"at", "by", "device", "kind", "prev", "reason", "seal", "sound", "visit"})
@@ -49,7 +49,7 @@ class Redactions:
     remarks: tuple[str, ...] = ()
 
     @staticmethod
-    def read(visit: Visit, files: Files, identity: str) -> Redactions:
+    def read(visit: VisitFolder, files: Files, identity: str) -> Redactions:
         """Return the redactions of a visit, whose first entry has the digest `identity`."""
         valid, forged, remarks, prev = {}, {}, [], NOTHING_BEFORE
         for number, line in enumerate(_lines(visit, files), start=1):
@@ -84,14 +84,14 @@ def redact(
     or the disk fails. A crash leaves the clip, or the redaction, or both: doing it again completes it.
     """
     files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
-    visit = Visit(folder)
+    visit = VisitFolder(folder)
     if not by.strip() or not reason.strip():
         raise Problem("a redaction names who made it and why", where=str(folder))
     identity = _named_in(folder, sound, files)
     try:
         if visit.clip(sound).name not in files.names(visit.sound):
             raise Problem("that clip is not there", where=str(visit.sound))
-        proof, signer = Device(state, files).use_next()
+        proof, signer = DeviceKey(state, files).use_next()
         release = files.lock(state / "redaction.lock", 10)
         try:
             before = _lines(visit, files)
@@ -147,7 +147,7 @@ def _redaction(members: Any, identity: str, prev: str) -> Redaction | str:
     return Redaction(sound, by, reason, at, device)
 
 
-def _lines(visit: Visit, files: Files) -> list[bytes]:
+def _lines(visit: VisitFolder, files: Files) -> list[bytes]:
     try:
         return contents(files, visit.redactions).split(b"\n")[:-1]
     except FileNotFoundError:

@@ -9,13 +9,13 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from handsfree.ledger.chain import Fault
-from handsfree.ledger.diagnosis import Finding
+from handsfree.ledger.chain import FaultClass
+from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.head import Head
 
 
-class Verdict(StrEnum):
+class RecordVerdict(StrEnum):
     """What can be said of a record as a whole."""
 
     CLOSED = "closed"
@@ -27,7 +27,7 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True)
-class Report:
+class VerificationReport:
     """What verification found; `findings` are in the order of the entries, `checks` are those that were made.
 
     `identity` is the digest of the first entry, which names the visit, and `opened_at` its date; `device`
@@ -35,10 +35,10 @@ class Report:
     """
 
     folder: Path
-    verdict: Verdict
+    verdict: RecordVerdict
     sentence: str
     head: Head | None
-    findings: tuple[Finding, ...]
+    findings: tuple[RecordFinding, ...]
     checks: tuple[str, ...]
     remarks: tuple[str, ...]
     identity: str | None = None
@@ -49,7 +49,7 @@ class Report:
     @property
     def ok(self) -> bool:
         """Say whether the record is whole and closed, and something was checked to say so."""
-        return self.verdict == Verdict.CLOSED and bool(self.checks)
+        return self.verdict == RecordVerdict.CLOSED and bool(self.checks)
 
     @property
     def first_bad(self) -> int | None:
@@ -57,7 +57,7 @@ class Report:
         return self.findings[0].seq if self.findings else None
 
     @property
-    def fault(self) -> Fault | None:
+    def fault(self) -> FaultClass | None:
         """Return the class of the first fault."""
         return self.findings[0].fault if self.findings else None
 
@@ -83,7 +83,7 @@ class Report:
         }
 
 
-def broken_sentence(findings: Sequence[Finding]) -> str:
+def broken_sentence(findings: Sequence[RecordFinding]) -> str:
     """Return what to say of a record with faults."""
     first = findings[0]
     more = f"; {len(findings) - 1} more findings follow" if len(findings) > 1 else ""
@@ -109,7 +109,7 @@ def open_sentence(head: Head | None, torn: int, tail_known: bool) -> str:
     )
 
 
-def across(reports: Sequence[Report]) -> tuple[str, ...]:
+def across(reports: Sequence[VerificationReport]) -> tuple[str, ...]:
     """Return what is odd when records of one device are laid side by side, one sentence each.
 
     Each visit uses the next one-time key of its device: two visits with the same number cannot both be
@@ -128,5 +128,5 @@ def across(reports: Sequence[Report]) -> tuple[str, ...]:
     return tuple(odd)
 
 
-def _number(report: Report) -> tuple[str, int, str]:
+def _number(report: VerificationReport) -> tuple[str, int, str]:
     return report.device or "", report.use or 0, str(report.folder)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from handsfree.ledger.chain import Link
 from handsfree.ledger.clock import JUMP, Clock, Moment, SystemClock
-from handsfree.ledger.device import Device, state_folder
+from handsfree.ledger.device import DeviceKey, state_folder
 from handsfree.ledger.entry import NOTHING_BEFORE, Entry, sealed
 from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folder, put, write_whole
 from handsfree.ledger.head import Head
@@ -20,7 +20,7 @@ from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.reading import batches
 from handsfree.ledger.recovery import opening_of, recover
 from handsfree.ledger.sealing import Kept, SealingKey
-from handsfree.ledger.visit import Visit, is_plain_name
+from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import ExitCode, Problem
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Ledger:
 
     def __init__(
         self,
-        visit: Visit,
+        visit: VisitFolder,
         files: Files,
         clock: Clock,
         *,
@@ -62,7 +62,7 @@ class Ledger:
         clock: Clock | None = None,
         state: Path | None = None,
         files: Files | None = None,
-        device: Device | None = None,
+        device: DeviceKey | None = None,
     ) -> Ledger:
         """Begin the record of a visit in a new or empty folder; `opening` is the event of its first entry.
 
@@ -71,13 +71,13 @@ class Ledger:
         disk fails; then no visit has begun.
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
-        visit = Visit(folder)
+        visit = VisitFolder(folder)
         if taken := {"sources", "utc_offset"} & opening.keys():
             raise ValueError(f"{sorted(taken)} in the opening are the ledger's own")
         try:
             _make_empty(files, visit)
             named = {name: _keep_source(files, visit, name, data) for name, data in (sources or {}).items()}
-            proof, signer = (device or Device(state, files)).use_next()
+            proof, signer = (device or DeviceKey(state, files)).use_next()
             secret, moment = Secret.fresh(), clock.now()
             entry = sealed(
                 seq=0,
@@ -122,7 +122,7 @@ class Ledger:
         what there is with `batches`.
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
-        visit = Visit(folder)
+        visit = VisitFolder(folder)
         try:
             visit.must_hold_record(files)
             opening = opening_of(files, visit)
@@ -261,7 +261,7 @@ class Ledger:
         self._stopped = Problem("this record is closed", where=str(self.folder)) if link.closed else None
 
 
-def _make_empty(files: Files, visit: Visit) -> None:
+def _make_empty(files: Files, visit: VisitFolder) -> None:
     """Make the folders of a new visit; Problem when there is something already."""
     ensure_folder(files, visit.folder, 0o755)
     if files.names(visit.folder):
@@ -272,7 +272,7 @@ def _make_empty(files: Files, visit: Visit) -> None:
         ensure_folder(files, folder, 0o755)
 
 
-def _keep_source(files: Files, visit: Visit, name: str, data: bytes) -> str:
+def _keep_source(files: Files, visit: VisitFolder, name: str, data: bytes) -> str:
     """Keep a source under its name and return the SHA-256 of its bytes."""
     if not is_plain_name(name) or name.endswith(PART):
         raise ValueError(f"{name!r} is not a plain file name")

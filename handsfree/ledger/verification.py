@@ -6,18 +6,24 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.ledger.chain import Fault, Link, Rest, batches_of, lines_of
+from handsfree.ledger.chain import FaultClass, Link, Rest, batches_of, lines_of
 from handsfree.ledger.clock import milliseconds
-from handsfree.ledger.diagnosis import LONGEST_TAIL, Finding, diagnose
+from handsfree.ledger.diagnosis import LONGEST_TAIL, RecordFinding, diagnose
 from handsfree.ledger.entry import Entry
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.head import Head, checksum_of
 from handsfree.ledger.holdings import Holdings
 from handsfree.ledger.kinds import CLOCK_JUMPED, OPENED, RESUMED
 from handsfree.ledger.reading import batches
-from handsfree.ledger.report import Report, Verdict, broken_sentence, closed_sentence, open_sentence
+from handsfree.ledger.report import (
+    RecordVerdict,
+    VerificationReport,
+    broken_sentence,
+    closed_sentence,
+    open_sentence,
+)
 from handsfree.ledger.sealing import SealingKey
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import Problem
 
 BEFORE_THE_PROGRAM = "2026-01-01T00:00:00.000Z"
@@ -49,23 +55,23 @@ def verify(
     state: Path | None = None,
     replay: Replay | None = None,
     files: Files | None = None,
-) -> Report:
+) -> VerificationReport:
     """Check the record in a folder and report; nothing is written.
 
     `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
     noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
     what decides again. Raises Problem when there is no record to check, or a newer version wrote it.
     """
-    return _Examination(Visit(folder), files or Disk()).report(device_key, expected, state, replay)
+    return _Examination(VisitFolder(folder), files or Disk()).report(device_key, expected, state, replay)
 
 
 @dataclass
 class _Examination:
     """One pass over one record."""
 
-    visit: Visit
+    visit: VisitFolder
     files: Files
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[RecordFinding] = field(default_factory=list)
     checks: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     first: Entry | None = None
@@ -81,7 +87,7 @@ class _Examination:
         expected: tuple[int, str] | None,
         state: Path | None,
         replay: Replay | None,
-    ) -> Report:
+    ) -> VerificationReport:
         self.visit.must_hold_record(self.files)
         self.expected = expected
         try:
@@ -148,7 +154,8 @@ class _Examination:
         self.checks.append("device key")
         if first.device.key != device_key.strip().lower():
             self.findings.insert(
-                0, Finding(0, Fault.FOREIGN_DEVICE, "the device key given is not the one that sealed it")
+                0,
+                RecordFinding(0, FaultClass.FOREIGN_DEVICE, "the device key given is not the one that sealed it"),
             )
 
     def _compare_head(self) -> None:
@@ -160,7 +167,7 @@ class _Examination:
             return
         if self.seen != checksum:
             why = f"up to here the checksum is {self.seen}, and {checksum} was read out"
-            self._find(Finding(max(count - 1, 0), Fault.CHANGED, why))
+            self._find(RecordFinding(max(count - 1, 0), FaultClass.CHANGED, why))
 
     def _compare_witness(self, state: Path | None, first: Entry) -> None:
         try:
@@ -178,34 +185,34 @@ class _Examination:
         cut = count > self.link.seq
         if cut and not self.findings:
             why = f"{count} entries {known} and {self.link.seq} are left"
-            self._find(Finding(self.link.seq, Fault.TRUNCATED, why))
+            self._find(RecordFinding(self.link.seq, FaultClass.TRUNCATED, why))
         return cut
 
     def _decide_again(self, replay: Replay) -> None:
         self.checks.append("decisions")
         for difference in replay(batches(self.visit.folder, self.files)):
             if difference.same_version:
-                self._find(Finding(difference.seq, Fault.DECISION_ALTERED, difference.why))
+                self._find(RecordFinding(difference.seq, FaultClass.DECISION_ALTERED, difference.why))
             else:
                 self.remarks.append(
                     f"decided again by another version, entry {difference.seq} differs: {difference.why}"
                 )
 
-    def _find(self, finding: Finding) -> None:
+    def _find(self, finding: RecordFinding) -> None:
         self.findings.append(finding)
         self.findings.sort(key=lambda each: each.seq)
 
-    def _concluded(self) -> Report:
+    def _concluded(self) -> VerificationReport:
         head = Head(self.link.seq, self.link.prev) if self.link.seq else None
         if self.findings:
-            verdict, sentence = Verdict.BROKEN, broken_sentence(self.findings)
+            verdict, sentence = RecordVerdict.BROKEN, broken_sentence(self.findings)
         elif head and self.last and self.link.closed:
-            verdict, sentence = Verdict.CLOSED, closed_sentence(head, self.last)
+            verdict, sentence = RecordVerdict.CLOSED, closed_sentence(head, self.last)
         else:
-            verdict, sentence = Verdict.OPEN, open_sentence(head, self.torn, self._tail_known(head))
-            self.findings.append(Finding(self.link.seq, Fault.NOT_CLOSED, sentence))
+            verdict, sentence = RecordVerdict.OPEN, open_sentence(head, self.torn, self._tail_known(head))
+            self.findings.append(RecordFinding(self.link.seq, FaultClass.NOT_CLOSED, sentence))
         device = self.first.device if self.first else None
-        return Report(
+        return VerificationReport(
             folder=self.visit.folder,
             verdict=verdict,
             sentence=sentence,

@@ -16,7 +16,7 @@ def is_plain_name(name: Any) -> bool:
 
 
 @dataclass(frozen=True)
-class Visit:
+class VisitFolder:
     """One visit's folder."""
 
     folder: Path

@@ -46,7 +46,7 @@ LONGEST_CALL = 24
 Words = tuple[str, ...]
 
 
-class Rule(Protocol):
+class GrammarRule(Protocol):
     """One way of speaking."""
 
     def pattern(self) -> Pattern:
@@ -533,7 +533,7 @@ class TalkRule:
 class Grammar:
     """All that is understood at one moment; the first rules are the gate's own."""
 
-    rules: tuple[Rule, ...]
+    rules: tuple[GrammarRule, ...]
 
     @cached_property
     def automaton(self) -> WordAutomaton:
@@ -557,19 +557,19 @@ class Grammar:
         return self.rules[0].examples()
 
 
-Named = Mapping[str, Iterable[str]]
+NamedPhrases = Mapping[str, Iterable[str]]
 """Name -> its phrases."""
 
 
-def answers(named: Named, typed: Named | None = None) -> PhraseRule:
+def answers(named: NamedPhrases, typed: NamedPhrases | None = None) -> PhraseRule:
     """Return the rule for answers by name, some of them taken only when typed."""
     return PhraseRule(_meaning(Answer, named), typed=_meaning(Answer, typed or {}))
 
 
-def hazards(named: Named, typed: Named | None = None) -> PhraseRule:
+def hazards(named: NamedPhrases, typed: NamedPhrases | None = None) -> PhraseRule:
     """Return the rule for hazards by name, some cries taken only when typed."""
     return PhraseRule(_meaning(HazardSaid, named), typed=_meaning(HazardSaid, typed or {}))
 
 
-def _meaning(kind: type[Answer | HazardSaid], named: Named) -> dict[str, Meaning]:
+def _meaning(kind: type[Answer | HazardSaid], named: NamedPhrases) -> dict[str, Meaning]:
     return {text: kind(name) for name, texts in named.items() for text in texts}

@@ -28,13 +28,13 @@ class _Rule(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Names(_Rule):
+class NamesRule(_Rule):
     """Words and what they count."""
 
     names: dict[str, Annotated[int, Field(ge=0)]] = Field(min_length=1)
 
 
-class Choice(_Rule):
+class NumeralChoice(_Rule):
     """Any one of several rules."""
 
     of: tuple[str, ...] = Field(min_length=1)
@@ -62,9 +62,9 @@ class DigitString(_Rule):
 def _rule(content: Any) -> Any:
     """Return a rule by its shape in the file; what has no such shape is left to be told as wrong."""
     if isinstance(content, list):
-        return Choice(of=tuple(str(name) for name in content))
+        return NumeralChoice(of=tuple(str(name) for name in content))
     if isinstance(content, dict) and content and all(type(number) is int for number in content.values()):
-        return Names(names=content)
+        return NamesRule(names=content)
     if isinstance(content, dict) and "head" in content:
         return Joining.model_validate(content)
     if isinstance(content, dict) and "first" in content:
@@ -75,16 +75,16 @@ def _rule(content: Any) -> Any:
     raise ValueError(message)
 
 
-Rule = Annotated[Names | Choice | Joining | DigitString, BeforeValidator(_rule)]
+Rule = Annotated[NamesRule | NumeralChoice | Joining | DigitString, BeforeValidator(_rule)]
 
 
-def compiled(rules: Mapping[str, Names | Choice | Joining | DigitString]) -> dict[str, Numeral]:
+def compiled(rules: Mapping[str, NamesRule | NumeralChoice | Joining | DigitString]) -> dict[str, Numeral]:
     """Return the numeral of each rule; ValueError naming the rule that is unknown, circular or ambiguous."""
     return _Compiler(rules).all()
 
 
 class _Compiler:
-    def __init__(self, rules: Mapping[str, Names | Choice | Joining | DigitString]) -> None:
+    def __init__(self, rules: Mapping[str, NamesRule | NumeralChoice | Joining | DigitString]) -> None:
         self._rules = rules
         self._done: dict[str, Numeral] = {}
         self._begun: set[str] = set()
@@ -108,9 +108,9 @@ class _Compiler:
     def _made(self, name: str) -> Numeral:
         rule = self._rules[name]
         match rule:
-            case Names():
+            case NamesRule():
                 return Named(tuple(rule.names.items()))
-            case Choice():
+            case NumeralChoice():
                 return AnyOf(tuple(self._numeral(part, name) for part in rule.of))
             case DigitString():
                 first, then = self._numeral(rule.first, name), self._numeral(rule.then, name)

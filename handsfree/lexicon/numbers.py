@@ -83,7 +83,7 @@ class NumberForm:
         return (Decimal(scaled).scaleb(-self.decimals) for scaled in self.grid(self.decimals))
 
 
-class Spoken(BaseModel):
+class SpokenNumbers(BaseModel):
     """How the tool itself says a number: digit by digit (ICAO Annex 10, 5.2.1.4.1)."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -112,7 +112,7 @@ class Numbers(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    said: Spoken
+    said: SpokenNumbers
     points: tuple[str, ...] = Field(min_length=1)
     signs: tuple[str, ...] = Field(min_length=1)
     written_point: Literal[".", ","] = Field(default=".", alias="written-point")

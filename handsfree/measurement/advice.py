@@ -52,7 +52,7 @@ _ROOM = Decimal("0.2")
 
 
 @dataclass(frozen=True)
-class Adjuster:
+class AdjusterData:
     """What the maker's manual says of the adjuster for one rate."""
 
     richer: Direction
@@ -62,7 +62,7 @@ class Adjuster:
 
 
 @dataclass(frozen=True)
-class Move:
+class AdjusterMove:
     """A turn that was made and called, with the settled readings at one rate before and after it."""
 
     adjuster: str
@@ -80,7 +80,7 @@ class Task:
     """What adjustment is to reach: bands by rate, and the band of maximum minus minimum where there is one."""
 
     bands: Mapping[str, Band]
-    adjusters: Mapping[str, Adjuster]
+    adjusters: Mapping[str, AdjusterData]
     """By the rate each one sets, as far as the maker's sheet gives them."""
     between: Band | None = None
     most_moves: int = 8
@@ -115,7 +115,11 @@ class Refusal:
 
 
 def advise(
-    rate: str, current: Mapping[str, Decimal], task: Task, moves: Sequence[Move], blocked: Sequence[str] = ()
+    rate: str,
+    current: Mapping[str, Decimal],
+    task: Task,
+    moves: Sequence[AdjusterMove],
+    blocked: Sequence[str] = (),
 ) -> Advice | Refusal:
     """Return the next turn at a rate, or why there is none.
 
@@ -193,7 +197,7 @@ def _width(band: Band) -> Decimal:
     return Decimal("Infinity") if band.low is None or band.high is None else band.high - band.low
 
 
-def learned_gain(adjuster: Adjuster, made: Sequence[Move], rate: str) -> tuple[Decimal, Decimal]:
+def learned_gain(adjuster: AdjusterData, made: Sequence[AdjusterMove], rate: str) -> tuple[Decimal, Decimal]:
     """Return the gain towards richer and its standard deviation, in points per eighth, at a rate.
 
     Normal prior, normal errors; a move that turns the screw back is trusted less, because of its play.
@@ -213,7 +217,7 @@ def learned_gain(adjuster: Adjuster, made: Sequence[Move], rate: str) -> tuple[D
     return rounded(weighted / precision, _GAIN_STEP), rounded(1 / math.sqrt(precision), _GAIN_STEP)
 
 
-def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]) -> Advice | Refusal:
+def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[AdjusterMove]) -> Advice | Refusal:
     adjuster = task.adjusters.get(rate)
     if adjuster is None:
         reason = f"the sheet does not say which adjuster sets the {rate} rate, or which way"
@@ -241,7 +245,9 @@ def _turn(rate: str, value: Decimal, aim: Band, task: Task, made: Sequence[Move]
     return Advice(rate, direction, eighths, reason, target, gain, deviation)
 
 
-def _trouble(rate: str, made: Sequence[Move], aim: Band, task: Task, adjuster: Adjuster) -> Refusal | None:
+def _trouble(
+    rate: str, made: Sequence[AdjusterMove], aim: Band, task: Task, adjuster: AdjusterData
+) -> Refusal | None:
     """Say why turning on would be wrong, or None."""
     if len(made) >= task.most_moves:
         reason = f"{len(made)} moves made at the {rate} rate and still outside {aim}"
@@ -273,7 +279,7 @@ def _off(value: Decimal, aim: Band) -> Decimal:
     return value - aim.high if aim.high is not None and value > aim.high else Decimal(0)
 
 
-def _towards_richer(adjuster: Adjuster, clockwise_eighths: int) -> int:
+def _towards_richer(adjuster: AdjusterData, clockwise_eighths: int) -> int:
     return clockwise_eighths if adjuster.richer == "clockwise" else -clockwise_eighths
 
 

@@ -74,7 +74,7 @@ class SettleRule:
 
 
 @dataclass(frozen=True)
-class Line:
+class FittedLine:
     """A least-squares line through samples: plain statistics, slope per second."""
 
     mean: float
@@ -120,7 +120,7 @@ class Settling:
         return rectangular(float(self.remaining)) if self.remaining.is_finite() else math.inf
 
 
-def line_through(samples: Sequence[Sample]) -> Line:
+def line_through(samples: Sequence[Sample]) -> FittedLine:
     """Return the least-squares line; two samples at the same instant count as two, all at one is a Problem."""
     times = [float(sample.seconds) for sample in samples]
     values = [float(sample.value) for sample in samples]
@@ -131,10 +131,10 @@ def line_through(samples: Sequence[Sample]) -> Line:
     squares = sum((t - middle) ** 2 for t in times)
     slope = sum((t - middle) * (v - mean) for t, v in zip(times, values, strict=True)) / squares
     residual = sum((v - mean - slope * (t - middle)) ** 2 for t, v in zip(times, values, strict=True))
-    return Line(mean, slope, residual, squares, count, max(times) - min(times))
+    return FittedLine(mean, slope, residual, squares, count, max(times) - min(times))
 
 
-def slope_half_width(line: Line, rule: SettleRule) -> float:
+def slope_half_width(line: FittedLine, rule: SettleRule) -> float:
     """Return the half-width used to decide, per second, 90 %: pooled noise, and at least what the steps hide.
 
     The scatter of the readings is pooled with the display's known noise (resolution and flicker) by degrees
@@ -169,7 +169,7 @@ def rising(samples: Sequence[Sample], rule: SettleRule) -> bool:
     return fast or slowly
 
 
-def _certain_rise(line: Line, rule: SettleRule) -> Decimal:
+def _certain_rise(line: FittedLine, rule: SettleRule) -> Decimal:
     """Return the least slope per second that the readings allow, on a fine grid."""
     return rounded(line.slope - slope_half_width(line, rule), _step(rule) / 1000)
 

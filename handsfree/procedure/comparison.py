@@ -1,4 +1,4 @@
-"""What changed between two procedures in meaning, not in text: ways, limits, sources, phrases, things, proofs."""
+"""What changed between two procedures in meaning, not in text: transitions, limits, sources, phrases, proofs."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ ASPECTS: Mapping[str, frozenset[str]] = {
     "phrases": frozenset({"done", "answers"}),
     "wording": frozenset({"title", "prompt", "script"}),
     "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
-    "records": frozenset({"at"}),
+    "records": frozenset({"point"}),
     "watching": frozenset({"firing"}),
 }
-"""What a field of a gate is about; where a gate leads is told by its ways and not by its fields."""
+"""What a field of a gate is about; where a gate leads is told by its transitions and not by its fields."""
 
-_TOLD_BY_WAYS = frozenset(
+_TOLD_BY_TRANSITIONS = frozenset(
     {"id", "kind", "then", "exhausted", "unsettled", "dropped_back", "no_advice", "branches", "not_done", "exits"}
 )
 
@@ -48,8 +48,8 @@ class Change:
 
 
 def meaning(placed: PlacedGate) -> dict[str, Any]:
-    """Return what a gate means apart from where it leads; ways are compared by themselves."""
-    fields = {name: value for name, value in _plain(placed.gate).items() if name not in _TOLD_BY_WAYS}
+    """Return what a gate means apart from where it leads; transitions are compared by themselves."""
+    fields = {name: value for name, value in _plain(placed.gate).items() if name not in _TOLD_BY_TRANSITIONS}
     if "answers" in fields:
         fields["answers"] = {name: answer["heard"] for name, answer in fields["answers"].items()}
     if isinstance(fields.get("settle"), dict):
@@ -106,8 +106,8 @@ def _of_gate(before: PlacedGate, after: PlacedGate, renamed: Mapping[str, str]) 
     for name in dict.fromkeys((*was, *now)):
         if was.get(name) != now.get(name):
             yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)))
-    for outcome in dict.fromkeys((*before.ways, *after.ways)):
-        led, leads = before.ways.get(outcome), after.ways.get(outcome)
+    for outcome in dict.fromkeys((*before.transitions, *after.transitions)):
+        led, leads = before.transitions.get(outcome), after.transitions.get(outcome)
         if led is not None and renamed.get(led, led) == leads:
             continue
         if led != leads:

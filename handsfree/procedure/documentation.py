@@ -73,7 +73,7 @@ def _intro() -> Iterator[str]:
     yield (
         "A procedure is a YAML 1.2 file, read strictly: unknown and repeated keys, anchors, aliases and tags are "
         "errors, and a number is kept exactly as it is written. Gates follow one another in the order of the file "
-        "unless a way says otherwise. `$name` stands for a parameter of that name."
+        "unless a transition says otherwise. `$name` stands for a parameter of that name."
     )
     yield ""
 

@@ -81,7 +81,7 @@ class _Picture:
             f"<style>{_STYLE}</style><title>{name}</title>",
             f'<text x="24" y="24" class="id" font-size="16">{name}</text>',
             *self._spans(),
-            *self._ways(lanes),
+            *self._transitions(lanes),
             *self._trail(),
             *(self._box(gate_id) for gate_id in self._main),
             *self._asides(aside),
@@ -108,7 +108,7 @@ class _Picture:
     def _jumps(self) -> list[tuple[str, str, str]]:
         found = []
         for gate_id in self._main:
-            for outcome, to in self._procedure.gates[gate_id].ways.items():
+            for outcome, to in self._procedure.gates[gate_id].transitions.items():
                 if to in self._row and self._row[to] != self._row[gate_id] + 1:
                     found.append((gate_id, outcome, to))
         return found
@@ -128,9 +128,9 @@ class _Picture:
                     break
         return lanes
 
-    def _ways(self, lanes: dict[tuple[str, str, str], int]) -> Iterable[str]:
+    def _transitions(self, lanes: dict[tuple[str, str, str], int]) -> Iterable[str]:
         for gate_id in self._main:
-            for to in dict.fromkeys(self._procedure.gates[gate_id].ways.values()):
+            for to in dict.fromkeys(self._procedure.gates[gate_id].transitions.values()):
                 if to in self._row and self._row[to] == self._row[gate_id] + 1:
                     x, y = self._right - 24, self._y(gate_id) + BOX_HEIGHT
                     yield f'<path class="way" d="M{x} {y}V{self._y(to)}m-4 -6l4 6l4 -6"/>'
@@ -158,7 +158,7 @@ class _Picture:
             classes.append("walked")
             said = clock(self._seconds[gate_id])
             time = f'<text class="time" x="{x + BOX_WIDTH - 8}" y="{y + 12}" text-anchor="end">{said}</text>'
-        stops = [f"{outcome}: {to}" for outcome, to in placed.ways.items() if to in self._stops]
+        stops = [f"{outcome}: {to}" for outcome, to in placed.transitions.items() if to in self._stops]
         stop = f'<text class="stopway" x="{x + 6}" y="{y + 41}">{escape("; ".join(stops))}</text>' if stops else ""
         under = escape(" · ".join(filter(None, (placed.gate.title, placed.gate.drawing().does))))
         hover = escape(placed.gate.texts.get("prompt", placed.gate.title))
@@ -209,7 +209,7 @@ def mermaid(procedure: Procedure, stays: Sequence[Stay] = ()) -> str:
         lines.append(f'  {names[gate_id]}{opened}"{label}"{closed}')
     lines.append(f'  {FINISHED}(["finished"])')
     for gate_id, placed in procedure.gates.items():
-        for outcome, to in placed.ways.items():
+        for outcome, to in placed.transitions.items():
             arrow = "-.->" if outcome in ASIDE else "-->"
             said = "" if outcome == DONE else f'|"{_quoted(outcome)}"|'
             lines.append(f"  {names[gate_id]} {arrow}{said} {names[to]}")

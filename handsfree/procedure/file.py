@@ -16,7 +16,7 @@ from handsfree.gates import Gate
 from handsfree.questions.ask import Thing
 from handsfree.trades import DEFAULT_TRADE
 
-LANGUAGE_VERSION = 1
+LANGUAGE_VERSION = 2
 
 GatePath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*([-/][a-z0-9]+)*$", max_length=120)]
 """The full id of a gate, with the prefixes of the includes that it stands in."""
@@ -53,7 +53,7 @@ class Claim(Block):
 class ProcedureFile(Block):
     """One file: what the procedure is for, the facts it needs, and its gates in order."""
 
-    handsfree: Literal[1]
+    handsfree: Literal[2]
     """The version of this language."""
     procedure: Name
     """Its name; the file is called the same."""

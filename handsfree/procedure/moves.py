@@ -1,7 +1,7 @@
 """The machine of gates: which outcome of which gate leads where. The one module that imports `transitions`.
 
-It is built once for a procedure, and whoever needs the ways of a gate reads them out of it: the visit, the drawing
-and the proofs cannot disagree about an edge.
+It is built once for a procedure, and whoever needs the transitions of a gate reads them out of it: the visit,
+the drawing and the proofs cannot disagree about an edge.
 """
 
 from __future__ import annotations
@@ -24,32 +24,34 @@ class _Cursor:
 class Moves:
     """The moves that a procedure has."""
 
-    def __init__(self, ways: Mapping[str, Mapping[str, str]]) -> None:
+    def __init__(self, transitions: Mapping[str, Mapping[str, str]]) -> None:
         """Take gate -> outcome -> target; every target is a gate or an end."""
-        first = next(iter(ways))
+        first = next(iter(transitions))
         self._machine = Machine(
-            model=None, states=[*ways, *ENDS], initial=first, auto_transitions=False, queued=False
+            model=None, states=[*transitions, *ENDS], initial=first, auto_transitions=False, queued=False
         )
-        for gate, outcomes in ways.items():
+        for gate, outcomes in transitions.items():
             for outcome, to in outcomes.items():
                 self._machine.add_transition(outcome, gate, to)
         self._cursor = _Cursor()
         self._machine.add_model(self._cursor, initial=first)
-        self._ways: dict[str, dict[str, str]] = {gate: {} for gate in ways}
+        self._transitions: dict[str, dict[str, str]] = {gate: {} for gate in transitions}
         for outcome, event in self._machine.events.items():
-            for source, transitions in event.transitions.items():
-                self._ways[source][outcome] = str(transitions[0].dest)
-        for gate, outcomes in ways.items():  # in the order in which the gate names them
-            self._ways[gate] = {name: self._ways[gate][name] for name in outcomes if name in self._ways[gate]}
+            for source, edges in event.transitions.items():
+                self._transitions[source][outcome] = str(edges[0].dest)
+        for gate, outcomes in transitions.items():  # in the order in which the gate names them
+            self._transitions[gate] = {
+                name: self._transitions[gate][name] for name in outcomes if name in self._transitions[gate]
+            }
 
-    def ways(self, gate: str) -> Mapping[str, str]:
-        """Return outcome -> target for every way out of a gate."""
-        return self._ways[gate]
+    def transitions(self, gate: str) -> Mapping[str, str]:
+        """Return outcome -> target for every transition out of a gate."""
+        return self._transitions[gate]
 
     def move(self, gate: str, outcome: str) -> str:
-        """Return where an outcome leads; raise MachineError when the gate has no such way."""
+        """Return where an outcome leads; raise MachineError when the gate has no such transition."""
         if outcome not in self._machine.events:
-            raise MachineError(f"no gate has the way {outcome!r}")
+            raise MachineError(f"no gate has the transition {outcome!r}")
         self._machine.set_state(gate, self._cursor)
         self._cursor.trigger(outcome)  # type: ignore[attr-defined]
         return self._cursor.state
@@ -57,5 +59,5 @@ class Moves:
     def known(self, gates: Iterable[str]) -> None:
         """Raise MachineError when one of these is no gate: nobody can go there."""
         for gate in gates:
-            if gate not in self._ways:
+            if gate not in self._transitions:
                 raise MachineError(f"there is no gate {gate!r}")

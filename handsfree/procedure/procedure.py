@@ -1,4 +1,4 @@
-"""A procedure as it is run: included files flattened, every way between gates spelled out."""
+"""A procedure as it is run: included files flattened, every transition between gates spelled out."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class PlacedGate:
 
     id: str
     gate: Gate
-    ways: Mapping[str, str]
+    transitions: Mapping[str, str]
     place: Place
 
 
@@ -176,8 +176,8 @@ class _Flat:
             if isinstance(gate, IncludeGate):
                 self._include(gate, path, prefix, target, trail)
             else:
-                ways = _ways(gate, target)
-                self.gates[prefix + gate.id] = PlacedGate(prefix + gate.id, gate, ways, place)
+                transitions = _transitions(gate, target)
+                self.gates[prefix + gate.id] = PlacedGate(prefix + gate.id, gate, transitions, place)
         return file
 
     def _include(
@@ -257,15 +257,15 @@ class _Flat:
         self.words.update(file.words)
 
     def resolve(self) -> Moves:
-        """Let ways into an include lead to its first gate, and check what the gates refer to."""
+        """Let transitions into an include lead to its first gate, and check what the gates refer to."""
         moves = Moves(
             {
-                gate_id: {outcome: self._entry(to) for outcome, to in placed.ways.items()}
+                gate_id: {outcome: self._entry(to) for outcome, to in placed.transitions.items()}
                 for gate_id, placed in self.gates.items()
             }
         )
         for gate_id, placed in self.gates.items():
-            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, moves.ways(gate_id), placed.place)
+            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, moves.transitions(gate_id), placed.place)
             self._check_things(placed)
         return moves
 
@@ -358,13 +358,13 @@ class _Targets:
         return self.then(gate)
 
 
-def _ways(gate: Gate, target: _Targets) -> dict[str, str]:
+def _transitions(gate: Gate, target: _Targets) -> dict[str, str]:
     """Return outcome -> full id for every outcome the gate can have."""
-    ways = gate.ways(target)
+    transitions = gate.transitions(target)
     if gate.exhausted is None:
-        return ways
-    refused = {outcome: to for outcome, to in ways.items() if outcome == NOT_DONE}
-    own = {outcome: to for outcome, to in ways.items() if outcome != NOT_DONE}
+        return transitions
+    refused = {outcome: to for outcome, to in transitions.items() if outcome == NOT_DONE}
+    own = {outcome: to for outcome, to in transitions.items() if outcome != NOT_DONE}
     return {**own, EXHAUSTED: target.full(gate.exhausted), **refused}
 
 

@@ -22,15 +22,15 @@ from handsfree.questions.nothing import Nothing
 from handsfree.questions.once_more import OnceMore
 from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
-from handsfree.questions.rate import Rate
-from handsfree.questions.read_back import ReadBack
+from handsfree.questions.rate import CallRate
+from handsfree.questions.read_back import ReadBackCheck
 from handsfree.questions.recheck_thing import RecheckThing
 from handsfree.questions.still_firing import StillFiring
 from handsfree.questions.stop_reading import StopReading
 from handsfree.questions.stop_step import StopStep
 from handsfree.questions.stop_talk import StopTalk
 from handsfree.questions.stop_thing import StopThing
-from handsfree.questions.stopped import Stopped
+from handsfree.questions.stopped import AfterStop
 from handsfree.questions.thing_check import ThingCheck
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.tied_values import TiedValues
@@ -48,7 +48,7 @@ Question = Annotated[
     ToDo
     | Choice
     | CallValues
-    | ReadBack
+    | ReadBackCheck
     | OnceMore
     | Digits
     | WhichValue
@@ -56,7 +56,7 @@ Question = Annotated[
     | TiedValues
     | AlikeQuantities
     | KeepIt
-    | Rate
+    | CallRate
     | Turn
     | TurnCheck
     | TurnWatch
@@ -75,7 +75,7 @@ Question = Annotated[
     | Waiting
     | Nothing
     | Outside
-    | Stopped
+    | AfterStop
     | StopStep
     | StopReading
     | StopTalk

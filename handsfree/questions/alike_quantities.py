@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import affirm, rate_lost, slots
 from handsfree.questions.shapes import Worded
 
@@ -25,7 +25,7 @@ class AlikeQuantities(Worded):
         """How it behaves."""
         return Manner()
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         row = slots(scope.only((self.quantity, self.other)), scope)
         return (affirm(scope.catalogue), ValuesRule(row), *rate_lost(scope))
@@ -35,6 +35,6 @@ class AlikeQuantities(Worded):
         words = scope.catalogue.answers
         return Keypad(offers=offered(words[name][0] for name in ("affirm", "deny")))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("affirm")

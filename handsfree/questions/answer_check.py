@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, yes_or_no
 from handsfree.questions.kind import Manner, Scope
 from handsfree.questions.rules import affirm, right
@@ -23,7 +23,7 @@ class AnswerCheck(YesOrNo):
         """How it behaves."""
         return Manner(counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts: an ordinary yes too, where one would have answered the gate."""
         return (right(scope.catalogue) if scope.ordinary else affirm(scope.catalogue),)
 

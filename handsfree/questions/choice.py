@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, answers
+from handsfree.lexicon.grammar import GrammarRule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.shapes import Worded
 
 
@@ -20,7 +20,7 @@ class Choice(Worded):
         """How it behaves."""
         return Manner(works=True, names_answers=True, guesses=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (answers(scope.answers),)
 
@@ -28,6 +28,6 @@ class Choice(Worded):
         """Return what the keys give."""
         return Keypad(offers=offered(texts[0] for texts in scope.answers.values()))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.chooses()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import DigitsRule, Rule
+from handsfree.lexicon.grammar import DigitsRule, GrammarRule
 from handsfree.questions.kind import Manner, Scope
 from handsfree.questions.rules import rate_lost, slot
 from handsfree.questions.shapes import CalledAgain
@@ -20,7 +20,7 @@ class Digits(CalledAgain):
         """How it behaves."""
         return Manner(second_call=True, spells=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         rows = (DigitsRule(slot(ask, scope)) for ask in scope.only((self.quantity,)))
         return (*rows, *rate_lost(scope))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, TalkRule
+from handsfree.lexicon.grammar import GrammarRule, TalkRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.shapes import Worded
 
 
@@ -22,7 +22,7 @@ class Finding(Worded):
         """How it behaves."""
         return Manner()
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (TalkRule("talk", scope.catalogue.sayings["speak-freely"]),)
 
@@ -30,6 +30,6 @@ class Finding(Worded):
         """Return what the keys give."""
         return Keypad(offers=offered((scope.catalogue.show("no-note"),)))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.talks()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import CorrectionRule, Rule
+from handsfree.lexicon.grammar import CorrectionRule, GrammarRule
 from handsfree.questions.keypad import Keypad, correction, yes_or_no
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named, rate_lost, right, slots, values_anew
 
 
@@ -32,7 +32,7 @@ class KeepIt(Carried):
         """Return the quantities whose values answer it."""
         return tuple(ask.quantity for ask in scope.asks)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         row = slots(scope.asks, scope)
         corrected = CorrectionRule(scope.catalogue.answers["deny"], row)
@@ -47,6 +47,6 @@ class KeepIt(Carried):
         )
         return yes_or_no(scope.catalogue, patient=True, offers=others)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("keep")

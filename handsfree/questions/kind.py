@@ -13,7 +13,7 @@ from typing import Literal, Protocol
 from pydantic import BaseModel, ConfigDict
 
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.ask import Ask, Thing
 from handsfree.questions.keypad import Keypad
 
@@ -98,7 +98,7 @@ class Manner:
     headline: Headline = "question"
 
 
-class Player(Protocol):
+class PlayedTechnician(Protocol):
     """Whoever plays a technician, in a rehearsal or the demo: what it says to each sort of question."""
 
     def does(self) -> str:
@@ -158,11 +158,11 @@ class QuestionKind(Protocol):
     def called(self, scope: Scope) -> tuple[str, ...]:
         """Return the quantities whose values answer it, in order."""
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts beside what is understood everywhere."""
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import LONGEST_MARK_MS, Manner, Player, Scope
+from handsfree.questions.kind import LONGEST_MARK_MS, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
@@ -22,7 +22,7 @@ class Mark(Worded):
         """How it behaves."""
         return Manner() if self.which == "first" else Manner(asks_again=False, patience_ms=LONGEST_MARK_MS)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (named(scope.catalogue, "mark"),)
 
@@ -30,6 +30,6 @@ class Mark(Worded):
         """Return what the keys give."""
         return Keypad(plain=scope.catalogue.answers["mark"][0], at_once=True)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("mark")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost
 from handsfree.questions.shapes import Worded
 
@@ -21,7 +21,7 @@ class Nothing(Worded):
         """How it behaves."""
         return Manner(awaits="nothing", asks_again=False, escalates=False)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return rate_lost(scope)
 
@@ -29,6 +29,6 @@ class Nothing(Worded):
         """Return what the keys give."""
         return Keypad()
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("affirm")

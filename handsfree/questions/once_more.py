@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule
 from handsfree.questions.kind import Manner, Scope
 from handsfree.questions.rules import rate_lost, slots
 from handsfree.questions.shapes import CalledAgain
@@ -20,6 +20,6 @@ class OnceMore(CalledAgain):
         """How it behaves."""
         return Manner(second_call=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (ValuesRule(slots(scope.only((self.quantity,)), scope)), *rate_lost(scope))

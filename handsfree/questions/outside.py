@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
@@ -21,7 +21,7 @@ class Outside(Worded):
         """How it behaves."""
         return Manner(asker="stop", asks_again=False, counts_at_once=True, headline="script")
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (named(scope.catalogue, "outside"),)
 
@@ -29,6 +29,6 @@ class Outside(Worded):
         """Return what the keys give."""
         return Keypad(offers=offered(scope.catalogue.answers["outside"][:1]))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("outside")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule
 from handsfree.questions.keypad import Keypad, numbers, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import slots, states
 from handsfree.questions.shapes import Worded
 
@@ -22,7 +22,7 @@ class PutBack(Worded):
         """How it behaves."""
         return Manner(asker="putting-back", works=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         thing = scope.things[self.thing]
         return (states(thing),) if thing.value is None else (ValuesRule(slots((thing.ask(),), scope)),)
@@ -34,6 +34,6 @@ class PutBack(Worded):
             return Keypad(offers=offered((thing.restored, thing.altered)))
         return numbers(scope.catalogue, (thing.ask(),), scope.shows, specials=False)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.puts_back(self.thing)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, answers
+from handsfree.lexicon.grammar import GrammarRule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
 
-class Rate(Worded):
+class CallRate(Worded):
     """Values count for the rate that is called with them; after an interruption it is called again."""
 
     kind: Literal["rate"] = "rate"
@@ -23,7 +23,7 @@ class Rate(Worded):
         """How it behaves."""
         return Manner(asker="recheck" if self.recheck else "gate", counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (answers(scope.catalogue.rates), named(scope.catalogue, "dropped-back"))
 
@@ -31,6 +31,6 @@ class Rate(Worded):
         """Return what the keys give."""
         return Keypad(offers=offered(texts[0] for texts in scope.catalogue.rates.values()))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.names_rate()

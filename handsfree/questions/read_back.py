@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import CorrectionRule, Rule
+from handsfree.lexicon.grammar import CorrectionRule, GrammarRule
 from handsfree.questions.keypad import Keypad, correction, yes_or_no
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, right, slots, values_anew, values_missing
 
 
-class ReadBack(Carried):
+class ReadBackCheck(Carried):
     """The tool has said the values; a yes, a correction in one breath, or other values answer it."""
 
     kind: Literal["read-back"] = "read-back"
@@ -28,7 +28,7 @@ class ReadBack(Carried):
         """Return the quantities whose values answer it."""
         return tuple(ask.quantity for ask in scope.asks)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         denials = scope.catalogue.answers["deny"]
         row = slots(scope.asks, scope)
@@ -45,6 +45,6 @@ class ReadBack(Carried):
         )
         return yes_or_no(scope.catalogue, offers=others)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.checks_values()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.questions.kind import Manner, Player
+from handsfree.questions.kind import Manner, PlayedTechnician
 from handsfree.questions.shapes import StateOfThing
 
 
@@ -18,6 +18,6 @@ class RecheckThing(StateOfThing):
         """How it behaves."""
         return Manner(asker="recheck", names_answers=True, counts_at_once=True)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.names_state(self.thing, as_needed=False)

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from handsfree.lexicon.catalogue import Catalogue, Quantity
 from handsfree.lexicon.grammar import (
+    GrammarRule,
     OtherUnit,
     PhraseRule,
-    Rule,
     Slot,
     TurnRule,
     ValuesRule,
@@ -109,7 +109,7 @@ def right(catalogue: Catalogue) -> PhraseRule:
     return answers({"affirm": (*said["affirm"], *said["yes"]), "deny": said["deny"]})
 
 
-def done(scope: Scope) -> tuple[Rule, ...]:
+def done(scope: Scope) -> tuple[GrammarRule, ...]:
     """Return the gate's own words for having done it and, where they are enough, the ordinary ones."""
     own = answers(scope.answers)
     if not scope.ordinary:
@@ -134,12 +134,12 @@ def rates(catalogue: Catalogue) -> dict[str, str]:
     return {text: rate for rate, texts in catalogue.rates.items() for text in texts}
 
 
-def rate_lost(scope: Scope) -> tuple[Rule, ...]:
+def rate_lost(scope: Scope) -> tuple[GrammarRule, ...]:
     """Return that the rate may be lost, at a gate that holds one."""
     return () if scope.rate is None else (named(scope.catalogue, "dropped-back"),)
 
 
-def everywhere(catalogue: Catalogue) -> tuple[Rule, ...]:
+def everywhere(catalogue: Catalogue) -> tuple[GrammarRule, ...]:
     """Return what is understood at any moment of a running visit."""
     commands: dict[str, Meaning] = {
         text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, numbers, offered, yes_or_no
-from handsfree.questions.kind import Carried, Player, Scope
+from handsfree.questions.kind import Carried, PlayedTechnician, Scope
 from handsfree.questions.rules import affirm, states
 
 
@@ -19,7 +19,7 @@ class Worded(Carried):
 class YesOrNo(Worded):
     """Something was said back; a yes makes it count."""
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (affirm(scope.catalogue),)
 
@@ -27,7 +27,7 @@ class YesOrNo(Worded):
         """Return what the keys give."""
         return yes_or_no(scope.catalogue, patient=True)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("affirm")
 
@@ -37,7 +37,7 @@ class StateOfThing(Worded):
 
     thing: str
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (states(scope.things[self.thing]),)
 
@@ -60,6 +60,6 @@ class CalledAgain(Carried):
         """Return what the keys give."""
         return numbers(scope.catalogue, scope.only((self.quantity,)), scope.shows)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls_again((self.quantity,))

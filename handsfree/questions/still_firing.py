@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
@@ -23,7 +23,7 @@ class StillFiring(Worded):
         """How it behaves."""
         return Manner(asker="recheck", names_answers=True, counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (named(scope.catalogue, *self._answers),)
 
@@ -36,6 +36,6 @@ class StillFiring(Worded):
         words = scope.catalogue.answers
         return Keypad(offers=offered(words[name][0] for name in self._answers))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.answers("firing")

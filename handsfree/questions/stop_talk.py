@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, TalkRule
+from handsfree.lexicon.grammar import GrammarRule, TalkRule
 from handsfree.lexicon.meaning import TOLD
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.shapes import Worded
 
 
@@ -22,7 +22,7 @@ class StopTalk(Worded):
         """How it behaves."""
         return Manner(asker="stop")
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (TalkRule(TOLD, scope.catalogue.sayings["speak-freely"]),)
 
@@ -30,6 +30,6 @@ class StopTalk(Worded):
         """Return what the keys give: words are typed or spoken."""
         return Keypad()
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.talks()

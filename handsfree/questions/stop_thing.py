@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named, states
 from handsfree.questions.shapes import Worded
 
@@ -23,7 +23,7 @@ class StopThing(Worded):
         """How it behaves."""
         return Manner(asker="stop", counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (states(scope.things[self.thing]), named(scope.catalogue, "not-touched", "unknown"))
 
@@ -34,6 +34,6 @@ class StopThing(Worded):
             offers=offered((thing.restored, thing.altered, words["not-touched"][0], words["unknown"][0]))
         )
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.names_state(self.thing, as_needed=False)

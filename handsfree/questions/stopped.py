@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
@@ -16,7 +16,7 @@ Way = Literal["false-stop", "misheard", "put-right", "close"]
 WAYS: tuple[Way, ...] = ("false-stop", "misheard", "put-right", "close")
 
 
-class Stopped(Worded):
+class AfterStop(Worded):
     """The order was spoken; one of the ways that are open now is chosen. None of them leads straight on."""
 
     kind: Literal["stopped"] = "stopped"
@@ -28,7 +28,7 @@ class Stopped(Worded):
         """How it behaves."""
         return Manner(asker="stop", asks_again=False, counts_at_once=True, headline="script")
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (named(scope.catalogue, *self.ways),)
 
@@ -36,6 +36,6 @@ class Stopped(Worded):
         """Return what the keys give."""
         return Keypad(offers=offered(scope.catalogue.answers[way][0] for way in self.ways))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.after_a_stop(self.ways)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, numbers
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, values_anew, values_missing
 
 
@@ -25,7 +25,7 @@ class TiedValues(Carried):
         """Return the quantities whose values answer it."""
         return self.quantities
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (values_missing(scope, self.quantities), values_anew(scope), *rate_lost(scope))
 
@@ -33,6 +33,6 @@ class TiedValues(Carried):
         """Return what the keys give."""
         return numbers(scope.catalogue, scope.only(self.quantities), scope.shows)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls(self.quantities)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import done
 from handsfree.questions.shapes import Worded
 
@@ -21,7 +21,7 @@ class ToDo(Worded):
         """How it behaves."""
         return Manner(works=True, names_answers=True, guesses=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return done(scope)
 
@@ -30,6 +30,6 @@ class ToDo(Worded):
         words = next(iter(scope.answers.values()), ("",))
         return Keypad(plain=words[0])
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.does()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Literal
 
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, Offer, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named, turn_rule
 from handsfree.questions.shapes import Worded
 
@@ -28,7 +28,7 @@ class Turn(Worded):
         """How it behaves."""
         return Manner(asker="turning", works=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (turn_rule(scope.catalogue), named(scope.catalogue, "other-screw"))
 
@@ -37,7 +37,7 @@ class Turn(Worded):
         likely, rest = turn_offers(scope.catalogue, self.direction or "clockwise", self.eighths or 1)
         return Keypad(offers=likely, last=rest)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.turns()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, answers
+from handsfree.lexicon.grammar import GrammarRule, answers
 from handsfree.questions.keypad import Keypad, yes_or_no
 from handsfree.questions.kind import Manner, Scope
 from handsfree.questions.rules import turn_rule
@@ -25,7 +25,7 @@ class TurnCheck(YesOrNo):
         """How it behaves."""
         return Manner(asker="turning", counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts; a no that begins "wrong screw" could be that, cut off, and is left out."""
         words = scope.catalogue.answers
         other = words["other-screw"]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule
 from handsfree.questions.ask import Ask
 from handsfree.questions.keypad import Keypad, numbers
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import slots
 
 
@@ -26,7 +26,7 @@ class TurnWatch(Carried):
         """Return the quantities whose values answer it."""
         return (self.quantity,)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (ValuesRule(slots((Ask(quantity=self.quantity),), scope)),)
 
@@ -34,6 +34,6 @@ class TurnWatch(Carried):
         """Return what the keys give."""
         return numbers(scope.catalogue, (Ask(quantity=self.quantity),), scope.shows)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.reads(self.quantity)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule
 from handsfree.questions.keypad import Keypad, numbers
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import held_rates, rate_lost, slots
 
 
@@ -24,7 +24,7 @@ class CallValues(Carried):
         """Return the quantities whose values answer it."""
         return tuple(ask.quantity for ask in scope.asks)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (ValuesRule(slots(scope.asks, scope), held_rates(scope)), *rate_lost(scope))
 
@@ -32,6 +32,6 @@ class CallValues(Carried):
         """Return what the keys give."""
         return numbers(scope.catalogue, scope.asks, scope.shows)
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls(())

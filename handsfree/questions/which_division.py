@@ -6,9 +6,9 @@ from decimal import Decimal
 from typing import Literal
 
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
-from handsfree.lexicon.grammar import DivisionRule, Rule
+from handsfree.lexicon.grammar import DivisionRule, GrammarRule
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, slots, values_anew
 
 Way = tuple[tuple[str, str], ...]
@@ -31,7 +31,7 @@ class WhichDivision(Carried):
         """Return the quantities whose values answer it."""
         return tuple(ask.quantity for ask in scope.asks)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         row = {slot.quantity: slot for slot in slots(scope.asks, scope)}
         ways = tuple(tuple((name, Decimal(value)) for name, value in way if name in row) for way in self.ways)
@@ -57,6 +57,6 @@ class WhichDivision(Carried):
         one, other = self.said(catalogue)
         return sentence_case(catalogue.say("which-division", one=one, other=other))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls(())

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule, answers
+from handsfree.lexicon.grammar import GrammarRule, answers
 from handsfree.questions.keypad import Keypad, offered
-from handsfree.questions.kind import Manner, Player, Scope
+from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import named
 from handsfree.questions.shapes import Worded
 
@@ -21,7 +21,7 @@ class WhichScrew(Worded):
         """How it behaves."""
         return Manner(asker="turning", counts_at_once=True)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         return (answers(scope.catalogue.rates), named(scope.catalogue, "other-screw"))
 
@@ -30,6 +30,6 @@ class WhichScrew(Worded):
         rates = (texts[0] for texts in scope.catalogue.rates.values())
         return Keypad(offers=offered((*rates, scope.catalogue.answers["other-screw"][0])))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.names_rate()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import Rule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, correction, numbers
-from handsfree.questions.kind import Carried, Manner, Player, Scope
+from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, values_anew, values_missing
 
 
@@ -28,7 +28,7 @@ class WhichValue(Carried):
         """Return the quantities whose values answer it."""
         return (self.quantity,) if self.quantity else tuple(ask.quantity for ask in scope.asks)
 
-    def rules(self, scope: Scope) -> tuple[Rule, ...]:
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         if self.quantity is None:
             return (values_anew(scope), *rate_lost(scope))
@@ -41,7 +41,7 @@ class WhichValue(Carried):
         asks, shows = scope.asks, scope.shows
         return Keypad(offers=tuple(correction(scope.catalogue, asks, ask.quantity, shows) for ask in asks))
 
-    def played(self, player: Player) -> str:
+    def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls_again(self._wanted)
 

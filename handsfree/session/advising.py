@@ -142,12 +142,12 @@ def rate_of(plan: Plan, kept_at: str) -> str | None:
     return None
 
 
-def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal], list[adv.Move]]:
+def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal], list[adv.AdjusterMove]]:
     """Return the value at each rate read since the last move, and what each move did where that is known."""
     latest: dict[str, Decimal] = {}
     fresh: dict[str, Decimal] = {}
     turned: dict[str, dict[str, int]] = {}
-    moves: list[adv.Move] = []
+    moves: list[adv.AdjusterMove] = []
     for one in history:
         match one:
             case AdjusterTurned():
@@ -164,7 +164,7 @@ def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal]
                 moved = {adjuster: net for adjuster, net in since.items() if net}
                 if at_rate in latest and len(moved) == 1:
                     ((adjuster, net),) = moved.items()
-                    moves.append(adv.Move(adjuster, net, at_rate, latest[at_rate], one.value))
+                    moves.append(adv.AdjusterMove(adjuster, net, at_rate, latest[at_rate], one.value))
                 latest[at_rate] = fresh[at_rate] = one.value
             case _:
                 assert_never(one)

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import Halt
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import TOLD, Answer, Meaning, Values
 from handsfree.lexicon.stops import Step
@@ -20,19 +20,19 @@ from handsfree.questions.stop_reading import StopReading
 from handsfree.questions.stop_step import StopStep
 from handsfree.questions.stop_talk import StopTalk
 from handsfree.questions.stop_thing import StopThing
-from handsfree.questions.stopped import Stopped
+from handsfree.questions.stopped import AfterStop
 from handsfree.session.draft import Draft
 from handsfree.session.rechecking import recheck
 from handsfree.session.stops import called
 
 
-def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> None:
     """Take the answer to the question at hand; whatever is none has it asked again."""
     question = draft.state.question
     taken = False
     if isinstance(question, Outside):
         taken = _outside(draft, meaning)
-    elif isinstance(question, Stopped):
+    elif isinstance(question, AfterStop):
         taken = _way_chosen(draft, question, meaning)
     elif isinstance(question, StopStep):
         taken = _step(draft, question, meaning)
@@ -53,7 +53,7 @@ def repeat(draft: Draft) -> None:
     question, halt = draft.state.question, _halt(draft)
     if isinstance(question, Outside):
         draft.ask(question, halt.script)
-    elif isinstance(question, Stopped):
+    elif isinstance(question, AfterStop):
         draft.ask(question, _how_on(draft, halt))
     elif halt.left:
         draft.ask_step()
@@ -83,7 +83,7 @@ def _outside(draft: Draft, meaning: Meaning) -> bool:
     return True
 
 
-def _way_chosen(draft: Draft, question: Stopped, meaning: Meaning) -> bool:
+def _way_chosen(draft: Draft, question: AfterStop, meaning: Meaning) -> bool:
     facts, halt = draft.catalogue.stops, _halt(draft)
     if not isinstance(meaning, Answer) or draft.state.speaking:
         return False
@@ -110,7 +110,7 @@ def _close(draft: Draft, meaning: Meaning) -> bool:
         draft.close("left-as-reported" if _halt(draft).stays_open else "made-safe")
     else:
         halt = _halt(draft)
-        draft.ask(Stopped(ways=halt.ways or ("close",)), _how_on(draft, halt))
+        draft.ask(AfterStop(ways=halt.ways or ("close",)), _how_on(draft, halt))
     return True
 
 
@@ -127,7 +127,7 @@ def _next(draft: Draft) -> None:
         return
     match halt.part:
         case "outside":
-            draft.ask(Stopped(ways=halt.ways), _how_on(draft, halt))
+            draft.ask(AfterStop(ways=halt.ways), _how_on(draft, halt))
         case "re-entry":
             _back(draft, halt.how)
         case "relight":
@@ -177,7 +177,7 @@ def _step(draft: Draft, question: StopStep, meaning: Meaning) -> bool:
     else:
         draft.emit(ev.StepReported(at=draft.at, step=question.step, answer=name, leads="off"))
         halt = _halt(draft)
-        draft.ask(Stopped(ways=halt.ways), _how_on(draft, halt))
+        draft.ask(AfterStop(ways=halt.ways), _how_on(draft, halt))
     return True
 
 
@@ -203,7 +203,7 @@ def _thing(draft: Draft, question: StopThing, meaning: Meaning) -> bool:
     return True
 
 
-def _talk(draft: Draft, question: StopTalk, meaning: Meaning, utterance: Utterance) -> bool:
+def _talk(draft: Draft, question: StopTalk, meaning: Meaning, utterance: Understanding) -> bool:
     if meaning != Answer(TOLD):
         return False
     draft.emit(
@@ -220,7 +220,7 @@ def _talk(draft: Draft, question: StopTalk, meaning: Meaning, utterance: Utteran
     return True
 
 
-def _reading(draft: Draft, question: StopReading, meaning: Meaning, utterance: Utterance) -> bool:
+def _reading(draft: Draft, question: StopReading, meaning: Meaning, utterance: Understanding) -> bool:
     """Take a value read off a display; one beyond a stop limit stops anew, with its own order."""
     if not isinstance(meaning, Values) or utterance.doubt:
         return False

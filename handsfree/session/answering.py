@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from handsfree.events import decisions as ev
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.thing_check import ThingCheck
@@ -14,7 +14,7 @@ from handsfree.session.draft import Draft
 from handsfree.session.rechecking import recheck_read_back, rechecked
 
 
-def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     """Hand an answer to whoever asked; False when it is none to that."""
     question = draft.state.question
     match question.manner.asker:
@@ -41,7 +41,7 @@ def answered(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
             assert_never(asker)
 
 
-def _noted(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+def _noted(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     """Keep the note and lead back to the question that it interrupted."""
     back = draft.state.interrupted
     if meaning != Answer("talk") or back is None:

@@ -94,7 +94,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.NotUnderstood():
             return state
         case ev.GateEntered():
-            assert state.gate in {event.gate, ""}, "a gate is entered that no way leads to"
+            assert state.gate in {event.gate, ""}, "a gate is entered that no transition leads to"
             entered = _with(state.entered, event.gate, state.entered.get(event.gate, 0) + 1)
             return replace(
                 _nothing_called(state), gate=event.gate, entered=entered, marks=(), rechecks=(), rate_lost=""

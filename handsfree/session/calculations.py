@@ -14,7 +14,7 @@ from handsfree.measurement.reading import Reading
 from handsfree.measurement.uncertainty import combined, of_resolution
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
-from handsfree.trades.calculation import Calculation, Case, Judgement, Value
+from handsfree.trades.calculation import Calculation, Case, JudgedValue, Judgement
 
 HUNDREDTH = Decimal("0.01")
 
@@ -27,7 +27,7 @@ def judge(plan: Plan, state: State, judging: Judging) -> Judgement:
 
 def case_of(plan: Plan, state: State, judging: Judging, calculation: Calculation) -> Case:
     """Return what the calculation may know: of the readings, no more than its signature declares."""
-    values: dict[str, dict[str, Value]] = {}
+    values: dict[str, dict[str, JudgedValue]] = {}
     for name in calculation.inputs:
         quantities = calculation.reads(name, judging.limits)
         others = [plan.trade.other_units[one] for one in quantities if one in plan.trade.other_units]
@@ -36,7 +36,7 @@ def case_of(plan: Plan, state: State, judging: Judging, calculation: Calculation
     return Case(
         sheets=plan.sheets,
         day=date.fromisoformat(state.day),
-        words=Spoken(plan),
+        words=SpokenForms(plan),
         values=values,
         doubted={name: state.doubted(judging.using[name]) for name in calculation.inputs},
         rate=judging.rate,
@@ -44,8 +44,8 @@ def case_of(plan: Plan, state: State, judging: Judging, calculation: Calculation
     )
 
 
-def _value(plan: Plan, state: State, kept_at: str, quantity: str) -> Value | None:
-    """Return a settled value, else the last accepted one of the place."""
+def _value(plan: Plan, state: State, kept_at: str, quantity: str) -> JudgedValue | None:
+    """Return a settled value, else the last accepted one of the measurement point."""
     settled = state.settled.get(kept_at, {}).get(quantity)
     if settled is not None:
         return _judged(plan, Reading.from_record(settled.reading.model_dump()), settled.uncertainty)
@@ -58,13 +58,13 @@ def _value(plan: Plan, state: State, kept_at: str, quantity: str) -> Value | Non
     return replace(_judged(plan, reading, Decimal(0)), called=called)
 
 
-def _judged(plan: Plan, reading: Reading, settling: Decimal) -> Value:
+def _judged(plan: Plan, reading: Reading, settling: Decimal) -> JudgedValue:
     own = combined(of_resolution(float(reading.resolution)), float(settling))
-    return Value(reading, plan.trade.instrument_uncertainty(plan.sheets, reading), own)
+    return JudgedValue(reading, plan.trade.instrument_uncertainty(plan.sheets, reading), own)
 
 
 @dataclass(frozen=True)
-class Spoken:
+class SpokenForms:
     """How the tool says things on a visit."""
 
     plan: Plan
@@ -86,7 +86,7 @@ class Spoken:
         places = -int(number.as_tuple().exponent)
         return self.plan.numbers.digits(number if places <= MOST_DECIMALS else number.quantize(HUNDREDTH))
 
-    def value(self, value: Value) -> str:
+    def value(self, value: JudgedValue) -> str:
         """Return a value in words, in the unit it was called in."""
         if value.called is None:
             return self.digits(value.number)

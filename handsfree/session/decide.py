@@ -10,11 +10,11 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.devices import EARS, HANDS
+from handsfree.events.devices import HANDS, HEARING_DEVICES
 from handsfree.events.state import State
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import (
     Answer,
@@ -34,7 +34,7 @@ from handsfree.session.answering import answered
 from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
 from handsfree.session.everywhere import command, taken_back
-from handsfree.session.fusion import Choice, choose, choose_typed, describe
+from handsfree.session.fusion import Interpretation, choose, choose_typed, describe
 from handsfree.session.plan import Plan
 from handsfree.session.rechecking import recheck
 from handsfree.session.silence import escalate, time_passed
@@ -67,7 +67,7 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
 
 def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> None:
     """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
-    if draft.state.status != "running" or event.device not in EARS | HANDS:
+    if draft.state.status != "running" or event.device not in HEARING_DEVICES | HANDS:
         return
     if isinstance(event, inp.DeviceLost):
         draft.say(f"{event.device}-lost")
@@ -110,11 +110,13 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     values = choice.meaning.values if isinstance(choice.meaning, Values) else ()
     draft.emit(ev.Understood(meaning=describe(choice.meaning), doubt=doubt))
     divisions = _divisions(grammar, choice)
-    utterance = Utterance(onset, doubt, choice.rivals, sound, text, values, choice.slight, choice.words, divisions)
+    utterance = Understanding(
+        onset, doubt, choice.competing, sound, text, values, choice.slight, choice.words, divisions
+    )
     _act(draft, choice.meaning, utterance)
 
 
-def _divisions(grammar: Grammar, choice: Choice) -> tuple[Values, ...]:
+def _divisions(grammar: Grammar, choice: Interpretation) -> tuple[Values, ...]:
     """Return the ways to divide the chosen words among quantities, where there are several: no prior decides."""
     if not isinstance(choice.meaning, Values):
         return ()
@@ -123,17 +125,17 @@ def _divisions(grammar: Grammar, choice: Choice) -> tuple[Values, ...]:
     return tuple(found.values()) if len(found) > 1 else ()
 
 
-def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+def _act(draft: Draft, meaning: Meaning, utterance: Understanding) -> None:
     """Act on what was understood: a hazard at once, then by the state of the visit."""
     state = draft.state
     ordinary = ordinary_words(draft.catalogue)
-    beyond = called_over_range(draft.plan, (meaning, *utterance.rivals)) if state.status == "running" else None
+    beyond = called_over_range(draft.plan, (meaning, *utterance.competing)) if state.status == "running" else None
     if isinstance(meaning, HazardSaid):
         _hazard(draft, meaning.name, utterance)
     elif beyond is not None:
         draft.stop_if_beyond({beyond: draft.record_of(beyond, "over range")})
     elif utterance.doubt and _must_be_sure(draft, meaning):
-        _not_understood(draft, Choice(None, why=f"in doubt: {utterance.doubt}"))
+        _not_understood(draft, Interpretation(None, why=f"in doubt: {utterance.doubt}"))
     elif state.status == "stopped":
         after_stop.answered(draft, meaning, utterance)
     elif state.held_since is not None:
@@ -144,7 +146,7 @@ def _act(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
         _obey_or_answer(draft, meaning, utterance)
 
 
-def _obey_or_answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+def _obey_or_answer(draft: Draft, meaning: Meaning, utterance: Understanding) -> None:
     match meaning:
         case Command():
             command(draft, meaning.name, utterance)
@@ -152,7 +154,7 @@ def _obey_or_answer(draft: Draft, meaning: Meaning, utterance: Utterance) -> Non
             taken_back(draft, meaning.quantity)
         case Answer() | Values() | Correction() | TurnMade() | Spelled() | HazardSaid():
             if not (_ambiguous(draft, meaning, utterance) or answered(draft, meaning, utterance)):
-                _not_understood(draft, Choice(None, why="no answer to this", rivals=(meaning,)))
+                _not_understood(draft, Interpretation(None, why="no answer to this", competing=(meaning,)))
         case _:
             assert_never(meaning)
 
@@ -165,7 +167,7 @@ def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
     return isinstance(meaning, Answer) and not sure_side and draft.state.question.manner.counts_at_once
 
 
-def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
+def _while_held(draft: Draft, meaning: Meaning, utterance: Understanding) -> None:
     """On hold only the way on is taken, and that the rate is lost: it must not be forgotten."""
     if meaning in {Command("carry-on"), Command("more-time")}:
         assert isinstance(meaning, Command)
@@ -174,13 +176,13 @@ def _while_held(draft: Draft, meaning: Meaning, utterance: Utterance) -> None:
         draft.gate.hear(draft, meaning, utterance)
 
 
-def _ambiguous(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+def _ambiguous(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     """Ask which was meant when the same words call one of two quantities or the other."""
     apart = draft.plan.trade.asked_apart
     if not isinstance(meaning, Values) or len(meaning.values) != 1:
         return False
     alone = [
-        one.values for one in (meaning, *utterance.rivals) if isinstance(one, Values) and len(one.values) == 1
+        one.values for one in (meaning, *utterance.competing) if isinstance(one, Values) and len(one.values) == 1
     ]
     quantities = {quantity for ((quantity, _),) in alone}
     if apart is None or quantities != apart.quantities:
@@ -193,7 +195,7 @@ CRY_AGAIN_MS = 60_000
 """A second stop within this time is meant, whatever the first was."""
 
 
-def _hazard(draft: Draft, name: str, utterance: Utterance) -> None:
+def _hazard(draft: Draft, name: str, utterance: Understanding) -> None:
     """Act at the first hearing. What goes out at a held rate only voids the set, the first time."""
     hazard = draft.catalogue.hazards[name]
     running = draft.plan.trade.running
@@ -201,7 +203,7 @@ def _hazard(draft: Draft, name: str, utterance: Utterance) -> None:
     if goes_out and _out_by_test(draft):
         return
     first = draft.state.status == "running" and goes_out and draft.state.went_out == 0
-    if first and DROPPED_BACK in draft.ways:
+    if first and DROPPED_BACK in draft.transitions:
         draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)
         draft.owe(name, cause=True)
@@ -230,7 +232,7 @@ def _out_by_test(draft: Draft) -> bool:
     return True
 
 
-def _not_understood(draft: Draft, choice: Choice) -> None:
+def _not_understood(draft: Draft, choice: Interpretation) -> None:
     """Count it, and ask again in the next, more helpful way; while waiting, held or stopped, just count it."""
     manner = draft.state.question.manner
     early = ", and the wait is not over" if manner.awaits == "time" else ""
@@ -245,12 +247,12 @@ OFFERED_FROM = 4
 """The attempt from which the likeliest candidate is offered for a yes or no."""
 
 
-def _offered(draft: Draft, choice: Choice) -> bool:
+def _offered(draft: Draft, choice: Interpretation) -> bool:
     """Offer what may have been said, for a yes or no, when the shorter ways of asking have failed."""
-    candidate = next((one for one in choice.rivals if isinstance(one, Answer | Values)), None)
+    candidate = next((one for one in choice.competing if isinstance(one, Answer | Values)), None)
     state = draft.state
     if candidate is None or state.attempt < OFFERED_FROM or not state.question.manner.guesses:
         return False
     values = candidate.values if isinstance(candidate, Values) else ()
-    utterance = Utterance(draft.at, choice.why, choice.rivals[1:], values=values)
+    utterance = Understanding(draft.at, choice.why, choice.competing[1:], values=values)
     return draft.gate.hear(draft, candidate, utterance)

@@ -11,7 +11,7 @@ from handsfree.gates import Gate
 from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.block import Settle
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
-from handsfree.gates.visit import Judged, Judging, TurnAdvice, Turning, Untrue, Unusual
+from handsfree.gates.visit import Judging, SettlingJudgement, TurnAdvice, Turning, Untrue, Unusual
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.lexicon.meaning import Called, InUnit
 from handsfree.procedure.procedure import PlacedGate
@@ -23,7 +23,7 @@ from handsfree.questions.stop_reading import StopReading
 from handsfree.questions.stop_step import StopStep
 from handsfree.questions.stop_talk import StopTalk
 from handsfree.questions.stop_thing import StopThing
-from handsfree.questions.stopped import Stopped, Way
+from handsfree.questions.stopped import AfterStop, Way
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
 from handsfree.session import advising, calculations, proving, settling, stops, ties, usual
@@ -60,9 +60,9 @@ class Draft:
         return self.placed.gate
 
     @property
-    def ways(self) -> Mapping[str, str]:
+    def transitions(self) -> Mapping[str, str]:
         """Where each outcome of the gate at hand leads."""
-        return self.placed.ways
+        return self.placed.transitions
 
     @property
     def catalogue(self) -> Catalogue:
@@ -181,7 +181,7 @@ class Draft:
             self.tell(spoken)
             self.go_down()
         else:
-            self.ask(Outside() if leave else Stopped(ways=ways), spoken)
+            self.ask(Outside() if leave else AfterStop(ways=ways), spoken)
 
     def go_down(self) -> None:
         """Ask what is reported when the work is left off: what was switched off and put back, and who was told."""
@@ -271,7 +271,7 @@ class Draft:
 
     def pass_gate(self, outcome: str) -> None:
         """Leave the gate by an outcome and enter the next, or end the visit."""
-        gate, to = self.state.gate, self.ways[outcome]
+        gate, to = self.state.gate, self.transitions[outcome]
         self.emit(ev.GatePassed(at=self.at, gate=gate, outcome=outcome, to=to))
         if to == FINISHED:
             self.close("finished")
@@ -376,7 +376,7 @@ class Draft:
         """Return how long to wait after a change: the maker's wait when that is longer."""
         return settling.settle_seconds(self.plan, settle)
 
-    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
+    def judge_sets(self, kept_at: str, settle: Settle) -> tuple[SettlingJudgement, ...]:
         """Judge whether each quantity kept under a name has settled."""
         return settling.judge_sets(self.plan, self.state, kept_at, settle)
 
@@ -391,9 +391,9 @@ class Draft:
     def hold_ran_out(self) -> bool:
         """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
         minutes = self.plan.sheets.appliance.hold_minutes
-        if minutes is None or DROPPED_BACK not in self.ways:
+        if minutes is None or DROPPED_BACK not in self.transitions:
             return False
-        holding = self.plan.gate(self.ways[DROPPED_BACK]).gate.effects.alters
+        holding = self.plan.gate(self.transitions[DROPPED_BACK]).gate.effects.alters
         begun = [self.state.altered_at[thing] for thing in holding if thing in self.state.altered]
         return bool(begun) and self.at - max(begun) >= 60_000 * minutes
 

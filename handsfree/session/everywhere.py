@@ -7,7 +7,7 @@ from typing import assert_never
 from handsfree.events import decisions as ev
 from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.outcomes import NOT_DONE
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session import turning
@@ -19,7 +19,7 @@ from handsfree.session.silence import LONG_HOLD_MS
 _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 
 
-def command(draft: Draft, name: CommandName, utterance: Utterance) -> None:
+def command(draft: Draft, name: CommandName, utterance: Understanding) -> None:
     """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered."""
     if draft.state.rechecks and name in _LEAVING:
         _not_possible(draft)
@@ -40,7 +40,7 @@ def _turn_untold(draft: Draft, name: str) -> bool:
     return name != "not-done" or turn.called is not None
 
 
-def _obey(draft: Draft, name: CommandName, utterance: Utterance) -> None:  # noqa: C901 - one case for each
+def _obey(draft: Draft, name: CommandName, utterance: Understanding) -> None:  # noqa: C901 - one case for each
     match name:
         case "repeat":
             draft.ask_again()
@@ -104,9 +104,9 @@ def _what_is_left(draft: Draft) -> None:
     draft.ask_again()
 
 
-def _not_done(draft: Draft, utterance: Utterance) -> None:
+def _not_done(draft: Draft, utterance: Understanding) -> None:
     """Pass the gate undone, with the reason kept; stops, isolations and restores refuse."""
-    if NOT_DONE not in draft.ways:
+    if NOT_DONE not in draft.transitions:
         draft.say("not-done-refused")
         draft.ask_again()
         return

@@ -1,6 +1,6 @@
-"""Random visits: seeded explorers that answer as people might, and a count of the gates and ways they covered.
+"""Random visits: seeded explorers that answer as people might, and a count of the gates and transitions covered.
 
-An explorer goes the usual way most of the time, so that it comes far. At each gate it first tries every way
+An explorer goes the usual way most of the time, so that it comes far. At each gate it first tries every transition
 not yet taken on a copy of the visit, which is then dropped: a visit's state never changes once it is made.
 """
 
@@ -57,7 +57,7 @@ ASIDES: tuple[CommandName, ...] = (
     "note",
 )
 
-Way = tuple[str, str]
+Transition = tuple[str, str]
 
 
 @dataclass
@@ -66,17 +66,17 @@ class Coverage:
 
     procedure: Procedure
     entered: set[str] = field(default_factory=set)
-    passed: set[Way] = field(default_factory=set)
+    passed: set[Transition] = field(default_factory=set)
     ends: dict[str, int] = field(default_factory=dict)
     faults: list[str] = field(default_factory=list)
 
     @property
-    def ways(self) -> set[Way]:
-        """Every way the procedure has."""
-        return {(g, outcome) for g, placed in self.procedure.gates.items() for outcome in placed.ways}
+    def transitions(self) -> set[Transition]:
+        """Every transition the procedure has."""
+        return {(g, outcome) for g, placed in self.procedure.gates.items() for outcome in placed.transitions}
 
     def notice(self, events: Iterable[Event]) -> None:
-        """Count the gates entered and the ways taken."""
+        """Count the gates entered and the transitions taken."""
         for event in events:
             if isinstance(event, ev.GateEntered):
                 self.entered.add(event.gate)
@@ -105,7 +105,7 @@ class _Explorer:
         self._always = Decimal("-0.6") if self._dice.random() < 0.06 else None
         self._co2: dict[tuple[str, int], Decimal] = {}
         self._moving: dict[tuple[str, int], bool] = {}
-        self._tried: set[Way] = set()
+        self._tried: set[Transition] = set()
         coverage.notice(self._visit.events)
 
     def visit(self) -> None:
@@ -116,7 +116,7 @@ class _Explorer:
                 if self._visit.over:
                     self._ended()
                     return
-                self._try_other_ways()
+                self._try_other_transitions()
                 self._try_other_values()
                 self._say(self._visit, self._next_words())
             self._fault(f"does not end within {MOST_ANSWERS} answers")
@@ -138,17 +138,17 @@ class _Explorer:
             visit.wait(70)
         self._coverage.notice(visit.say(words))
 
-    def _try_other_ways(self) -> None:
-        """Take each way that no explorer has taken yet, on a copy, up to the next gate."""
+    def _try_other_transitions(self) -> None:
+        """Take each transition that no explorer has taken yet, on a copy, up to the next gate."""
         state = self._visit.state
         if not self._at_gate(state) or state.status != "running":
             return
         placed = self._plan.gate(state.gate)
-        for outcome, words in _ways_in_words(self._plan, placed):
-            way = (state.gate, outcome)
-            if way in self._coverage.passed or way in self._tried:
+        for outcome, words in _transitions_in_words(self._plan, placed):
+            transition = (state.gate, outcome)
+            if transition in self._coverage.passed or transition in self._tried:
                 continue
-            self._tried.add(way)
+            self._tried.add(transition)
             aside = copy.copy(self._visit)
             aside.events = []
             self._say(aside, words)
@@ -199,7 +199,7 @@ class _Explorer:
         if self._dice.random() < STRAY:
             return catalogue.everywhere[self._dice.choice(ASIDES)][0]
         placed = self._plan.gate(state.gate)
-        if NOT_DONE in placed.ways and self._at_gate(state) and self._dice.random() < self._trouble / 8:
+        if NOT_DONE in placed.transitions and self._at_gate(state) and self._dice.random() < self._trouble / 8:
             return f"{catalogue.everywhere['not-done'][0]} there is no time"
         return self._answer(state)
 
@@ -213,7 +213,7 @@ class _Explorer:
 
     def after_a_stop(self, ways: tuple[str, ...]) -> str:
         """Go back in now and then, else have the record closed."""
-        on = [way for way in ways if way != "close"]
+        on = [transition for transition in ways if transition != "close"]
         back = bool(on) and self._dice.random() < BACK_IN
         return self._plan.catalogue.answers[self._dice.choice(on) if back else "close"][0]
 
@@ -230,7 +230,7 @@ class _Explorer:
     def chosen(self, placed: PlacedGate) -> str:
         """Return an answer by name, mostly one that does not stop the visit."""
         names = list(placed.gate.phrases)
-        on = [name for name in names if not self._stops(placed.ways[name])]
+        on = [name for name in names if not self._stops(placed.transitions[name])]
         return self._dice.choice(on if on and self._dice.random() < 0.97 else names)
 
     def _stops(self, to: str) -> bool:
@@ -310,15 +310,15 @@ class _Player(AgreeingPlayer):
         return self._thrown.steps_on(step)
 
 
-def _ways_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Way]:
+def _transitions_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Transition]:
     """Yield each outcome that one utterance brings about, with its words."""
     gate, words = placed.gate, plan.catalogue
     if not gate.effects.restores:  # those are read back first
         for name, phrases in gate.phrases.items():
             yield name, phrases[0]
-    if DROPPED_BACK in placed.ways:
+    if DROPPED_BACK in placed.transitions:
         yield DROPPED_BACK, words.answers["dropped-back"][0]
-    if NOT_DONE in placed.ways:
+    if NOT_DONE in placed.transitions:
         yield NOT_DONE, f"{words.everywhere['not-done'][0]} there is no time"
 
 

@@ -70,13 +70,13 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Choice:
+class Interpretation:
     """The chosen meaning, or None with the reason; the runners-up; and what speaks against it."""
 
     meaning: Meaning | None
     doubt: str = ""
     onset: int = 0
-    rivals: tuple[Meaning, ...] = ()
+    competing: tuple[Meaning, ...] = ()
     why: str = ""
     slight: bool = False
     """The doubt is slight: no other meaning is near, and speech outside the grammar leads by little or not."""
@@ -84,55 +84,57 @@ class Choice:
     """The words that were chosen."""
 
 
-def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Choice:
+def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpretation:
     """Return what an utterance means at the question at hand."""
     if not heard.alternatives:
-        return Choice(None, why="nothing heard")
+        return Interpretation(None, why="nothing heard")
     onset = _onset(heard)
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives)
     if hazard is not None:
         name, words = hazard
-        return Choice(HazardSaid(name), onset=onset, words=words)
+        return Interpretation(HazardSaid(name), onset=onset, words=words)
     candidates = sorted(_candidates(plan, state, grammar, heard), key=lambda c: (-c.score, c.alternative))
     if not candidates:
         why = "unknown speech" if UNKNOWN_WORD in best.text else "not a whole answer"
-        return Choice(None, why=why, onset=onset)
+        return Interpretation(None, why=why, onset=onset)
     if heard.overflow:
-        return Choice(None, why="sound was lost", onset=onset)
+        return Interpretation(None, why="sound was lost", onset=onset)
     winner = candidates[0]
     chosen = heard.alternatives[winner.alternative]
     margin = SECOND_MARGIN if _confirms(state, winner.meaning) else CLEAR_MARGIN
-    rivals = _rivals(heard, winner, candidates, margin)
+    competing = _competing(heard, winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
     if lead > FAR_BEHIND:
-        return Choice(None, why="unknown speech", onset=onset, rivals=(winner.meaning, *rivals))
+        return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
     doubt = ""
-    if rivals:
-        doubt = f"close to {describe(rivals[0])}"
+    if competing:
+        doubt = f"close to {describe(competing[0])}"
     elif unknown:
         doubt = "other speech is as likely"
     elif _confidence(chosen) < LEAST_CONFIDENCE:
         doubt = "low confidence"
     elif heard.clipped:
         doubt = "the sound was clipped"
-    slight = not rivals and lead < UNKNOWN_MARGIN and not heard.clipped
-    return Choice(winner.meaning, doubt, onset, rivals, slight=slight, words=chosen.text)
+    slight = not competing and lead < UNKNOWN_MARGIN and not heard.clipped
+    return Interpretation(winner.meaning, doubt, onset, competing, slight=slight, words=chosen.text)
 
 
-def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Choice:
+def choose_typed(plan: Plan, grammar: Grammar, text: str) -> Interpretation:
     """Return what typed words mean; keys are trusted, but words that mean two things are not."""
     words = _spoken(plan.catalogue.numbers, text)
     meanings = grammar.read_typed(words)
     hazard = hazard_typed(plan.catalogue, text)
     if hazard is not None and not (Answer(TOLD) in meanings and not _is_phrase(plan.catalogue, words)):
-        return Choice(HazardSaid(hazard), words=words)
+        return Interpretation(HazardSaid(hazard), words=words)
     if not meanings:
-        return Choice(None, why="no answer to this")
-    rivals = meanings[1:]
-    return Choice(meanings[0], "it has two meanings" if rivals else "", rivals=rivals, words=words)
+        return Interpretation(None, why="no answer to this")
+    competing = meanings[1:]
+    return Interpretation(
+        meanings[0], "it has two meanings" if competing else "", competing=competing, words=words
+    )
 
 
 def hazard_typed(catalogue: Catalogue, text: str) -> str | None:
@@ -184,7 +186,7 @@ def _confirms(state: State, meaning: Meaning) -> bool:
     return (pending.called, pending.called_unit) == (f"{called.value:f}", called.unit)
 
 
-def _rivals(
+def _competing(
     heard: Heard, winner: Candidate, candidates: Sequence[Candidate], margin: Decimal
 ) -> tuple[Meaning, ...]:
     """Return the other meanings too near the winner to be let go, the nearest first.

@@ -30,7 +30,7 @@ def keypad(plan: Plan, state: State) -> Keypad:
 
 
 def _dropped_back(plan: Plan, state: State) -> tuple[Offer, ...]:
-    if DROPPED_BACK not in plan.gate(state.gate).ways:
+    if DROPPED_BACK not in plan.gate(state.gate).transitions:
         return ()
     return offered(plan.catalogue.answers["dropped-back"][:1])
 
@@ -49,7 +49,7 @@ def _anywhere(plan: Plan, state: State) -> Iterator[Offer]:
     if placed.gate.effects.kept_at:
         yield from _commands(plan, "that-was-wrong")
     yield from _commands(plan, "go-back")
-    if NOT_DONE in placed.ways:
+    if NOT_DONE in placed.transitions:
         begun = plan.catalogue.everywhere["not-done"][0]
         yield from offered(f"{begun} {reason}" for reason in plan.catalogue.glance.not_done)
 

@@ -74,7 +74,7 @@ class Plan:
         return self.procedure.gate(gate_id)
 
     def move(self, gate_id: str, outcome: str) -> str:
-        """Return where an outcome leads; raise MachineError when the procedure has no such way."""
+        """Return where an outcome leads; raise MachineError when the procedure has no such transition."""
         return self.procedure.moves.move(gate_id, outcome)
 
     def back(self, gate_id: str, to: str) -> str:
@@ -96,7 +96,9 @@ class Plan:
     def holds(self) -> frozenset[str]:
         """The gates where a rate is held, to which a lost one leads back."""
         gates = self.procedure.gates.values()
-        return frozenset(placed.ways[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.ways)
+        return frozenset(
+            placed.transitions[DROPPED_BACK] for placed in gates if DROPPED_BACK in placed.transitions
+        )
 
     def held_by_hand(self, altered: Iterable[str]) -> bool:
         """Say whether a rate is held, as the altered things show."""

@@ -6,7 +6,7 @@ from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
-from handsfree.questions.rate import Rate
+from handsfree.questions.rate import CallRate
 from handsfree.questions.recheck_thing import RecheckThing
 from handsfree.questions.still_firing import StillFiring
 from handsfree.session.draft import Draft
@@ -47,7 +47,7 @@ def _next_recheck(draft: Draft) -> None:
     elif item not in draft.things and item != RATE:
         _ask_what_runs(draft, item)
     elif item == RATE:
-        draft.ask(Rate(recheck=True), draft.words("rate-called"))
+        draft.ask(CallRate(recheck=True), draft.words("rate-called"))
     else:
         said = sentence_case(draft.things[item].said)
         draft.ask(RecheckThing(thing=item), draft.words("recheck-thing", thing=said))
@@ -98,7 +98,7 @@ def recheck_read_back(draft: Draft, meaning: Meaning) -> bool:
 def _rechecked_all(draft: Draft) -> None:
     """Go on where the visit was; with it off or the rate lost, where the rate was last held."""
     lost = draft.state.rate_lost
-    if lost and DROPPED_BACK in draft.ways:
+    if lost and DROPPED_BACK in draft.transitions:
         draft.lose_rate(lost)
         return
     held = [gate_id for gate_id in draft.state.passed if gate_id in draft.plan.holds] if lost else []

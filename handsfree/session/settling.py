@@ -8,7 +8,7 @@ from itertools import takewhile
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import Settle
-from handsfree.gates.visit import Judged
+from handsfree.gates.visit import SettlingJudgement
 from handsfree.measurement.settling import Sample, SettleRule, Settling, judge_settling, rising
 from handsfree.session.plan import Plan
 from handsfree.session.situation import numeric
@@ -25,7 +25,7 @@ def settle_seconds(plan: Plan, settle: Settle) -> int:
     return settle.wait_seconds if makers is None else max(settle.wait_seconds, makers)
 
 
-def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[Judged, ...]:
+def judge_sets(plan: Plan, state: State, kept_at: str, settle: Settle) -> tuple[SettlingJudgement, ...]:
     """Judge every quantity that was a number in all of the last sets."""
     judged = []
     for quantity, samples in _samples(plan, state, kept_at).items():
@@ -79,7 +79,7 @@ def _rule(
         tolerance=_tolerance(plan, quantity, samples[-1].value, resolution),
         resolution=resolution,
         minimum_wait=float(settle_seconds(plan, settle)),
-        window=float(settle.apart_seconds * (settle.sets - 1)) * 0.9,
+        window=float(settle.interval_seconds * (settle.sets - 1)) * 0.9,
         minimum_samples=settle.sets,
     )
 
@@ -95,7 +95,7 @@ def _tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -
     return OTHER_STEPS * resolution if tolerance is None else tolerance.at(value)
 
 
-def _judged(kept_at: str, quantity: str, unit: str, step: Decimal, settling: Settling) -> Judged:
+def _judged(kept_at: str, quantity: str, unit: str, step: Decimal, settling: Settling) -> SettlingJudgement:
     event = ev.SettlingJudged(
         kept_at=kept_at,
         quantity=quantity,
@@ -112,7 +112,7 @@ def _judged(kept_at: str, quantity: str, unit: str, step: Decimal, settling: Set
     reading = ev.ReadingRecord(quantity=quantity, value=f"{mean:f}", unit=unit, resolution=f"{resolution:f}")
     uncertainty = settling.standard_uncertainty if settling.settled else 0.0
     settled = ev.ValueSettled(kept_at=kept_at, reading=reading, uncertainty=f"{uncertainty:.4f}")
-    return Judged(event, settled)
+    return SettlingJudgement(event, settled)
 
 
 def _text(number: Decimal) -> str:

@@ -9,7 +9,7 @@ from handsfree.session.draft import Draft
 from handsfree.session.plan import Plan
 
 CORRECTION_MS = 1_500
-"""The ear stays open this long after a read-back."""
+"""An answer is listened for this long after a read-back."""
 
 NO_INPUT_MS = 15_000
 """A question unanswered this long is asked again."""

@@ -44,8 +44,8 @@ def settled_together(plan: Plan, state: State) -> Together:
     While a display moves, its cells differ by how fast they are: what accepted sets teach of the instrument may
     then be wrong. It is enough to have a set called again, and not to call one untrue that came twice.
     """
-    places = (settled for kept_at, settled in state.settled.items() if not state.doubted(kept_at))
-    read = ({quantity: Decimal(one.reading.value) for quantity, one in each.items()} for each in places)
+    points = (settled for kept_at, settled in state.settled.items() if not state.doubted(kept_at))
+    read = ({quantity: Decimal(one.reading.value) for quantity, one in each.items()} for each in points)
     return _whole(plan, read)
 
 

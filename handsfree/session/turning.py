@@ -12,7 +12,7 @@ from handsfree.events import decisions as ev
 from handsfree.events.state import OpenTurn
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DONE
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import NO_READING, Answer, Meaning, TurnMade, Values
 from handsfree.questions.turn import Turn
@@ -26,7 +26,7 @@ MOST_CALLS = 3
 """A turn called so often, never as asked for and never twice the same, is taken as it was called last."""
 
 
-def hear(draft: Draft, meaning: Meaning, utterance: Utterance) -> bool:
+def hear(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     """Act on an answer about the turn that is open; False when it is none."""
     turn, question = draft.state.turn, draft.state.question
     if turn is None:
@@ -61,7 +61,7 @@ def watch_again(draft: Draft, quantity: str) -> None:
         draft.ask_of_turn()
 
 
-def _called(draft: Draft, turn: OpenTurn, made: TurnMade, utterance: Utterance) -> None:
+def _called(draft: Draft, turn: OpenTurn, made: TurnMade, utterance: Understanding) -> None:
     """Read back what is within what was asked for; anything else is said again, and the same again counts."""
     direction, eighths = made.direction or _asked_of(turn)[0], made.eighths
     differs = unlike(draft.plan, turn, direction, eighths)
@@ -141,7 +141,7 @@ def _counts(
         draft.open()
 
 
-def _watched(draft: Draft, turn: OpenTurn, quantity: str, meaning: Values, utterance: Utterance) -> None:
+def _watched(draft: Draft, turn: OpenTurn, quantity: str, meaning: Values, utterance: Understanding) -> None:
     """Stop when the value passes a limit, at the first hearing; else go on to the undoing.
 
     Without any value nobody knows what the turn did: asked once more, then it is switched off.

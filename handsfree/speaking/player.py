@@ -1,4 +1,4 @@
-"""Playing sound so that it can be cut off within one block, and so that the ears know when the tool speaks."""
+"""Playing sound so that it can be cut off within one block, and the recogniser knows when the tool speaks."""
 
 from __future__ import annotations
 

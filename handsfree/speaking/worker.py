@@ -23,8 +23,8 @@ START_PATIENCE_S = 20.0
 FIRST_RETRY_S, LAST_RETRY_S = 1.0, 30.0
 """Between attempts to find a lost output: each starts a process, so they grow rare."""
 POLL_S = 0.005
-EARS_RATE = 16_000
-"""At which the ears are told what is played, in Hz."""
+HEARING_RATE = 16_000
+"""At which the recogniser is told what is played, in Hz."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,9 @@ class Loudspeaker:
             self._number += 1
             self._silent.clear()
             self._supervisor.tell(_Play(self._number, sound.samples.tobytes(), sound.rate))
-            self._on_change(True, sound.at_rate(EARS_RATE).samples)  # long before it has left the output's buffer
+            self._on_change(
+                True, sound.at_rate(HEARING_RATE).samples
+            )  # long before it has left the output's buffer
 
     def cut(self) -> None:
         """Fall silent at once."""

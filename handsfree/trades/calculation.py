@@ -25,7 +25,7 @@ NO_LIMIT = "no-limit"
 MISSING = "missing"
 
 
-class Words(Protocol):
+class SpokenWords(Protocol):
     """How the tool says things, in the language of the procedure."""
 
     def say(self, saying: str, **blanks: str) -> str:
@@ -40,7 +40,7 @@ class Words(Protocol):
     def digits(self, number: Decimal) -> str:
         """Return a number in words."""
 
-    def value(self, value: Value) -> str:
+    def value(self, value: JudgedValue) -> str:
         """Return a value in words, in the unit it was called in."""
 
 
@@ -69,7 +69,7 @@ class WrittenLimits(Protocol):
 
 
 @dataclass(frozen=True)
-class Value:
+class JudgedValue:
     """A value to be judged, settled or the last one read, with its standard uncertainties in its own unit."""
 
     reading: Reading
@@ -102,15 +102,15 @@ class Case:
 
     sheets: Sheets
     day: date
-    words: Words
-    values: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
+    words: SpokenWords
+    values: Mapping[str, Mapping[str, JudgedValue]] = field(default_factory=dict)
     """Input -> quantity -> value, as far as it was read."""
     doubted: Mapping[str, str] = field(default_factory=dict)
     """Input -> why quantities read there cannot all be true."""
     rate: str | None = None
     limits: WrittenLimits | None = None
 
-    def value(self, name: str, quantity: str) -> Value | None:
+    def value(self, name: str, quantity: str) -> JudgedValue | None:
         """Return what was read of a quantity for an input; None when it was not."""
         return self.values.get(name, {}).get(quantity)
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from handsfree.documents import read_document, validate
 from handsfree.formulas.arithmetic import NoResult
 from handsfree.formulas.files import read_formulas, read_tables
-from handsfree.formulas.formula import Choice, Formula, Given, Input, work_out
+from handsfree.formulas.formula import Formula, FormulaInput, Given, TableChoice, work_out
 from handsfree.formulas.tables import Family, Table
 from handsfree.measurement.uncertainty import combined, rectangular
 from handsfree.measurement.verdict import GUARDED, Band, judge
@@ -92,7 +92,7 @@ def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judg
     return told
 
 
-def _given(item: Input, case: Case) -> Given:
+def _given(item: FormulaInput, case: Case) -> Given:
     """Return the number of an input with its standard uncertainty; NoResult when the sheets lack one."""
     if item.quantity is None:
         return Given(_number(case.sheets, str(item.fact)), item.unit)
@@ -105,7 +105,7 @@ def _given(item: Input, case: Case) -> Given:
     return Given(value.number, unit, Decimal(repr(combined(*parts))))
 
 
-def _table(sheets: Sheets, choice: Choice, families: Mapping[str, Family]) -> Table:
+def _table(sheets: Sheets, choice: TableChoice, families: Mapping[str, Family]) -> Table:
     """Return the table that the sheets choose; NoResult when the family holds none of that name."""
     name = fact_of(sheets, choice.fact)
     table = families[choice.family].tables.get(str(name))

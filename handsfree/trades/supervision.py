@@ -15,7 +15,7 @@ from typing import Annotated, Generic, Literal, Protocol, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 
-class Result(StrEnum):
+class AssessedAs(StrEnum):
     """What can be said of one thing a supervisor verifies."""
 
     PASS = "pass"  # noqa: S105 - a verdict, no word to enter by
@@ -24,27 +24,27 @@ class Result(StrEnum):
 
 
 @dataclass(frozen=True)
-class Finding:
+class Assessment:
     """A result with its reason and the entry that shows it."""
 
-    result: Result
+    result: AssessedAs
     why: str
     seq: int | None = None
 
 
-def passed(why: str, seq: int | None = None) -> Finding:
+def passed(why: str, seq: int | None = None) -> Assessment:
     """Return a pass."""
-    return Finding(Result.PASS, why, seq)
+    return Assessment(AssessedAs.PASS, why, seq)
 
 
-def failed(why: str, seq: int | None = None) -> Finding:
+def failed(why: str, seq: int | None = None) -> Assessment:
     """Return a fail."""
-    return Finding(Result.FAIL, why, seq)
+    return Assessment(AssessedAs.FAIL, why, seq)
 
 
-def unknown(why: str, seq: int | None = None) -> Finding:
+def unknown(why: str, seq: int | None = None) -> Assessment:
     """Return that it cannot be told from the record."""
-    return Finding(Result.CANNOT_TELL, why, seq)
+    return Assessment(AssessedAs.CANNOT_TELL, why, seq)
 
 
 Names = Annotated[
@@ -75,8 +75,8 @@ class Item(BaseModel):
     """Things that are altered and put back."""
     state: Literal["altered", "restored"] = "restored"
     """The state in which those things must be."""
-    place: str = ""
-    """A place of measurement, as report.yaml counts them."""
+    point: str = ""
+    """A measurement point, as report.yaml counts them."""
     after: str = ""
     """Another place, measured before it."""
     by: Decimal | None = None
@@ -86,11 +86,11 @@ class Item(BaseModel):
 
 
 @dataclass(frozen=True)
-class SetTaken:
-    """Values that stand together: read at one place in one set, or settled from several."""
+class JointReadings:
+    """Values that stand together: read at one point in one set, or settled from several."""
 
     title: str
-    place: str
+    point: str
     values: Mapping[str, Decimal]
     seq: int | None
 
@@ -100,41 +100,41 @@ class SetTaken:
 
 
 @dataclass(frozen=True)
-class Called:
-    """One accepted reading; `place` is the rate that was held, or empty."""
+class CalledReading:
+    """One accepted reading; `point` is the rate that was held, or empty."""
 
-    place: str
+    point: str
     value: Decimal
     seq: int
 
 
 @dataclass(frozen=True)
-class Numbers:
-    """The numbers that a verdict gave; `place` is the rate that it judged, or empty."""
+class VerdictNumbers:
+    """The numbers that a verdict gave; `point` is the rate that it judged, or empty."""
 
-    place: str
+    point: str
     values: Mapping[str, str]
 
 
-class Visit(Protocol):
+class RecordedVisit(Protocol):
     """A recorded visit, as far as a trade's rule may ask."""
 
-    def standing(self, *quantities: str) -> Sequence[SetTaken]:
+    def standing(self, *quantities: str) -> Sequence[JointReadings]:
         """Return the sets that stand and hold all of these quantities, in the order they were taken."""
 
-    def left(self, *quantities: str) -> Sequence[SetTaken]:
-        """Return the set that was left at each place, of those that hold all of these quantities."""
+    def left(self, *quantities: str) -> Sequence[JointReadings]:
+        """Return the set that was left at each measurement point, of those that hold all of these quantities."""
 
-    def called(self, quantity: str) -> Sequence[Called]:
-        """Return the accepted numbers of a quantity, in the order of their places."""
+    def called(self, quantity: str) -> Sequence[CalledReading]:
+        """Return the accepted numbers of a quantity, in the order of their measurement points."""
 
-    def last_called(self, quantity: str) -> Called | None:
+    def last_called(self, quantity: str) -> CalledReading | None:
         """Return the number of a quantity that was accepted last."""
 
-    def numbers(self, calculation: str) -> Sequence[Numbers]:
+    def numbers(self, calculation: str) -> Sequence[VerdictNumbers]:
         """Return the numbers of each verdict of a calculation, in order."""
 
-    def answered(self, gates: Sequence[str], good: Sequence[str]) -> Finding:
+    def answered(self, gates: Sequence[str], good: Sequence[str]) -> Assessment:
         """Judge whether a gate was passed with a good answer."""
 
     def text(self, path: str) -> str:
@@ -148,17 +148,17 @@ V_contra = TypeVar("V_contra", contravariant=True)
 
 
 @dataclass(frozen=True)
-class Rule(Generic[V_contra]):
+class SupervisionRule(Generic[V_contra]):
     """A rule: the function that judges an item, and the item's keys that it cannot do without."""
 
-    judge: Callable[[V_contra, Item], Finding]
+    judge: Callable[[V_contra, Item], Assessment]
     needs: tuple[str, ...] = ()
 
 
 class Derived(Protocol):
     """Numbers that follow from a set and are kept in the index beside its values."""
 
-    def __call__(self, visit: Visit, taken: SetTaken, /) -> Mapping[str, float]:
+    def __call__(self, visit: RecordedVisit, taken: JointReadings, /) -> Mapping[str, float]:
         """Return the numbers by name; those that cannot be computed are left out."""
 
 
@@ -166,11 +166,22 @@ class Derived(Protocol):
 class OwnRules:
     """What a trade adds in Python to the desk's rules; most trades add nothing."""
 
-    rules: Mapping[str, Rule[Visit]]
+    rules: Mapping[str, SupervisionRule[RecordedVisit]]
     derived: Derived
 
 
 __all__ = [
-    "Called", "Derived", "Finding", "Item", "Numbers", "OwnRules", "Result", "Rule", "SetTaken", "Visit",
-    "failed", "passed", "unknown",
+    "AssessedAs",
+    "Assessment",
+    "CalledReading",
+    "Derived",
+    "Item",
+    "JointReadings",
+    "OwnRules",
+    "RecordedVisit",
+    "SupervisionRule",
+    "VerdictNumbers",
+    "failed",
+    "passed",
+    "unknown",
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""The live loop of a visit: sound and keys come in, time passes, the recorder decides, the mouth speaks.
+"""The live loop of a visit: sound and keys come in, time passes, the recorder decides, the speaker speaks.
 
 One thread, one thing at a time. What is decided is on disk before a word of it is spoken.
 """
@@ -12,12 +12,12 @@ from typing import Any, Protocol
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.devices import Change
+from handsfree.events.devices import DeviceChange
 from handsfree.events.record import Event
 from handsfree.events.state import State
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.resampling import RATE, Samples
-from handsfree.hearing.sound_watch import Poor, SoundWatch
+from handsfree.hearing.sound_monitor import Poor, SoundMonitor
 from handsfree.hearing.worker import (
     Hearing,
     HearingBack,
@@ -38,10 +38,10 @@ TICK_S = 0.02
 SPEECH_MS = 6_000
 """Once a person has begun to speak, nothing is taken for silence until they have finished, or for so long."""
 CATCHING_UP_MS = 3_000
-"""For so long at most ears that are behind are waited for before silence is taken for an answer."""
+"""How long at most a recogniser that lags is waited for before silence counts as an answer."""
 
 
-class Mouth(Protocol):
+class Speaker(Protocol):
     """Whatever tells the person something, aloud or as text."""
 
     @property
@@ -68,7 +68,7 @@ class Keys(Protocol):
     def line(self) -> str | None:
         """Return the next line, or None."""
 
-    def change(self) -> Change | None:
+    def change(self) -> DeviceChange | None:
         """Return that keys were lost or found, each time once, or None."""
 
 
@@ -91,18 +91,18 @@ class Conductor:
     def __init__(
         self,
         recorder: Recorder,
-        mouth: Mouth,
+        speaker: Speaker,
         keys: Keys | None,
         hearing: Hearing | None,
         onlooker: Onlooker | None = None,
         *,
         alert_command: str = "",
     ) -> None:
-        self._recorder, self._mouth, self._keys, self._hearing = recorder, mouth, keys, hearing
+        self._recorder, self._speaker, self._keys, self._hearing = recorder, speaker, keys, hearing
         self._onlooker, self._alert_command = onlooker, alert_command
         self._listening_for: tuple[Any, str] | None = None
         self._speech_until = 0
-        self._watch = SoundWatch()
+        self._sound_monitor = SoundMonitor()
         self._said: tuple[Sequence[str], Sequence[str]] = ((), ())
         self._whole: tuple[Sequence[str], Sequence[str]] = self._said
         """What is said to its end, whoever speaks."""
@@ -119,7 +119,7 @@ class Conductor:
             self._listen()
             if self._cut_short:
                 self._say_again_what_nobody_answered()
-            elif self._recorder.state.speaking and not self._mouth.speaking:
+            elif self._recorder.state.speaking and not self._speaker.speaking:
                 self._take(inp.SpeechEnded(at=self._recorder.now()))
                 continue
             due = self._recorder.deadline()
@@ -133,7 +133,7 @@ class Conductor:
         return ExitCode.DONE if self._recorder.state.outcome == "finished" else ExitCode.FAILED
 
     def _behind_ms(self) -> float:
-        """Return for how long the ears cannot yet say whether anybody has spoken."""
+        """Return for how long the recogniser cannot yet say whether anybody has spoken."""
         return 0.0 if self._hearing is None else min(CATCHING_UP_MS, self._hearing.behind_ms)
 
     def _take(self, *inputs: inp.Input) -> None:
@@ -155,7 +155,7 @@ class Conductor:
             if isinstance(event, ev.Alerted) and self._alert_command:
                 failed = tell_others(self._alert_command, event)
                 if failed:
-                    self._mouth.note(failed)
+                    self._speaker.note(failed)
 
     def _shown(self, events: Sequence[Event]) -> None:
         if self._onlooker is not None:
@@ -166,25 +166,25 @@ class Conductor:
         tones = [event.name for event in events if isinstance(event, ev.ToneSounded)]
         if texts or tones:
             self._said = (texts, tones)
-            self._mouth.say(texts, tones)
+            self._speaker.say(texts, tones)
 
     def _hush(self) -> None:
         """Fall silent for a person who speaks over the tool; not with cautions, a stop's script or an alarm."""
         state = self._recorder.state
         if self._said is self._whole:
             return
-        if self._mouth.speaking and state.status == "running" and not state.alarmed:
-            self._mouth.cut()
+        if self._speaker.speaking and state.status == "running" and not state.alarmed:
+            self._speaker.cut()
             self._cut_short = True
 
     def _say_again_what_nobody_answered(self) -> None:
         """After a cough the person has still not heard what was cut off by it."""
         if self._recorder.now() >= self._speech_until:
             self._cut_short = False
-            self._mouth.say(*self._said)
+            self._speaker.say(*self._said)
 
     def _listen(self) -> None:
-        """Tell the ears what is understood now, when that has changed."""
+        """Tell the recogniser what is understood now, when that has changed."""
         state = self._recorder.state
         wanted = (state.question, state.gate)
         if self._hearing is not None and wanted != self._listening_for:
@@ -192,7 +192,7 @@ class Conductor:
             self._hearing.listen_for(self._recorder.plan.grammar(*wanted).automaton)
 
     def _hear(self) -> None:  # noqa: C901 - one case for each kind of event
-        """Take what the ears have."""
+        """Take what the recogniser has."""
         if self._hearing is None:
             time.sleep(TICK_S)
             return
@@ -200,18 +200,18 @@ class Conductor:
             case Utterance() as utterance:
                 self._utterance(utterance)
             case HearingRestarted(reason=reason):
-                self._mouth.note(f"Hearing {reason}; restarted.")
+                self._speaker.note(f"Hearing {reason}; restarted.")
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="recogniser"))
             case MicrophoneGone(name=name):
-                self._mouth.note(f"The microphone {name} is lost. Use the keys.")
+                self._speaker.note(f"The microphone {name} is lost. Use the keys.")
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="microphone"))
             case HearingBack():
                 self._take(inp.DeviceFound(at=self._recorder.now(), device="recogniser"))
             case MicrophoneBack():
-                self._mouth.note("The microphone is back.")
+                self._speaker.note("The microphone is back.")
                 self._take(inp.DeviceFound(at=self._recorder.now(), device="microphone"))
             case HearingFailed(problem=problem):
-                self._mouth.note(f"{problem.sentence()}. Use the keys.")
+                self._speaker.note(f"{problem.sentence()}. Use the keys.")
                 self._hearing = None
                 self._take(inp.DeviceLost(at=self._recorder.now(), device="recogniser"))
             case SourceEnded():
@@ -224,16 +224,16 @@ class Conductor:
             case NothingSaid():
                 self._speech_until = 0
             case None:
-                self._watch_noise(self._hearing)
+                self._monitor_noise(self._hearing)
 
-    def _watch_noise(self, hearing: Hearing) -> None:
+    def _monitor_noise(self, hearing: Hearing) -> None:
         """Look at the noise in a moment in which nobody speaks."""
         now, state = self._recorder.now(), self._recorder.state
         if self._onlooker is not None:
             self._onlooker.noise(hearing.noise_db)
-        if self._mouth.speaking or now < self._speech_until or state.deaf:
-            self._watch.interrupted()
-        elif (poor := self._watch.noise(hearing.noise_db, now)) is not None:
+        if self._speaker.speaking or now < self._speech_until or state.deaf:
+            self._sound_monitor.interrupted()
+        elif (poor := self._sound_monitor.noise(hearing.noise_db, now)) is not None:
             self._take(poor_sound(poor, now))
 
     def _utterance(self, utterance: Utterance) -> None:
@@ -246,7 +246,7 @@ class Conductor:
         heard = heard_from(utterance, began, now, identity, sound)
         best = " ".join(heard.alternatives[0].text) if heard.alternatives else "nothing"
         if self._onlooker is None:
-            self._mouth.note(f"heard: {best}")
+            self._speaker.note(f"heard: {best}")
         else:
             self._onlooker.utterance(utterance.samples)
         advice = self._advice(utterance, heard, now)
@@ -259,7 +259,7 @@ class Conductor:
             return ()
         lost_blocks = self._hearing.lost_blocks if self._hearing is not None else 0
         reading = state.status != "running" or bool(plan.gate(state.gate).gate.effects.kept_at)
-        poor = self._watch.heard(utterance, lost_blocks, now, busy=reading)
+        poor = self._sound_monitor.heard(utterance, lost_blocks, now, busy=reading)
         return () if poor is None else (poor_sound(poor, now),)
 
     def _nobody_left(self) -> bool:

@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from handsfree.events.devices import Change
+from handsfree.events.devices import DeviceChange
 
 LONGEST_LINE = 500
 """Characters of a line that are looked at: more than a reason or a note needs."""
@@ -78,12 +78,12 @@ class TypedLines:
         except queue.Empty:
             return None
 
-    def change(self) -> Change | None:
+    def change(self) -> DeviceChange | None:
         """Return, once, that the keys are lost: after the last line."""
         if self._told or not (self._ended.is_set() and self._lines.empty()):
             return None
         self._told = True
-        return Change("keys", lost=True)
+        return DeviceChange("keys", lost=True)
 
     def _pump(self) -> None:
         lines = Lines()

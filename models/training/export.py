@@ -12,6 +12,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -55,10 +56,10 @@ def export(
 ) -> None:
     """Write the model folder; `blank_prior` is the log of how much more blank is discounted than phones.
 
-    `nets` are the networks of `tuning.opinions`, in the order in which it names them first: trained ones (.pt), or
+    `nets` are the networks of `tuning.members`, in the order in which it names them first: trained ones (.pt), or
     those of a model that was written before (.mdl). `bits` (8 or 16) are what each weight is kept in.
     """
-    names = list(dict.fromkeys(name for name, _ in tuning.opinions))
+    names = list(dict.fromkeys(name for name, _ in tuning.members))
     units = Units(PHONES)
     layers = [_layers(net, units) for net in nets]
     priors = np.full(len(units.phones) + 1, np.exp(-blank_prior), dtype=np.float32)
@@ -71,7 +72,7 @@ def export(
         },
         "conf/fbank.conf": FBANK.encode(),
         "conf/model.conf": DECODING.encode(),
-        "conf/listening.json": (json.dumps(asdict(tuning), indent=2) + "\n").encode(),
+        "conf/listening.json": (json.dumps(_settings(tuning), indent=2) + "\n").encode(),
         "graph/HCLr.fst": loop.to_bytes(sort="output"),
         "graph/Gr.fst": choice.to_bytes(sort="input"),
         "graph/words.txt": numbers.text().encode(),
@@ -90,6 +91,11 @@ def export(
     print(f"{folder}: model {ModelFolder.check(folder).identity}, {sum(map(len, contents.values())) / 1e6:.1f} MB")
 
 
+def _settings(tuning: Tuning) -> dict[str, Any]:
+    """Return what `Tuning.of_model` reads; a model's file calls the members `opinions`."""
+    return {"opinions" if name == "members" else name: value for name, value in asdict(tuning).items()}
+
+
 def _layers(net: Path, units: Units) -> Sequence[Layer]:
     if net.suffix == ".mdl":
         layers = layers_of(net.read_bytes())
@@ -106,7 +112,7 @@ def main() -> None:
     """Read the command line and export."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument(
-        "opinions",
+        "members",
         nargs="+",
         metavar="NET[@HZ]",
         help="trained networks (.pt) or those of a model (.mdl); HZ: the rate it takes sound to have",
@@ -122,8 +128,8 @@ def main() -> None:
     parser.add_argument("--steepness", type=float, default=0.0)
     parser.add_argument("--bits", type=int, choices=sorted(_MATRICES), default=16, help="of each weight")
     given = parser.parse_args()
-    opinions = [one.partition("@") for one in given.opinions]
-    names = dict(zip(dict.fromkeys(net for net, _, _ in opinions), _NAMES, strict=False))
+    members = [one.partition("@") for one in given.members]
+    names = dict(zip(dict.fromkeys(net for net, _, _ in members), _NAMES, strict=False))
     tuning = Tuning(
         given.unknown_phone_cost,
         given.unknown_cost,
@@ -131,7 +137,7 @@ def main() -> None:
         given.score_scale,
         given.base,
         given.steepness,
-        tuple((names[net], int(rate or RATE)) for net, _, rate in opinions),
+        tuple((names[net], int(rate or RATE)) for net, _, rate in members),
     )
     words = given.words.read_text(encoding="utf-8").split()
     export([Path(net) for net in names], given.folder, words, given.blank_prior, tuning, given.bits)

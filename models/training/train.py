@@ -26,11 +26,11 @@ from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 from handsfree.hearing.margins import MARGIN_MS
 from handsfree.lexicon.pronunciation import PHONES, Pronunciations
 from models.training.acoustic_model import layers_of
+from models.training.competing import PhoneSequences, competing_loss
 from models.training.features import RATE, Filterbank, frame_counts
 from models.training.loss import RunningPrior, full_sum_loss
 from models.training.mixing import Mixer, Sound
 from models.training.network import SUBSAMPLING, Network, Shape
-from models.training.rivals import PhoneSequences, rivals_loss
 from models.training.sound_store import Utterance, read_block
 from models.training.surroundings import Surroundings
 
@@ -46,7 +46,7 @@ None is shorter than a second: batches of fewer, rarer utterances would come lat
 _NUMBER = {phone: place for place, phone in enumerate(PHONES, 1)}
 _SEQUENCES = 30_000
 """Utterances that the model of phone sequences is counted from."""
-_RIVALS_SHARE = 0.8
+_COMPETING_SHARE = 0.8
 
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 
@@ -209,23 +209,25 @@ class Training:
             stretch = torch.randint(len(STRETCHES), (len(heard),), device=self.device)
             return self.bank(heard, stretch), frame_counts(lengths)
 
-    def loss(self, batch: Batch, against_rivals: bool) -> torch.Tensor:
-        """Return the loss of a batch in training: of what was said alone, or mostly against its rivals."""
+    def loss(self, batch: Batch, against_competing: bool) -> torch.Tensor:
+        """Return the loss of a batch in training: of what was said alone, or mostly against what competes."""
         features, frames = self.features(batch)
         with torch.autocast(self.device, dtype=torch.bfloat16, enabled=self.device == "cuda"):
             log_probabilities = self.network(masked(features))
         frames = (frames + SUBSAMPLING - 1) // SUBSAMPLING
         phones, counts = (one.to(self.device, non_blocking=True) for one in batch[2:])
         alone = full_sum_loss(self.prior(log_probabilities, frames), frames, phones, counts)
-        if not against_rivals:
+        if not against_competing:
             return alone
-        rivals = rivals_loss(log_probabilities, frames, phones, counts, self.sequences)
-        return (1 - _RIVALS_SHARE) * alone + _RIVALS_SHARE * rivals
+        competing = competing_loss(log_probabilities, frames, phones, counts, self.sequences)
+        return (1 - _COMPETING_SHARE) * alone + _COMPETING_SHARE * competing
 
-    def run(self, minutes: float, drawn: Drawn, processes: int, rate: float, rivals_from: float, to: Path) -> None:
+    def run(
+        self, minutes: float, drawn: Drawn, processes: int, rate: float, competing_from: float, to: Path
+    ) -> None:
         """Train for so many minutes, with a learning rate that rises shortly and falls as a cosine.
 
-        `rivals_from` (0 to 1) is the share of the time after which rivals count.
+        `competing_from` (0 to 1) is the share of the time after which competing sequences count.
         """
         fused = self.device == "cuda"
         optimiser = torch.optim.AdamW(self.network.parameters(), rate, weight_decay=1e-2, fused=fused)
@@ -238,7 +240,7 @@ class Training:
             now = rate * min(1.0, (step + 1) / 400) * max(0.005, 0.5 * (1 + math.cos(math.pi * passed)))
             for group in optimiser.param_groups:
                 group["lr"] = now
-            loss = self.loss(batch, passed >= rivals_from)
+            loss = self.loss(batch, passed >= competing_from)
             optimiser.zero_grad()
             loss.backward()
             nn.utils.clip_grad_norm_(self.network.parameters(), 2.0)
@@ -283,7 +285,9 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--go-on", type=Path)
-    parser.add_argument("--rivals-from", type=float, default=0.4, help="share of the time before rivals count")
+    parser.add_argument(
+        "--competing-from", type=float, default=0.4, help="share of the time before competing sequences count"
+    )
     parser.add_argument("--dropout", type=float, default=0.1)
     given = parser.parse_args()
     random.seed(given.seed)
@@ -291,7 +295,7 @@ def main() -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     training = Training(given.data, device, given.go_on, given.dropout)
     drawn = Drawn(training.mixer, given.batch, given.seed)
-    training.run(given.minutes, drawn, given.processes, given.rate, given.rivals_from, given.to)
+    training.run(given.minutes, drawn, given.processes, given.rate, given.competing_from, given.to)
 
 
 if __name__ == "__main__":

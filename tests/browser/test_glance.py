@@ -188,13 +188,13 @@ def test_a_lost_tool_covers_the_picture_within_four_seconds_and_comes_back(visit
 def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
     """The same address and port after a crash: the page reconnects by itself, without the keys of before."""
     told = Told(at("cover-off"))
-    with Page("127.0.0.1:0", told.watch, told.plan.catalogue) as page:
+    with Page("127.0.0.1:0", told.live, told.plan.catalogue) as page:
         address = page.url
         told.turn()
         phone.get(address)
         headline(phone, "Cover off.")
     until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 20)
-    with Page(address.split("/")[2], told.watch, told.plan.catalogue) as page:
+    with Page(address.split("/")[2], told.live, told.plan.catalogue) as page:
         until(phone, lambda b: told.turn() or "Not the address" in b.find_element(By.ID, "old").text, 30)
         phone.get(page.url)  # in the same tab
         until(phone, lambda b: told.turn() or b.find_element(By.ID, "headline").text == "Cover off.", 20)

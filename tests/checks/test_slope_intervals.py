@@ -1,8 +1,9 @@
 """The interval of a slope against certified regressions: what is off by one degree of freedom fails here.
 
-Norris: NIST Statistical Reference Datasets, linear regression, https://www.itl.nist.gov/div898/strd/lls/data/Norris.shtml
-(36 readings of an ozone monitor, y, against a standard, x). Student's t: NIST/SEMATECH e-Handbook of Statistical
-Methods, 1.3.6.7.2, the columns 0.95 and 0.975, three decimals. Both are outside values; none was computed here.
+Norris: NIST Statistical Reference Datasets, linear regression,
+https://www.itl.nist.gov/div898/strd/lls/data/Norris.shtml (36 readings of an ozone monitor, y, against a
+standard, x). Student's t: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, the columns 0.95 and
+0.975, three decimals. Both are outside values; none was computed here.
 """
 
 from __future__ import annotations

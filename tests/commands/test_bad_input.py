@@ -24,7 +24,7 @@ def _refused(done: subprocess.CompletedProcess[str], *parts: str, code: int = 2)
 @pytest.fixture
 def broken(tmp_path: Path) -> Path:
     path = tmp_path / "broken.yaml"
-    path.write_text("handsfree: 1\nprocedure: broken\ngates: [\n")
+    path.write_text("handsfree: 2\nprocedure: broken\ngates: [\n")
     return path
 
 

@@ -43,7 +43,7 @@ def whole_visit(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[st
     demo = Demo(
         recorder,
         clock,
-        ears=Recogniser(model_folder()),
+        recogniser=Recogniser(model_folder()),
         say=say,
         tell=lambda who, text: told.append(f"{who}: {text}"),
         snr_db=20.0,

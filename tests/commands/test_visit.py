@@ -13,7 +13,7 @@ import pytest
 import soundfile
 
 from handsfree.hearing.resampling import RATE
-from handsfree.ledger import Verdict, read, verify
+from handsfree.ledger import RecordVerdict, read, verify
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.replaying import replay_of
 
@@ -22,7 +22,7 @@ WORDS = ("cover removed", "one five", "confirmed", "fitted", "confirmed", "confi
 
 @pytest.mark.real_time
 def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
-    """Six spoken answers, one after the other in real time, through a process of ears of its own."""
+    """Six spoken answers, one after the other in real time, through a process of a recogniser of its own."""
     spoken = tmp_path / "spoken"
     spoken.mkdir()
     voice = Voice(VoiceSettings(name="en-us+m3", words_per_minute=140))
@@ -34,7 +34,7 @@ def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, job
     out = tmp_path / "visit"
     done = run("visit", procedure, "--jobsheet", jobsheet, "--sound", spoken, "--silent", "--out", out)
     report = verify(out, replay=replay_of(out))
-    if report.verdict is Verdict.BROKEN:
+    if report.verdict is RecordVerdict.BROKEN:
         pytest.fail(report.sentence)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Finished." in done.stdout

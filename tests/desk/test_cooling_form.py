@@ -14,14 +14,14 @@ import pytest
 from handsfree.desk import chart
 from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import Dossier
-from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import readings
 from handsfree.desk.forms import forms_of
-from handsfree.desk.record import Recorded, Step
+from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.supervision import judge
 from handsfree.events import decisions as ev
-from handsfree.ledger import Report, Verdict
+from handsfree.ledger import RecordVerdict, VerificationReport
 
 SOURCE = "frostmere-service.pdf, page 31, revision invented A"
 BAND = {"superheat": "4 to 10", "subcooling": "4 to 9"}
@@ -78,7 +78,7 @@ class Told:
         if "at" in kind.model_fields:
             members["at"] = self.at
         event = kind(**members)
-        self.steps.append(Step(len(self.steps), "", self.at, event.kind, event))
+        self.steps.append(RecordedStep(len(self.steps), "", self.at, event.kind, event))
 
     def passed(self, name, outcome):
         self.at += 5_000
@@ -138,15 +138,15 @@ def dossier():
         told.passed(name, good[name])
     told.add(ev.VisitClosed, outcome="finished", still_altered=(), not_done=(), readings=25, verdicts={})
     recorded = Recorded(Path(), tuple(told.steps), plan=plan(), trade="cooling")
-    report = Report(Path(), Verdict.CLOSED, "whole", None, (), ("decisions",), ())
+    report = VerificationReport(Path(), RecordVerdict.CLOSED, "whole", None, (), ("decisions",), ())
     return Dossier(Evidence(recorded, report, alike=[]), report)
 
 
 def test_a_faultless_charge_check_has_no_fail(dossier):
     """Only the digests of its sheets cannot be told: this visit was never written to a folder."""
     judged = [item for line in judge(dossier.evidence) for item in line.items]
-    assert [item.says for item in judged if item.finding.result == Result.FAIL] == []
-    unsure = {item.says for item in judged if item.finding.result == Result.CANNOT_TELL}
+    assert [item.says for item in judged if item.finding.result == AssessedAs.FAIL] == []
+    unsure = {item.says for item in judged if item.finding.result == AssessedAs.CANNOT_TELL}
     assert unsure == {"The sheets in the folder are those that were run"}
 
 

@@ -13,7 +13,7 @@ from hostile_work import hostile
 from handsfree.desk import checker as checking
 from handsfree.desk.checker import Checker
 from handsfree.desk.guard import Door
-from handsfree.desk.index import Index, Wanted
+from handsfree.desk.index import Index, ListWanted
 from handsfree.desk.receiving import Fate, receive
 from handsfree.desk.signoff import SupervisorKey, sign_off, sign_offs
 from handsfree.ledger import Ledger, read, verify
@@ -106,7 +106,7 @@ def test_poisoned_folders_are_set_aside_with_their_reason_and_hide_no_other(pois
     within_patience(lambda: all_examined(index))
     checker.stop()
     assert checker.illness == ""
-    rows = {os.fsencode(row["folder"]): row for row in index.find(Wanted())[0]}
+    rows = {os.fsencode(row["folder"]): row for row in index.find(ListWanted())[0]}
     for sound in (b"second", b"caf\xe9"):
         assert rows[sound]["seal"] == "closed"
     for attack in ATTACKS:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rehearsed import at, say, shipped
 
-from handsfree.desk.record import Recorded, Step
+from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.desk.spans import alterations
 from handsfree.events import decisions as ev
 
@@ -22,7 +22,7 @@ def test_the_setting_read_before_the_first_change_is_the_one_found() -> None:
     say(visit, "one point five", "confirmed", "raised", "go back", "go back", "restored")
     say(visit, "one point five", "confirmed")
     steps = tuple(
-        Step(seq, "", int(getattr(event, "at", 0)), event.kind, event)  # type: ignore[attr-defined]
+        RecordedStep(seq, "", int(getattr(event, "at", 0)), event.kind, event)  # type: ignore[attr-defined]
         for seq, event in enumerate(visit.events)
     )
     spans = [span for span in alterations(Recorded(Path(), steps, plan=shipped())) if span.thing == RESET]

@@ -9,7 +9,7 @@ from agreeing_visits import record
 
 from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import Dossier, open_dossier
-from handsfree.desk.evidence import Result
+from handsfree.desk.evidence import AssessedAs
 from handsfree.events import decisions as ev
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
@@ -73,9 +73,9 @@ def test_its_verdicts_agree_with_the_equation_of_state(
 
 def test_the_list_has_no_fail_and_the_report_is_the_trades_own(visit: Dossier) -> None:
     """What cannot be told is the copy of another visit, which is not at hand here."""
-    failed = [item.says for line in visit.judged for item in line.items if item.finding.result is Result.FAIL]
+    failed = [item.says for line in visit.judged for item in line.items if item.finding.result is AssessedAs.FAIL]
     assert failed == []
-    assert visit.count(Result.CANNOT_TELL) <= 1
+    assert visit.count(AssessedAs.CANNOT_TELL) <= 1
     report = customer_report(visit)
     assert report.title == "Air-conditioner charge report"
     told = f"{report.facts} {report.measured}".lower()

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.forms import forms_of
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import judge
@@ -223,7 +223,9 @@ def test_a_line_is_as_grave_as_its_gravest_item(good):
     """One fail fails its line; a line passes only when everything in it does."""
     for line in judge(Evidence(good)):
         found = {item.finding.result for item in line.items}
-        expected = next(each for each in (Result.FAIL, Result.CANNOT_TELL, Result.PASS) if each in found)
+        expected = next(
+            each for each in (AssessedAs.FAIL, AssessedAs.CANNOT_TELL, AssessedAs.PASS) if each in found
+        )
         assert line.result == expected
 
 

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from handsfree.desk import chart, forms, printed, site
 from handsfree.desk.customer import customer_report
-from handsfree.desk.evidence import Evidence, Result
+from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.forms import Checklist, Forms, ReportForm, forms_of
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
@@ -44,7 +44,7 @@ def faultless(fans):
     return dossier_of(fans / "faultless", "ventilation")
 
 
-def results(dossier_or_evidence) -> dict[str, tuple[Result, str]]:
+def results(dossier_or_evidence) -> dict[str, tuple[AssessedAs, str]]:
     evidence = getattr(dossier_or_evidence, "evidence", dossier_or_evidence)
     return {i.says: (i.finding.result, i.finding.why) for line in judge(evidence) for i in line.items}
 
@@ -59,9 +59,9 @@ def changed(evidence: Evidence, change) -> Evidence:
 def test_a_faultless_fan_visit_has_no_fail_and_nothing_that_cannot_be_told(faultless):
     """The list of another trade gave it 6 fails and 34 that could not be told."""
     assert faultless.evidence.finished
-    assert faultless.count(Result.FAIL) == 0
-    assert faultless.count(Result.CANNOT_TELL) == 0
-    assert faultless.count(Result.PASS) >= 20
+    assert faultless.count(AssessedAs.FAIL) == 0
+    assert faultless.count(AssessedAs.CANNOT_TELL) == 0
+    assert faultless.count(AssessedAs.PASS) >= 20
 
 
 def test_the_reports_title_and_facts_are_the_fans(faultless):
@@ -97,8 +97,8 @@ def test_too_little_air_fails_its_line_and_the_report_says_that_the_work_was_sto
     """With the warning and what is still altered."""
     stopped = dossier_of(fans / "too-little", "ventilation")
     found = results(stopped)
-    assert found["Air flow of every terminal keeps its limit"][0] == Result.FAIL
-    assert found["Everything altered was put back"][0] == Result.FAIL
+    assert found["Air flow of every terminal keeps its limit"][0] == AssessedAs.FAIL
+    assert found["Everything altered was put back"][0] == AssessedAs.FAIL
     report = customer_report(stopped)
     assert report.title == "Ventilation commissioning report: the work was stopped"
     assert any("10.5 L/s outside" in why for why in report.warning)
@@ -162,8 +162,8 @@ FAULTS = {
 def test_each_fault_of_a_fan_visit_fails_the_thing_that_it_breaks(faultless, fault):
     """Each passes on the faultless visit and fails once the fault is in the record."""
     says, change = FAULTS[fault]
-    assert results(faultless)[says][0] == Result.PASS
-    assert results(changed(faultless.evidence, change))[says][0] == Result.FAIL
+    assert results(faultless)[says][0] == AssessedAs.PASS
+    assert results(changed(faultless.evidence, change))[says][0] == AssessedAs.FAIL
 
 
 def test_a_terminal_within_does_not_cover_another_outside(faultless):
@@ -176,7 +176,7 @@ def test_a_terminal_within_does_not_cover_another_outside(faultless):
 def test_a_trade_without_forms_gets_a_plain_checklist_and_report(fans):
     """Put back, seal, units and what was asked for: fewer lines, and no other trade's."""
     plain = dossier_of(fans / "faultless", "unheard-of")
-    assert plain.count(Result.FAIL) == plain.count(Result.CANNOT_TELL) == 0
+    assert plain.count(AssessedAs.FAIL) == plain.count(AssessedAs.CANNOT_TELL) == 0
     rules = {item.rule for line in forms_of("unheard-of").checklist.checklist for item in line.items}
     assert {"put-back", "seal", "units", "asked"} <= rules
     report = customer_report(plain)
@@ -190,15 +190,15 @@ def test_the_plain_checklist_fails_what_is_broken_in_any_trade(fans, tmp_path):
     """A thing left altered, a record that was changed, a procedure that is gone."""
     evidence = dossier_of(fans / "faultless", "unheard-of").evidence
     left = changed(evidence, FAULTS["boost left on"][1])
-    assert results(left)["Everything altered was put back"][0] == Result.FAIL
+    assert results(left)["Everything altered was put back"][0] == AssessedAs.FAIL
     shutil.copytree(fans / "faultless", tmp_path / "tampered")
     ledger = tmp_path / "tampered" / "ledger.jsonl"
     ledger.write_text(ledger.read_text().replace('"value":"6.2"', '"value":"6.9"'))
     bad = dossier_of(tmp_path / "tampered", "unheard-of")
     seal = "The record is whole and its decisions follow from what was heard"
-    assert results(bad)[seal][0] == Result.FAIL
+    assert results(bad)[seal][0] == AssessedAs.FAIL
     gone = Evidence(replace(evidence.recorded, plan=None, plan_fault="no such file"))
-    assert results(gone)["The procedure and the sheets kept with the visit can be read"][0] == Result.FAIL
+    assert results(gone)["The procedure and the sheets kept with the visit can be read"][0] == AssessedAs.FAIL
 
 
 @pytest.mark.parametrize("name", ["../desk", "..", "", "combustion/..", "registered_rules.py"])

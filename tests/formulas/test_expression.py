@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.formulas.arithmetic import NoResult
-from handsfree.formulas.evaluation import Numbers, evaluate
+from handsfree.formulas.evaluation import Bindings, evaluate
 from handsfree.formulas.expression import ExpressionFault, parse
 
-NOTHING = Numbers({}, {}, {})
+NOTHING = Bindings({}, {}, {})
 
 
 def value(text: str) -> Decimal:

@@ -23,9 +23,9 @@ PACKAGE = Path(__file__).parents[2] / "handsfree"
 class OneEdgeLess(moves.Moves):
     """A machine that has lost an edge of the visit."""
 
-    def __init__(self, ways: Mapping[str, Mapping[str, str]]) -> None:
-        kept = {name: to for name, to in ways[LOST].items() if name != OUTCOME}
-        super().__init__({**ways, LOST: kept})
+    def __init__(self, transitions: Mapping[str, Mapping[str, str]]) -> None:
+        kept = {name: to for name, to in transitions[LOST].items() if name != OUTCOME}
+        super().__init__({**transitions, LOST: kept})
 
 
 @pytest.fixture
@@ -50,7 +50,7 @@ def test_one_module_imports_the_library() -> None:
 def test_a_move_leads_where_its_edge_does() -> None:
     """As every gate of the shipped visit says."""
     for gate_id, placed in shipped().procedure.gates.items():
-        for outcome, to in placed.ways.items():
+        for outcome, to in placed.transitions.items():
             assert shipped().move(gate_id, outcome) == to
 
 

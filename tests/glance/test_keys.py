@@ -15,7 +15,7 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.events.state import State
-from handsfree.glance.pad import (
+from handsfree.glance.keypad_state import (
     BOUNCE_MS,
     DOWN,
     ENTER,
@@ -27,7 +27,7 @@ from handsfree.glance.pad import (
     UP,
     WORD,
     WORDS_KEPT_MS,
-    Pad,
+    KeypadState,
     here,
     press,
 )
@@ -39,11 +39,11 @@ from handsfree.session.rehearsal import Rehearsal
 
 def test_a_whole_visit_is_led_by_keys_alone() -> None:
     """From the first gate to the finish no word is typed, and it ends as the spoken visit does."""
-    visit, pad = Rehearsal(shipped(), DAY), Pad()
+    visit, keypad_state = Rehearsal(shipped(), DAY), KeypadState()
 
     def by_keys(answer: str) -> Sequence[Event]:
-        nonlocal pad
-        pad, decided = pressed(visit, pad, keys_for(visit.plan, visit.state, answer))
+        nonlocal keypad_state
+        keypad_state, decided = pressed(visit, keypad_state, keys_for(visit.plan, visit.state, answer))
         return decided
 
     play(visit, technician(shipped()), say=by_keys)
@@ -71,15 +71,15 @@ def held(
 ) -> tuple[list[str], State]:
     """Lean on a key as a terminal sends it: once, a pause, then fast; return what came of it."""
     plan, state, texts = visit.plan, visit.state, []
-    pad = here(state, Pad(), state.now)
+    keypad_state = here(state, KeypadState(), state.now)
     began = state.now + 1500
     for at_ms in (began, *range(began + first_ms, began + round(1000 * seconds), every_ms)):
-        pad, text = press(plan, state, pad, key, at_ms)
+        keypad_state, text = press(plan, state, keypad_state, key, at_ms)
         if text:
             texts.append(text)
             event = inp.Typed(at=at_ms, text=text)
             state = after(plan, apply(plan, state, event), decide(plan, state, event))
-        pad = here(state, pad, at_ms)
+        keypad_state = here(state, keypad_state, at_ms)
     return texts, state
 
 
@@ -106,9 +106,11 @@ def test_one_switch_pressed_in_haste_restores_and_finishes_nothing(kind: str) ->
         for every in (33, 150, 400, 700):
             visit = twin(kept)
             before = len(visit.events)
-            pad = here(visit.state, Pad(), visit.state.now)
+            keypad_state = here(visit.state, KeypadState(), visit.state.now)
             for number in range(int(900 / every) + 1):
-                pad, text = press(visit.plan, visit.state, pad, ENTER, visit.state.now + 1 + every * number)
+                keypad_state, text = press(
+                    visit.plan, visit.state, keypad_state, ENTER, visit.state.now + 1 + every * number
+                )
                 assert text == ""
             assert len(visit.events) == before
 
@@ -118,7 +120,7 @@ def test_one_switch_never_says_that_a_thing_is_put_back_or_how_a_stop_goes_on() 
     asked = [kept for (_, kind), kept in places().items() if kind == "restore"]
     for kept in [*asked, stopped()]:
         visit = twin(kept)
-        _, decided = pressed(visit, Pad(), [ENTER] * 5)
+        _, decided = pressed(visit, KeypadState(), [ENTER] * 5)
         assert (
             not of_kind(decided, ev.Restored) + of_kind(decided, ev.StepsBegun) + of_kind(decided, ev.VisitClosed)
         )
@@ -131,12 +133,12 @@ def test_after_a_stop_each_step_is_chosen_by_an_arrow() -> None:
     visit = at("found-maximum")
     visit.say("gas smell")
     assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["outside"]
-    _, decided = pressed(visit, Pad(), [DOWN, ENTER])
+    _, decided = pressed(visit, KeypadState(), [DOWN, ENTER])
     (begun,) = of_kind(decided, ev.StepsBegun)
     assert begun.part == "outside"
     offers = [offer.text for offer in keypad(visit.plan, visit.state).offers]
     assert offers == ["control closed", "not reached"]
-    _, decided = pressed(visit, Pad(), [DOWN, DOWN, ENTER])
+    _, decided = pressed(visit, KeypadState(), [DOWN, DOWN, ENTER])
     assert of_kind(decided, ev.StepReported)[0].answer == "not-reached"
 
 
@@ -146,9 +148,9 @@ def test_three_presses_of_the_right_arrow_stop_the_work_at_once() -> None:
         if kept.over:
             continue
         visit, now = twin(kept), kept.state.now
-        pad, first = press(visit.plan, visit.state, Pad(), RIGHT, now + 100)
-        pad, second = press(visit.plan, visit.state, pad, RIGHT, now + 300)
-        _, third = press(visit.plan, visit.state, pad, RIGHT, now + 500)
+        keypad_state, first = press(visit.plan, visit.state, KeypadState(), RIGHT, now + 100)
+        keypad_state, second = press(visit.plan, visit.state, keypad_state, RIGHT, now + 300)
+        _, third = press(visit.plan, visit.state, keypad_state, RIGHT, now + 500)
         assert (first, second) == ("", "")
         decided = visit.take(inp.Typed(at=now + 500, text=third))
         assert of_kind(decided, ev.Stopped)
@@ -166,31 +168,33 @@ def test_a_right_arrow_held_down_stops_too_and_a_bouncing_one_does_not() -> None
     texts, state = held(visit, RIGHT, seconds=1.0)
     assert texts == ["stop work"]
     assert state.status == "stopped"
-    pad, visit = Pad(), at("found-maximum")
+    keypad_state, visit = KeypadState(), at("found-maximum")
     for bounce in range(4):
-        pad, text = press(visit.plan, visit.state, pad, RIGHT, visit.state.now + bounce * BOUNCE_MS // 4)
+        keypad_state, text = press(
+            visit.plan, visit.state, keypad_state, RIGHT, visit.state.now + bounce * BOUNCE_MS // 4
+        )
         assert text == ""
 
 
 def test_right_arrows_far_apart_stop_nothing() -> None:
     """Three bumps in a long visit are no alarm."""
-    visit, pad = at("found-maximum"), Pad()
+    visit, keypad_state = at("found-maximum"), KeypadState()
     for number in range(6):
         now = visit.state.now + number * (STOP_WITHIN_MS // 2 + 100)
-        pad, text = press(visit.plan, visit.state, pad, RIGHT, now)
+        keypad_state, text = press(visit.plan, visit.state, keypad_state, RIGHT, now)
         assert text == ""
 
 
 def test_the_pages_stop_button_needs_one_press() -> None:
     """A button that says STOP stops."""
     visit = at("found-maximum")
-    assert press(visit.plan, visit.state, Pad(), STOP_BUTTON, visit.state.now)[1] == "stop work"
+    assert press(visit.plan, visit.state, KeypadState(), STOP_BUTTON, visit.state.now)[1] == "stop work"
 
 
 def test_the_point_stands_where_the_instrument_shows_it() -> None:
     """93 is 9.3 for CO2 and 93 for CO; the row is sent whole, and read back as values."""
     visit = at("found-maximum")
-    _, decided = pressed(visit, Pad(), [*"93", ENTER, *"44", ENTER, *"18", ENTER])
+    _, decided = pressed(visit, KeypadState(), [*"93", ENTER, *"44", ENTER, *"18", ENTER])
     (back,) = of_kind(decided, ev.ReadBack)
     assert [(one.quantity, one.value) for one in back.values] == [("co2", "9.3"), ("o2", "4.4"), ("co", "18")]
 
@@ -199,35 +203,35 @@ def test_the_point_stands_where_the_instrument_shows_it() -> None:
 @settings(max_examples=200)
 def test_any_row_is_sent_in_words_that_mean_only_that_row(co2: Decimal, o2: Decimal, co: int) -> None:
     """However the digits could be divided otherwise: the words sent have one meaning, the values entered."""
-    visit, pad, text = at("found-maximum"), Pad(), ""
+    visit, keypad_state, text = at("found-maximum"), KeypadState(), ""
     now = visit.state.now
     keys = [*str(int(co2 * 10)), ENTER, *str(int(o2 * 10)), ENTER, *str(co), ENTER]
     for number, key in enumerate(keys):
-        pad, text = press(visit.plan, visit.state, pad, key, now + 1000 * (number + 1))
+        keypad_state, text = press(visit.plan, visit.state, keypad_state, key, now + 1000 * (number + 1))
     found = meaning(visit.plan, visit.state, text)
     assert dict(found.values) == {"co2": co2, "o2": o2, "co": Decimal(co)}  # type: ignore[union-attr]
 
 
 def test_left_takes_back_digit_by_digit_and_field_by_field() -> None:
     """Nothing is sent by it until nothing is left to take back."""
-    visit, pad = at("found-maximum"), Pad()
+    visit, keypad_state = at("found-maximum"), KeypadState()
     keys = [*"93", ENTER, "4", LEFT, LEFT, LEFT, LEFT, *"88", ENTER]
-    pad, decided = pressed(visit, pad, keys)
+    keypad_state, decided = pressed(visit, keypad_state, keys)
     assert not decided
-    assert pad.entries == ("88", "")
+    assert keypad_state.entries == ("88", "")
 
 
 def test_left_says_no_to_a_read_back() -> None:
     """The values read back are then asked for."""
     visit = at("found-maximum", "read-back")
-    pressed(visit, Pad(), [LEFT])
+    pressed(visit, KeypadState(), [LEFT])
     assert visit.state.question.kind == "which-value"
 
 
 def test_one_value_of_a_read_back_is_corrected_by_keys() -> None:
     """Marked by arrows, entered by digits, sent as a correction in one breath."""
     visit = at("found-maximum", "read-back")
-    _, decided = pressed(visit, Pad(), keys_for(visit.plan, visit.state, "no c o 80"))
+    _, decided = pressed(visit, KeypadState(), keys_for(visit.plan, visit.state, "no c o 80"))
     (corrected,) = of_kind(decided, ev.ReadingCorrected)
     assert (corrected.now.quantity, corrected.now.value) == ("co", "80")
 
@@ -245,14 +249,14 @@ def test_co_over_range_is_within_a_few_presses_wherever_the_burner_fires() -> No
             continue  # the turns come first there; the right arrow is nearer
         assert number <= 8, (kept.state.gate, labels)
         visit = twin(kept)
-        _, decided = pressed(visit, Pad(), [*[DOWN] * number, ENTER])
+        _, decided = pressed(visit, KeypadState(), [*[DOWN] * number, ENTER])
         assert of_kind(decided, ev.Stopped)
 
 
 def test_the_advised_turn_is_the_first_press_down() -> None:
     """And it is confirmed like any other."""
     visit = at("maximum-turn", "turn")
-    _, decided = pressed(visit, Pad(), [DOWN, ENTER, ENTER])
+    _, decided = pressed(visit, KeypadState(), [DOWN, ENTER, ENTER])
     (turned,) = of_kind(decided, ev.Turned)
     assert (turned.direction, turned.eighths) == ("counter-clockwise", 1)
 
@@ -262,13 +266,13 @@ def test_typed_words_can_be_sent_and_are_dropped_when_nobody_goes_on() -> None:
     visit = at("found-maximum")
     keys = [WORD + letter for letter in "stop"] + [ENTER]
     now = visit.state.now
-    pad = here(visit.state, Pad(), now)
+    keypad_state = here(visit.state, KeypadState(), now)
     sent = ""
     for number, key in enumerate(keys):
-        pad, sent = press(visit.plan, visit.state, pad, key, now + 300 * (number + 1))
+        keypad_state, sent = press(visit.plan, visit.state, keypad_state, key, now + 300 * (number + 1))
     assert sent == "stop"
-    pad, _ = press(visit.plan, visit.state, pad, WORD + "x", now + 5_000)
-    assert here(visit.state, pad, now + 5_000 + WORDS_KEPT_MS + 1).words == ""
+    keypad_state, _ = press(visit.plan, visit.state, keypad_state, WORD + "x", now + 5_000)
+    assert here(visit.state, keypad_state, now + 5_000 + WORDS_KEPT_MS + 1).words == ""
 
 
 KEYS = st.sampled_from([ENTER, SPACE, LEFT, RIGHT, UP, DOWN, *"0123456789"])
@@ -280,12 +284,12 @@ def test_keys_mashed_anywhere_send_only_what_is_understood(keys: list[tuple[str,
     """Whatever is pressed at whatever pace, from any question of the visit: nothing unknown, and no crash."""
     kept = list(places().values())
     visit = twin(kept[place % len(kept)])
-    pad, now = Pad(), visit.state.now
+    keypad_state, now = KeypadState(), visit.state.now
     for key, pause in keys:
         now = max(now + pause, visit.state.now)
-        pad = here(visit.state, pad, now)
+        keypad_state = here(visit.state, keypad_state, now)
         state = visit.state
-        pad, text = press(visit.plan, state, pad, key, now)
+        keypad_state, text = press(visit.plan, state, keypad_state, key, now)
         if text and not visit.over:
             known = meaning(visit.plan, state, text) is not None
             number = any(character.isdigit() for character in text)

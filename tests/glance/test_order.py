@@ -19,9 +19,9 @@ def rows(picture: Glance) -> list[str]:
 def test_the_order_of_a_stop_is_the_biggest_thing_with_what_is_altered_below_it(words: str) -> None:
     """In large letters over at least half of the screen; no internal name stands anywhere."""
     told = Told(at("found-maximum"))
-    told.watch.saw(told.rehearsal.say(words))
+    told.live.saw(told.rehearsal.say(words))
     told.turn()
-    picture = told.watch.picture()
+    picture = told.live.picture()
     shown = rows(picture)
     assert picture.condition == "stopped"
     (height, order) = next(
@@ -41,22 +41,22 @@ def test_band_and_aim_stand_beside_a_value_and_what_is_outside_is_marked() -> No
     told = Told(at("found-maximum"))
     told.turn()
     band = told.plan.sheets.fuel.co2["maximum"]  # type: ignore[attr-defined]
-    (co2,) = [value for value in told.watch.picture().values if value.name == "CO2"]
+    (co2,) = [value for value in told.live.picture().values if value.name == "CO2"]
     assert co2.band.startswith(f"{band.low}–{band.high}, aim ")  # noqa: RUF001
     assert not co2.outside
     for key in "120":
-        told.watch.press(key)
+        told.live.press(key)
         told.turn()
-    (co2,) = [value for value in told.watch.picture().values if value.name == "CO2"]
+    (co2,) = [value for value in told.live.picture().values if value.name == "CO2"]
     assert co2.outside
-    assert any(f"!! {co2.band}" in row for row in rows(told.watch.picture()))
+    assert any(f"!! {co2.band}" in row for row in rows(told.live.picture()))
 
 
 def test_the_answers_to_a_choice_stand_on_the_screen() -> None:
     """All of them whole, in large letters or else in capitals; and nothing else among them."""
     told = Told(at("heat-exchanger"))
     told.turn()
-    picture = told.watch.picture()
+    picture = told.live.picture()
     answers = picture.offers[: picture.answers]
     assert answers[0] == "in order"
     assert "faulty" in answers

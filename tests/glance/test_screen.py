@@ -8,9 +8,9 @@ from functools import cache
 import pytest
 from rehearsed import at, places, say, shipped
 
+from handsfree.glance.keypad_state import DOWN, KeypadState, press
 from handsfree.glance.letters import PIXELS_HIGH, PIXELS_WIDE, SIZES, Size, big, drawn, largest, wrapped
 from handsfree.glance.notes import Notes, noticed
-from handsfree.glance.pad import DOWN, Pad, press
 from handsfree.glance.picture import Glance, Seal
 from handsfree.glance.screen import lines, stale
 from handsfree.glance.terminal import Painter, keys_in
@@ -140,9 +140,12 @@ def test_colour_is_never_alone() -> None:
     visit = at("found-maximum")
     say(visit, "banana")
     notes = noticed(Notes(), visit.events)
-    pad, _ = press(visit.plan, visit.state, Pad(), DOWN, visit.state.now)
+    keypad_state, _ = press(visit.plan, visit.state, KeypadState(), DOWN, visit.state.now)
     text = "\n".join(
-        line.plain for line in lines(glance(visit.plan, visit.state, visit.state.now, notes, pad=pad), 80, 24)
+        line.plain
+        for line in lines(
+            glance(visit.plan, visit.state, visit.state.now, notes, keypad_state=keypad_state), 80, 24
+        )
     )
     assert "!! “banana” NOT UNDERSTOOD" in text
     assert "▶ over range" in text

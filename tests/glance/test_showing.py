@@ -1,4 +1,4 @@
-"""What a visit is shown on, each a program of its own: ears, a code to scan, a record that fails, a resumption."""
+"""What a visit is shown on, each a program of its own: a recogniser, a code, a record that fails, a resumption."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 
 
 @pytest.mark.real_time
-def test_the_screen_shows_what_the_ears_heard(tmp_path: Path) -> None:
-    """A voice from files, the real ears in their process, the real screen: the words, the voice over the noise."""
+def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
+    """A voice from files, the real recogniser in its process, the real screen: words, voice over noise."""
     spoken = tmp_path / "spoken"
     spoken.mkdir()
     voice = Voice(VoiceSettings(name="en-us+m3", words_per_minute=140))

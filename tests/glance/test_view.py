@@ -14,7 +14,7 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.state import State
 from handsfree.glance.notes import Notes, noticed
-from handsfree.glance.picture import Glance, Seal, Sound
+from handsfree.glance.picture import Glance, HearingStatus, Seal
 from handsfree.glance.view import glance
 from handsfree.session.apply import apply
 from handsfree.session.rehearsal import Rehearsal
@@ -94,7 +94,7 @@ def test_what_was_heard_in_doubt_says_so() -> None:
     """The doubt of the session, in its words; clipping and lost sound are told to the person."""
     visit = at("found-maximum")
     hear(visit, ("nine point three four point four one eight maximum", "0"), ("[unk]", "-0.1"), clipped=True)
-    picture = of(visit, sound=Sound(listening=True, voice_db=8.0))
+    picture = of(visit, sound=HearingStatus(listening=True, voice_db=8.0))
     assert "in doubt" in picture.heard.text
     assert "TOO LOUD" in picture.sound.text
     assert "voice 8 dB over noise, TOO NOISY" in picture.sound.text
@@ -201,7 +201,7 @@ def test_a_lost_microphone_and_a_failed_disk_are_told_in_words() -> None:
     """Each in a line marked by a sign, and over the whole picture."""
     visit = at("found-maximum")
     visit.take(inp.DeviceLost(at=visit.state.now + 10, device="microphone"))
-    picture = of(visit, sound=Sound(listening=True))
+    picture = of(visit, sound=HearingStatus(listening=True))
     assert "LOST: microphone" in picture.sound.text
     assert picture.banner == "NOT HEARING"
     picture = of(visit, seal=Seal(12, "123 456", failure="the disk is full"))

@@ -22,7 +22,7 @@ import pytest
 from rehearsed import at, say
 from told import Told
 
-from handsfree.events.devices import Change
+from handsfree.events.devices import DeviceChange
 from handsfree.glance.page_process import MOST_FILES, MOST_MEMORY
 from handsfree.glance.presses import FOLLOW, code_of
 from handsfree.glance.site import MOST_VIEWERS
@@ -39,7 +39,7 @@ def told() -> Told:
 
 @pytest.fixture
 def page(told: Told) -> Iterator[Page]:
-    with Page("127.0.0.1:0", told.watch, told.plan.catalogue) as served:
+    with Page("127.0.0.1:0", told.live, told.plan.catalogue) as served:
         assert served.served.wait(60)
         yield served
 
@@ -283,7 +283,7 @@ def test_three_hundred_dripping_connections_do_not_reach_the_visit(page: Page, t
     flood.join()
     assert len(presses) >= 2
     assert max(turns) < 0.2
-    assert told.watch.change() is None
+    assert told.live.change() is None
 
 
 def test_a_process_that_is_killed_comes_back_on_the_same_address(page: Page, told: Told) -> None:
@@ -293,20 +293,20 @@ def test_a_process_that_is_killed_comes_back_on_the_same_address(page: Page, tol
     assert ask(page, "POST", "/key", "down", **old).status == 204
     first = page.process_id
     os.kill(first, signal.SIGKILL)
-    assert changed(told) == Change("page", lost=True)
-    assert changed(told) == Change("page", lost=False)
+    assert changed(told) == DeviceChange("page", lost=True)
+    assert changed(told) == DeviceChange("page", lost=False)
     assert page.process_id not in {0, first}
     assert ask(page, "POST", "/key", "down", **old).status == 409
     assert press(page, "enter") == 204
     assert turned(told) is not None
-    assert told.watch.change() is None
+    assert told.live.change() is None
 
 
 def test_a_process_that_hangs_is_replaced(page: Page, told: Told) -> None:
     """As one that has ended."""
     os.kill(page.process_id, signal.SIGSTOP)
-    assert changed(told) == Change("page", lost=True)
-    assert changed(told) == Change("page", lost=False)
+    assert changed(told) == DeviceChange("page", lost=True)
+    assert changed(told) == DeviceChange("page", lost=False)
 
 
 def test_the_process_may_take_no_more_than_it_needs(page: Page) -> None:
@@ -321,11 +321,11 @@ def test_the_process_may_take_no_more_than_it_needs(page: Page) -> None:
     assert {str(Path(f"/proc/{page.process_id}/fd/{stream}").readlink()) for stream in (0, 1, 2)} == {"/dev/null"}
 
 
-def changed(told: Told, seconds: float = 60) -> Change | None:
+def changed(told: Told, seconds: float = 60) -> DeviceChange | None:
     """Return the next input that is lost or found."""
     until = time.monotonic() + seconds
     while time.monotonic() < until:
-        if (change := told.watch.change()) is not None:
+        if (change := told.live.change()) is not None:
             return change
         told.turn()
         time.sleep(0.05)
@@ -340,13 +340,13 @@ def _apart(work: Callable[[], None]) -> None:
 def test_an_address_that_is_none_is_told(told: Told, address: str) -> None:
     """In one sentence."""
     with pytest.raises(Problem, match="is no address"):
-        Page(address, told.watch, told.plan.catalogue)
+        Page(address, told.live, told.plan.catalogue)
 
 
 def test_an_address_in_use_is_told(page: Page, told: Told) -> None:
     """Before the visit begins to be led."""
     with pytest.raises(Problem, match="cannot be served"):
-        Page(urlsplit(page.url).netloc, told.watch, told.plan.catalogue)
+        Page(urlsplit(page.url).netloc, told.live, told.plan.catalogue)
 
 
 def test_the_level_of_a_voice_is_measured_against_the_noise_around_it(told: Told) -> None:
@@ -355,9 +355,9 @@ def test_the_level_of_a_voice_is_measured_against_the_noise_around_it(told: Told
     noise = dice.normal(0, 100, 48_000)
     tone = np.zeros(48_000)
     tone[16_000:32_000] = 1_000 * np.sqrt(2) * np.sin(np.arange(16_000) * 2 * np.pi * 440 / 16_000)
-    told.watch.utterance((noise + tone).astype(np.int16))
-    assert "voice 2" in told.watch.picture().sound.text
-    level = int(re.findall(r"voice (\d+) dB", told.watch.picture().sound.text)[0])
+    told.live.utterance((noise + tone).astype(np.int16))
+    assert "voice 2" in told.live.picture().sound.text
+    level = int(re.findall(r"voice (\d+) dB", told.live.picture().sound.text)[0])
     assert abs(level - 20) <= 2
 
 
@@ -368,15 +368,15 @@ def test_pictures_and_keys_from_many_threads_lose_nothing(told: Told) -> None:
 
     def work() -> None:
         for _ in range(100):
-            visit.watch.press("right")
-            visit.watch.picture()
+            visit.live.press("right")
+            visit.live.picture()
 
     threads = [threading.Thread(target=work) for _ in range(10)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert visit.watch._presses.qsize() == 1_000
+    assert visit.live._presses.qsize() == 1_000
 
 
 def test_a_length_of_five_thousand_digits_is_refused_in_silence(

@@ -7,7 +7,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the stand-ins by name
 
-from scripted_ears import ScriptedEars, alternative, said
+from scripted_recogniser import ScriptedRecogniser, alternative, said
 
 from handsfree.hearing import ending
 from handsfree.hearing.listener import (
@@ -33,10 +33,10 @@ SCRIPT = ("nine", "point", "three", "hundred", "and", "stop", "work", "yes", "ra
 
 
 def listening(**options):
-    ears = ScriptedEars(SCRIPT)
-    listener = Listener(ears, STOP, **options)
+    recogniser = ScriptedRecogniser(SCRIPT)
+    listener = Listener(recogniser, STOP, **options)
     listener.listen_for(GRAMMAR)
-    return listener, ears
+    return listener, recogniser
 
 
 def heard(*parts, **options):
@@ -195,7 +195,7 @@ def test_a_knock_is_nothing_said():
 
 
 def test_a_short_recording_is_heard_whole_without_silence_around_it():
-    utterance = whole_utterance(ScriptedEars(SCRIPT), GRAMMAR, said(SCRIPT, "nine", "point", "three"))
+    utterance = whole_utterance(ScriptedRecogniser(SCRIPT), GRAMMAR, said(SCRIPT, "nine", "point", "three"))
     assert texts([utterance]) == ["nine point three"]
     assert utterance.started_ms == 0
 

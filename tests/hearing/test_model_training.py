@@ -16,11 +16,11 @@ from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser  # noqa: E402
 from handsfree.lexicon.automaton import phrase  # noqa: E402
 from handsfree.lexicon.pronunciation import PHONES  # noqa: E402
 from models.training.acoustic_model import layers_of  # noqa: E402
+from models.training.competing import PhoneSequences, SumOfAllWays  # noqa: E402
 from models.training.export import export  # noqa: E402
 from models.training.features import Filterbank, mel_bank  # noqa: E402
 from models.training.loss import full_sum_loss, sum_of_ways, ways_of  # noqa: E402
 from models.training.network import Network, Shape  # noqa: E402
-from models.training.rivals import PhoneSequences, SumOfAllWays  # noqa: E402
 
 MODEL = Path(__file__).parents[2] / "models" / "english"
 
@@ -127,10 +127,10 @@ def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float
         scores = network(Filterbank()(torch.from_numpy(fed)[None]))[0].numpy()
     scores[:, 1:] += 6.0  # what the prior of blank takes from blank
 
-    ears = Recogniser(tmp_path / "model")
-    ears.listen_for(phrase("go").automaton())
-    ears.feed(sound.tobytes())
-    ears.finish()
+    recogniser = Recogniser(tmp_path / "model")
+    recogniser.listen_for(phrase("go").automaton())
+    recogniser.feed(sound.tobytes())
+    recogniser.finish()
 
     silence = -0.9 * np.log(2)  # the library scales the costs of the graph by 0.9
     first, second = (PHONES.index(phone) + 1 for phone in ("G", "OW"))
@@ -142,7 +142,7 @@ def test_the_recogniser_scores_a_word_as_the_network_does(bits: int, near: float
             best = max(best, placed + 2 * silence)
     only_silence = total + silence
     assert best > only_silence
-    assert ears.best_score == pytest.approx(best, abs=near)
+    assert recogniser.best_score == pytest.approx(best, abs=near)
     assert json.loads((tmp_path / "model/conf/listening.json").read_text())["unknown_phone_cost"] == 1000.0
 
 

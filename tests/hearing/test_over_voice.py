@@ -10,7 +10,7 @@ from scipy.signal import fftconvolve
 sys.path.insert(0, str(Path(__file__).parent))
 
 from own_voice import echoed, own_prompts, rendered, stops_in
-from scripted_ears import ScriptedEars, said
+from scripted_recogniser import ScriptedRecogniser, said
 from sounds import burner_noise
 
 from handsfree.hearing.echo import OwnVoice, delay_of
@@ -92,7 +92,7 @@ def test_silence_played_and_sound_too_short_are_left_alone():
 
 def scripted(played, heard):
     """The stops that the scripted recogniser finds while the tool plays; it hears bursts, see `said`."""
-    listener = Listener(ScriptedEars(SCRIPT), phrases(["stop work", "burner out"]).automaton())
+    listener = Listener(ScriptedRecogniser(SCRIPT), phrases(["stop work", "burner out"]).automaton())
     listener.listen_for(phrases(["stop"]).automaton())
     listener.tool_speaks(True, played)
     return [
@@ -121,7 +121,7 @@ def test_another_phrase_than_the_tool_says_is_a_call():
 
 
 def test_a_call_that_outlasts_the_tools_voice_is_still_heard():
-    listener = Listener(ScriptedEars(SCRIPT), phrases(["stop work"]).automaton())
+    listener = Listener(ScriptedRecogniser(SCRIPT), phrases(["stop work"]).automaton())
     listener.listen_for(phrases(["burner"]).automaton())
     listener.tool_speaks(True)
     told = []
@@ -134,7 +134,7 @@ def test_a_call_that_outlasts_the_tools_voice_is_still_heard():
 
 
 @pytest.fixture(scope="module")
-def ears():
+def recogniser():
     return Recogniser(model_folder())
 
 
@@ -161,7 +161,7 @@ def most_like_stops(count):
         pytest.param(-10, 1, marks=pytest.mark.slow("a minute of sound is cleaned and heard")),
     ],
 )
-def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db, every):
+def test_no_sentence_of_the_tool_is_heard_as_a_stop(recogniser, level_db, every):
     """Those of the catalogue and the shipped procedures that are most like stop phrases, by the real voice.
 
     All sentences, at three levels: `tests/bench/live/stop_over_voice.py`.
@@ -171,11 +171,11 @@ def test_no_sentence_of_the_tool_is_heard_as_a_stop(ears, level_db, every):
     for number, (text, wave) in enumerate(zip(texts, rendered("en-us", texts), strict=True)):
         heard = np.concatenate([echoed(wave, 0.3, seed=number) * 10 ** (level_db / 20), np.zeros(8000)])
         heard += burner_noise(len(heard) / RATE + 1)[: len(heard)] * 60
-        assert stops_in(ears, STOPS, heard, wave) == [], text
+        assert stops_in(recogniser, STOPS, heard, wave) == [], text
 
 
 @pytest.mark.slow("a minute of sound is cleaned and heard")
-def test_most_stops_called_as_loud_as_the_tools_voice_are_heard(ears):
+def test_most_stops_called_as_loud_as_the_tools_voice_are_heard(recogniser):
     """At 0 dB, by two rendered voices; without taking the voice out hardly any is (0 of 45 in the bench)."""
     (prompt,) = rendered("en-us", [PROMPT])
     calls = ["stop work", "gas smell", "burner out", "i can smell gas", "the burner went out"]
@@ -185,7 +185,7 @@ def test_most_stops_called_as_loud_as_the_tools_voice_are_heard(ears):
             mixed = np.concatenate([echoed(prompt, 0.15, seed=number), np.zeros(8000)])
             mixed += burner_noise(len(mixed) / RATE + 1)[: len(mixed)] * 60
             mixed[16000 : 16000 + len(wave)] += wave
-            told = [english().hazard_of(words) for _, words in stops_in(ears, STOPS, mixed, prompt)]
+            told = [english().hazard_of(words) for _, words in stops_in(recogniser, STOPS, mixed, prompt)]
             heard += english().hazard_of(text) in told
             count += 1
     assert heard >= count // 2, f"{heard} of {count}"

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 from scipy.signal import resample_poly
 
-from handsfree.hearing.alternatives import Judgement, from_scored
+from handsfree.hearing.alternatives import ScoreCalibration, from_scored
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.margins import with_faint_noise
@@ -35,7 +35,7 @@ needs_voice = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espe
 
 
 @pytest.fixture(scope="module")
-def ears():
+def recogniser():
     return Recogniser(SHIPPED)
 
 
@@ -54,7 +54,7 @@ def spoken(text: str) -> bytes:
 
 @pytest.mark.slow("minutes of people's recordings")
 @needs_people
-def test_people_who_were_never_heard_are_understood_in_strings_of_digits(ears):
+def test_people_who_were_never_heard_are_understood_in_strings_of_digits(recogniser):
     """CMU AN4, test part: whole strings of at least three digits, all right in three of four (measured: more)."""
     with (PEOPLE / "an4" / "test.tsv").open() as listing:
         rows = [row for row in csv.DictReader(listing, delimiter="\t") if set(row["words"].split()) <= set(DIGITS)]
@@ -63,16 +63,16 @@ def test_people_who_were_never_heard_are_understood_in_strings_of_digits(ears):
     for row in rows:
         samples, rate = soundfile.read(PEOPLE / "an4" / "test" / f"{row['file']}.flac", dtype="int16")
         assert rate == SAMPLE_RATE
-        heard = ears.recognise(samples.tobytes(), grammar)
+        heard = recogniser.recognise(samples.tobytes(), grammar)
         right += bool(heard) and " ".join(heard[0].text) == row["words"]
     assert len(rows) > 10
     assert right >= 0.6 * len(rows), f"{right} of {len(rows)}"
 
 
 @needs_voice
-def test_a_spoken_reading_is_heard_with_times_and_confidences(ears):
+def test_a_spoken_reading_is_heard_with_times_and_confidences(recogniser):
     pcm = spoken("nine point three")
-    best = ears.recognise(pcm, READING)[0]
+    best = recogniser.recognise(pcm, READING)[0]
     assert best.text == ("nine", "point", "three")
     assert best.score == 0
     assert all(Decimal(0) <= word.confidence <= Decimal(1) for word in best.words)
@@ -82,15 +82,15 @@ def test_a_spoken_reading_is_heard_with_times_and_confidences(ears):
 
 
 @needs_voice
-def test_times_count_the_sound_that_was_fed_and_nothing_else(ears):
+def test_times_count_the_sound_that_was_fed_and_nothing_else(recogniser):
     """Of utterances after one another under one grammar too: the faint noise around each is not counted."""
-    ears.listen_for(READING)
+    recogniser.listen_for(READING)
     begin = 0
     for text in ("one point four", "nine point nine", "six point two"):
         pcm = spoken(text)
         end = begin + len(pcm) * 1000 // (2 * SAMPLE_RATE)
-        ears.feed(pcm)
-        words = ears.finish()[0].words
+        recogniser.feed(pcm)
+        words = recogniser.finish()[0].words
         assert begin + 250 <= words[0].start_ms < begin + 500  # quiet for a quarter of a second, then the voice
         assert words[-1].end_ms <= end + 1  # parts of a millisecond
         begin = end
@@ -98,13 +98,13 @@ def test_times_count_the_sound_that_was_fed_and_nothing_else(ears):
 
 @pytest.mark.slow("a hundred recordings")
 @needs_people
-def test_clips_cut_close_around_their_words_are_heard(ears):
+def test_clips_cut_close_around_their_words_are_heard(recogniser):
     """The free-spoken-digit-dataset: digits of a speaker never trained on, without a moment before or after."""
     grammar = phrases([*DIGITS[:-1], "go", "up", "down", "left", "right", "yes", "no", "stop"]).automaton()
     files = sorted((PEOPLE / "digits").glob("*_s5_*.flac"))[::5]
     right = 0
     for file in files:
-        heard = ears.recognise(resampled(soundfile.read(file)[0]).tobytes(), grammar)
+        heard = recogniser.recognise(resampled(soundfile.read(file)[0]).tobytes(), grammar)
         right += bool(heard) and heard[0].text == (DIGITS[int(file.name[0])],)
     assert len(files) == 100
     assert right >= 95, f"{right} of 100"
@@ -124,52 +124,52 @@ def resampled(samples: np.ndarray) -> np.ndarray:
 
 
 @needs_voice
-def test_what_is_heard_depends_on_the_sound(ears):
+def test_what_is_heard_depends_on_the_sound(recogniser):
     """Another sound in the same grammar gives another value: nothing is assumed."""
-    assert ears.recognise(spoken("four point two"), READING)[0].text == ("four", "point", "two")
-    assert ears.recognise(spoken("nine point three"), READING)[0].text == ("nine", "point", "three")
+    assert recogniser.recognise(spoken("four point two"), READING)[0].text == ("four", "point", "two")
+    assert recogniser.recognise(spoken("nine point three"), READING)[0].text == ("nine", "point", "three")
 
 
 @needs_voice
-def test_speech_outside_the_grammar_is_unknown_speech(ears):
-    heard = ears.recognise(spoken("would you like some more coffee with your breakfast"), READING)
+def test_speech_outside_the_grammar_is_unknown_speech(recogniser):
+    heard = recogniser.recognise(spoken("would you like some more coffee with your breakfast"), READING)
     assert heard[0].text == (UNKNOWN,)
 
 
-def test_silence_is_nothing(ears):
-    assert ears.recognise(bytes(2 * SAMPLE_RATE), READING) == ()
+def test_silence_is_nothing(recogniser):
+    assert recogniser.recognise(bytes(2 * SAMPLE_RATE), READING) == ()
 
 
-def test_no_sound_at_all_is_nothing(ears):
-    assert ears.recognise(b"", READING) == ()
-
-
-@needs_voice
-def test_words_can_be_seen_before_the_end_and_long_pauses_do_not_end_the_utterance(ears):
-    ears.listen_for(READING)
-    ears.feed(spoken("nine point two"))
-    ears.feed(bytes(2 * SAMPLE_RATE * 3))
-    assert ears.partial() == ("nine", "point", "two")
-    assert ears.finish()[0].text == ("nine", "point", "two")
+def test_no_sound_at_all_is_nothing(recogniser):
+    assert recogniser.recognise(b"", READING) == ()
 
 
 @needs_voice
-def test_one_recogniser_hears_one_utterance_after_the_other_and_changes_grammar_in_mid_speech(ears):
-    ears.listen_for(READING)
+def test_words_can_be_seen_before_the_end_and_long_pauses_do_not_end_the_utterance(recogniser):
+    recogniser.listen_for(READING)
+    recogniser.feed(spoken("nine point two"))
+    recogniser.feed(bytes(2 * SAMPLE_RATE * 3))
+    assert recogniser.partial() == ("nine", "point", "two")
+    assert recogniser.finish()[0].text == ("nine", "point", "two")
+
+
+@needs_voice
+def test_one_recogniser_hears_one_utterance_after_the_other_and_changes_grammar_in_mid_speech(recogniser):
+    recogniser.listen_for(READING)
     for text in ("one point four", "nine point nine"):
-        ears.feed(spoken(text))
-        assert " ".join(ears.finish()[0].text) == text
-    ears.feed(spoken("one point four"))
-    ears.listen_for(choice(phrase("yes"), phrase("no")).automaton())
-    ears.feed(spoken("yes"))
-    assert ears.finish()[0].text == ("yes",)
+        recogniser.feed(spoken(text))
+        assert " ".join(recogniser.finish()[0].text) == text
+    recogniser.feed(spoken("one point four"))
+    recogniser.listen_for(choice(phrase("yes"), phrase("no")).automaton())
+    recogniser.feed(spoken("yes"))
+    assert recogniser.finish()[0].text == ("yes",)
 
 
 @needs_voice
 def test_a_word_spelled_out_in_phones_is_heard_without_training():
-    ears = Recogniser(SHIPPED, Pronunciations({"sevarine": "S EH V ER IY N"}))
+    recogniser = Recogniser(SHIPPED, Pronunciations({"sevarine": "S EH V ER IY N"}))
     grammar = phrases(["sevarine", "isolated", "removed"]).automaton()
-    assert ears.recognise(spoken("sevarine"), grammar)[0].text == ("sevarine",)
+    assert recogniser.recognise(spoken("sevarine"), grammar)[0].text == ("sevarine",)
 
 
 def test_a_foreign_model_hears_phrase_lists_and_names_unknown_words(tmp_path):
@@ -177,11 +177,11 @@ def test_a_foreign_model_hears_phrase_lists_and_names_unknown_words(tmp_path):
     model = Path(shutil.copytree(SHIPPED, tmp_path / "model"))
     (model / SUMS).unlink()
     (model / "graph/phones.txt").unlink()
-    ears = Recogniser(model)
+    recogniser = Recogniser(model)
     with pytest.raises(Problem, match="the model does not know the words grommet, turquoise"):
-        ears.listen_for(phrase("turquoise grommet").automaton())
+        recogniser.listen_for(phrase("turquoise grommet").automaton())
     if shutil.which("espeak-ng"):
-        assert ears.recognise(spoken("nine point three"), READING)[0].text == ("nine", "point", "three")
+        assert recogniser.recognise(spoken("nine point three"), READING)[0].text == ("nine", "point", "three")
 
 
 def test_a_short_language_is_listed_and_a_long_one_is_given_by_its_pairs():
@@ -200,7 +200,7 @@ def test_sentences_outside_the_grammar_count_as_unknown_and_odds_are_shared():
     heard = from_scored(
         [said(10.0, "nine", "point", "three"), said(8.0, "nine", "point", "five"), said(9.0, "nine", "nine")],
         grammar,
-        Judgement(score_scale=2.0),
+        ScoreCalibration(score_scale=2.0),
     )
     assert [one.text for one in heard] == [("nine", "point", "three"), (UNKNOWN,), ("nine", "point", "five")]
     assert [one.score for one in heard] == [Decimal("0.000"), Decimal("-0.500"), Decimal("-1.000")]
@@ -214,12 +214,12 @@ def test_when_silence_is_likeliest_nothing_was_heard():
         {"confidence": 5.0, "text": ""},
         {"confidence": 1.0, "result": [{"word": "yes", "start": 0, "end": 1}]},
     ]
-    assert from_scored(heard, phrase("yes").automaton(), Judgement()) == ()
+    assert from_scored(heard, phrase("yes").automaton(), ScoreCalibration()) == ()
 
 
 def test_a_sentence_that_fits_its_sound_badly_gives_its_odds_to_unknown_speech():
     heard = [{"confidence": -12.0, "result": [{"word": "yes", "start": 0, "end": 1}]}]
-    judgement = Judgement(base=2.0, steepness=1.0)
+    judgement = ScoreCalibration(base=2.0, steepness=1.0)
     found = from_scored(heard, phrase("yes").automaton(), judgement, lambda word: 3)
     known = 1 / (1 + np.exp(2.0))
     assert [one.text for one in found] == [(UNKNOWN,), ("yes",)]
@@ -260,13 +260,13 @@ def test_two_opinions_together_say_the_mean_of_what_each_says_alone(tmp_path):
         assert both[text] == pytest.approx((slow[text] + fast[text]) / 2, abs=0.002)
 
 
-def settled(folder: Path, opinions: list[list[object]]) -> Path:
-    """Copy the shipped model and give it these opinions, with scores as they are."""
+def settled(folder: Path, members: list[list[object]]) -> Path:
+    """Copy the shipped model and give it these members, with scores as they are."""
     shutil.copytree(SHIPPED, folder)
     (folder / SUMS).unlink()
     file = folder / "conf" / "listening.json"
     settings = json.loads(file.read_text(encoding="utf-8"))
-    settings |= {"opinions": opinions, "score_scale": 1.0, "base": 0.0, "steepness": 0.0}
+    settings |= {"opinions": members, "score_scale": 1.0, "base": 0.0, "steepness": 0.0}
     file.write_text(json.dumps(settings), encoding="utf-8")
     with (folder / "conf" / "fbank.conf").open("a") as features:
         features.write("--allow-upsample=true\n")

@@ -152,9 +152,9 @@ def test_a_missing_portaudio_names_the_command_that_installs_it(tmp_path, monkey
 
 
 DEVICES = (
-    sound_card.Device("Headset USB", 3, 48000),
-    sound_card.Device("Headset USB Mono", 4, 48000),
-    sound_card.Device("Built-in", 0, 44100),
+    sound_card.SoundDevice("Headset USB", 3, 48000),
+    sound_card.SoundDevice("Headset USB Mono", 4, 48000),
+    sound_card.SoundDevice("Built-in", 0, 44100),
 )
 
 

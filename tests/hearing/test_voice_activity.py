@@ -9,7 +9,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from sounds import SHARED, burner_noise, mixed, spoken
 
 from handsfree.hearing.sources import BLOCK, SoundFile
-from handsfree.hearing.voice_activity import State, VoiceActivity
+from handsfree.hearing.voice_activity import VoiceActivity, VoiceState
 
 PAUSE_MS = 600
 LEAD_S = 3.0
@@ -20,7 +20,7 @@ def utterances(samples):
     activity, found, begun, last = VoiceActivity(), [], None, 0
     for number, block in enumerate(samples[: len(samples) // BLOCK * BLOCK].reshape(-1, BLOCK)):
         seen = activity.follow(block)
-        if begun is None and seen.state is State.SPEAKING:
+        if begun is None and seen.state is VoiceState.SPEAKING:
             begun = number * 20
         if seen.silence_ms == 0:
             last = (number + 1) * 20

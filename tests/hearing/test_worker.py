@@ -11,7 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the stand-ins by name
 
-from scripted_ears import BrokenEars, FaultyEars, ScriptedEars, Unplugged, said
+from scripted_recogniser import BrokenRecogniser, FaultyRecogniser, ScriptedRecogniser, Unplugged, said
 
 from handsfree.hearing.listener import SpeechBegan, Utterance
 from handsfree.hearing.sources import Recording, SoundFile
@@ -62,8 +62,8 @@ def words(events):
 
 
 def test_utterances_come_from_another_process_and_end_with_the_source():
-    ears = functools.partial(ScriptedEars, SCRIPT)
-    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 1.0, "no", 1.0)), ears))
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 1.0, "no", 1.0)), recogniser))
     events = events_of(hearing)
     assert kinds(events) == [Utterance, Utterance, SourceEnded]
     assert words(events) == [("yes",), ("no",)]
@@ -72,9 +72,9 @@ def test_utterances_come_from_another_process_and_end_with_the_source():
 
 @pytest.mark.parametrize(("fault", "told"), [("abort", "SIGABRT"), ("segfault", "SIGSEGV"), ("hang", "hung")])
 def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path, fault, told):
-    ears = functools.partial(FaultyEars, SCRIPT, fault, tmp_path / "has happened")
+    recogniser = functools.partial(FaultyRecogniser, SCRIPT, fault, tmp_path / "has happened")
     samples = said(SCRIPT, 0.5, "yes", 1.0, "no", 0.5)
-    hearing = started(HearingPlan(Recording(samples, paced=True), ears), hung_after_s=1.0)
+    hearing = started(HearingPlan(Recording(samples, paced=True), recogniser), hung_after_s=1.0)
     events = events_of(hearing)
     restart = next(event for event in events if isinstance(event, HearingRestarted))
     assert told in restart.reason
@@ -85,8 +85,8 @@ def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path,
 
 
 def test_a_child_killed_from_outside_is_replaced():
-    ears = functools.partial(ScriptedEars, SCRIPT)
-    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 2.5, "no", 0.5), paced=True), ears))
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 1.0, "yes", 2.5, "no", 0.5), paced=True), recogniser))
     event = None
     while not isinstance(event, Utterance):
         event = hearing.next_event(PATIENCE_S)
@@ -98,7 +98,7 @@ def test_a_child_killed_from_outside_is_replaced():
 
 
 def test_a_recogniser_that_always_dies_is_given_up():
-    hearing = started(HearingPlan(Recording(said(SCRIPT, "yes")), BrokenEars))
+    hearing = started(HearingPlan(Recording(said(SCRIPT, "yes")), BrokenRecogniser))
     events = events_of(hearing)
     assert kinds(events) == [HearingRestarted, HearingRestarted, HearingFailed]
     assert "SIGABRT" in events[-1].problem.sentence()
@@ -110,15 +110,15 @@ def test_a_bad_model_or_sound_file_is_told_as_the_problem_it_is(tmp_path):
         started(HearingPlan(Recording(np.zeros(1, np.int16)), functools.partial(recogniser_of, missing)))
     )
     assert str(missing) in failed.problem.sentence()
-    ears = functools.partial(ScriptedEars, SCRIPT)
-    (failed,) = events_of(started(HearingPlan(SoundFile(missing), ears)))
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
+    (failed,) = events_of(started(HearingPlan(SoundFile(missing), recogniser)))
     assert failed.problem.sentence() == f"{missing}: there is no such sound file"
 
 
 def test_a_microphone_pulled_out_is_looked_for_until_it_is_back(tmp_path):
     """The first look finds none; the second hears again. The clock has gone on in the meantime."""
     source = Unplugged(said(SCRIPT, 1.0, "yes", 1.0), tmp_path / "times opened")
-    hearing = started(HearingPlan(source, functools.partial(ScriptedEars, SCRIPT)))
+    hearing = started(HearingPlan(source, functools.partial(ScriptedRecogniser, SCRIPT)))
     events = []
     while sum(isinstance(event, Utterance) for event in events) < 2:
         event = hearing.next_event(PATIENCE_S)
@@ -134,9 +134,9 @@ def test_a_microphone_pulled_out_is_looked_for_until_it_is_back(tmp_path):
 
 def test_wishes_reach_the_child_while_it_listens():
     """While the tool itself speaks, only stop words count."""
-    ears = functools.partial(ScriptedEars, SCRIPT)
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
     samples = said(SCRIPT, 0.5, "yes", 1.5, "stop", 0.5)
-    plan = HearingPlan(Recording(samples, paced=True), ears, phrases(["stop"]).automaton())
+    plan = HearingPlan(Recording(samples, paced=True), recogniser, phrases(["stop"]).automaton())
     hearing = started(plan)
     hearing.tool_speaks(True)
     events = events_of(hearing)
@@ -144,8 +144,8 @@ def test_wishes_reach_the_child_while_it_listens():
 
 
 def test_closing_ends_the_child_and_leaves_nothing_behind():
-    ears = functools.partial(ScriptedEars, SCRIPT)
-    hearing = started(HearingPlan(Recording(said(SCRIPT, 60.0), paced=True), ears))
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
+    hearing = started(HearingPlan(Recording(said(SCRIPT, 60.0), paced=True), recogniser))
     deadline = time.monotonic() + PATIENCE_S
     while not (process := hearing.process_id) and time.monotonic() < deadline:
         time.sleep(0.01)

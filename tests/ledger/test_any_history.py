@@ -11,7 +11,7 @@ from hypothesis import strategies as some
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from visits import STATE, VISIT, ToldClock, begin, resume, tone
 
-from handsfree.ledger import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, Ledger, Verdict, read, verify
+from handsfree.ledger import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, Ledger, RecordVerdict, read, verify
 
 OWN = {OPENED, RESUMED, CLOCK_JUMPED}
 EVENTS = some.lists(
@@ -91,7 +91,7 @@ class AnyHistory(RuleBasedStateMachine):
     @invariant()
     def the_record_verifies(self) -> None:
         report = verify(VISIT, files=self.disk, state=STATE)
-        assert report.verdict == (Verdict.CLOSED if self.closed else Verdict.OPEN), report
+        assert report.verdict == (RecordVerdict.CLOSED if self.closed else RecordVerdict.OPEN), report
 
     def recorded(self) -> list[tuple[str, dict[str, Any]]]:
         return [(entry.kind, dict(entry.event)) for entry in read(VISIT, self.disk) if entry.kind not in OWN]

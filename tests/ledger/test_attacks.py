@@ -25,7 +25,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 from visits import STATE, VISIT, ToldClock, begin, events, recorded, resume
 
-from handsfree.ledger import CLOSED, Device, Fault, Verdict, across, verify
+from handsfree.ledger import CLOSED, DeviceKey, FaultClass, RecordVerdict, across, verify
 from handsfree.ledger.entry import canonical
 from handsfree.ledger.ratchet import Secret
 from handsfree.problem import Problem
@@ -68,7 +68,7 @@ def test_an_entry_altered_and_repeated_is_changed() -> None:
     disk = CLOSED_RECORD.copy()
     disk.put(LEDGER, b"".join(line + b"\n" for line in [*LINES[:5], *made_up, *LINES[6:]]))
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, 5)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, 5)
 
 
 def test_every_bit_of_the_last_entry_counts() -> None:
@@ -109,7 +109,7 @@ def test_anything_after_the_close_is_an_addition(after: bytes) -> None:
     disk = CLOSED_RECORD.copy()
     disk.put(LEDGER, disk.bytes_of(LEDGER) + after)
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.ADDED, 20)
+    assert (report.fault, report.first_bad) == (FaultClass.ADDED, 20)
 
 
 def test_a_cut_off_end_is_found_with_the_count_that_was_read_out() -> None:
@@ -120,42 +120,42 @@ def test_a_cut_off_end_is_found_with_the_count_that_was_read_out() -> None:
     assert verify(VISIT, files=disk, expected=(head.count, head.checksum)).ok
     disk.put(LEDGER, b"".join(line + b"\n" for line in LINES[:16]))
     blind = verify(VISIT, files=disk)
-    assert (blind.verdict, blind.fault) == (Verdict.OPEN, Fault.NOT_CLOSED)
+    assert (blind.verdict, blind.fault) == (RecordVerdict.OPEN, FaultClass.NOT_CLOSED)
     assert "cannot tell" in blind.sentence
     seeing = verify(VISIT, files=disk, expected=(head.count, head.checksum))
-    assert (seeing.verdict, seeing.fault, seeing.first_bad) == (Verdict.BROKEN, Fault.TRUNCATED, 16)
+    assert (seeing.verdict, seeing.fault, seeing.first_bad) == (RecordVerdict.BROKEN, FaultClass.TRUNCATED, 16)
 
 
 def test_a_cut_off_end_is_found_on_the_device_that_recorded_it() -> None:
     """The device keeps the count and digest of each visit it recorded, open or closed."""
     for record, count in ((CLOSED_RECORD, 20), (OPEN_RECORD, 20)):
         disk = record.copy()
-        assert verify(VISIT, files=disk, state=STATE).fault in {None, Fault.NOT_CLOSED}
+        assert verify(VISIT, files=disk, state=STATE).fault in {None, FaultClass.NOT_CLOSED}
         disk.put(LEDGER, b"".join(line + b"\n" for line in lines_of(record)[:16]))
         report = verify(VISIT, files=disk, state=STATE)
-        assert (report.fault, report.first_bad) == (Fault.TRUNCATED, 16)
+        assert (report.fault, report.first_bad) == (FaultClass.TRUNCATED, 16)
         assert f"{count} entries were recorded on this device and 16 are left" in report.sentence
 
 
 def test_another_checksum_than_the_one_read_out_is_a_changed_record() -> None:
     """A record made anew with valid keys has another checksum than the one the office wrote down."""
     report = verify(VISIT, files=CLOSED_RECORD, expected=(12, "000 000 000 001"))
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, 11)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, 11)
 
 
 def test_a_record_made_by_another_device_is_named() -> None:
     """The device's public key as handed over tells a genuine record from one made elsewhere."""
-    key = Device(STATE, CLOSED_RECORD).public_key()
+    key = DeviceKey(STATE, CLOSED_RECORD).public_key()
     assert "device key" in verify(VISIT, files=CLOSED_RECORD, device_key=key.upper()).checks
     other = recorded(5)
     report = verify(VISIT, files=other, device_key=key)
-    assert (report.fault, report.first_bad) == (Fault.FOREIGN_DEVICE, 0)
+    assert (report.fault, report.first_bad) == (FaultClass.FOREIGN_DEVICE, 0)
 
 
 def test_a_thief_cannot_give_a_made_up_visit_the_number_of_an_earlier_one() -> None:
     """The one-time key of an earlier visit is gone from the device: its number cannot be claimed."""
     disk = CLOSED_RECORD.copy()
-    proof, signer = Device(STATE, disk).use_next()
+    proof, signer = DeviceKey(STATE, disk).use_next()
     assert proof.use == 1
     members = json.loads(LINES[0])
     del members["seal"]
@@ -165,7 +165,7 @@ def test_a_thief_cannot_give_a_made_up_visit_the_number_of_an_earlier_one() -> N
         made_up = resealed([canonical(first), *LINES[1:]], 1, Secret(bytes(32)))
         disk.put(LEDGER, b"".join(line + b"\n" for line in made_up))
         report = verify(VISIT, files=disk)
-        assert (report.fault, report.first_bad) == (Fault.FORGED, 0)
+        assert (report.fault, report.first_bad) == (FaultClass.FORGED, 0)
 
 
 def test_a_made_up_visit_under_a_later_number_shows_beside_the_others() -> None:

@@ -10,7 +10,7 @@ import pytest
 from faulty_disk import FaultyDisk
 from visits import START, VISIT, ToldClock, begin, resume
 
-from handsfree.ledger import CLOCK_JUMPED, CLOSED, RESUMED, SystemClock, Verdict, read, verify
+from handsfree.ledger import CLOCK_JUMPED, CLOSED, RESUMED, RecordVerdict, SystemClock, read, verify
 from handsfree.ledger.clock import boot_identity, milliseconds, stamp
 
 HOUR = 3_600_000
@@ -42,7 +42,7 @@ def test_two_seconds_are_let_pass(by: int, jumps: int) -> None:
         ledger.append([("heard", {})])
         ledger.append([("heard", {})])
     assert [entry.kind for entry in read(VISIT, disk)].count(CLOCK_JUMPED) == jumps
-    assert verify(VISIT, files=disk).verdict == Verdict.OPEN
+    assert verify(VISIT, files=disk).verdict == RecordVerdict.OPEN
 
 
 def test_two_appends_within_a_millisecond_are_no_jump() -> None:
@@ -85,7 +85,7 @@ def test_a_steady_clock_that_goes_back_is_recorded() -> None:
         clock.moment = replace(clock.moment, mono=1)
         ledger.append([("heard", {})])
     report = verify(VISIT, files=disk)
-    assert report.verdict == Verdict.OPEN
+    assert report.verdict == RecordVerdict.OPEN
     assert "at entry 1 the steady clock goes back" in report.remarks
 
 

@@ -8,7 +8,7 @@ import pytest
 from faulty_disk import FaultyDisk
 from visits import STATE, VISIT, ToldClock, begin
 
-from handsfree.ledger import CLOSED, Device, state_folder, verify
+from handsfree.ledger import CLOSED, DeviceKey, state_folder, verify
 from handsfree.ledger.slots import SLOT
 from handsfree.problem import Problem
 
@@ -16,9 +16,9 @@ from handsfree.problem import Problem
 def test_the_key_is_made_once_and_stays() -> None:
     """The public key is 64 hex digits and the same each time."""
     disk = FaultyDisk()
-    key = Device(STATE, disk, uses=3).public_key()
+    key = DeviceKey(STATE, disk, uses=3).public_key()
     assert len(bytes.fromhex(key)) == 32
-    assert Device(STATE, disk).public_key() == key
+    assert DeviceKey(STATE, disk).public_key() == key
     assert disk.mode(STATE / "device.key") == 0o600
     assert disk.mode(STATE) == 0o700
 
@@ -26,7 +26,7 @@ def test_the_key_is_made_once_and_stays() -> None:
 def test_each_use_is_proved_by_the_public_key_and_its_secret_is_gone() -> None:
     """The one-time keys are used in order; what was on the disk for an earlier use is overwritten."""
     disk = FaultyDisk()
-    device = Device(STATE, disk, uses=3)
+    device = DeviceKey(STATE, disk, uses=3)
     key = device.public_key()
     seen = []
     for use in range(3):
@@ -44,7 +44,7 @@ def test_each_use_is_proved_by_the_public_key_and_its_secret_is_gone() -> None:
 def test_a_used_up_key_is_told_and_can_be_renewed() -> None:
     """After the last use a new key is needed; records of the old one still verify."""
     disk, clock = FaultyDisk(), ToldClock()
-    device = Device(STATE, disk, uses=1)
+    device = DeviceKey(STATE, disk, uses=1)
     with begin(disk, clock, uses=1) as ledger:
         ledger.append([(CLOSED, {})])
     with pytest.raises(Problem, match="all 1 keys of this device are used up; make a new device key"):
@@ -60,7 +60,7 @@ def test_a_used_up_key_is_told_and_can_be_renewed() -> None:
 def test_a_busy_device_key_is_told() -> None:
     """Two programs cannot use the device key at once."""
     disk = FaultyDisk()
-    device = Device(STATE, disk, uses=1)
+    device = DeviceKey(STATE, disk, uses=1)
     device.public_key()
     disk.locks.add(STATE / "device.lock")
     with pytest.raises(Problem, match="another program is using the device key; try again"):
@@ -72,9 +72,9 @@ def test_a_lost_key_is_made_anew_and_the_old_records_still_verify() -> None:
     disk = FaultyDisk()
     with begin(disk) as ledger:
         ledger.append([(CLOSED, {})])
-    old = Device(STATE, disk).public_key()
+    old = DeviceKey(STATE, disk).public_key()
     elsewhere = Path("/new-state")
-    assert Device(elsewhere, disk, uses=2).public_key() != old
+    assert DeviceKey(elsewhere, disk, uses=2).public_key() != old
     assert verify(VISIT, files=disk, device_key=old, state=elsewhere).ok
 
 

@@ -8,7 +8,7 @@ import pytest
 from faulty_disk import FaultyDisk, failing_at
 from visits import STATE, VISIT, begin, recorded, resume, tone
 
-from handsfree.ledger import Device, read, verify
+from handsfree.ledger import DeviceKey, read, verify
 from handsfree.problem import Problem
 
 
@@ -96,7 +96,7 @@ def test_a_device_key_on_a_failing_disk_is_told() -> None:
     disk = FaultyDisk()
     disk.fault = failing_at(0, errno.EIO, sticky=True)
     with pytest.raises(Problem, match="while using the device key"):
-        Device(STATE, disk).public_key()
+        DeviceKey(STATE, disk).public_key()
 
 
 def test_a_key_that_may_not_be_read_is_no_witness_and_a_failing_one_is_told() -> None:

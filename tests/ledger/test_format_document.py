@@ -13,7 +13,7 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from visits import tone
 
-from handsfree.ledger import CLOSED, Device, Ledger, redact
+from handsfree.ledger import CLOSED, DeviceKey, Ledger, redact
 
 
 def sha(data: bytes) -> str:
@@ -88,7 +88,7 @@ def read_as_documented(folder: Path, device_key: str) -> tuple[int, str]:
 def test_a_reader_written_from_the_document_agrees(tmp_path: Path) -> None:
     """It accepts a whole record with an interruption and a redaction, and finds the same count and checksum."""
     folder, state = tmp_path / "visit", tmp_path / "state"
-    device = Device(state, uses=4)
+    device = DeviceKey(state, uses=4)
     with Ledger.create(folder, {"job": "made up"}, sources={"p.yaml": b"x"}, state=state, device=device) as ledger:
         clips = [ledger.keep_sound(tone(number), 16_000) for number in range(2)]
         ledger.append([("heard", {"sound": clips[0]}), ("reading", {"value": "9.30", "unit": "%"})])

@@ -13,9 +13,19 @@ from attacks import changed
 from faulty_disk import FaultyDisk
 from visits import STATE, VISIT, ToldClock, begin, tone
 
-from handsfree.ledger import CLOSED, Fault, Ledger, Report, Verdict, export, read, redact, verify
+from handsfree.ledger import (
+    CLOSED,
+    FaultClass,
+    Ledger,
+    RecordVerdict,
+    VerificationReport,
+    export,
+    read,
+    redact,
+    verify,
+)
 from handsfree.ledger.holdings import Holdings
-from handsfree.ledger.visit import Visit
+from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import Problem
 
 
@@ -56,10 +66,10 @@ def test_a_missing_and_an_altered_clip_are_named_at_the_entry_that_carries_them(
     disk, clips = with_clips()
     disk.put(clip_file(clips[1]), b"other sound")
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad, report.verdict) == (Fault.SOUND_ALTERED, 3, Verdict.BROKEN)
+    assert (report.fault, report.first_bad, report.verdict) == (FaultClass.SOUND_ALTERED, 3, RecordVerdict.BROKEN)
     disk.unlink(clip_file(clips[0]))
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.SOUND_MISSING, 1)
+    assert (report.fault, report.first_bad) == (FaultClass.SOUND_MISSING, 1)
     assert "1 more finding" in report.sentence
     assert [finding.seq for finding in report.findings] == [1, 3]
 
@@ -70,8 +80,8 @@ def test_the_first_bad_entry_is_named_whichever_check_found_it() -> None:
     disk.unlink(clip_file(clips[1]))
     report = verify(VISIT, files=disk, expected=(2, "000 000 000 000"))
     assert [(finding.seq, finding.fault) for finding in report.findings] == [
-        (1, Fault.CHANGED),
-        (3, Fault.SOUND_MISSING),
+        (1, FaultClass.CHANGED),
+        (3, FaultClass.SOUND_MISSING),
     ]
 
 
@@ -80,9 +90,9 @@ def test_a_missing_and_an_altered_source_are_named() -> None:
     disk, _ = with_clips()
     disk.put(VISIT / "sources" / "procedure.yaml", b"other")
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.SOURCE_ALTERED, 0)
+    assert (report.fault, report.first_bad) == (FaultClass.SOURCE_ALTERED, 0)
     disk.unlink(VISIT / "sources" / "procedure.yaml")
-    assert verify(VISIT, files=disk).fault == Fault.SOURCE_MISSING
+    assert verify(VISIT, files=disk).fault == FaultClass.SOURCE_MISSING
 
 
 def test_a_record_that_names_files_elsewhere_is_not_followed_there() -> None:
@@ -90,7 +100,7 @@ def test_a_record_that_names_files_elsewhere_is_not_followed_there() -> None:
     disk = FaultyDisk()
     begin(disk).release()
     disk.put(Path("/secret"), b"x")
-    holdings = Holdings(Visit(VISIT), disk)
+    holdings = Holdings(VisitFolder(VISIT), disk)
     assert holdings._digest(VISIT, "../../secret") is None
     assert holdings._digest(VISIT, "ledger.jsonl") is not None
 
@@ -106,7 +116,7 @@ def test_foreign_files_are_named_and_left_alone() -> None:
     assert "1 files in sound are named by no entry" in report.remarks
 
 
-def redacted(disk: FaultyDisk, name: str) -> Report:
+def redacted(disk: FaultyDisk, name: str) -> VerificationReport:
     redact(VISIT, name, by="T. Demo", reason="a private word", clock=ToldClock(), state=STATE, files=disk)
     return verify(VISIT, files=disk)
 
@@ -150,7 +160,7 @@ def test_a_forged_redaction_does_not_excuse_a_missing_clip(change: dict[str, str
     line = disk.bytes_of(VISIT / "redactions.jsonl").removesuffix(b"\n")
     disk.put(VISIT / "redactions.jsonl", changed(line, lambda members: members.update(change)) + b"\n")
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.REDACTION_FORGED, 3)
+    assert (report.fault, report.first_bad) == (FaultClass.REDACTION_FORGED, 3)
     assert why in report.sentence
 
 
@@ -170,7 +180,7 @@ def test_a_clip_deleted_without_a_word_is_missing() -> None:
     disk, clips = with_clips()
     redacted(disk, clips[0])
     disk.unlink(VISIT / "redactions.jsonl")
-    assert verify(VISIT, files=disk).fault == Fault.SOUND_MISSING
+    assert verify(VISIT, files=disk).fault == FaultClass.SOUND_MISSING
 
 
 def test_a_redaction_needs_a_name_a_reason_and_a_clip_of_the_record() -> None:

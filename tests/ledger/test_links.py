@@ -10,7 +10,7 @@ from attacks import LEDGER, lines_of, resealed, stolen_secret
 from faulty_disk import FaultyDisk
 from visits import STATE, VISIT, begin
 
-from handsfree.ledger import CLOSED, Device, Fault, Report, chain, read, verify
+from handsfree.ledger import CLOSED, DeviceKey, FaultClass, VerificationReport, chain, read, verify
 from handsfree.ledger.clock import stamp
 from handsfree.ledger.entry import canonical, digest_of
 from handsfree.ledger.ratchet import Secret
@@ -18,7 +18,7 @@ from handsfree.ledger.ratchet import Secret
 FORGED = 3
 
 
-def forged(**change: object) -> Report:
+def forged(**change: object) -> VerificationReport:
     """Let the holder of the key of entry 3 change it, seal it, and chain and seal all that follows anew."""
     disk = FaultyDisk()
     ledger = begin(disk)
@@ -46,7 +46,7 @@ def test_who_holds_the_keys_can_seal_another_content() -> None:
 def test_an_entry_bears_the_number_of_its_place(seq: int) -> None:
     """Sealed by the right key under another number it is refused there."""
     report = forged(seq=seq)
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, FORGED)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, FORGED)
     assert f"entry {seq} stands where entry 3 belongs" in report.sentence
 
 
@@ -54,12 +54,12 @@ def test_an_entry_bears_the_number_of_its_place(seq: int) -> None:
 def test_an_entry_carries_the_digest_of_the_one_before_it(prev: str) -> None:
     """Sealed by the right key over another past it is refused there."""
     report = forged(prev=prev)
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, FORGED)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, FORGED)
     assert "it does not carry the digest of the entry before it" in report.sentence
 
 
-@pytest.mark.parametrize(("back", "fault"), [(500, Fault.RE_DATED), (1, Fault.RE_DATED), (0, None)])
-def test_both_clocks_cannot_go_back_together(back: int, fault: Fault | None) -> None:
+@pytest.mark.parametrize(("back", "fault"), [(500, FaultClass.RE_DATED), (1, FaultClass.RE_DATED), (0, None)])
+def test_both_clocks_cannot_go_back_together(back: int, fault: FaultClass | None) -> None:
     """They agree with each other, and still the steady clock only runs forward within one boot."""
     before = next(entry for entry in read(VISIT, honest()) if entry.seq == FORGED - 1)
     report = forged(mono=before.mono - back, at=stamp(before.wall - back))
@@ -79,14 +79,14 @@ def honest() -> FaultyDisk:
 def test_a_record_begins_with_the_opening_even_for_who_holds_the_devices_keys() -> None:
     """A first entry of another kind, under the device's next key, is no beginning."""
     disk = honest()
-    proof, signer = Device(STATE, disk).use_next()
+    proof, signer = DeviceKey(STATE, disk).use_next()
     first = json.loads(lines_of(disk)[0]) | {"kind": "heard", "event": {}, "device": proof.as_json()}
     del first["seal"]
     first["next_key"] = Secret(bytes(32)).public().hex()
     first["seal"] = signer.sign(canonical(first)).hex()
     disk.put(LEDGER, canonical(first) + b"\n")
     report = verify(VISIT, files=disk)
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, 0)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, 0)
     assert "a record begins with visit-opened, and only begins with it" in report.sentence
 
 
@@ -98,4 +98,4 @@ def test_of_an_endless_line_no_more_than_four_mebibytes_are_read_at_once() -> No
 
 def test_a_line_that_may_not_follow_says_why() -> None:
     """In words, where it comes up as an error."""
-    assert str(chain.Broken(Fault.CHANGED, "its number is not the next")) == "its number is not the next"
+    assert str(chain.Broken(FaultClass.CHANGED, "its number is not the next")) == "its number is not the next"

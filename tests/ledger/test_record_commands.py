@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from visits import tone
 
 from handsfree.commands.record import app
-from handsfree.ledger import CLOSED, Device, Ledger
+from handsfree.ledger import CLOSED, DeviceKey, Ledger
 from handsfree.problem import ExitCode, Problem
 
 
@@ -23,7 +23,7 @@ def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def visit(folder: Path, state: Path, *, closed: bool = True) -> Path:
-    device = Device(state, uses=8)
+    device = DeviceKey(state, uses=8)
     with Ledger.create(folder, {}, sources={"procedure.yaml": b"x"}, state=state, device=device) as ledger:
         clip = ledger.keep_sound(tone(1), 16_000)
         ledger.append([("heard", {"sound": clip}), ("reading", {"value": "9.30"})])

@@ -9,7 +9,7 @@ from attacks import LEDGER, lines_of
 from faulty_disk import FaultyDisk
 from visits import VISIT, ToldClock, begin, recorded
 
-from handsfree.ledger import CLOSED, Difference, Entry, Fault, Verdict, verify
+from handsfree.ledger import CLOSED, Difference, Entry, FaultClass, RecordVerdict, verify
 
 Batches = Iterator[tuple[Entry, ...]]
 
@@ -46,7 +46,11 @@ def test_decisions_that_follow_from_their_inputs_are_confirmed() -> None:
 def test_a_decision_altered_and_sealed_with_valid_keys_is_named() -> None:
     """The seals hold, and still the entry that does not follow from its input is the first bad one."""
     report = verify(VISIT, files=a_visit(0, 3, 5), replay=echo)
-    assert (report.verdict, report.fault, report.first_bad) == (Verdict.BROKEN, Fault.DECISION_ALTERED, 4)
+    assert (report.verdict, report.fault, report.first_bad) == (
+        RecordVerdict.BROKEN,
+        FaultClass.DECISION_ALTERED,
+        4,
+    )
     assert "2 follows from entry 3" in report.sentence
     assert [finding.seq for finding in report.findings] == [4, 6]
 
@@ -71,4 +75,4 @@ def test_a_broken_record_is_not_decided_again() -> None:
     def never(_batches: Batches) -> list[Difference]:
         pytest.fail("replayed")
 
-    assert verify(VISIT, files=disk, replay=never).fault == Fault.REMOVED
+    assert verify(VISIT, files=disk, replay=never).fault == FaultClass.REMOVED

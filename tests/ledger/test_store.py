@@ -18,7 +18,7 @@ from handsfree.ledger import (
     OPENED,
     RESUMED,
     Ledger,
-    Verdict,
+    RecordVerdict,
     batches,
     head,
     read,
@@ -101,7 +101,7 @@ def test_there_is_one_writer() -> None:
     with pytest.raises(Problem, match="another program is writing this visit") as problem:
         resume(disk)
     assert problem.value.code == ExitCode.FAILED
-    assert verify(VISIT, files=disk).verdict == Verdict.OPEN
+    assert verify(VISIT, files=disk).verdict == RecordVerdict.OPEN
     ledger.release()
     resume(disk).release()
 

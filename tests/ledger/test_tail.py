@@ -7,7 +7,7 @@ from attacks import LEDGER, changed, lines_of, resealed, stolen_secret
 from faulty_disk import FaultyDisk
 from visits import VISIT, ToldClock, begin, recorded
 
-from handsfree.ledger import CLOSED, Fault, Verdict, verify
+from handsfree.ledger import CLOSED, FaultClass, RecordVerdict, verify
 from handsfree.ledger.ratchet import Secret
 
 OPEN = recorded(7, closed=False)
@@ -15,7 +15,7 @@ DATA = OPEN.bytes_of(LEDGER)
 SECTOR = 512
 
 
-def with_tail(tail: bytes) -> tuple[Verdict, Fault | None]:
+def with_tail(tail: bytes) -> tuple[RecordVerdict, FaultClass | None]:
     disk = OPEN.copy()
     disk.put(LEDGER, DATA + tail)
     report = verify(VISIT, files=disk)
@@ -49,28 +49,28 @@ BY_HAND = {
 @pytest.mark.parametrize("what", HONEST)
 def test_what_a_power_cut_leaves_is_no_tampering(what: str) -> None:
     """A beginning of the next entry, or sectors that were never written."""
-    assert with_tail(HONEST[what]) == (Verdict.OPEN, Fault.NOT_CLOSED)
+    assert with_tail(HONEST[what]) == (RecordVerdict.OPEN, FaultClass.NOT_CLOSED)
 
 
 @pytest.mark.parametrize("what", BY_HAND)
 def test_what_no_power_cut_leaves_is_called_a_change(what: str) -> None:
     """Anything else at the end was put there."""
-    assert with_tail(BY_HAND[what]) == (Verdict.BROKEN, Fault.CHANGED)
+    assert with_tail(BY_HAND[what]) == (RecordVerdict.BROKEN, FaultClass.CHANGED)
 
 
 def test_a_whole_entry_without_its_line_feed_must_be_genuine() -> None:
     """Cut just before the line feed the entry is whole: it counts as torn if its seal fits, else as changed."""
     lines = lines_of(recorded(7))
     for last, fault in (
-        (lines[-1], Fault.NOT_CLOSED),
-        (lines[-1].replace(b"finished", b"tampered"), Fault.CHANGED),
+        (lines[-1], FaultClass.NOT_CLOSED),
+        (lines[-1].replace(b"finished", b"tampered"), FaultClass.CHANGED),
     ):
         disk = OPEN.copy()
         disk.put(LEDGER, b"".join(line + b"\n" for line in lines[:-1]) + last)
         assert verify(VISIT, files=disk).fault == fault
 
 
-def forged(change: dict[str, object], at: int = 3) -> tuple[Verdict, Fault | None, int | None]:
+def forged(change: dict[str, object], at: int = 3) -> tuple[RecordVerdict, FaultClass | None, int | None]:
     """Let the holder of the key of an entry change it and seal it and all that follows again."""
     disk, secret = FaultyDisk(), None
     ledger = begin(disk, ToldClock())
@@ -90,18 +90,20 @@ def forged(change: dict[str, object], at: int = 3) -> tuple[Verdict, Fault | Non
 @pytest.mark.parametrize(
     ("change", "fault"),
     [
-        ({"at": "2026-12-24T00:00:00.000Z"}, Fault.RE_DATED),
-        ({"mono": 0}, Fault.RE_DATED),
-        ({"kind": "visit-opened"}, Fault.CHANGED),
-        ({"kind": "clock-jumped"}, Fault.CHANGED),
-        ({"kind": "visit-resumed", "event": {"utc_offset": 0, "set_aside": [{}]}}, Fault.CHANGED),
-        ({"kind": CLOSED}, Fault.ADDED),
-        ({"kind": CLOSED, "to_come": 1}, Fault.CHANGED),
-        ({"to_come": 2}, Fault.CHANGED),
+        ({"at": "2026-12-24T00:00:00.000Z"}, FaultClass.RE_DATED),
+        ({"mono": 0}, FaultClass.RE_DATED),
+        ({"kind": "visit-opened"}, FaultClass.CHANGED),
+        ({"kind": "clock-jumped"}, FaultClass.CHANGED),
+        ({"kind": "visit-resumed", "event": {"utc_offset": 0, "set_aside": [{}]}}, FaultClass.CHANGED),
+        ({"kind": CLOSED}, FaultClass.ADDED),
+        ({"kind": CLOSED, "to_come": 1}, FaultClass.CHANGED),
+        ({"to_come": 2}, FaultClass.CHANGED),
     ],
 )
-def test_even_with_the_key_of_an_entry_some_changes_cannot_be(change: dict[str, object], fault: Fault) -> None:
+def test_even_with_the_key_of_an_entry_some_changes_cannot_be(
+    change: dict[str, object], fault: FaultClass
+) -> None:
     """A thief in mid-visit is still bound to the clocks, the batches, the close and the ledger's own events."""
     verdict, found, first_bad = forged(change)
-    assert (verdict, found) == (Verdict.BROKEN, fault)
+    assert (verdict, found) == (RecordVerdict.BROKEN, fault)
     assert first_bad in {3, 4}

@@ -9,7 +9,7 @@ from attacks import LEDGER, changed, lines_of
 from faulty_disk import FaultyDisk
 from visits import START, STATE, VISIT, ToldClock, WholeVisit, begin, events, recorded, resume
 
-from handsfree.ledger import CLOSED, Fault, Report, Verdict, verify
+from handsfree.ledger import CLOSED, FaultClass, RecordVerdict, VerificationReport, verify
 from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.verification import BEFORE_THE_PROGRAM
 
@@ -18,7 +18,7 @@ LINES = lines_of(RECORD)
 NO_KEY = "no device key was given to compare; the seals lead to "
 
 
-def with_lines(*lines: bytes, **options: object) -> Report:
+def with_lines(*lines: bytes, **options: object) -> VerificationReport:
     """Verify a copy of the record with other lines."""
     disk = RECORD.copy()
     disk.put(LEDGER, b"".join(line + b"\n" for line in lines))
@@ -103,7 +103,7 @@ def test_a_clock_slewed_back_by_a_second_is_let_pass() -> None:
         clock.set_by(-1000)
         ledger.append([("heard", {})])
     report = verify(VISIT, files=disk)
-    assert report.verdict == Verdict.OPEN
+    assert report.verdict == RecordVerdict.OPEN
     assert not any("goes back" in remark for remark in report.remarks)
 
 
@@ -129,7 +129,9 @@ def test_an_open_record_says_whether_its_end_is_known() -> None:
         "with an earlier head": False,
     }
     assert all((unknown in report.sentence) != (known in report.sentence) for report in told.values())
-    assert all((report.verdict, report.fault) == (Verdict.OPEN, Fault.NOT_CLOSED) for report in told.values())
+    assert all(
+        (report.verdict, report.fault) == (RecordVerdict.OPEN, FaultClass.NOT_CLOSED) for report in told.values()
+    )
 
 
 def first_checksum(disk: FaultyDisk) -> str:
@@ -156,7 +158,7 @@ def test_a_record_cut_off_while_it_began_can_be_checked_for_nothing() -> None:
     disk = RECORD.copy()
     disk.put(LEDGER, LINES[0][:40])
     report = verify(VISIT, files=disk, expected=(20, "000 000 000 000"), device_key="00" * 32, state=STATE)
-    assert (report.verdict, report.fault, report.first_bad) == (Verdict.OPEN, Fault.NOT_CLOSED, 0)
+    assert (report.verdict, report.fault, report.first_bad) == (RecordVerdict.OPEN, FaultClass.NOT_CLOSED, 0)
     assert (report.head, report.checks, report.remarks) == (None, (), ())
     assert (report.identity, report.opened_at, report.device, report.use) == (None, None, None, None)
     assert "no whole entry is there" in report.sentence
@@ -186,7 +188,7 @@ def test_a_head_read_out_at_any_time_of_the_visit_is_found_again(count: int) -> 
     assert report.checks == (*whole.checks, "count and checksum")
     if len(parts) > 1:
         other = verify(VISIT, files=disk, expected=(count, parts[1]))
-        assert (other.fault, other.first_bad) == (Fault.CHANGED, count - 1)
+        assert (other.fault, other.first_bad) == (FaultClass.CHANGED, count - 1)
         assert f"the checksum is {parts[0]}, and {parts[1]} was read out" in other.sentence
 
 
@@ -202,13 +204,13 @@ def entry_checksum(count: int) -> str:
 def test_a_head_of_no_entries_is_none_of_this_record() -> None:
     """Nothing was read out before the first entry."""
     report = verify(VISIT, files=RECORD, expected=(0, "000 000 000 000"))
-    assert (report.fault, report.first_bad) == (Fault.CHANGED, 0)
+    assert (report.fault, report.first_bad) == (FaultClass.CHANGED, 0)
 
 
 def test_one_entry_more_than_there_is_was_cut_off() -> None:
     """The count alone tells it: 21 were read out, 20 are left."""
     report = verify(VISIT, files=RECORD, expected=(21, "000 000 000 000"))
-    assert [(one.seq, one.fault) for one in report.findings] == [(20, Fault.TRUNCATED)]
+    assert [(one.seq, one.fault) for one in report.findings] == [(20, FaultClass.TRUNCATED)]
     assert "21 entries were read out and 20 are left" in report.sentence
 
 
@@ -217,7 +219,7 @@ def test_a_record_broken_before_its_end_is_not_called_cut_off_as_well() -> None:
     broken = with_lines(
         *LINES[:5], other_event(LINES[5]), *LINES[6:], expected=(20, entry_checksum(20)), state=STATE
     )
-    assert [(one.seq, one.fault) for one in broken.findings] == [(5, Fault.CHANGED)]
+    assert [(one.seq, one.fault) for one in broken.findings] == [(5, FaultClass.CHANGED)]
     assert {"count and checksum", "this device's own count"} <= set(broken.checks)
 
 
@@ -227,9 +229,9 @@ def test_findings_stand_in_the_order_of_their_entries() -> None:
         *LINES[:5], other_event(LINES[5]), *LINES[6:], expected=(2, entry_checksum(3)), device_key="00" * 32
     )
     assert [(one.seq, one.fault) for one in report.findings] == [
-        (0, Fault.FOREIGN_DEVICE),
-        (1, Fault.CHANGED),
-        (5, Fault.CHANGED),
+        (0, FaultClass.FOREIGN_DEVICE),
+        (1, FaultClass.CHANGED),
+        (5, FaultClass.CHANGED),
     ]
     assert report.sentence.endswith("; 2 more findings follow")
 
@@ -244,8 +246,8 @@ def test_a_foreign_device_is_told_before_everything_else() -> None:
     disk.put(source, b"gates: [other]\n")
     assert len(verify(VISIT, files=disk).findings) == 2
     faults = [one.fault for one in verify(VISIT, files=disk, device_key="00" * 32).findings]
-    assert faults[0] == Fault.FOREIGN_DEVICE
-    assert set(faults[1:]) == {Fault.SOUND_ALTERED, Fault.SOURCE_ALTERED}
+    assert faults[0] == FaultClass.FOREIGN_DEVICE
+    assert set(faults[1:]) == {FaultClass.SOUND_ALTERED, FaultClass.SOURCE_ALTERED}
 
 
 def test_this_devices_count_is_compared_only_with_its_own_secrets() -> None:

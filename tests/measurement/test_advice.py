@@ -10,7 +10,7 @@ from adjustment_moves import compare
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.measurement.advice import Adjuster, Advice, Move, Refusal, Task, advise, learned_gain
+from handsfree.measurement.advice import AdjusterData, AdjusterMove, Advice, Refusal, Task, advise, learned_gain
 from handsfree.measurement.verdict import Band
 from handsfree.problem import Problem
 
@@ -19,14 +19,14 @@ BANDS = {
     "maximum": Band(D("9.0"), D("9.7"), "invented sheet"),
     "minimum": Band(D("8.7"), D("9.5"), "invented sheet"),
 }
-ADJUSTERS = {"maximum": Adjuster("clockwise", 2), "minimum": Adjuster("counter-clockwise", 1)}
+ADJUSTERS = {"maximum": AdjusterData("clockwise", 2), "minimum": AdjusterData("counter-clockwise", 1)}
 WITHIN_TWO_TENTHS = Band(D("-0.2"), D("0.2"), "invented sheet")
 TASK = Task(BANDS, ADJUSTERS)
 PAIRED = Task(BANDS, ADJUSTERS, WITHIN_TWO_TENTHS)
 
 
 def move(eighths, before, after, adjuster="maximum", rate=None):
-    return Move(adjuster, eighths, rate or adjuster, D(before), D(after))
+    return AdjusterMove(adjuster, eighths, rate or adjuster, D(before), D(after))
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_the_gain_is_learned_from_the_moves():
     """A screw that answers strongly is turned less the next time; a weak one more."""
     strong = [move(1, "8.0", "8.6")]
     weak = [move(1, "8.0", "8.05"), move(1, "8.05", "8.1")]
-    cap = Task(BANDS, {"maximum": Adjuster("clockwise", 8)})
+    cap = Task(BANDS, {"maximum": AdjusterData("clockwise", 8)})
     after_strong = advise("maximum", {"maximum": D("8.2")}, cap, strong)
     after_weak = advise("maximum", {"maximum": D("8.2")}, cap, weak)
     assert after_strong.gain > D("0.4") > D("0.2") > after_weak.gain
@@ -112,14 +112,14 @@ def test_two_moves_that_lead_away_ask_for_help():
 
 def test_an_eighth_too_coarse_is_told():
     """When one eighth moves the reading by more than twice what is missing, turning on only swings it."""
-    narrow = Task({"maximum": Band(D("9.3"), D("9.4"), "s")}, {"maximum": Adjuster("clockwise", 1)})
+    narrow = Task({"maximum": Band(D("9.3"), D("9.4"), "s")}, {"maximum": AdjusterData("clockwise", 1)})
     moves = [move(1, "8.6", "9.2"), move(1, "9.2", "9.8"), move(-1, "9.8", "9.2")]
     assert "too coarse" in advise("maximum", {"maximum": D("9.2")}, narrow, moves).reason
 
 
 def test_moves_and_travel_are_bounded():
     """After eight moves, or sixteen eighths from where it was found, the tool says to get help."""
-    slow = Task(BANDS, {"maximum": Adjuster("clockwise", 8)}, most_moves=3, most_travel=10)
+    slow = Task(BANDS, {"maximum": AdjusterData("clockwise", 8)}, most_moves=3, most_travel=10)
     three = [move(2, "7.0", "7.3"), move(2, "7.3", "7.6"), move(2, "7.6", "7.9")]
     assert "3 moves made" in advise("maximum", {"maximum": D("7.9")}, slow, three).reason
     far = [move(8, "6.0", "7.0")]
@@ -160,7 +160,7 @@ def test_advice_needs_a_reading():
 
 moves_drawn = st.lists(
     st.builds(
-        Move,
+        AdjusterMove,
         st.sampled_from(["maximum", "minimum"]),
         st.integers(-8, 8),
         st.sampled_from(["maximum", "minimum"]),

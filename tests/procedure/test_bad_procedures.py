@@ -38,7 +38,7 @@ BAD = {
     "twice": PROVEN.replace("title: Sample", "title: Sample\ntitle: Again", 1),
     "list": "- 1\n- 2\n",
     "nothing": "",
-    "null bytes": "handsfree: 1\0\n",
+    "null bytes": "handsfree: 2\0\n",
     "unicode": PROVEN.replace("title: Sample", "title: \u202eSample\u0000", 1),
     "deep": "a: " + "[" * 3000,
     "ten megabytes": PROVEN + "# " + "x" * 10_000_000,

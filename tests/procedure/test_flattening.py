@@ -12,7 +12,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 
 SAMPLE = """\
-handsfree: 1
+handsfree: 2
 procedure: sample
 title: Sample
 purpose: Nothing but a test.
@@ -30,7 +30,7 @@ gates:
     needs: {cover: removed}
     prompt: "CO2?"
     ask: [{quantity: co2, low: 9.30, high: 12}]
-    at: first
+    point: first
   - id: back
     kind: restore
     title: Put back
@@ -56,7 +56,7 @@ def problem_of(path: Path) -> Problem:
 @pytest.mark.parametrize(
     ("old", "new", "line", "says"),
     [
-        ("handsfree: 1", "handsfree: 2", 1, "handsfree"),
+        ("handsfree: 2", "handsfree: 3", 1, "handsfree"),
         ("procedure: sample", "procedure: other", 2, "called 'other'"),
         ("procedure: sample", "procedure: Sample One", 2, "procedure"),
         ("title: Sample\n", "", 1, "title"),
@@ -80,9 +80,9 @@ def problem_of(path: Path) -> Problem:
         ("low: 9.30, high: 12", "low: 12.5, high: 12", 18, "low must be below high"),
         ("low: 9.30", "low: nine", 18, "low"),
         ("low: 9.30", "low: true", 18, "low"),
-        ("    at: first", "    at: first\n    rate: maximum", 13, "belong together"),
-        ("    at: first", "    at: first\n    unsettled: back", 13, "belong together"),
-        ("    at: first", "    at: first\n    rate: medium", 20, "rate"),
+        ("    point: first", "    point: first\n    rate: maximum", 13, "belong together"),
+        ("    point: first", "    point: first\n    unsettled: back", 13, "belong together"),
+        ("    point: first", "    point: first\n    rate: medium", 20, "rate"),
         ("  - id: finish\n    kind: finish\n    title: Finish\n", "", 20, "leads nowhere"),
         (SAMPLE[SAMPLE.index("  - id: off") :], "  []\n", 8, "gates"),
     ],
@@ -104,7 +104,7 @@ def test_the_sample_itself_loads(tmp_path: Path) -> None:
     assert list(procedure.gates) == ["off", "reading", "back", "finish"]
     reading = procedure.gate("reading").gate
     assert str(reading.ask[0].low) == "9.30"  # type: ignore[union-attr]
-    assert procedure.gate("off").ways == {"done": "reading", "not done": "reading"}
+    assert procedure.gate("off").transitions == {"done": "reading", "not done": "reading"}
     with pytest.raises(Problem, match="no gate 'gone'"):
         procedure.gate("gone")
 
@@ -123,11 +123,11 @@ def test_a_choice_must_say_where_not_done_leads(tmp_path: Path) -> None:
     text = SAMPLE.replace("  - id: back", choice + "  - id: back", 1)
     assert "not_done" in str(problem_of(sample(tmp_path, text)))
     good = load_procedure(sample(tmp_path, text.replace('"Which?"', '"Which?"\n    not_done: false', 1)))
-    assert good.gate("ask").ways == {"one": "back", "two": "back"}
+    assert good.gate("ask").transitions == {"one": "back", "two": "back"}
 
 
 CHILD = """\
-handsfree: 1
+handsfree: 2
 procedure: child
 title: Child
 purpose: Included.
@@ -144,7 +144,7 @@ gates:
     not_done: exit ill
 """
 PARENT = """\
-handsfree: 1
+handsfree: 2
 procedure: parent
 title: Parent
 purpose: Includes.
@@ -174,7 +174,7 @@ def test_an_included_file_is_flattened_under_its_prefix(tmp_path: Path) -> None:
     procedure = load_procedure(family(tmp_path))
     assert list(procedure.gates) == ["inner/act", "inner-again/act", "finish"]
     assert procedure.first == "inner/act"
-    assert procedure.gate("inner/act").ways == {"done": "finish", "not done": "inner-again/act"}
+    assert procedure.gate("inner/act").transitions == {"done": "finish", "not done": "inner-again/act"}
     assert procedure.gate("inner/act").gate.prompt == "Do that."  # type: ignore[union-attr]
     assert procedure.gate("inner-again/act").gate.prompt == "Do it."  # type: ignore[union-attr]
     assert procedure.gate("inner/act").place.file.endswith("child.yaml")
@@ -185,7 +185,7 @@ def test_a_file_with_exits_runs_by_itself(tmp_path: Path) -> None:
     family(tmp_path)
     procedure = load_procedure(tmp_path / "child.yaml")
     assert list(procedure.gates) == ["act", "put-back", "finish"]
-    assert set(procedure.gate("act").ways.values()) == {"put-back"}
+    assert set(procedure.gate("act").transitions.values()) == {"put-back"}
 
 
 @pytest.mark.parametrize(
@@ -223,7 +223,7 @@ def test_a_missing_include_and_an_unknown_parameter_are_named(tmp_path: Path) ->
 def test_files_that_include_each_other_are_refused(tmp_path: Path) -> None:
     """A file that includes itself, and a circle of two, each with the place of the include."""
     circle = """\
-handsfree: 1
+handsfree: 2
 procedure: NAME
 title: Circle
 purpose: Includes the other.

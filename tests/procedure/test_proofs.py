@@ -133,7 +133,7 @@ def test_gates_that_do_the_same_must_need_the_same() -> None:
 
 def test_stale_readings_are_not_judged() -> None:
     """A second set kept from before the turn may not be judged after it."""
-    again = block("flue").replace("id: flue\n", "id: early\n").replace("at: flue", "at: early")
+    again = block("flue").replace("id: flue\n", "id: early\n").replace("point: flue", "point: early")
     late = (
         block("flue-verdict")
         .replace("id: flue-verdict", "id: late-verdict")
@@ -218,7 +218,7 @@ def everything(  # noqa: C901 - written flat, apart from the product
                     now.symmetric_difference_update({thing})
             if isinstance(gate, FinishGate):
                 unrestored |= now
-        for outcome, to in placed.ways.items():
+        for outcome, to in placed.transitions.items():
             if to in ENDS or (outcome == EXHAUSTED) != over:
                 continue
             then = set(altered) if over else set(now)

@@ -60,7 +60,7 @@ def test_the_same_procedure_leads_a_visit_alike(visits: Path) -> None:
     assert visits_differently(visits, load_procedure(ISOLATION)) == ["one: goes alike (8 gates passed)"]
 
 
-def test_a_changed_way_is_seen_in_the_visit_that_took_it(visits: Path) -> None:
+def test_a_changed_transition_is_seen_in_the_visit_that_took_it(visits: Path) -> None:
     new = changed(
         "voltage: {heard: [voltage present], then: stop-voltage}",
         "voltage: {heard: [voltage present], then: stop-not-proven}",

@@ -28,7 +28,7 @@ def test_explorers_enter_every_gate_of_a_small_procedure_and_nothing_goes_wrong(
     coverage = explore_randomly(plan("extract-ventilation"), DAY, explorers=40)
     assert coverage.faults == []
     assert coverage.entered == set(coverage.procedure.gates)
-    assert len(coverage.passed) / len(coverage.ways) > 0.75
+    assert len(coverage.passed) / len(coverage.transitions) > 0.75
     assert coverage.ends["finished"] > 0
 
 

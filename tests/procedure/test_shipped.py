@@ -51,9 +51,9 @@ def test_every_verdict_answers_every_outcome(name: str) -> None:
     kept = {}
     for placed in procedure.gates.values():
         if isinstance(placed.gate, ReadingsGate):
-            kept[placed.gate.at] = {ask.quantity for ask in placed.gate.ask}
+            kept[placed.gate.point] = {ask.quantity for ask in placed.gate.ask}
         if isinstance(placed.gate, TimedGate):
-            kept[placed.gate.at] = {placed.gate.volume.quantity, "meter_time"}
+            kept[placed.gate.point] = {placed.gate.volume.quantity, "meter_time"}
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
         if isinstance(gate, VerdictGate):

@@ -40,7 +40,7 @@ def test_no_path_breaks_a_need_or_finishes_altered(name: str) -> None:
         gate = placed.gate
         for thing, state in gate.needs.items():
             assert (state == procedure.things[thing].altered) == (thing in altered), (gate_id, thing)
-        for outcome, to in placed.ways.items():
+        for outcome, to in placed.transitions.items():
             after, found = set(altered), set(captured)
             if outcome == DONE and isinstance(gate, ConfirmGate):
                 for thing in gate.alters:
@@ -64,7 +64,9 @@ def test_no_path_breaks_a_need_or_finishes_altered(name: str) -> None:
 def test_every_loop_is_bounded(name: str) -> None:
     """Without the gates that have a bound no way leads in a circle."""
     procedure = SHIPPED[name]
-    free = {gate_id: set(p.ways.values()) for gate_id, p in procedure.gates.items() if p.gate.at_most is None}
+    free = {
+        gate_id: set(p.transitions.values()) for gate_id, p in procedure.gates.items() if p.gate.at_most is None
+    }
     while True:
         leaves = {gate_id for gate_id, to in free.items() if not to & set(free)}
         if not leaves:
@@ -79,7 +81,7 @@ def test_no_screw_before_the_as_found_sets_and_the_supply() -> None:
         for before in ("supply-verdict", "found-maximum", "found-minimum", "supply-before-screws"):
             seen, queue = {VISIT.first}, deque([VISIT.first])
             while queue:
-                for to in VISIT.gates[queue.popleft()].ways.values():
+                for to in VISIT.gates[queue.popleft()].transitions.values():
                     if to not in seen and to != before and to not in ENDS:
                         seen.add(to)
                         queue.append(to)
@@ -90,19 +92,23 @@ def test_in_band_as_found_turns_no_screw() -> None:
     """Within leads past every screw; out of the band, even by too little to be sure, leads to the supply first."""
     at = "found-maximum-verdict"
     while isinstance(VISIT.gates[at].gate, VerdictGate):
-        assert VISIT.gates[at].ways["outside"] == VISIT.gates[at].ways["too-close"] == "supply-before-screws"
-        at = VISIT.gates[at].ways["within"]
+        assert (
+            VISIT.gates[at].transitions["outside"]
+            == VISIT.gates[at].transitions["too-close"]
+            == "supply-before-screws"
+        )
+        at = VISIT.gates[at].transitions["within"]
     assert at == "middle-rate"
 
 
 def test_a_turned_screw_is_followed_by_two_passes_and_the_cover() -> None:
     """From either screw no way leads to the close-up but through both passes, cover and grommet back first."""
     for screw, close in (("maximum-turn", "maximum-close"), ("minimum-turn", "minimum-close")):
-        assert VISIT.gates[screw].ways[DONE] == close
+        assert VISIT.gates[screw].transitions[DONE] == close
         for before in ("second-maximum", "second-minimum", "maximum-agrees", "minimum-agrees"):
             seen, queue = {close}, deque([close])
             while queue:
-                for outcome, to in VISIT.gates[queue.popleft()].ways.items():
+                for outcome, to in VISIT.gates[queue.popleft()].transitions.items():
                     if outcome != "no-limit" and to not in seen and to != before and to not in ENDS:
                         seen.add(to)
                         queue.append(to)
@@ -117,7 +123,7 @@ def test_the_burner_is_watched_wherever_it_may_fire() -> None:
         while queue:
             gate_id = queue.popleft()
             assert VISIT.gates[gate_id].gate.firing, gate_id
-            for to in VISIT.gates[gate_id].ways.values():
+            for to in VISIT.gates[gate_id].transitions.values():
                 if to in seen or to in ENDS or to == rests.get(gate_id):
                     continue
                 if not isinstance(VISIT.gates[to].gate, StopGate):

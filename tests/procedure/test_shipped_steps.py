@@ -253,7 +253,7 @@ def test_no_step_is_passed_silently() -> None:
         gate_id
         for gate_id, placed in VISIT.gates.items()
         if isinstance(placed.gate, ConfirmGate | ChoiceGate | ReadingsGate | TimedGate | AdjustGate)
-        and "not done" not in placed.ways
+        and "not done" not in placed.transitions
     }
     # What must be done: isolation and power, what a later gate cannot do without, and the hold of a rate.
     assert must == {
@@ -291,6 +291,6 @@ def test_no_step_is_passed_silently() -> None:
 def test_what_must_not_go_on_ends_at_a_stop(stop: str) -> None:
     """Each condition leads to its stop, and a stop leads nowhere."""
     assert isinstance(VISIT.gates[stop].gate, StopGate)
-    assert VISIT.gates[stop].ways == {}
+    assert VISIT.gates[stop].transitions == {}
     for gate_id, outcome in STOPS[stop]:
-        assert VISIT.gates[gate_id].ways[outcome] == stop
+        assert VISIT.gates[gate_id].transitions[outcome] == stop

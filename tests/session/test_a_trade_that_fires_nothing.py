@@ -9,7 +9,7 @@ from rehearsed import DAY, ROOT, shipped
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
-from handsfree.gates.visit import Utterance
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import Values
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
@@ -65,8 +65,8 @@ def test_without_a_pressure_on_the_sheet_nothing_is_invented() -> None:
     assert visit.state.status == "running"
 
 
-def asks_which(plan: Plan, meaning: Values, *rivals: Values) -> bool:
-    return decide._ambiguous(Draft(plan, State()), meaning, Utterance(0, "", rivals))
+def asks_which(plan: Plan, meaning: Values, *competing: Values) -> bool:
+    return decide._ambiguous(Draft(plan, State()), meaning, Understanding(0, "", competing))
 
 
 def test_every_hazard_of_a_trade_in_which_nothing_runs_stops_the_work() -> None:

@@ -229,7 +229,7 @@ def test_files_of_two_languages_are_not_put_together(tmp_path: Path) -> None:
     include = "\n  - {id: gas, kind: include, file: gas.yaml, exits: {}}\n"
     procedure.write_text(procedure.read_text("utf-8").rstrip() + "\n" + include, "utf-8")
     (tmp_path / "gas.yaml").write_text(
-        "handsfree: 1\nprocedure: gas\ntitle: Gas\npurpose: None.\n"
+        "handsfree: 2\nprocedure: gas\ntitle: Gas\npurpose: None.\n"
         'gates:\n  - {id: seen, kind: confirm, title: Seen, source: none, prompt: "Seen?"}\n',
         "utf-8",
     )

@@ -176,7 +176,7 @@ def test_a_stop_gate_goes_on_at_the_question_before_it() -> None:
         gate_id, kind = place
         if not gate_id or kind != "gate":
             continue
-        for outcome, to in shipped().gate(gate_id).ways.items():
+        for outcome, to in shipped().gate(gate_id).transitions.items():
             stops = to in shipped().procedure.gates and isinstance(shipped().gate(to).gate, StopGate)
             answers = getattr(shipped().gate(gate_id).gate, "answers", {})
             if not (stops and outcome in answers):

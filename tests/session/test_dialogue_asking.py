@@ -120,7 +120,7 @@ def test_no_input_does_not_lose_the_values_read_back() -> None:
 
 
 def test_a_doubtful_value_is_called_a_second_time_and_compared() -> None:
-    """A close rival: "confirmed" is not enough; an independent second call of the same value is."""
+    """A close competing hypothesis: "confirmed" is not enough; an independent second call of the same value is."""
     visit = at("found-maximum")
     hear(visit, (ROW, "0"), ("nine point three four point four one nine maximum", "-1.0"))
     events = visit.say("confirmed")
@@ -299,4 +299,4 @@ def test_resolution_is_kept_as_said() -> None:
     visit = at("reset-as-found")
     say(visit, "one point five")
     assert pending(visit) == {"reset_slope": "1.5"}
-    assert NOT_DONE in visit.plan.gate("reset-as-found").ways
+    assert NOT_DONE in visit.plan.gate("reset-as-found").transitions

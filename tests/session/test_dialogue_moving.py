@@ -109,17 +109,18 @@ REFUSED = [
 ]
 
 
-def test_not_done_has_no_way_out_of_stops_restores_and_isolation() -> None:
+def test_not_done_leads_out_of_no_stop_restore_or_isolation() -> None:
     """Of the shipped visit; telling people and the normal shut-down may be left undone."""
-    with_way = {gate_id for gate_id in REFUSED if NOT_DONE in shipped().gate(gate_id).ways}
-    assert with_way <= {"isolation/people-told", "isolation/normal-shut-down"}
+    with_not_done = {gate_id for gate_id in REFUSED if NOT_DONE in shipped().gate(gate_id).transitions}
+    assert with_not_done <= {"isolation/people-told", "isolation/normal-shut-down"}
     assert len(REFUSED) > 30
 
 
 HELD = [
     gate_id
     for gate_id in REFUSED
-    if NOT_DONE not in shipped().gate(gate_id).ways and {(gate_id, "gate"), (gate_id, "restore")} & set(places())
+    if NOT_DONE not in shipped().gate(gate_id).transitions
+    and {(gate_id, "gate"), (gate_id, "restore")} & set(places())
 ]
 
 

@@ -99,8 +99,8 @@ def test_dropped_back_or_burner_out_voids_the_set_and_returns_to_the_hold(gate_i
         say(visit, "repeat")
         events = visit.say(words)
         (void,) = of_kind(events, ev.SetVoided)
-        assert void.kept_at == shipped().gate(gate_id).gate.at  # type: ignore[union-attr]
-        assert visit.state.gate == shipped().gate(gate_id).ways[DROPPED_BACK]
+        assert void.kept_at == shipped().gate(gate_id).gate.point  # type: ignore[union-attr]
+        assert visit.state.gate == shipped().gate(gate_id).transitions[DROPPED_BACK]
         if words == "burner out":
             say(visit, "a draught", "wait over", "lit smoothly")
         assert visit.state.status == "running"

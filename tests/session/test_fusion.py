@@ -19,7 +19,7 @@ from handsfree.session.fusion import (
     LIMIT_MARGIN,
     STEP,
     UNKNOWN_MARGIN,
-    Choice,
+    Interpretation,
     choose,
     choose_typed,
 )
@@ -28,30 +28,30 @@ from handsfree.session.rehearsal import Rehearsal
 ROW = "nine point three four point six one eight maximum"
 
 
-def choice(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: object) -> Choice:
+def choice(visit: Rehearsal, *alternatives: tuple[str, str] | str, **other: object) -> Interpretation:
     grammar = shipped().grammar(visit.state.question, visit.state.gate)
     return choose(shipped(), visit.state, grammar, utterance(visit, *alternatives, **other))  # type: ignore[arg-type]
 
 
-def called(found: Choice) -> dict[str, str]:
+def called(found: Interpretation) -> dict[str, str]:
     assert isinstance(found.meaning, Values)
     return {quantity: str(value) for quantity, value in found.meaning.values}
 
 
 def test_a_clear_best_alternative_is_taken_without_doubt() -> None:
     """One alternative, or one that leads by the margin."""
-    assert choice(at("permission"), "told") == Choice(
+    assert choice(at("permission"), "told") == Interpretation(
         Answer("done"), onset=at("permission").state.now + 200, slight=True, words=("told",)
     )
     found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN}"))
-    assert (found.meaning, found.doubt, found.rivals) == (Answer("tight"), "", ())
+    assert (found.meaning, found.doubt, found.competing) == (Answer("tight"), "", ())
 
 
 def test_a_near_rival_is_a_doubt() -> None:
-    """Below the margin the winner stands, in doubt, with its rival named."""
+    """Below the margin the winner stands, in doubt, with its competing hypothesis named."""
     found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN - STEP}"))
     assert found.meaning == Answer("tight")
-    assert found.rivals == (Answer("leaking"),)
+    assert found.competing == (Answer("leaking"),)
     assert "leaking" in found.doubt
 
 
@@ -69,7 +69,7 @@ def test_the_fuel_weighs_improbable_pairs_down() -> None:
 
 
 def test_the_prior_never_weighs_carbon_monoxide() -> None:
-    """However odd the value, sound alone decides CO, and the rival is asked about."""
+    """However odd the value, sound alone decides CO, and the competing one is asked about."""
     odd = ROW.replace("one eight", "nine one eight")
     found = choice(at("found-maximum"), (odd, "0"), (ROW, "-1.0"))
     assert called(found)["co"] == "918"
@@ -78,11 +78,11 @@ def test_the_prior_never_weighs_carbon_monoxide() -> None:
 
 @given(st.decimals(STEP, LIMIT_MARGIN - STEP, places=3))
 def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
-    """O2 1.5 % (below the 2 % stop) near by its sound stays a rival, however improbable with the rest."""
+    """O2 1.5 % (below the 2 % stop) near by its sound stays a competing one, however improbable with the rest."""
     beyond = ROW.replace("four point six", "one point five")
     crowd = [(ROW.replace("one eight", f"one {digit}"), "-0.0005") for digit in ("six", "nine", "seven")]
     found = choice(at("found-maximum"), (ROW, "0"), *crowd, (beyond, f"-{lead}"))
-    values = [dict(one.values) for one in (found.meaning, *found.rivals) if isinstance(one, Values)]
+    values = [dict(one.values) for one in (found.meaning, *found.competing) if isinstance(one, Values)]
     assert any(one["o2"] == Decimal("1.5") for one in values)
     assert found.doubt
 
@@ -91,9 +91,9 @@ def test_a_value_beyond_a_stop_limit_stays_even_with_an_improbable_neighbour() -
     """CO2 5.0 with O2 1.5: the pair is far from likely, its sound is near, and 1.5 is below the 2 % stop."""
     beyond = "five point zero one point five one eight maximum"
     found = choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{CLEAR_MARGIN}"))
-    assert [dict(one.values)["o2"] for one in found.rivals if isinstance(one, Values)] == [Decimal("1.5")]
+    assert [dict(one.values)["o2"] for one in found.competing if isinstance(one, Values)] == [Decimal("1.5")]
     harmless = "five point zero nine point five one eight maximum"
-    assert choice(at("found-maximum"), (ROW, "0"), (harmless, f"-{CLEAR_MARGIN}")).rivals == ()
+    assert choice(at("found-maximum"), (ROW, "0"), (harmless, f"-{CLEAR_MARGIN}")).competing == ()
 
 
 def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
@@ -108,7 +108,7 @@ def test_unknown_speech_far_ahead_is_no_answer() -> None:
     """It names what it may have been, and nothing is taken."""
     found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{FAR_BEHIND + STEP}"))
     assert (found.meaning, found.why) == (None, "unknown speech")
-    assert found.rivals == (Answer("tight"),)
+    assert found.competing == (Answer("tight"),)
     assert choice(at("sample-line"), "[unk]").why == "unknown speech"
 
 
@@ -201,16 +201,16 @@ def test_typed_words_with_two_meanings_are_in_doubt() -> None:
 
 
 def test_beyond_a_stop_limit_and_far_behind_is_let_go() -> None:
-    """O2 1.5 % a whole margin behind by its sound is no rival, and much further behind neither."""
+    """O2 1.5 % a whole margin behind by its sound competes no more, and much further behind neither."""
     beyond = ROW.replace("four point six", "one point five")
     for behind in (LIMIT_MARGIN, 2 * LIMIT_MARGIN):
-        assert choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{behind}")).rivals == ()
+        assert choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{behind}")).competing == ()
 
 
 def test_a_stop_limit_counts_wherever_it_stands_in_the_row() -> None:
     """O2 1.5 % stays near although the display showed no number for CO after it."""
     beyond = "nine point three one point five dashes maximum"
-    (rival,) = choice(at("found-maximum"), (ROW, "0"), (beyond, "-3.5")).rivals
+    (rival,) = choice(at("found-maximum"), (ROW, "0"), (beyond, "-3.5")).competing
     assert isinstance(rival, Values)
     assert dict(rival.values) == {"co2": Decimal("9.3"), "o2": Decimal("1.5"), "co": "no reading"}
 
@@ -219,8 +219,8 @@ def test_over_range_is_beyond_a_stop_limit() -> None:
     """A display over its range stays near by its sound, as a number beyond the limit does; dashes do not."""
     over, dashes = (ROW.replace("one eight", words) for words in ("over range", "dashes"))
     behind = f"-{(CLEAR_MARGIN + LIMIT_MARGIN) / 2}"
-    assert len(choice(at("found-maximum"), (ROW, "0"), (over, behind)).rivals) == 1
-    assert choice(at("found-maximum"), (ROW, "0"), (dashes, behind)).rivals == ()
+    assert len(choice(at("found-maximum"), (ROW, "0"), (over, behind)).competing) == 1
+    assert choice(at("found-maximum"), (ROW, "0"), (dashes, behind)).competing == ()
 
 
 def test_unknown_speech_ahead_by_just_the_margin_leaves_the_answer() -> None:
@@ -249,19 +249,19 @@ def test_the_doubt_names_the_nearest_rival() -> None:
         (ROW.replace("one eight", f"one {digit}"), f"-{behind}") for digit, behind in (("six", 1), ("nine", 2))
     ]
     found = choice(at("found-maximum"), (ROW, "0"), *rows)
-    assert [dict(one.values)["co"] for one in found.rivals if isinstance(one, Values)] == [
+    assert [dict(one.values)["co"] for one in found.competing if isinstance(one, Values)] == [
         Decimal(16),
         Decimal(19),
     ]
     assert "co 16" in found.doubt
 
 
-@pytest.mark.parametrize(("behind", "rivals"), [(CLEAR_MARGIN, 0), (CLEAR_MARGIN - STEP, 1)])
-def test_a_command_and_a_value_are_weighed_by_their_sound_alone(behind: Decimal, rivals: int) -> None:
+@pytest.mark.parametrize(("behind", "competing"), [(CLEAR_MARGIN, 0), (CLEAR_MARGIN - STEP, 1)])
+def test_a_command_and_a_value_are_weighed_by_their_sound_alone(behind: Decimal, competing: int) -> None:
     """Neither has a prior where the value is CO, in whatever order they come."""
     visit = at("ambient-entry")
-    assert len(choice(visit, ("repeat", "0"), ("zero", f"-{behind}")).rivals) == rivals
-    assert len(choice(visit, ("zero", "0"), ("repeat", f"-{behind}")).rivals) == rivals
+    assert len(choice(visit, ("repeat", "0"), ("zero", f"-{behind}")).competing) == competing
+    assert len(choice(visit, ("zero", "0"), ("repeat", f"-{behind}")).competing) == competing
 
 
 def test_a_clipped_sound_is_never_a_slight_doubt() -> None:
@@ -278,9 +278,9 @@ def test_what_is_no_answer_has_no_onset_of_its_own_and_no_slight_doubt() -> None
 
 
 def test_a_hazard_not_clear_enough_leaves_the_answer_beside_it() -> None:
-    """Behind by more than its margin it is neither obeyed nor a rival."""
+    """Behind by more than its margin it is neither obeyed nor a competing one."""
     found = choice(at("permission"), ("told", "0"), ("gas smell", f"-{HAZARD_MARGIN + STEP}"))
-    assert (found.meaning, found.rivals) == (Answer("done"), ())
+    assert (found.meaning, found.competing) == (Answer("done"), ())
 
 
 def test_an_ordinary_value_after_one_beyond_a_stop_limit_does_not_hide_it(monkeypatch: pytest.MonkeyPatch) -> None:

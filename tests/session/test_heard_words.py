@@ -9,7 +9,7 @@ from rehearsed import at, hear, of_kind, shipped, utterance
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.lexicon.meaning import Command, Values
-from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, SECOND_MARGIN, STEP, Choice, choose
+from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, SECOND_MARGIN, STEP, Interpretation, choose
 from handsfree.session.rehearsal import Rehearsal
 
 ROW = "nine point three four point six two four maximum"
@@ -51,7 +51,7 @@ def sure(heard: inp.Heard, *confidences: str) -> inp.Heard:
     )
 
 
-def choice(visit: Rehearsal, heard: inp.Heard) -> Choice:
+def choice(visit: Rehearsal, heard: inp.Heard) -> Interpretation:
     grammar = shipped().grammar(visit.state.question, visit.state.gate)
     return choose(shipped(), visit.state, grammar, heard)
 
@@ -125,7 +125,7 @@ def test_a_second_call_of_the_same_value_needs_a_smaller_lead() -> None:
     visit = called_again()
     assert visit.state.question.kind == "once-more"
     heard = utterance(visit, ("two four", "0"), ("two six", BETWEEN))
-    assert (choice(visit, heard).doubt, choice(visit, heard).rivals) == ("", ())
+    assert (choice(visit, heard).doubt, choice(visit, heard).competing) == ("", ())
     (taken,) = of_kind(visit.take(heard), ev.ReadingAccepted)
     assert (taken.reading.value, taken.how) == ("24", "twice")
 
@@ -134,7 +134,7 @@ def test_a_second_call_of_another_value_needs_the_whole_lead() -> None:
     """It confirms nothing: 34 where 24 was called is in doubt at this distance, and asked digit by digit."""
     visit = called_again()
     heard = utterance(visit, ("three four", "0"), ("three six", BETWEEN))
-    assert choice(visit, heard).rivals == (Values((("co", Decimal(36)),)),)
+    assert choice(visit, heard).competing == (Values((("co", Decimal(36)),)),)
     assert not of_kind(visit.take(heard), ev.ReadingAccepted)
     assert visit.state.question.kind == "digits"
 
@@ -181,4 +181,4 @@ def test_words_that_are_no_value_may_come_instead_of_a_second_call() -> None:
     visit = called_again()
     found = choice(visit, utterance(visit, ("repeat", "0"), ("two four", BETWEEN)))
     assert found.meaning == Command("repeat")
-    assert found.rivals == (Values((("co", Decimal(24)),)),)
+    assert found.competing == (Values((("co", Decimal(24)),)),)

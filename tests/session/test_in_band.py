@@ -14,11 +14,11 @@ from handsfree.session.rehearsal import Rehearsal
 
 
 @pytest.mark.parametrize("name", ["turn", "settled"])
-def test_a_place_of_readings_may_have_any_name(tmp_path: Path, name: str) -> None:
-    """Advice reads what was read and turned so far; a place called `turn` is no turn."""
+def test_a_measurement_point_may_have_any_name(tmp_path: Path, name: str) -> None:
+    """Advice reads what was read and turned so far; a point called `turn` is no turn."""
     lines = PROCEDURE.read_text("utf-8").splitlines()
     lines = [
-        re.sub(r"(?<=[ \[])first-maximum\b", name, one) if re.match(r" +(at|using|voids):", one) else one
+        re.sub(r"(?<=[ \[])first-maximum\b", name, one) if re.match(r" +(point|using|voids):", one) else one
         for one in lines
     ]
     for part in PROCEDURE.parent.glob("*.yaml"):

@@ -18,7 +18,7 @@ from rehearsed import at, of_kind, places, plan_with, shipped, with_appliance
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Settle
 from handsfree.gates.readings import ReadingsGate
-from handsfree.gates.visit import Judged
+from handsfree.gates.visit import SettlingJudgement
 from handsfree.session import settling
 from handsfree.session.apply import apply
 from handsfree.session.settling import judge_sets
@@ -55,7 +55,7 @@ def state_with(*sets: dict[str, str], apart: int = 30, first: int = WAIT) -> Any
     return state
 
 
-def judged(quantity: str, *values: str, **times: int) -> Judged:
+def judged(quantity: str, *values: str, **times: int) -> SettlingJudgement:
     state = state_with(*({quantity: value} for value in values), **times)
     (only,) = judge_sets(shipped(), state, GATE, settle_of(gate()))
     assert only.event.quantity == only.settled.reading.quantity == quantity

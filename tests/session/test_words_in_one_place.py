@@ -128,8 +128,8 @@ class Listening(Coverage):
 class Stumbling(_Explorer):
     """Is not understood, is silent, says every command and starts again, once at each kind of question."""
 
-    def _try_other_ways(self) -> None:
-        super()._try_other_ways()
+    def _try_other_transitions(self) -> None:
+        super()._try_other_transitions()
         state = self._visit.state
         kind = (self._plan.gate(state.gate).gate.kind, state.question.kind)
         if kind in self._stumbled:

@@ -82,7 +82,7 @@ def test_a_new_sound_takes_the_place_of_the_old_without_a_gap_in_speaking(loudsp
     assert told == [True, True, False]
 
 
-def test_an_output_that_crashes_is_replaced_and_the_ears_are_told_that_it_is_silent(loudspeaker):
+def test_an_output_that_crashes_is_replaced_and_the_recogniser_is_told_that_it_is_silent(loudspeaker):
     speaker, told = loudspeaker(faulty_players.Timed)
     speaker.play(sound(30))
     os.kill(speaker.process_id, signal.SIGSEGV)

@@ -11,7 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "hearing"))
 
-from scripted_ears import ScriptedEars, said
+from scripted_recogniser import ScriptedRecogniser, said
 
 from handsfree import sound_card
 from handsfree.hearing.listener import SpeechBegan, Utterance
@@ -177,8 +177,8 @@ def test_a_person_who_talks_over_a_headset_silences_the_tool_and_is_heard(card):
     """
     if card.process.poll() is not None:
         card.start()
-    ears = functools.partial(ScriptedEars, SCRIPT)
-    hearing = Hearing(HearingPlan(Microphone("microphone"), ears, talk_over=True))
+    recogniser = functools.partial(ScriptedRecogniser, SCRIPT)
+    hearing = Hearing(HearingPlan(Microphone("microphone"), recogniser, talk_over=True))
     hearing.listen_for(phrases(["yes", "no"]).automaton())
     person = Loudspeaker(functools.partial(SoundCardPlayer, "room"))
     tool = Loudspeaker(functools.partial(SoundCardPlayer, "headset"), on_change=hearing.tool_speaks)
@@ -227,7 +227,7 @@ def test_processes_at_both_ends_a_pulled_plug_and_the_tools_own_voice(card):
     if card.process.poll() is not None:
         card.start()
     word = Sound(said(SCRIPT, 0.2, "yes", 0.3), RATE)
-    hearing = Hearing(HearingPlan(Microphone(), functools.partial(ScriptedEars, SCRIPT)))
+    hearing = Hearing(HearingPlan(Microphone(), functools.partial(ScriptedRecogniser, SCRIPT)))
     hearing.listen_for(phrases(["yes", "no"]).automaton())
     speaker = Loudspeaker(SoundCardPlayer)
     try:

@@ -13,7 +13,16 @@ import pytest
 import handsfree
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.uncertainty import of_resolution
-from handsfree.trades.calculation import MISSING, NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN, Case, Judgement, Value
+from handsfree.trades.calculation import (
+    MISSING,
+    NO_LIMIT,
+    OUTSIDE,
+    TOO_CLOSE,
+    WITHIN,
+    Case,
+    JudgedValue,
+    Judgement,
+)
 from handsfree.trades.formula_calculations import READINGS, calculations_of
 from handsfree.trades.sheets import MakerBand
 
@@ -38,7 +47,7 @@ class Plainly:
     def digits(self, number: Decimal) -> str:
         return f"{number}"
 
-    def value(self, value: Value) -> str:
+    def value(self, value: JudgedValue) -> str:
         return f"{value.number}"
 
 
@@ -54,9 +63,9 @@ def sheets(low: str | None = None, high: str | None = None, **job: Any) -> Any:
     return SimpleNamespace(job=SimpleNamespace(**facts), appliance=appliance)
 
 
-def value(quantity: str, text: str, unit: str) -> Value:
+def value(quantity: str, text: str, unit: str) -> JudgedValue:
     reading = Reading.written(quantity, text, unit)
-    return Value(reading, 0.0, of_resolution(float(reading.resolution)))
+    return JudgedValue(reading, 0.0, of_resolution(float(reading.resolution)))
 
 
 # Training pages: R-410A at 118 psig boils at 40 °F, so a suction line of 52 °F has 12 °F of superheat: 6.7 K.
@@ -67,7 +76,7 @@ READ = {
 SUPERHEAT = 12 / 1.8
 
 
-def judged(on: Any, read: dict[str, Value] | None = None, name: str = "superheat", **more: Any) -> Judgement:
+def judged(on: Any, read: dict[str, JudgedValue] | None = None, name: str = "superheat", **more: Any) -> Judgement:
     case = Case(on, date(2026, 11, 25), Plainly(), {READINGS: READ if read is None else read}, **more)
     judgement = COOLING[name].judge(case)
     assert judgement.outcome in COOLING[name].outcomes
@@ -133,7 +142,9 @@ def test_a_reading_that_lacks_is_named(quantity: str) -> None:
         ({}, {"suction_pressure": value("suction_pressure", "90.00", "bar")}, "is outside the table 'R410A'"),
     ],
 )
-def test_numbers_without_a_result_are_told_and_judge_nothing(on: Any, read: dict[str, Value], why: str) -> None:
+def test_numbers_without_a_result_are_told_and_judge_nothing(
+    on: Any, read: dict[str, JudgedValue], why: str
+) -> None:
     judgement = judged(sheets("5.0", "8.5", **on), {**READ, **read})
     assert judgement.outcome == MISSING
     assert why in judgement.sentence

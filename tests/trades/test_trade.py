@@ -20,7 +20,16 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.trades.calculation import MISSING, OUTSIDE, TOO_CLOSE, WITHIN, Calculation, Case, Judgement, Value
+from handsfree.trades.calculation import (
+    MISSING,
+    OUTSIDE,
+    TOO_CLOSE,
+    WITHIN,
+    Calculation,
+    Case,
+    JudgedValue,
+    Judgement,
+)
 from handsfree.trades.general import readings_agree
 from handsfree.trades.plausibility import Known
 from handsfree.trades.registry import names, trade
@@ -59,7 +68,7 @@ class Plainly:
     def digits(self, number: Decimal) -> str:
         return f"{number}"
 
-    def value(self, value: Value) -> str:
+    def value(self, value: JudgedValue) -> str:
         return f"{value.number}"
 
 
@@ -72,10 +81,10 @@ USUAL = {
 IN_GATE = Limits(quantity="air_flow", low=D(30), accuracy=D(2), source="written here")
 
 
-def value(quantity: str, text: str) -> Value:
+def value(quantity: str, text: str) -> JudgedValue:
     unit = {"pressure": "bar", "temperature": "Cel"}.get(quantity.rpartition("_")[2], "1")
     reading = Reading.written(quantity, text, unit)
-    return Value(reading, 0.0, of_resolution(float(reading.resolution)))
+    return JudgedValue(reading, 0.0, of_resolution(float(reading.resolution)))
 
 
 @dataclass(frozen=True)
@@ -84,7 +93,7 @@ class Watched(Case):
 
     asked: set[tuple[str, str]] = field(default_factory=set)
 
-    def value(self, name: str, quantity: str) -> Value | None:
+    def value(self, name: str, quantity: str) -> JudgedValue | None:
         self.asked.add((name, quantity))
         return super().value(name, quantity)
 
@@ -100,7 +109,7 @@ def asked(calculation: Calculation, of: Trade) -> set[tuple[str, str]]:
     found: set[tuple[str, str]] = set()
     pairs = declared(calculation, of)
     for lacking in (None, *sorted(pairs)):
-        values: dict[str, dict[str, Value]] = {name: {} for name in calculation.inputs}
+        values: dict[str, dict[str, JudgedValue]] = {name: {} for name in calculation.inputs}
         for name, quantity in pairs - {lacking}:
             values[name][quantity] = value(quantity, USUAL[quantity])
         case = Watched(sheets_of(of.name), DAY, Plainly(), values, rate="maximum", limits=IN_GATE)

@@ -27,7 +27,7 @@ FAN = ROOT / "handsfree" / "trades" / "ventilation" / "example" / "jobsheet.yaml
 DAY = date(2026, 11, 25)
 
 SMALL = """\
-handsfree: 1
+handsfree: 2
 procedure: small
 trade: ventilation
 title: Small
@@ -35,7 +35,7 @@ purpose: Nothing but a test.
 cautions: [Steps and edges.]
 jobsheet: [serial]
 gates:
-  - {id: flow, kind: readings, title: Flow, source: none, prompt: "Flow?", ask: [{quantity: air_flow}], at: flow}
+  - {id: flow, kind: readings, title: Flow, source: own, prompt: "Flow?", ask: [{quantity: air_flow}], point: flow}
   - {id: finish, kind: finish, title: Finish, source: none}
 """
 
@@ -118,7 +118,7 @@ def small(folder: Path, old: str = "", new: str = "") -> Path:
         ("trade: ventilation", "trade: plumbing", "there is no trade 'plumbing'", "small.yaml:3:8"),
         ("quantity: air_flow", "quantity: co2", "there is no quantity 'co2'", "small.yaml:9:"),
         ("quantity: air_flow", "quantity: dew_point", "there is no quantity 'dew_point'", "small.yaml:9:"),
-        ("at: flow}", "at: flow, firing: true}", "nothing fires in ventilation", "small.yaml:9:"),
+        ("point: flow}", "point: flow, firing: true}", "nothing fires in ventilation", "small.yaml:9:"),
     ],
 )
 def test_what_a_trade_does_not_have_is_refused_with_what_it_has(
@@ -135,7 +135,7 @@ def test_what_a_trade_does_not_have_is_refused_with_what_it_has(
 def test_files_of_two_trades_are_not_put_together(tmp_path: Path) -> None:
     path = small(tmp_path, "gates:\n", "gates:\n  - {id: gas, kind: include, file: gas.yaml, exits: {}}\n")
     (tmp_path / "gas.yaml").write_text(
-        "handsfree: 1\nprocedure: gas\ntitle: Gas\npurpose: None.\n"
+        "handsfree: 2\nprocedure: gas\ntitle: Gas\npurpose: None.\n"
         'gates:\n  - {id: seen, kind: confirm, title: Seen, source: none, prompt: "Seen?"}\n',
         "utf-8",
     )

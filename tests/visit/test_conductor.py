@@ -1,4 +1,4 @@
-"""The live loop with scripted ears and a told clock: talk-over, lost ears, poor sound."""
+"""The live loop with a scripted recogniser and a told clock: talk-over, a lost recogniser, poor sound."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from recorded import ToldClock
 from rehearsed import JOB_SHEET, PROCEDURE
 
 from handsfree.events import inputs as inp
-from handsfree.events.devices import Change
-from handsfree.hearing.alternatives import Alternative, SpokenWord
+from handsfree.events.devices import DeviceChange
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.worker import (
     HearingBack,
@@ -71,7 +71,7 @@ class Script:
 
     def next_event(self, _patience_s: float) -> Any:
         self._turns()
-        return self.steps.popleft() if self.steps and not isinstance(self.steps[0], str | Change) else None
+        return self.steps.popleft() if self.steps and not isinstance(self.steps[0], str | DeviceChange) else None
 
     def _turns(self) -> None:
         while self.steps and callable(self.steps[0]):
@@ -83,8 +83,8 @@ class Script:
             raise KeyboardInterrupt
         return self.steps.popleft() if isinstance(self.steps[0], str) else None
 
-    def change(self) -> Change | None:
-        return self.steps.popleft() if self.steps and isinstance(self.steps[0], Change) else None
+    def change(self) -> DeviceChange | None:
+        return self.steps.popleft() if self.steps and isinstance(self.steps[0], DeviceChange) else None
 
 
 @cache
@@ -98,21 +98,21 @@ class Stage:
 
     def __init__(self, folder: Path) -> None:
         plan, kept = loaded()
-        self.clock, self.mouth = ToldClock(), Mouth()
+        self.clock, self.speaker = ToldClock(), Mouth()
         self.recorder, self.opening = Recorder.begin(folder, plan, kept, clock=self.clock)
 
     def play(self, *steps: Any) -> None:
         """Take the steps from the second gate on, whose question is being said."""
         script: Any = Script([self.silent, "the same", *steps])
         self.script = script
-        conductor = Conductor(self.recorder, self.mouth, script, script)
+        conductor = Conductor(self.recorder, self.speaker, script, script)
         with pytest.raises(KeyboardInterrupt):
             conductor.run(self.opening)
         self.opening = ()
 
     def silent(self) -> None:
         """The tool has said all."""
-        self.mouth.speaking = False
+        self.speaker.speaking = False
 
     def later(self, milliseconds: int) -> Callable[[], None]:
         return lambda: self.clock.pass_ms(milliseconds)
@@ -142,7 +142,7 @@ def stage(tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch) -> Iterat
 def said(text: str, speech_db: float = -20.0, *, clipped: bool = False, noise_db: float = -60.0) -> Utterance:
     words = tuple(SpokenWord(word, 100 * n, 100 * n + 90, Decimal(1)) for n, word in enumerate(text.split()))
     return Utterance(
-        alternatives=(Alternative(words, Decimal(0)),),
+        alternatives=(Hypothesis(words, Decimal(0)),),
         fragment=(),
         started_ms=0,
         ended_ms=500,
@@ -163,8 +163,8 @@ def test_speech_over_the_tool_cuts_its_voice_and_is_an_answer(stage: Stage) -> N
     """The voice falls silent at the beginning of speech, not at its end; the record says that it was cut."""
 
     def look() -> None:
-        assert stage.mouth.cuts == 1
-        assert not stage.mouth.speaking
+        assert stage.speaker.cuts == 1
+        assert not stage.speaker.speaking
         assert stage.recorded("speech-ended") == []
 
     stage.play(OVER, look, said(ANSWER))
@@ -174,19 +174,19 @@ def test_speech_over_the_tool_cuts_its_voice_and_is_an_answer(stage: Stage) -> N
 
 def test_what_a_cough_cut_off_is_said_again(stage: Stage) -> None:
     stage.play(OVER, NothingSaid(0), None, None)
-    assert len(stage.mouth.said) == 3
-    assert stage.mouth.said[1] == stage.mouth.said[2]
+    assert len(stage.speaker.said) == 3
+    assert stage.speaker.said[1] == stage.speaker.said[2]
     assert stage.recorder.state.speaking
 
 
 def test_what_was_cut_off_is_said_again_when_no_end_of_the_speech_is_told(stage: Stage) -> None:
     stage.play(OVER, stage.later(SPEECH_MS - 100), None, stage.later(200), None, None)
-    assert len(stage.mouth.said) == 3
+    assert len(stage.speaker.said) == 3
 
 
 def test_speech_in_silence_cuts_nothing(stage: Stage) -> None:
     stage.play(stage.silent, SpeechBegan(0, during_speech=False), said(ANSWER))
-    assert stage.mouth.cuts == 0
+    assert stage.speaker.cuts == 0
     assert stage.recorder.state.gate != "permission"
 
 
@@ -194,16 +194,16 @@ def test_the_cautions_at_the_beginning_are_said_to_their_end(stage: Stage) -> No
     """Nobody can talk over them; speech over them is none of the answers."""
     script: Any = Script([OVER, None])
     with pytest.raises(KeyboardInterrupt):
-        Conductor(stage.recorder, stage.mouth, script, script).run(stage.opening)
-    assert stage.mouth.cuts == 0
-    assert stage.mouth.speaking
+        Conductor(stage.recorder, stage.speaker, script, script).run(stage.opening)
+    assert stage.speaker.cuts == 0
+    assert stage.speaker.speaking
 
 
 def test_the_script_that_stops_the_work_is_never_cut(stage: Stage) -> None:
     stage.play(stage.silent, said("gas smell"), OVER, OVER)
     assert stage.recorder.state.status == "stopped"
-    assert stage.mouth.cuts == 0
-    assert stage.mouth.said[-1][0].startswith("Gas. Touch no switch.")
+    assert stage.speaker.cuts == 0
+    assert stage.speaker.said[-1][0].startswith("Gas. Touch no switch.")
 
 
 @pytest.mark.parametrize(
@@ -218,10 +218,10 @@ def test_the_script_that_stops_the_work_is_never_cut(stage: Stage) -> None:
         (HearingRestarted("ended by SIGSEGV", 0), HearingBack(0), "recogniser", "Hearing lost. Use the keys."),
     ],
 )
-def test_lost_ears_are_told_on_the_screen_and_aloud_and_the_visit_waits(
+def test_a_lost_recogniser_is_told_on_the_screen_and_aloud_and_the_visit_waits(
     stage: Stage, lost: Any, back: Any, device: str, told: str
 ) -> None:
-    """Minutes pass and nothing is asked again; the keys work; then the ears are there again."""
+    """Minutes pass and nothing is asked again; the keys work; then the recogniser is there again."""
     stage.play(
         stage.silent,
         lost,
@@ -236,28 +236,28 @@ def test_lost_ears_are_told_on_the_screen_and_aloud_and_the_visit_waits(
         back,
         None,
     )
-    assert stage.mouth.said[2][0] == told
-    assert stage.mouth.notes
+    assert stage.speaker.said[2][0] == told
+    assert stage.speaker.notes
     assert stage.recorded("time-passed") == []
     assert stage.recorded("device-lost")[0]["device"] == device
     assert stage.recorded("device-found")[0]["device"] == device
     assert stage.recorder.state.gate != "permission"
-    assert stage.mouth.said[-1][0] == "Hearing again."
-    assert stage.mouth.said[-1][-1] == stage.question
+    assert stage.speaker.said[-1][0] == "Hearing again."
+    assert stage.speaker.said[-1][-1] == stage.question
 
 
 def test_without_any_microphone_the_visit_goes_on_by_the_keys(stage: Stage) -> None:
     """One clear sentence, and the question is asked after it."""
     stage.play(HearingFailed(Problem("no microphone found", remedy="plug one in")), stage.silent, ANSWER)
-    assert any("no microphone found" in note and "Use the keys." in note for note in stage.mouth.notes)
+    assert any("no microphone found" in note and "Use the keys." in note for note in stage.speaker.notes)
     assert stage.recorder.state.gate not in {"site", "permission"}
 
 
 def test_keys_that_are_lost_are_told_and_the_ears_go_on(stage: Stage) -> None:
     """The end of typed input is recorded and spoken once; what is heard then still counts."""
-    stage.play(stage.silent, Change("keys", lost=True), None, stage.silent, said(ANSWER))
+    stage.play(stage.silent, DeviceChange("keys", lost=True), None, stage.silent, said(ANSWER))
     assert stage.recorded("device-lost")[0]["device"] == "keys"
-    assert stage.mouth.said[2][0] == "Keys lost."
+    assert stage.speaker.said[2][0] == "Keys lost."
     assert stage.recorder.state.gate not in {"site", "permission"}
 
 
@@ -269,8 +269,8 @@ def test_sound_that_ends_is_told_and_the_keys_go_on(stage: Stage) -> None:
 
 
 def test_without_microphone_and_keys_the_visit_is_left_open(stage: Stage) -> None:
-    ears: Any = Script([HearingFailed(Problem("no microphone found"))])
-    assert Conductor(stage.recorder, stage.mouth, None, ears).run(stage.opening) is ExitCode.LEFT_OPEN
+    recogniser: Any = Script([HearingFailed(Problem("no microphone found"))])
+    assert Conductor(stage.recorder, stage.speaker, None, recogniser).run(stage.opening) is ExitCode.LEFT_OPEN
 
 
 def test_too_much_noise_is_said_once_and_points_to_the_keys(stage: Stage) -> None:
@@ -278,13 +278,13 @@ def test_too_much_noise_is_said_once_and_points_to_the_keys(stage: Stage) -> Non
     noisy = [said("[unk]", -30.0, noise_db=-31.0) for _ in range(7)]
     steps = [step for one in noisy for step in (stage.silent, one)]
     stage.play(*steps)
-    spoken = [text for texts in stage.mouth.said for text in texts]
+    spoken = [text for texts in stage.speaker.said for text in texts]
     assert spoken.count("Too noisy. Use the keys.") == 1
     (poor,) = stage.recorded("sound-poor")
     assert poor == {
         "at": poor["at"], "fault": "too-noisy", "noise_db": "-31.0", "speech_db": "-30.0", "lost_blocks": 0
     }  # fmt: skip
-    assert next(n for n, texts in enumerate(stage.mouth.said) if "Too noisy. Use the keys." in texts) == 4
+    assert next(n for n, texts in enumerate(stage.speaker.said) if "Too noisy. Use the keys." in texts) == 4
 
 
 def test_noise_that_drowns_all_speech_is_told_without_any_utterance(stage: Stage) -> None:
@@ -310,7 +310,7 @@ def test_noise_that_drowns_all_speech_is_told_without_any_utterance(stage: Stage
         ]
     )
     with pytest.raises(KeyboardInterrupt):
-        Conductor(stage.recorder, stage.mouth, script, script).run(stage.opening)
+        Conductor(stage.recorder, stage.speaker, script, script).run(stage.opening)
     assert [event["fault"] for event in stage.recorded("sound-poor")] == ["too-noisy"]
 
 
@@ -323,7 +323,7 @@ def test_clipped_speech_is_advised_on_once_in_a_while(stage: Stage) -> None:
 def test_a_hazard_is_never_kept_waiting_by_advice(stage: Stage) -> None:
     noisy = [step for _ in range(2) for step in (stage.silent, said("[unk]", -30.0, noise_db=-31.0))]
     stage.play(*noisy, stage.silent, said("gas smell", -30.0, noise_db=-31.0))
-    assert stage.mouth.said[-1][0].startswith("Gas.")
+    assert stage.speaker.said[-1][0].startswith("Gas.")
     assert stage.recorded("sound-poor") == []
 
 
@@ -335,10 +335,10 @@ def test_what_comes_in_is_recorded_as_it_is_defined(stage: Stage) -> None:
 
 
 @pytest.mark.parametrize(("behind_ms", "taken"), [(0.0, True), (900.0, True), (2_000.0, False), (60_000.0, False)])
-def test_nothing_is_taken_for_silence_that_the_ears_have_yet_to_hear(
+def test_the_lag_of_the_recogniser_is_not_taken_for_silence(
     stage: Stage, monkeypatch: pytest.MonkeyPatch, behind_ms: float, taken: bool
 ) -> None:
-    """A second after the time for an answer ears that are further behind cannot know; 3 s are waited at most."""
+    """A second after the time for an answer a recogniser that lags further cannot know; 3 s are waited at most."""
     taken_at: list[int] = []
     due: list[int] = []
     take = stage.recorder.take

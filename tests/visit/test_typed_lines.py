@@ -16,8 +16,8 @@ from rehearsed import at, places
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.devices import Change
-from handsfree.ledger import Verdict, read, verify
+from handsfree.events.devices import DeviceChange
+from handsfree.ledger import RecordVerdict, read, verify
 from handsfree.session.fusion import choose_typed
 from handsfree.visit.replaying import replay_of
 from handsfree.visit.typed_lines import CUT, LONGEST_LINE, Lines, TypedLines
@@ -80,7 +80,7 @@ def test_the_end_of_the_stream_is_told_once_after_the_last_line(how: str) -> Non
     until = time.monotonic() + 5
     while not keys.over and time.monotonic() < until:
         found += [one for one in (keys.line(), keys.change()) if one is not None]
-    assert found == ["one", "two", Change("keys", lost=True)]
+    assert found == ["one", "two", DeviceChange("keys", lost=True)]
     assert keys.change() is None
 
 
@@ -128,7 +128,7 @@ def test_no_line_of_any_length_holds_a_visit_up() -> None:
 
 @pytest.mark.parametrize("device", ["keys", "page"])
 def test_lost_hands_are_told_and_the_question_is_asked_again(device: str) -> None:
-    """As lost ears are; the silence that leads to the alarm goes on."""
+    """As a lost recogniser are; the silence that leads to the alarm goes on."""
     visit = at("cover-off")
     question = visit.state.text
     silent_since = visit.state.silent_since
@@ -178,4 +178,4 @@ def test_ten_megabytes_and_bytes_that_are_no_text_do_not_keep_a_stop_from_arrivi
     assert lost == ["keys"]
     (long,) = [e.event["text"] for e in read(out) if e.kind == "typed" and len(e.event["text"]) > 100]
     assert long == "9" * LONGEST_LINE + CUT
-    assert verify(out, replay=replay_of(out)).verdict is Verdict.OPEN
+    assert verify(out, replay=replay_of(out)).verdict is RecordVerdict.OPEN

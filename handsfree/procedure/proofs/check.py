@@ -9,20 +9,20 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
 from handsfree.procedure.proofs import re_entry, sense, structure, verdicts, wording
-from handsfree.procedure.proofs.finding import PROOFS, Finding
+from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
+from handsfree.procedure.proofs.monitors import CaptureMonitor, ThingMonitor
 from handsfree.procedure.proofs.search import Violation, reached, violations
 from handsfree.procedure.proofs.stories import place_in, told
-from handsfree.procedure.proofs.watches import CaptureWatch, ThingWatch
 
 NOTHING_PROVEN = "it does not say what it is for, so a visit may finish with nothing shown; say it under `proves`"
 
 
 @dataclass(frozen=True)
-class Report:
+class ProofReport:
     """What was proven of a procedure and what was not."""
 
     procedure: Procedure
-    findings: tuple[Finding, ...]
+    findings: tuple[ProofFinding, ...]
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -34,18 +34,18 @@ class Report:
         """Whether every proof holds."""
         return not self.findings
 
-    def failed(self, proof: str) -> tuple[Finding, ...]:
+    def failed(self, proof: str) -> tuple[ProofFinding, ...]:
         """Return the findings of one proof."""
         return tuple(finding for finding in self.findings if finding.proof == proof)
 
 
-def check(procedure: Procedure, catalogue: Catalogue | None = None) -> Report:
+def check(procedure: Procedure, catalogue: Catalogue | None = None) -> ProofReport:
     """Carry out every proof; raise Problem only when the procedure's `words` name no phones."""
     catalogue = catalogue or procedure.catalogue
     order = list(PROOFS)
     found = [_finding(procedure, catalogue, violation) for violation in _all(procedure, catalogue)]
     unique = list(dict.fromkeys(found))
-    return Report(procedure, tuple(sorted(unique, key=lambda finding: order.index(finding.proof))))
+    return ProofReport(procedure, tuple(sorted(unique, key=lambda finding: order.index(finding.proof))))
 
 
 def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
@@ -64,9 +64,9 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)
     for name, thing in procedure.things.items():
-        yield from violations(procedure, ThingWatch(name, thing))
+        yield from violations(procedure, ThingMonitor(name, thing))
         if thing.value is not None:
-            yield from violations(procedure, CaptureWatch(name))
+            yield from violations(procedure, CaptureMonitor(name))
     yield from wording.wrong_things(procedure)
     yield from verdicts.wrong_branches(procedure)
     yield from verdicts.reading_faults(procedure)
@@ -85,7 +85,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from wording.unknown_facts(procedure)
 
 
-def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -> Finding:
+def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -> ProofFinding:
     fault = violation.fault
     placed = procedure.gates.get(violation.gate)
     if placed is None or fault.at[:1] == ("things",):
@@ -95,9 +95,9 @@ def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -
         )
     else:
         place = place_in(procedure, placed, fault.at)
-    story = told(procedure, catalogue, violation.ways, violation.gate) if violation.ways else ()
+    story = told(procedure, catalogue, violation.transitions, violation.gate) if violation.transitions else ()
     what = fault.what if violation.exact else f"{fault.what} (unless loop counts rule it out)"
-    return Finding(fault.proof, what, place, violation.gate or None, story, fault.remedy)
+    return ProofFinding(fault.proof, what, place, violation.gate or None, story, fault.remedy)
 
 
 def first_failure(

@@ -13,14 +13,14 @@ from typing import Any
 from handsfree.gates.block import GateBlock
 from handsfree.gates.outcomes import ENDS, FINISHED, NOT_DONE
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Watch, explore
+from handsfree.procedure.proofs.monitors import after_thing
+from handsfree.procedure.proofs.search import Monitor, explore
 from handsfree.procedure.proofs.structure import able_to_finish, components
-from handsfree.procedure.proofs.watches import after_thing
 
 
 @dataclass(frozen=True)
-class Followed(Watch):
-    """One thing as the ways alone leave it, needs asked or not."""
+class Followed(Monitor):
+    """One thing as the transitions alone leave it, needs asked or not."""
 
     name: str
     start: Any = False
@@ -64,8 +64,8 @@ def _lost_stops(old: Procedure, new: Procedure) -> Iterator[str]:
     could, can = able_to_finish(old), able_to_finish(new)
     for gate_id, placed in old.gates.items():
         now = new.gates.get(gate_id)
-        for outcome, to in placed.ways.items() if now is not None else ():
-            leads = now.ways.get(outcome) if now is not None else None
+        for outcome, to in placed.transitions.items() if now is not None else ():
+            leads = now.transitions.get(outcome) if now is not None else None
             if to not in could and leads in can:
                 yield f'{gate_id} on "{outcome}" stopped the visit and now leads on to {leads}'
 
@@ -81,7 +81,7 @@ def _forward(procedure: Procedure, without: str) -> set[str]:
         return set()
     seen, stack = {procedure.first}, [procedure.first]
     while stack:
-        for to in procedure.gates[stack.pop()].ways.values():
+        for to in procedure.gates[stack.pop()].transitions.values():
             if to not in seen and to != without:
                 seen.add(to)
                 if to in procedure.gates:
@@ -105,7 +105,7 @@ def _lost_steps(old: Procedure, new: Procedure) -> Iterator[str]:
 
 
 def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
-    groups = components({g: [to for to in p.ways.values() if to not in ENDS] for g, p in new.gates.items()})
+    groups = components({g: [to for to in p.transitions.values() if to not in ENDS] for g, p in new.gates.items()})
     round_again = {gate_id for group in groups if len(group) > 1 for gate_id in group}
     for gate_id, placed in old.gates.items():
         now = new.gates.get(gate_id)
@@ -117,7 +117,7 @@ def _lost_guards(old: Procedure, new: Procedure) -> Iterator[str]:
                 yield f"{gate_id} no longer needs {name} {was.needs[name]}"
         if was.firing and not is_now.firing and was.effects.end != "stop":
             yield f"silence at {gate_id} is no alarm any more"
-        if NOT_DONE in now.ways and NOT_DONE not in placed.ways:
+        if NOT_DONE in now.transitions and NOT_DONE not in placed.transitions:
             yield f'{gate_id} can be passed by "not done"'
         if gate_id in round_again and _bound(is_now) > _bound(was):
             yield f"{gate_id} may be entered more often"

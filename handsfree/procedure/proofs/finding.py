@@ -17,7 +17,7 @@ class Beat:
 
 
 @dataclass(frozen=True)
-class Finding:
+class ProofFinding:
     """One failed proof at one place."""
 
     proof: str
@@ -44,9 +44,9 @@ class Finding:
 PROOFS: dict[str, str] = {
     "reachable": "Every gate is reached by some visit.",
     "can-finish": "From every gate, written stops aside, the finish can still be reached.",
-    "proves": "Whatever the procedure says it is for can be shown on a way to the finish.",
+    "proves": "Whatever the procedure says it is for can be shown on a transition to the finish.",
     "can-stop": "At every question of every gate each stop and hazard phrase is understood, and as nothing else.",
-    "bounded": "Every loop ends: when all bounds are used up, no way leads round again.",
+    "bounded": "Every loop ends: when all bounds are used up, no transition leads round again.",
     "restored": "Whatever was altered is restored before the finish.",
     "needs": "No way forward enters a gate with a thing in another state than the gate needs.",
     "captured": "A setting is read as found before it is changed, and never after.",

@@ -16,7 +16,7 @@ from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Fault, Violation
+from handsfree.procedure.proofs.search import ProofFault, Violation
 from handsfree.questions import Question
 from handsfree.questions import grammar as understood
 from handsfree.questions.ask import Ask
@@ -30,7 +30,7 @@ to 1 % at 10 dB. A ranking of pairs, not what happens in a loud room."""
 
 
 @dataclass(frozen=True)
-class Hearing:
+class ProcedureWords:
     """The words of one procedure and how they sound."""
 
     procedure: Procedure
@@ -53,10 +53,10 @@ class Hearing:
                     yield placed, question, understood.grammar(question, scope)
 
 
-def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
+def hearing_of(procedure: Procedure, catalogue: Catalogue) -> ProcedureWords:
     """Return the words of a procedure; raise Problem when its `words` are spelled in no known phones."""
     try:
-        return Hearing(procedure, catalogue, catalogue.pronounced(procedure.words))
+        return ProcedureWords(procedure, catalogue, catalogue.pronounced(procedure.words))
     except Problem as problem:
         place = procedure.documents[0].place(("words",))
         raise Problem(problem.what, where=str(place), remedy=problem.remedy) from problem
@@ -65,7 +65,7 @@ def hearing_of(procedure: Procedure, catalogue: Catalogue) -> Hearing:
 Meanings = tuple[Meaning, ...]
 
 
-def unstoppable(hearing: Hearing) -> Iterator[Violation]:
+def unstoppable(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield each question at which a stop or hazard phrase is not understood, or also means something else."""
     told: set[str] = set()
     for placed, question, grammar in hearing.grammars():
@@ -78,7 +78,7 @@ def unstoppable(hearing: Hearing) -> Iterator[Violation]:
                 told.add(placed.id)
                 also = ", ".join(sorted(str(m) for m in meanings - {HazardSaid(name)})) or "nothing"
                 what = f'at {placed.id} ({question.kind}) "{text}" means {also}'
-                yield Violation(placed.id, Fault("can-stop", what, "take the phrase away from the gate"), ())
+                yield Violation(placed.id, ProofFault("can-stop", what, "take the phrase away from the gate"), ())
 
 
 def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
@@ -103,7 +103,7 @@ def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, KeyPath]:
     return found
 
 
-def too_alike(hearing: Hearing) -> Iterator[Violation]:
+def too_alike(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield pairs of phrases accepted together, of different meaning, that sound too alike.
 
     One of the two answers the question; what is understood everywhere is held apart when a language is read.
@@ -120,7 +120,7 @@ def too_alike(hearing: Hearing) -> Iterator[Violation]:
             if why and (placed.id, one, other) not in told:
                 told.add((placed.id, one, other))
                 what = f'at {placed.id} "{one}" and "{other}": {why}'
-                yield Violation(placed.id, Fault("apart", what, "use other words", own.get(one, ())), ())
+                yield Violation(placed.id, ProofFault("apart", what, "use other words", own.get(one, ())), ())
 
 
 def _pairs(mine: Mapping[str, Meanings], fixed: Mapping[str, Meanings]) -> Iterator[tuple[str, str]]:
@@ -173,7 +173,7 @@ def distance(one: str, other: str, pronunciations: Pronunciations) -> float:
     return _cache[key]
 
 
-def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
+def unpronounceable(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield words the author expects to hear for which no pronunciation is known.
 
     In a language without any pronunciation nothing is proven of how words sound, and that is one finding.
@@ -183,7 +183,7 @@ def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
         language = hearing.catalogue.language
         what = f"{language} has no pronunciations, so nothing is proven of how its words sound"
         remedy = f"spell its words in phones, under `pronunciations` of {language}.yaml"
-        yield Violation("", Fault("vocabulary", what, remedy, ("language",)), ())
+        yield Violation("", ProofFault("vocabulary", what, remedy, ("language",)), ())
         return
     for placed in hearing.procedure.gates.values():
         for text, path in own_phrases(hearing.procedure, placed).items():
@@ -192,15 +192,15 @@ def unpronounceable(hearing: Hearing) -> Iterator[Violation]:
                     told.add(word)
                     near = ", ".join(hearing.pronunciations.nearest(word))
                     what = f'no pronunciation is known for "{word}"' + (f" (near: {near})" if near else "")
-                    fault = Fault("vocabulary", what, "use another word, or spell it out under `words`", path)
+                    fault = ProofFault("vocabulary", what, "use another word, or spell it out under `words`", path)
                     yield Violation(placed.id, fault, ())
 
 
-def _silent(hearing: Hearing) -> bool:
+def _silent(hearing: ProcedureWords) -> bool:
     return hearing.catalogue.dictionary is None and not hearing.pronunciations.spelled
 
 
-def unsayable_numbers(hearing: Hearing) -> Iterator[Violation]:
+def unsayable_numbers(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield quantities nobody can call: unknown ones, and ranges outside what can be said of the quantity."""
     catalogue = hearing.catalogue
     for placed in hearing.procedure.gates.values():
@@ -209,17 +209,17 @@ def unsayable_numbers(hearing: Hearing) -> Iterator[Violation]:
             quantity = catalogue.quantities.get(ask.quantity)
             if quantity is None:
                 known = ", ".join(catalogue.quantities)
-                fault = Fault("sayable", f"there is no quantity {ask.quantity!r}", f"known: {known}", path)
+                fault = ProofFault("sayable", f"there is no quantity {ask.quantity!r}", f"known: {known}", path)
                 yield Violation(placed.id, fault, ())
                 continue
             decimals = quantity.decimals if ask.decimals is None else ask.decimals
             what = _number_fault(NumberForm(quantity.low, quantity.high, decimals, decimals), ask, hearing)
             if what:
-                fault = Fault("sayable", f"{placed.id}: {ask.quantity} {what}", "narrow the range", path)
+                fault = ProofFault("sayable", f"{placed.id}: {ask.quantity} {what}", "narrow the range", path)
                 yield Violation(placed.id, fault, ())
 
 
-def _number_fault(form: NumberForm, ask: Ask, hearing: Hearing) -> str:
+def _number_fault(form: NumberForm, ask: Ask, hearing: ProcedureWords) -> str:
     for name, edge in (("low", ask.low), ("high", ask.high)):
         if edge is None:
             continue
@@ -235,13 +235,13 @@ def _number_fault(form: NumberForm, ask: Ask, hearing: Hearing) -> str:
 class _Sayable:
     """The words with a pronunciation, as a container; all of them where none has one: the model then decides."""
 
-    hearing: Hearing
+    hearing: ProcedureWords
 
     def __contains__(self, word: object) -> bool:
         return _silent(self.hearing) or (isinstance(word, str) and bool(self.hearing.pronunciations.of(word)))
 
 
-def closest(hearing: Hearing, count: int) -> list[tuple[float, str, str]]:
+def closest(hearing: ProcedureWords, count: int) -> list[tuple[float, str, str]]:
     """Return the pairs of phrases accepted together that sound most alike, nearest first."""
     pairs: Mapping[tuple[str, str], float] = {
         (one, other): distance(one, other, hearing.pronunciations)

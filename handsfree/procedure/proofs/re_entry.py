@@ -13,7 +13,7 @@ from collections.abc import Iterator
 
 from handsfree.lexicon.stops import Stop, StopsFile
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, Visits
+from handsfree.procedure.proofs.search import ProofFault, Violation, Visits
 
 
 def skipped(procedure: Procedure, stops: StopsFile, visits: Visits) -> Iterator[Violation]:
@@ -27,8 +27,8 @@ def skipped(procedure: Procedure, stops: StopsFile, visits: Visits) -> Iterator[
         at, to = found
         walked = ", ".join((*stop.re_entry, *stop.relight)) or "nothing"
         what = f"after {name} at {at} the work goes on at {to} without {', '.join(missing)}: walked are {walked}"
-        fault = Fault("re-entry", what, f"walk it in re_entry or relight of {name} in hazards.yaml")
-        yield Violation(at, fault, visits.ways(at))
+        fault = ProofFault("re-entry", what, f"walk it in re_entry or relight of {name} in hazards.yaml")
+        yield Violation(at, fault, visits.transitions(at))
 
 
 def _unmarked(procedure: Procedure, name: str, stop: Stop) -> Iterator[Violation]:
@@ -36,11 +36,11 @@ def _unmarked(procedure: Procedure, name: str, stop: Stop) -> Iterator[Violation
     fires = procedure.trade.file.fires
     if not stop.requires or (fires and not stop.relight):
         lacking = "requires no step" if not stop.requires else "has no step for lighting again"
-        fault = Fault("re-entry", f"the stop {name} {lacking}", "write it in hazards.yaml of the trade")
+        fault = ProofFault("re-entry", f"the stop {name} {lacking}", "write it in hazards.yaml of the trade")
         yield Violation("", fault, ())
     late = [step for step in stop.re_entry if step in stop.relight]
     if late:
-        fault = Fault("re-entry", f"the stop {name} walks {', '.join(late)} twice", "write it once")
+        fault = ProofFault("re-entry", f"the stop {name} walks {', '.join(late)} twice", "write it once")
         yield Violation("", fault, ())
 
 
@@ -61,7 +61,7 @@ def _where_it_fires(procedure: Procedure, gate_id: str) -> str | None:
         placed = procedure.gates[queue.popleft()]
         if placed.gate.firing:
             return placed.id
-        for to in placed.ways.values():
+        for to in placed.transitions.values():
             if to in procedure.gates and to not in seen:
                 seen.add(to)
                 queue.append(to)

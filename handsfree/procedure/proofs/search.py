@@ -1,13 +1,14 @@
 """Exhaustive search over gates and whatever one proof has to remember.
 
-Each proof is a *watch*: a small automaton that follows a visit and says at which gate something is wrong. No
-way between gates depends on more than the gate itself, so watches for different things never influence each
-other: the product of the gates with one watch at a time covers the full product of gates and all altered
+Each proof is a *monitor*: a small automaton that follows a visit and says at which gate something is wrong. No
+transition between gates depends on more than the gate itself, so monitors for different things never influence
+each other: the product of the gates with one monitor at a time covers the full product of gates and all altered
 things, and time and memory grow with their sum and not with the power set.
 
-Two guards on ways are left out at first, which only adds visits: a loop may be called exhausted at its
-first round, and a sheet may have a limit at one verdict and none at the next. When a story uses such a way it
-is searched again with just those counts and facts followed exactly, so a story that is told can happen.
+Two guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
+first round, and a sheet may have a limit at one verdict and none at the next. When a story uses such a
+transition it is searched again with just those counts and facts followed exactly, so a story that is told can
+happen.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ MOST_NODES = 400_000
 
 
 @dataclass(frozen=True)
-class Fault:
-    """What a watch holds against entering a gate."""
+class ProofFault:
+    """What a monitor holds against entering a gate."""
 
     proof: str
     what: str
@@ -36,7 +37,7 @@ class Fault:
     """The key of the gate's block that the fault is about."""
 
 
-class Watch:
+class Monitor:
     """What one proof remembers of a visit; states are small hashable values."""
 
     start: Any = None
@@ -45,7 +46,7 @@ class Watch:
         """Return the state after the gate was left by the outcome."""
         return state
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:  # noqa: ARG002
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:  # noqa: ARG002
         """Return what is wrong when the gate opens in this state."""
         return ()
 
@@ -56,7 +57,7 @@ class Watch:
 
 Exact = tuple[tuple[int, ...], tuple[bool | None, ...]]
 Node = tuple[str, Hashable, Exact]
-Way = tuple[str, str]
+Transition = tuple[str, str]
 """A gate and the outcome by which it is left."""
 LimitKey = tuple[str, str | None]
 
@@ -104,7 +105,7 @@ class Guard:
         return tuple(counts), exact[1]
 
     def leaving(self, exact: Exact, placed: PlacedGate, outcome: str) -> Exact | None:
-        """Return what is known after the way was taken, or None when it cannot be taken."""
+        """Return what is known after the transition was taken, or None when it cannot be taken."""
         if placed.id in self.counted:
             over = exact[0][self.counted.index(placed.id)] > (placed.gate.at_most or 0)
             if over != (outcome == EXHAUSTED):
@@ -126,8 +127,8 @@ class Violation:
     """A fault, the gate where it shows, and a shortest way there."""
 
     gate: str
-    fault: Fault
-    ways: tuple[Way, ...]
+    fault: ProofFault
+    transitions: tuple[Transition, ...]
     exact: bool = True
 
 
@@ -136,13 +137,13 @@ class Explored:
     """What a search has seen: the states in which each gate was entered, and the faults."""
 
     states: dict[str, set[Hashable]] = field(default_factory=dict)
-    faults: dict[tuple[str, Fault], Node] = field(default_factory=dict)
+    faults: dict[tuple[str, ProofFault], Node] = field(default_factory=dict)
     parents: dict[Node, tuple[Node, str] | None] = field(default_factory=dict)
     complete: bool = True
 
-    def ways(self, node: Node) -> tuple[Way, ...]:
-        """Return the ways taken to a node."""
-        taken: list[Way] = []
+    def transitions(self, node: Node) -> tuple[Transition, ...]:
+        """Return the transitions taken to a node."""
+        taken: list[Transition] = []
         parent = self.parents[node]
         while parent is not None:
             before, outcome = parent
@@ -152,13 +153,17 @@ class Explored:
 
 
 def explore(
-    procedure: Procedure, watch: Watch, guard: Guard | None = None, *, until: tuple[str, Fault] | None = None
+    procedure: Procedure,
+    monitor: Monitor,
+    guard: Guard | None = None,
+    *,
+    until: tuple[str, ProofFault] | None = None,
 ) -> Explored:
     """Search breadth first through every gate and state; stop early once the fault `until` is found."""
     guard = guard or Guard()
     seen = Explored()
     gates: Mapping[str, PlacedGate] = procedure.gates
-    first: Node = (procedure.first, watch.start, guard.entering(guard.start, gates[procedure.first]))
+    first: Node = (procedure.first, monitor.start, guard.entering(guard.start, gates[procedure.first]))
     seen.parents[first] = None
     queue = deque([first])
     while queue:
@@ -168,16 +173,16 @@ def explore(
         seen.states.setdefault(gate_id, set()).add(state)
         over = gate_id in guard.counted and exact[0][guard.counted.index(gate_id)] > (placed.gate.at_most or 0)
         if not over:
-            for fault in watch.enter(placed, state):
+            for fault in monitor.enter(placed, state):
                 seen.faults.setdefault((gate_id, fault), node)
                 if until == (gate_id, fault):
                     return seen
-        opened = watch.opened(placed, state)
-        for outcome, to in placed.ways.items():
+        opened = monitor.opened(placed, state)
+        for outcome, to in placed.transitions.items():
             after = guard.leaving(exact, placed, outcome)
             if to in ENDS or after is None:
                 continue
-            left = state if outcome == EXHAUSTED else watch.leave(placed, outcome, opened)
+            left = state if outcome == EXHAUSTED else monitor.leave(placed, outcome, opened)
             reached: Node = (to, left, guard.entering(after, gates[to]))
             if reached not in seen.parents:
                 if len(seen.parents) >= MOST_NODES:
@@ -194,8 +199,8 @@ class Visits:
 
     seen: Explored
     nodes: Mapping[str, Node]
-    longer: Mapping[str, tuple[Way, ...]]
-    """Where the first way found cannot happen: one that can."""
+    longer: Mapping[str, tuple[Transition, ...]]
+    """Where the first transition found cannot happen: one that can."""
 
     def __contains__(self, gate_id: object) -> bool:
         return gate_id in self.nodes
@@ -203,66 +208,66 @@ class Visits:
     def __iter__(self) -> Iterator[str]:
         return iter(self.nodes)
 
-    def ways(self, gate_id: str) -> tuple[Way, ...]:
+    def transitions(self, gate_id: str) -> tuple[Transition, ...]:
         """Return a shortest visit to a gate."""
-        return self.longer[gate_id] if gate_id in self.longer else self.seen.ways(self.nodes[gate_id])
+        return self.longer[gate_id] if gate_id in self.longer else self.seen.transitions(self.nodes[gate_id])
 
 
-class _Reaching(Watch):
+class _Reaching(Monitor):
     """Remembers nothing and reports each gate that is entered."""
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Report the gate."""
         del state
-        return (Fault("reached", placed.id),)
+        return (ProofFault("reached", placed.id),)
 
 
 def reached(procedure: Procedure) -> Visits:
     """Return the gates that some visit really enters."""
-    watch = _Reaching()
-    seen = explore(procedure, watch)
+    monitor = _Reaching()
+    seen = explore(procedure, monitor)
     nodes: dict[str, Node] = {}
-    longer: dict[str, tuple[Way, ...]] = {}
+    longer: dict[str, tuple[Transition, ...]] = {}
     for (gate_id, fault), node in seen.faults.items():
-        ways = seen.ways(node)
-        found = _confirmed(procedure, watch, gate_id, fault, ways)
+        transitions = seen.transitions(node)
+        found = _confirmed(procedure, monitor, gate_id, fault, transitions)
         if found is not None:
             nodes[gate_id] = node
-            if found.ways != ways:
-                longer[gate_id] = found.ways
+            if found.transitions != transitions:
+                longer[gate_id] = found.transitions
     return Visits(seen, nodes, longer)
 
 
-def violations(procedure: Procedure, watch: Watch) -> Iterator[Violation]:
-    """Yield each fault of the watch that some visit really meets, with a shortest story of it."""
-    seen = explore(procedure, watch)
+def violations(procedure: Procedure, monitor: Monitor) -> Iterator[Violation]:
+    """Yield each fault of the monitor that some visit really meets, with a shortest story of it."""
+    seen = explore(procedure, monitor)
     for (gate_id, fault), node in seen.faults.items():
-        found = _confirmed(procedure, watch, gate_id, fault, seen.ways(node))
+        found = _confirmed(procedure, monitor, gate_id, fault, seen.transitions(node))
         if found is not None:
             yield found
 
 
 def _confirmed(
-    procedure: Procedure, watch: Watch, gate_id: str, fault: Fault, ways: tuple[Way, ...]
+    procedure: Procedure, monitor: Monitor, gate_id: str, fault: ProofFault, transitions: tuple[Transition, ...]
 ) -> Violation | None:
     guard = Guard()
     while True:
-        wider = impossible(procedure, ways, guard, gate_id)
+        wider = impossible(procedure, transitions, guard, gate_id)
         if wider is None:
-            return Violation(gate_id, fault, ways)
+            return Violation(gate_id, fault, transitions)
         guard = wider
-        seen = explore(procedure, watch, guard, until=(gate_id, fault))
+        seen = explore(procedure, monitor, guard, until=(gate_id, fault))
         node = seen.faults.get((gate_id, fault))
         if node is None:
-            return None if seen.complete else Violation(gate_id, fault, ways, exact=False)
-        ways = seen.ways(node)
+            return None if seen.complete else Violation(gate_id, fault, transitions, exact=False)
+        transitions = seen.transitions(node)
 
 
-def impossible(procedure: Procedure, ways: tuple[Way, ...], guard: Guard, last: str) -> Guard | None:
-    """Return the guard that rules the ways out, as an extension of the one given; None when they can happen."""
+def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard: Guard, last: str) -> Guard | None:
+    """Return the guard that rules these transitions out, extending the one given; None when they can happen."""
     entered: dict[str, int] = {}
     known: dict[LimitKey, bool] = {}
-    for gate_id, outcome in (*ways, (last, "")):
+    for gate_id, outcome in (*transitions, (last, "")):
         placed = procedure.gates[gate_id]
         entered[gate_id] = entered.get(gate_id, 0) + 1
         at_most = placed.gate.at_most

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from handsfree.gates.outcomes import DONE, ENDS, NO_ADVICE, NOT_DONE
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, generated
+from handsfree.procedure.proofs.search import ProofFault, Violation, generated
 from handsfree.questions.ask import Thing
 from handsfree.questions.finding import Finding
 from handsfree.questions.rules import ordinary_words
@@ -25,20 +25,22 @@ def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
         gate = placed.gate
         if not gate.effects.refusable:
             continue
-        passes = NOT_DONE in placed.ways
-        if placed.ways.get(NOT_DONE) == gate_id:
-            fault = Fault("not-done", f"{gate_id}, not done, leads to itself", "lead elsewhere", ("not_done",))
+        passes = NOT_DONE in placed.transitions
+        if placed.transitions.get(NOT_DONE) == gate_id:
+            fault = ProofFault(
+                "not-done", f"{gate_id}, not done, leads to itself", "lead elsewhere", ("not_done",)
+            )
             yield Violation(gate_id, fault, ())
         restores = gate.effects.restores
         if restores and passes:
             what = f'{gate_id} restores {", ".join(restores)}, yet "not done" passes it'
-            yield Violation(gate_id, Fault("not-done", what, "write not_done: false", ("not_done",)), ())
+            yield Violation(gate_id, ProofFault("not-done", what, "write not_done: false", ("not_done",)), ())
         changes = gate.effects.alters or restores
-        decides = len(gate.phrases) > 1 and any(_stops(procedure, to) for to in placed.ways.values())
+        decides = len(gate.phrases) > 1 and any(_stops(procedure, to) for to in placed.transitions.values())
         if not passes and not changes and not decides:
             what = f'{gate_id} cannot be passed by "not done, because"'
             yield Violation(
-                gate_id, Fault("not-done", what, "say with not_done where it leads", ("not_done",)), ()
+                gate_id, ProofFault("not-done", what, "say with not_done where it leads", ("not_done",)), ()
             )
 
 
@@ -52,13 +54,13 @@ def undecided(procedure: Procedure) -> Iterator[Violation]:
     for gate_id, placed in procedure.gates.items():
         if len(placed.gate.phrases) < 2:
             continue
-        targets = {placed.ways[name] for name in placed.gate.phrases}
+        targets = {placed.transitions[name] for name in placed.gate.phrases}
         only = procedure.gates.get(next(iter(targets)))
         if len(targets) == 1 and not (only is not None and generated(only)):
             what = f"all answers of {gate_id} lead to {next(iter(targets))}, so it decides nothing"
-            yield Violation(gate_id, Fault("decides", what, "correct an answer's `then`", ("answers",)), ())
+            yield Violation(gate_id, ProofFault("decides", what, "correct an answer's `then`", ("answers",)), ())
         for name in placed.gate.phrases:
-            to = placed.ways[name]
+            to = placed.transitions[name]
             if _stops(procedure, to):
                 stops_at.setdefault(name, gate_id)
             else:
@@ -66,12 +68,12 @@ def undecided(procedure: Procedure) -> Iterator[Violation]:
     for name, first in stops_at.items():
         for gate_id in goes_on_at.get(name, ()):
             what = f'the answer "{name}" stops the visit at {first}, but leads on at {gate_id}'
-            fault = Fault("decides", what, "use another answer where it does not stop", ("answers", name))
+            fault = ProofFault("decides", what, "use another answer where it does not stop", ("answers", name))
             yield Violation(gate_id, fault, ())
 
 
 def _stops(procedure: Procedure, to: str) -> bool:
-    """Say whether a way leads to a written stop."""
+    """Say whether a transition leads to a written stop."""
     return to not in ENDS and procedure.gates[to].gate.effects.end == "stop"
 
 
@@ -87,7 +89,7 @@ def wrong_words(procedure: Procedure) -> Iterator[Violation]:
                 if said in words - right:
                     what = f'{gate_id} counts {", ".join(names)} as {done} when "{said}" is called'
                     yield Violation(
-                        gate_id, Fault("decides", what, "correct the words or the thing", ("done",)), ()
+                        gate_id, ProofFault("decides", what, "correct the words or the thing", ("done",)), ()
                     )
 
 
@@ -96,9 +98,9 @@ def noted_stops(procedure: Procedure) -> Iterator[Violation]:
     for gate_id, placed in procedure.gates.items():
         scope = procedure.scope(gate_id)
         for question in placed.gate.questions(scope) if placed.gate.firing else ():
-            if isinstance(question, Finding) and _stops(procedure, placed.ways[question.answer]):
+            if isinstance(question, Finding) and _stops(procedure, placed.transitions[question.answer]):
                 what = f'"{question.answer}" at {gate_id} stops what fires, yet asks for a few words first'
-                fault = Fault("action-first", what, "remove note: true", ("answers", question.answer))
+                fault = ProofFault("action-first", what, "remove note: true", ("answers", question.answer))
                 yield Violation(gate_id, fault, ())
 
 
@@ -110,20 +112,20 @@ def ordinary(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
         changed = (*effects.alters, *effects.restores)
         if changed and effects.ordinary:
             what = f"{gate_id} changes {', '.join(changed)}, yet an ordinary yes passes it"
-            yield Violation(gate_id, Fault("own-words", what, "remove own_words: false", ("own_words",)), ())
+            yield Violation(gate_id, ProofFault("own-words", what, "remove own_words: false", ("own_words",)), ())
         elif changed and words & set(placed.gate.phrases.get(DONE, ())):
             said = next(text for text in placed.gate.phrases[DONE] if text in words)
             what = f'{gate_id} changes {", ".join(changed)}, yet "{said}" passes it'
-            yield Violation(gate_id, Fault("own-words", what, "write a word of its own", ("done",)), ())
+            yield Violation(gate_id, ProofFault("own-words", what, "write a word of its own", ("done",)), ())
 
 
 def advised_on(procedure: Procedure) -> Iterator[Violation]:
     """Yield adjust gates that lead on when no turn may be advised: then it is to stop and get help."""
     for gate_id, placed in procedure.gates.items():
-        to = placed.ways.get(NO_ADVICE)
+        to = placed.transitions.get(NO_ADVICE)
         if to is not None and to not in ENDS and not _stops(procedure, to):
             what = f"{gate_id} leads on to {to} when no turn may be advised"
-            yield Violation(gate_id, Fault("advice", what, "lead to a stop", ("no_advice",)), ())
+            yield Violation(gate_id, ProofFault("advice", what, "lead to a stop", ("no_advice",)), ())
 
 
 def said_not_done(procedure: Procedure) -> Iterator[Violation]:
@@ -139,7 +141,7 @@ def said_not_done(procedure: Procedure) -> Iterator[Violation]:
             if _named(thing) <= text and {thing.altered, thing.restored} & told:
                 what = f"{gate_id} speaks of a change of {thing.said}, but changes nothing"
                 remedy = f"write alters or restores: [{name}]"
-                yield Violation(gate_id, Fault("decides", what, remedy, ("done",)), ())
+                yield Violation(gate_id, ProofFault("decides", what, remedy, ("done",)), ())
                 break
 
 
@@ -176,16 +178,16 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
             others = [other for other in group if other is not placed]
             if not others:
                 continue
-            refused = [NOT_DONE not in other.ways for other in others]
-            if placed.gate.effects.alters and len(others) > 1 and all(refused) and NOT_DONE in placed.ways:
+            refused = [NOT_DONE not in other.transitions for other in others]
+            if placed.gate.effects.alters and len(others) > 1 and all(refused) and NOT_DONE in placed.transitions:
                 what = f'"not done" passes {placed.id}, but none of its likes ({others[0].id}, ...)'
-                yield Violation(placed.id, Fault("alike", what, "write not_done: false", ("not_done",)), ())
+                yield Violation(placed.id, ProofFault("alike", what, "write not_done: false", ("not_done",)), ())
             shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
             for thing, state in sorted(shared - set(placed.gate.needs.items())):
                 likes = ", ".join(other.id for other in others[:3])
                 what = f"{placed.id} does not need {thing} {state}, but all its likes do ({likes})"
                 yield Violation(
-                    placed.id, Fault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",)), ()
+                    placed.id, ProofFault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",)), ()
                 )
 
 
@@ -193,7 +195,7 @@ def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
     """Yield gates where something must be firing that are not marked so: there silence would be no alarm."""
     before: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
-        for to in placed.ways.values():
+        for to in placed.transitions.values():
             before.setdefault(to, []).append(gate_id)
     for gate_id, placed in procedure.gates.items():
         gate = placed.gate
@@ -202,15 +204,15 @@ def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
             continue
         if effects.goes_out:
             what = f"{gate_id} expects that what fires goes out, but is not firing"
-            yield Violation(gate_id, Fault("firing", what, "write firing: true", ("answers",)), ())
+            yield Violation(gate_id, ProofFault("firing", what, "write firing: true", ("answers",)), ())
         own = bool(effects.measures or effects.turns or effects.rate)
-        around = [*before.get(gate_id, ()), *placed.ways.values()]
+        around = [*before.get(gate_id, ()), *placed.transitions.values()]
         others = [procedure.gates[g].gate for g in around if g in procedure.gates]
         others = [other for other in others if not other.effects.end]
-        has_both = before.get(gate_id) and any(to not in ENDS for to in placed.ways.values())
+        has_both = before.get(gate_id) and any(to not in ENDS for to in placed.transitions.values())
         between = bool(has_both) and bool(others) and all(other.firing for other in others)
         if own or between:
             why = "reads a held rate or times the meter" if own else "lies between gates that fire"
             yield Violation(
-                gate_id, Fault("firing", f"{gate_id} {why}, but is not firing", "write firing: true"), ()
+                gate_id, ProofFault("firing", f"{gate_id} {why}, but is not firing", "write firing: true"), ()
             )

@@ -9,15 +9,17 @@ from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_DON
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.finding import Beat
-from handsfree.procedure.proofs.search import Way
-from handsfree.procedure.proofs.watches import after_thing
+from handsfree.procedure.proofs.monitors import after_thing
+from handsfree.procedure.proofs.search import Transition
 
 
-def told(procedure: Procedure, catalogue: Catalogue, ways: Sequence[Way], last: str) -> tuple[Beat, ...]:
-    """Return the ways as beats of a story that ends at the gate `last`."""
+def told(
+    procedure: Procedure, catalogue: Catalogue, transitions: Sequence[Transition], last: str
+) -> tuple[Beat, ...]:
+    """Return the transitions as beats of a story that ends at the gate `last`."""
     altered: list[str] = []
     beats = []
-    for gate_id, outcome in ways:
+    for gate_id, outcome in transitions:
         placed = procedure.gates[gate_id]
         for name in procedure.things:
             now = after_thing(placed, outcome, name, name in altered)

@@ -1,4 +1,4 @@
-"""What is proven of the ways between gates alone: reached, ending, bounded, with a way out in words."""
+"""What is proven of the transitions between gates alone: reached, ending, bounded, with a way out in words."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 
 from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED, NOT_DONE
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, Visits, Way
+from handsfree.procedure.proofs.search import ProofFault, Transition, Violation, Visits
 from handsfree.trades.calculation import MISSING, NO_LIMIT
 
 
@@ -15,15 +15,15 @@ def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     """Yield each gate that no visit reaches, and each bound that can never be used up."""
     for gate_id in procedure.gates:
         if gate_id not in visits:
-            fault = Fault("reachable", f"no visit reaches {gate_id}", "lead to it, or remove it")
+            fault = ProofFault("reachable", f"no visit reaches {gate_id}", "lead to it, or remove it")
             yield Violation(gate_id, fault, ())
 
 
 def able_to_finish(procedure: Procedure) -> set[str]:
-    """Return the gates from which some way leads to the finish, and the finish itself."""
+    """Return the gates from which some transition leads to the finish, and the finish itself."""
     before: dict[str, list[str]] = {}
     for gate_id, placed in procedure.gates.items():
-        for to in placed.ways.values():
+        for to in placed.transitions.values():
             before.setdefault(to, []).append(gate_id)
     can, stack = {FINISHED}, [FINISHED]
     while stack:
@@ -40,13 +40,13 @@ def unprovable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     for number, claim in enumerate(procedure.file.proves):
         if not any(_can_show(procedure, gate_id, can) for gate_id in claim.by if gate_id in visits):
             what = f"no visit that finishes can show {claim.says!r}"
-            fault = Fault("proves", what, "lead on from one of its gates to the finish", ("proves", number))
+            fault = ProofFault("proves", what, "lead on from one of its gates to the finish", ("proves", number))
             yield Violation("", fault, ())
 
 
 def _can_show(procedure: Procedure, gate_id: str, can: set[str]) -> bool:
     nothing = {NOT_DONE, EXHAUSTED, MISSING, NO_LIMIT}
-    return any(to in can for outcome, to in procedure.gates[gate_id].ways.items() if outcome not in nothing)
+    return any(to in can for outcome, to in procedure.gates[gate_id].transitions.items() if outcome not in nothing)
 
 
 def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
@@ -60,21 +60,23 @@ def dead_ends(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
         if gate_id not in can and effects.end != "stop" and not effects.proves_settings:
             what = f"from {gate_id} the finish cannot be reached"
             yield Violation(
-                gate_id, Fault("can-finish", what, "let it lead on, or make it a stop"), visits.ways(gate_id)
+                gate_id,
+                ProofFault("can-finish", what, "let it lead on, or make it a stop"),
+                visits.transitions(gate_id),
             )
 
 
 def unbounded(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
-    """Yield a loop that never ends: gates with used-up bounds leave by "exhausted", all others by any way.
+    """Yield a loop that never ends: gates with used-up bounds leave by "exhausted", all others by any transition.
 
-    When the ways that remain form no circle, every visit ends: each round uses up a bound.
+    When the transitions that remain form no circle, every visit ends: each round uses up a bound.
     """
-    left: dict[str, list[Way]] = {}
+    left: dict[str, list[Transition]] = {}
     for gate_id, placed in procedure.gates.items():
         bounded = placed.gate.at_most is not None
         left[gate_id] = [
             (outcome, to)
-            for outcome, to in placed.ways.items()
+            for outcome, to in placed.transitions.items()
             if to not in ENDS and (outcome == EXHAUSTED) == bounded
         ]
     for circle in _circles(left):
@@ -84,20 +86,22 @@ def unbounded(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
         names = " -> ".join((*circle, gate_id))
         silent = all(procedure.gates[g].gate.at_most is not None for g in circle)
         how = "used-up bounds lead round" if silent else "nothing bounds the loop"
-        fault = Fault("bounded", f"{how}: {names}", "give one of its gates at_most, leading out when exhausted")
-        ways = visits.ways(gate_id)
-        yield Violation(gate_id, fault, (*ways, *_round(left, circle)))
+        fault = ProofFault(
+            "bounded", f"{how}: {names}", "give one of its gates at_most, leading out when exhausted"
+        )
+        transitions = visits.transitions(gate_id)
+        yield Violation(gate_id, fault, (*transitions, *_round(left, circle)))
 
 
-def _round(left: Mapping[str, list[Way]], circle: list[str]) -> list[Way]:
+def _round(left: Mapping[str, list[Transition]], circle: list[str]) -> list[Transition]:
     following = dict(zip(circle, (*circle[1:], circle[0]), strict=True))
     return [(g, next(outcome for outcome, to in left[g] if to == after)) for g, after in following.items()]
 
 
-def _circles(left: Mapping[str, list[Way]]) -> Iterator[list[str]]:
+def _circles(left: Mapping[str, list[Transition]]) -> Iterator[list[str]]:
     """Yield one shortest circle for each group of gates that lead round to themselves."""
     told: set[str] = set()
-    for group in components({gate_id: [to for _, to in ways] for gate_id, ways in left.items()}):
+    for group in components({gate_id: [to for _, to in transitions] for gate_id, transitions in left.items()}):
         inside = set(group)
         for gate_id in group:
             if gate_id in told:
@@ -108,7 +112,7 @@ def _circles(left: Mapping[str, list[Way]]) -> Iterator[list[str]]:
                 yield circle
 
 
-def _shortest_circle(left: Mapping[str, list[Way]], start: str, inside: set[str]) -> list[str]:
+def _shortest_circle(left: Mapping[str, list[Transition]], start: str, inside: set[str]) -> list[str]:
     parent: dict[str, str] = {}
     queue = deque([start])
     while queue:

@@ -8,19 +8,19 @@ from handsfree.gates.outcomes import EXHAUSTED
 from handsfree.gates.visit import Judging, Turning
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, explore, limit_key, violations
-from handsfree.procedure.proofs.watches import NONE, KeptWatch, VerdictWatch
+from handsfree.procedure.proofs.monitors import NONE, PointMonitor, VerdictMonitor
+from handsfree.procedure.proofs.search import ProofFault, Violation, explore, limit_key, violations
 from handsfree.trades.calculation import Calculation
 from handsfree.trades.registry import trade as trade_named
 from handsfree.trades.trade import Trade
 
-Kept = dict[str, dict[str, list[PlacedGate]]]
+KeptAt = dict[str, dict[str, list[PlacedGate]]]
 """Name under which readings are kept -> quantity -> the gates that keep it there."""
 
 
-def kept_quantities(procedure: Procedure) -> Kept:
+def kept_quantities(procedure: Procedure) -> KeptAt:
     """Return name under which readings are kept -> quantity -> the gates that keep it there."""
-    kept: Kept = {}
+    kept: KeptAt = {}
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         for quantity in (*(ask.quantity for ask in effects.asks), *effects.measures):
@@ -37,22 +37,22 @@ def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
             calculation = trade.calculations.get(effects.judges.calculation)
             if calculation is None:
                 what = f"there is no calculation {effects.judges.calculation!r}"
-                fault = Fault("branches", what, f"known: {', '.join(trade.calculations)}", ("calculation",))
+                fault = ProofFault("branches", what, f"known: {', '.join(trade.calculations)}", ("calculation",))
                 yield Violation(placed.id, fault, ())
                 continue
-            branches = [outcome for outcome in placed.ways if outcome != EXHAUSTED]
+            branches = [outcome for outcome in placed.transitions if outcome != EXHAUSTED]
             for what, remedy, path in _branch_faults(effects.judges, branches, calculation, kept, trade):
-                yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
+                yield Violation(placed.id, ProofFault("branches", f"{placed.id}: {what}", remedy, path), ())
         elif effects.turns:
             for what, remedy, path in _adjust_faults(effects.turns, kept, trade):
-                yield Violation(placed.id, Fault("branches", f"{placed.id}: {what}", remedy, path), ())
+                yield Violation(placed.id, ProofFault("branches", f"{placed.id}: {what}", remedy, path), ())
 
 
 _Told = Iterator[tuple[str, str, tuple[str | int, ...]]]
 
 
 def _branch_faults(
-    gate: Judging, branches: list[str], calculation: Calculation, kept: Kept, trade: Trade
+    gate: Judging, branches: list[str], calculation: Calculation, kept: KeptAt, trade: Trade
 ) -> _Told:
     for outcome in calculation.outcomes:
         if outcome not in branches:
@@ -75,7 +75,7 @@ def _branch_faults(
     yield from _input_faults(gate, calculation, kept, trade)
 
 
-def _input_faults(gate: Judging, calculation: Calculation, kept: Kept, trade: Trade) -> _Told:
+def _input_faults(gate: Judging, calculation: Calculation, kept: KeptAt, trade: Trade) -> _Told:
     for name, at in gate.using.items():
         if name not in calculation.inputs:
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
@@ -115,7 +115,7 @@ def _other_rate(rate: str | None, takers: list[PlacedGate]) -> PlacedGate | None
     return None
 
 
-def _adjust_faults(gate: Turning, kept: Kept, trade: Trade) -> _Told:
+def _adjust_faults(gate: Turning, kept: KeptAt, trade: Trade) -> _Told:
     for quantity in sorted(trade.adjusting.needs):
         takers = kept.get(gate.using, {}).get(quantity)
         if not takers:
@@ -132,8 +132,8 @@ def _adjust_faults(gate: Turning, kept: Kept, trade: Trade) -> _Told:
             yield f"no gate keeps readings under {name!r}", "correct the name", ("voids",)
 
 
-def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
-    """Yield a watch for each name that a verdict or an adjuster uses."""
+def point_monitors(procedure: Procedure) -> Iterator[PointMonitor]:
+    """Yield a monitor for each measurement point that a verdict or an adjuster uses."""
     kept, trade = kept_quantities(procedure), trade_named(procedure.trade.name)
     used: dict[str, None] = {}
     for placed in procedure.gates.values():
@@ -145,20 +145,22 @@ def kept_watches(procedure: Procedure) -> Iterator[KeptWatch]:
     for name in used:
         if name in kept:
             moved = not trade.adjusting.needs.isdisjoint(kept[name])
-            yield KeptWatch(name, moved, trade.calculations)
+            yield PointMonitor(name, moved, trade.calculations)
 
 
 def reading_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield stale readings judged, turns without a reason, and verdicts whose readings are never there."""
-    for watch in kept_watches(procedure):
-        yield from violations(procedure, watch)
-        states = explore(procedure, watch).states
+    for monitor in point_monitors(procedure):
+        yield from violations(procedure, monitor)
+        states = explore(procedure, monitor).states
         for gate_id, placed in procedure.gates.items():
             judging = placed.gate.effects.judges
-            uses = judging is not None and watch.name in judging.using.values()
+            uses = judging is not None and monitor.name in judging.using.values()
             if uses and states.get(gate_id) == {NONE}:
-                what = f"{gate_id}: {watch.name!r} is never taken before it, so only `missing` is left"
-                fault = Fault("branches", what, "take the readings on the way, or correct the name", ("using",))
+                what = f"{gate_id}: {monitor.name!r} is never taken before it, so only `missing` is left"
+                fault = ProofFault(
+                    "branches", what, "take the readings on the way, or correct the name", ("using",)
+                )
                 yield Violation(gate_id, fault, ())
 
 
@@ -170,7 +172,7 @@ def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
         keys |= {(name, None): None for name, calculation in calculations.items() if calculation.before_turns}
     for key in keys:
         if key is not None and key[0] in calculations:
-            yield from violations(procedure, VerdictWatch(key, calculations[key[0]]))
+            yield from violations(procedure, VerdictMonitor(key, calculations[key[0]]))
 
 
 def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
@@ -184,16 +186,20 @@ def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violatio
             if quantity is None:
                 continue
             if quantity.unit not in catalogue.units:
-                fault = Fault("units", f"the unit {quantity.unit!r} cannot be said", "add it to the words", path)
+                fault = ProofFault(
+                    "units", f"the unit {quantity.unit!r} cannot be said", "add it to the words", path
+                )
                 yield Violation(placed.id, fault, ())
             at = effects.kept_at
             family = other_units.get(ask.quantity, ask.quantity)
             known = units.setdefault((at, family), quantity.unit)
             if known != quantity.unit:
                 what = f"{placed.id} keeps {ask.quantity} under {at!r} in {quantity.unit}, another gate in {known}"
-                yield Violation(placed.id, Fault("units", what, "use one unit", path), ())
+                yield Violation(placed.id, ProofFault("units", what, "use one unit", path), ())
         if effects.captures:
             value, read = procedure.things[effects.captures].value, effects.asks[0].quantity
             if value != read:
                 what = f"{placed.id} reads {read} for {effects.captures}, whose setting is {value}"
-                yield Violation(placed.id, Fault("units", what, "ask for the thing's quantity", ("captures",)), ())
+                yield Violation(
+                    placed.id, ProofFault("units", what, "ask for the thing's quantity", ("captures",)), ()
+                )

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.search import Fault, Violation, generated
+from handsfree.procedure.proofs.search import ProofFault, Violation, generated
 from handsfree.procedure.sheets import model_of
 from handsfree.procedure.trades import TradeData
 
@@ -39,7 +39,7 @@ def too_long(procedure: Procedure) -> Iterator[Violation]:
         if path[0] in {"prompt", "script", "cautions"} and count > MOST_WORDS:
             where = gate_id or "a caution"
             what = f"{where} says {count} words, {MOST_WORDS} are remembered"
-            yield Violation(gate_id or "", Fault("short", what, "say less, or make two gates", path), ())
+            yield Violation(gate_id or "", ProofFault("short", what, "say less, or make two gates", path), ())
 
 
 def unclean(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
@@ -50,10 +50,10 @@ def unclean(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
         hazard = None if unspoken else catalogue.hazard_within(catalogue.as_heard(text))
         if hazard is not None:
             what = f'"{text}" holds a phrase of {hazard}, which would stop the visit'
-            yield Violation(gate_id or "", Fault("clean", what, "say it in other words", path), ())
+            yield Violation(gate_id or "", ProofFault("clean", what, "say it in other words", path), ())
         if catalogue.wording.promise.search(text):
             what = f'"{text}" promises what nobody can know'
-            yield Violation(gate_id or "", Fault("clean", what, "say what was found, and no more", path), ())
+            yield Violation(gate_id or "", ProofFault("clean", what, "say what was found, and no more", path), ())
 
 
 def without_source(procedure: Procedure) -> Iterator[Violation]:
@@ -65,11 +65,11 @@ def without_source(procedure: Procedure) -> Iterator[Violation]:
         if not (gate.source or "").strip():
             what = f"{gate_id} does not say where it comes from"
             remedy = "write its source, or 'common practice, no source'"
-            yield Violation(gate_id, Fault("sources", what, remedy, ("source",)), ())
+            yield Violation(gate_id, ProofFault("sources", what, remedy, ("source",)), ())
         settle = gate.effects.settle
         if settle is not None and not settle.source.strip():
             what = f"{gate_id} does not say where its waits come from"
-            yield Violation(gate_id, Fault("sources", what, "write their source", ("settle", "source")), ())
+            yield Violation(gate_id, ProofFault("sources", what, "write their source", ("settle", "source")), ())
 
 
 def action_last(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
@@ -79,23 +79,23 @@ def action_last(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violatio
         if script is not None:
             if not catalogue.wording.action.search(script.split(".")[0]):
                 what = f'{gate_id} begins "{script.split(".")[0]}", which is not what to do'
-                yield Violation(gate_id, Fault("action-first", what, "say first what to do", ("script",)), ())
+                yield Violation(gate_id, ProofFault("action-first", what, "say first what to do", ("script",)), ())
             if "?" in script:
                 what = f"{gate_id} asks a question"
-                yield Violation(gate_id, Fault("action-first", what, "a stop asks nothing", ("script",)), ())
+                yield Violation(gate_id, ProofFault("action-first", what, "a stop asks nothing", ("script",)), ())
 
 
 def unknown_facts(procedure: Procedure) -> Iterator[Violation]:
     """Yield blanks in prompts and facts of the job sheet that no sheet has."""
     for number, fact in enumerate(procedure.file.jobsheet):
         if fact.replace("-", "_") not in model_of(procedure.trade, "job").model_fields:
-            fault = Fault("sheets", f"the job sheet has no fact {fact!r}", "correct it", ("jobsheet", number))
+            fault = ProofFault("sheets", f"the job sheet has no fact {fact!r}", "correct it", ("jobsheet", number))
             yield Violation("", fault, ())
     for gate_id, path, text in texts_of(procedure):
         for blank in _blanks(text):
             if blank is None or not _known(blank, procedure.trade):
                 what = f"{{{blank or text}}} is no fact of the sheets"
-                fault = Fault("sheets", what, "write {job.NAME} or {appliance.NAME}", path)
+                fault = ProofFault("sheets", what, "write {job.NAME} or {appliance.NAME}", path)
                 yield Violation(gate_id or "", fault, ())
 
 
@@ -128,14 +128,14 @@ def wrong_things(procedure: Procedure) -> Iterator[Violation]:
             name, thing = effects.captures, procedure.things[effects.captures]
             if gate.needs.get(name) != thing.restored:
                 what = f"going back to {gate_id} after {name} was altered would read it as found once more"
-                fault = Fault("captured", what, f"write needs: {{{name}: {thing.restored}}}", ("captures",))
+                fault = ProofFault("captured", what, f"write needs: {{{name}: {thing.restored}}}", ("captures",))
                 yield Violation(gate_id, fault, ())
         if effects.proves_settings:
             continue
         for name in effects.restores:
             if procedure.things[name].value is not None:
                 what = f"{gate_id} restores {name} without its value being called"
-                yield Violation(gate_id, Fault("restored", what, "use a restore gate", ("restores",)), ())
+                yield Violation(gate_id, ProofFault("restored", what, "use a restore gate", ("restores",)), ())
             if name in effects.alters:
                 what = f"{gate_id} both alters and restores {name}"
-                yield Violation(gate_id, Fault("restored", what, "make two gates", ("restores",)), ())
+                yield Violation(gate_id, ProofFault("restored", what, "make two gates", ("restores",)), ())

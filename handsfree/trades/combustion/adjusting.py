@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from handsfree.measurement.advice import Adjuster, Task
+from handsfree.measurement.advice import AdjusterData, Task
 from handsfree.measurement.verdict import Band
 from handsfree.trades.adjusting import Adjusting, Forbids
 from handsfree.trades.combustion.sheets import combustion
@@ -30,7 +30,9 @@ class BurnerAdjusting(Adjusting):
             bands={
                 rate: Band(band.low, band.high, appliance.source(band.page)) for rate, band in fuel.co2.items()
             },
-            adjusters={rate: Adjuster(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()},
+            adjusters={
+                rate: AdjusterData(one.richer, one.most_eighths) for rate, one in appliance.adjusters.items()
+            },
             between=None if between is None else Band(between.low, between.high, appliance.source(between.page)),
         )
 

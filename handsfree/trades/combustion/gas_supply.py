@@ -14,8 +14,8 @@ from handsfree.trades.calculation import (
     WITHIN,
     Calculation,
     Case,
+    JudgedValue,
     Judgement,
-    Value,
     from_verdict,
     missing,
     no_limit,
@@ -53,7 +53,7 @@ def _supply_pressure(case: Case) -> Judgement:
     sheets = combustion(case.sheets)
     numbers: dict[str, str] = {}
     sources: list[str] = []
-    outside: list[tuple[str, Value]] = []
+    outside: list[tuple[str, JudgedValue]] = []
     plates = {"standing": sheets.fuel.standing_pressure, "working": sheets.fuel.working_pressure}
     for name, band in plates.items():
         value = case.value(name, f"{name}_pressure")

@@ -26,7 +26,7 @@ _BALANCE = "balance of atoms, dry air 20.946 % O2 and 0.04 % CO2"
 
 
 @dataclass(frozen=True)
-class Line:
+class ResultLine:
     """One result; the value is written with the decimals it deserves."""
 
     key: str
@@ -53,7 +53,7 @@ class AtTheFlue:
     gross_input: float | None = None
 
 
-def flue_lines(read: AtTheFlue) -> list[Line]:
+def flue_lines(read: AtTheFlue) -> list[ResultLine]:
     """Return all that can be told from the readings; what they cannot tell is left out, never guessed.
 
     O2 goes before CO2 where both are given. Raises Problem for impossible readings and for a CO or a
@@ -79,11 +79,11 @@ def flue_lines(read: AtTheFlue) -> list[Line]:
     return lines
 
 
-def _of_the_fuel(fuel: Fuel) -> list[Line]:
+def _of_the_fuel(fuel: Fuel) -> list[ResultLine]:
     s = stoichiometry(fuel)
     per = "m3/m3" if fuel.gaseous else "mol/kg"
     lines = [
-        Line(
+        ResultLine(
             "ultimate_co2",
             "ultimate CO2",
             f"{ultimate_carbon_dioxide(fuel):.2f}",
@@ -91,15 +91,17 @@ def _of_the_fuel(fuel: Fuel) -> list[Line]:
             "CO2 over dry flue gas",
             _BALANCE,
         ),
-        Line("air", "air needed", f"{s.air:.3f}", per, "O2 needed / 0.20946", _BALANCE),
-        Line("dry_flue", "dry flue gas, no excess air", f"{s.dry_flue:.3f}", per, "CO2 + N2 + Ar", _BALANCE),
-        Line("wet_flue", "wet flue gas, no excess air", f"{s.wet_flue:.3f}", per, "dry flue gas + H2O", _BALANCE),
+        ResultLine("air", "air needed", f"{s.air:.3f}", per, "O2 needed / 0.20946", _BALANCE),
+        ResultLine("dry_flue", "dry flue gas, no excess air", f"{s.dry_flue:.3f}", per, "CO2 + N2 + Ar", _BALANCE),
+        ResultLine(
+            "wet_flue", "wet flue gas, no excess air", f"{s.wet_flue:.3f}", per, "dry flue gas + H2O", _BALANCE
+        ),
     ]
     if fuel.gaseous:
         p = gas_properties(fuel)
         at = f"ISO 6976:2016, {METRIC}"
         lines += [
-            Line(
+            ResultLine(
                 "gross_heating_value",
                 "gross heating value",
                 f"{p.gross:.2f}",
@@ -107,9 +109,13 @@ def _of_the_fuel(fuel: Fuel) -> list[Line]:
                 "sum of x·H / (Z·R·T/p)",
                 at,
             ),
-            Line("net_heating_value", "net heating value", f"{p.net:.2f}", "MJ/m3", "gross - water formed·L", at),
-            Line("relative_density", "relative density", f"{p.relative_density:.4f}", "1", "M/M air·Z air/Z", at),
-            Line(
+            ResultLine(
+                "net_heating_value", "net heating value", f"{p.net:.2f}", "MJ/m3", "gross - water formed·L", at
+            ),
+            ResultLine(
+                "relative_density", "relative density", f"{p.relative_density:.4f}", "1", "M/M air·Z air/Z", at
+            ),
+            ResultLine(
                 "gross_wobbe",
                 "gross Wobbe index",
                 f"{p.gross_wobbe:.2f}",
@@ -121,20 +127,22 @@ def _of_the_fuel(fuel: Fuel) -> list[Line]:
     return lines
 
 
-def _of_the_gas(gas: FlueGas, read: AtTheFlue) -> list[Line]:
+def _of_the_gas(gas: FlueGas, read: AtTheFlue) -> list[ResultLine]:
     if read.o2 is not None:
         formula = "1 + (dry flue/air)·O2/(20.946 - O2)"
     else:
         formula = "lean side, from CO2; the same CO2 occurs rich, so no pass without O2 and CO"
     return [
-        Line("air_ratio", "air ratio", f"{gas.air_ratio:.3f}", "1", formula, _BALANCE),
-        Line("excess_air", "excess air", f"{excess_air(gas.air_ratio):.1f}", "%", "100·(air ratio - 1)", _BALANCE),
-        Line("o2", "O2, dry", f"{100 * gas.oxygen:.2f}", "%", "surplus O2 over dry flue gas", _BALANCE),
-        Line("co2", "CO2, dry", f"{100 * gas.carbon_dioxide:.2f}", "%", "CO2 over dry flue gas", _BALANCE),
-        Line("o2_wet", "O2, wet", f"{100 * gas.wet_oxygen:.2f}", "%", "dry·(1 - H2O)", _BALANCE),
-        Line("co2_wet", "CO2, wet", f"{100 * gas.wet_carbon_dioxide:.2f}", "%", "dry·(1 - H2O)", _BALANCE),
-        Line("h2o", "H2O in the wet gas", f"{100 * gas.water:.2f}", "%", "H2O over wet flue gas", _BALANCE),
-        Line(
+        ResultLine("air_ratio", "air ratio", f"{gas.air_ratio:.3f}", "1", formula, _BALANCE),
+        ResultLine(
+            "excess_air", "excess air", f"{excess_air(gas.air_ratio):.1f}", "%", "100·(air ratio - 1)", _BALANCE
+        ),
+        ResultLine("o2", "O2, dry", f"{100 * gas.oxygen:.2f}", "%", "surplus O2 over dry flue gas", _BALANCE),
+        ResultLine("co2", "CO2, dry", f"{100 * gas.carbon_dioxide:.2f}", "%", "CO2 over dry flue gas", _BALANCE),
+        ResultLine("o2_wet", "O2, wet", f"{100 * gas.wet_oxygen:.2f}", "%", "dry·(1 - H2O)", _BALANCE),
+        ResultLine("co2_wet", "CO2, wet", f"{100 * gas.wet_carbon_dioxide:.2f}", "%", "dry·(1 - H2O)", _BALANCE),
+        ResultLine("h2o", "H2O in the wet gas", f"{100 * gas.water:.2f}", "%", "H2O over wet flue gas", _BALANCE),
+        ResultLine(
             "dew_point",
             "dew point",
             f"{flue_gas_dew_point(gas, read.pressure):.1f}",
@@ -145,12 +153,12 @@ def _of_the_gas(gas: FlueGas, read: AtTheFlue) -> list[Line]:
     ]
 
 
-def _of_carbon_monoxide(ppm: float, gas: FlueGas) -> list[Line]:
+def _of_carbon_monoxide(ppm: float, gas: FlueGas) -> list[ResultLine]:
     free = air_free_carbon_monoxide(ppm, 100 * gas.oxygen)
     ratio = carbon_monoxide_ratio(ppm, 100 * gas.carbon_dioxide)
     milligrams = milligrams_per_cubic_metre(ppm)
     return [
-        Line(
+        ResultLine(
             "co_air_free",
             "CO, air-free",
             f"{free:.0f}",
@@ -158,15 +166,15 @@ def _of_carbon_monoxide(ppm: float, gas: FlueGas) -> list[Line]:
             "CO·20.9/(20.9 - O2)",
             "formula of air-free limits",
         ),
-        Line("co_ratio", "CO/CO2", f"{ratio:.4f}", "1", "(ppm·10⁻⁶)/(CO2 %·10⁻²)", "definition"),
-        Line("co_mass", "CO, dry, 0 Cel", f"{milligrams:.0f}", "mg/m3", "ppm·28.010/22.414", "molar volume"),
+        ResultLine("co_ratio", "CO/CO2", f"{ratio:.4f}", "1", "(ppm·10⁻⁶)/(CO2 %·10⁻²)", "definition"),
+        ResultLine("co_mass", "CO, dry, 0 Cel", f"{milligrams:.0f}", "mg/m3", "ppm·28.010/22.414", "molar volume"),
     ]
 
 
-def _of_the_pair(fuel: Fuel, co2: float, o2: float) -> list[Line]:
+def _of_the_pair(fuel: Fuel, co2: float, o2: float) -> list[ResultLine]:
     implied = implied_fuel(co2, o2).ultimate
     return [
-        Line(
+        ResultLine(
             "pair_residual",
             "CO2 over what O2 implies",
             f"{pair_residual(fuel, co2, o2):+.2f}",
@@ -174,18 +182,20 @@ def _of_the_pair(fuel: Fuel, co2: float, o2: float) -> list[Line]:
             "CO2 - ultimate·(1 - O2/20.946); cannot see a diluted sample",
             _BALANCE,
         ),
-        Line(
+        ResultLine(
             "implied_ultimate_co2", "ultimate CO2 implied", f"{implied:.2f}", "%", "CO2/(1 - O2/20.946)", _BALANCE
         ),
     ]
 
 
-def _of_the_heat(read: AtTheFlue, gas: FlueGas, flue: float) -> list[Line]:
+def _of_the_heat(read: AtTheFlue, gas: FlueGas, flue: float) -> list[ResultLine]:
     e = efficiency(read.fuel, gas, flue, read.air_temperature, read.pressure)
     source = "first law, ideal gases, from 25 Cel; ISO 6976 heating values; no casing loss"
     lines = [
-        Line("efficiency_net", "efficiency, net", f"{e.net_percent:.1f}", "%", "(net + in - out)/net", source),
-        Line(
+        ResultLine(
+            "efficiency_net", "efficiency, net", f"{e.net_percent:.1f}", "%", "(net + in - out)/net", source
+        ),
+        ResultLine(
             "efficiency_gross",
             "efficiency, gross",
             f"{e.gross_percent:.1f}",
@@ -193,7 +203,7 @@ def _of_the_heat(read: AtTheFlue, gas: FlueGas, flue: float) -> list[Line]:
             "(net + in - out)/gross",
             source,
         ),
-        Line(
+        ResultLine(
             "condensed",
             "share of water condensed",
             f"{e.condensed_percent:.0f}",
@@ -205,16 +215,16 @@ def _of_the_heat(read: AtTheFlue, gas: FlueGas, flue: float) -> list[Line]:
     if read.gross_input is not None:
         hourly = e.condensate_per_hour(read.gross_input)
         lines.append(
-            Line("condensate", "condensate", f"{hourly:.2f}", "kg/h", "condensed·18.015/gross·input", source)
+            ResultLine("condensate", "condensate", f"{hourly:.2f}", "kg/h", "condensed·18.015/gross·input", source)
         )
     return [*lines, _indirect_loss(read, gas, flue)]
 
 
-def _indirect_loss(read: AtTheFlue, gas: FlueGas, flue: float) -> Line:
+def _indirect_loss(read: AtTheFlue, gas: FlueGas, flue: float) -> ResultLine:
     """Return the indirect loss, or a line that says why there is none (no coefficients, or condensation)."""
     key, name, formula = "siegert_loss", "indirect flue loss, net", "(flue - air)·(A2/(21 - O2) + B)"
     try:
         loss = siegert_loss(read.fuel, flue, read.air_temperature, 100 * gas.oxygen)
     except Problem as refused:
-        return Line(key, name, "none", "", refused.what, "1. BImSchV annex")
-    return Line(key, name, f"{loss:.2f}", "%", formula, "1. BImSchV annex")
+        return ResultLine(key, name, "none", "", refused.what, "1. BImSchV annex")
+    return ResultLine(key, name, f"{loss:.2f}", "%", formula, "1. BImSchV annex")

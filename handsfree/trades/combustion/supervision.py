@@ -19,7 +19,16 @@ from handsfree.trades.combustion.flue_gas import (
 from handsfree.trades.combustion.fuels import Fuel, fuel_named
 from handsfree.trades.combustion.losses import flue_gas_dew_point
 from handsfree.trades.combustion.stoichiometry import flue_gas
-from handsfree.trades.supervision import Finding, Item, Rule, SetTaken, Visit, failed, passed, unknown
+from handsfree.trades.supervision import (
+    Assessment,
+    Item,
+    JointReadings,
+    RecordedVisit,
+    SupervisionRule,
+    failed,
+    passed,
+    unknown,
+)
 
 NEAR_RETURN = 30.0
 """Flue gas of a boiler that condenses lies within this many kelvin of its return: common practice, no source."""
@@ -31,19 +40,19 @@ NO_SHEETS = "the sheets kept with the visit cannot be read"
 NO_PAIR = "no settled CO₂ with O₂"
 
 
-def _fuel(visit: Visit) -> Fuel | None:
+def _fuel(visit: RecordedVisit) -> Fuel | None:
     """Return the job's fuel; None when the sheets cannot be read."""
     name = visit.text("job.fuel")
     return fuel_named(name.replace("-", " ")) if name else None
 
 
-def _shares(visit: Visit) -> tuple[float, float]:
+def _shares(visit: RecordedVisit) -> tuple[float, float]:
     """Return the standard uncertainties of CO2 and O2, in points."""
     co2, o2 = (visit.exact(f"job.instrument.{name}_uncertainty") for name in ("co2", "o2"))
     return float(co2 or 0) / 2, float(o2 or 0) / 2
 
 
-def _ready(visit: Visit) -> tuple[Fuel | None, Sequence[SetTaken], str]:
+def _ready(visit: RecordedVisit) -> tuple[Fuel | None, Sequence[JointReadings], str]:
     """Return the fuel, the settled pairs, and why they cannot be computed with (empty when they can)."""
     fuel, found = _fuel(visit), visit.standing("co2", "o2")
     if fuel is None or 0 in _shares(visit):
@@ -51,7 +60,7 @@ def _ready(visit: Visit) -> tuple[Fuel | None, Sequence[SetTaken], str]:
     return fuel, found, "" if found else NO_PAIR
 
 
-def pairs(visit: Visit, item: Item) -> Finding:
+def pairs(visit: RecordedVisit, item: Item) -> Assessment:
     """Judge each settled pair: its residual within twice its standard uncertainty."""
     del item
     fuel, found, why = _ready(visit)
@@ -70,7 +79,7 @@ def pairs(visit: Visit, item: Item) -> Finding:
     return passed(words, taken.seq) if share <= 1 else failed(words, taken.seq)
 
 
-def implied(visit: Visit, item: Item) -> Finding:
+def implied(visit: RecordedVisit, item: Item) -> Assessment:
     """Judge whether the pairs imply the highest CO2 of the job's fuel, within twice the standard uncertainty."""
     del item
     fuel, found, why = _ready(visit)
@@ -86,7 +95,7 @@ def implied(visit: Visit, item: Item) -> Finding:
     return passed(words, last.seq) if abs(by_pair.ultimate - due) <= allowed else failed(words, last.seq)
 
 
-def carbon_monoxide(visit: Visit, item: Item) -> Finding:
+def carbon_monoxide(visit: RecordedVisit, item: Item) -> Assessment:
     """Recompute CO on the basis of the maker's limit for what was left at each rate."""
     del item
     left = visit.left("co", "o2", "co2")
@@ -97,7 +106,7 @@ def carbon_monoxide(visit: Visit, item: Item) -> Finding:
     for taken in left:
         co, oxygen, co2 = (taken.number(quantity) for quantity in ("co", "o2", "co2"))
         free = air_free_carbon_monoxide(co, oxygen)
-        told.append(f"{taken.place} {co:.0f} ppm as measured, {free:.0f} ppm air-free")
+        told.append(f"{taken.point} {co:.0f} ppm as measured, {free:.0f} ppm air-free")
         if limit is not None:
             by_basis = {"air-free": free, "as measured": co, "ratio": carbon_monoxide_ratio(co, co2)}
             over = over or by_basis[limit_basis] > float(limit)
@@ -108,7 +117,7 @@ def carbon_monoxide(visit: Visit, item: Item) -> Finding:
     return failed(words, left[-1].seq) if over else passed(words, left[-1].seq)
 
 
-def excess(visit: Visit, item: Item) -> Finding:
+def excess(visit: RecordedVisit, item: Item) -> Assessment:
     """Compare excess air from O2 with that from CO2; they differ by no more than both readings leave uncertain."""
     del item
     fuel, found, why = _ready(visit)
@@ -131,10 +140,10 @@ def excess(visit: Visit, item: Item) -> Finding:
     return passed(words, last.seq) if abs(by_o2 - by_co2) <= allowed else failed(words, last.seq)
 
 
-def fan_speed(visit: Visit, item: Item) -> Finding:
+def fan_speed(visit: RecordedVisit, item: Item) -> Assessment:
     """Judge whether the fan runs faster at maximum than at minimum."""
     del item
-    by_rate = {called.place: called for called in visit.called("fan_speed")}
+    by_rate = {called.point: called for called in visit.called("fan_speed")}
     if not {"maximum", "minimum"} <= by_rate.keys():
         return unknown("fan speed is not on record at both rates")
     high, low = by_rate["maximum"], by_rate["minimum"]
@@ -142,11 +151,11 @@ def fan_speed(visit: Visit, item: Item) -> Finding:
     return passed(words, low.seq) if high.value > low.value else failed(words, low.seq)
 
 
-def turndown(visit: Visit, item: Item) -> Finding:
+def turndown(visit: RecordedVisit, item: Item) -> Assessment:
     """Compare the clocked inputs at both rates with the plate's turndown."""
     del item
     inputs = {
-        told.place or "maximum": float(told.values["kilowatt"])
+        told.point or "maximum": float(told.values["kilowatt"])
         for told in visit.numbers("gas-input")
         if "kilowatt" in told.values
     }
@@ -160,7 +169,7 @@ def turndown(visit: Visit, item: Item) -> Finding:
     return passed(words) if abs(found / due - 1) * 100 <= NEAR_TURNDOWN else failed(words)
 
 
-def flue_and_return(visit: Visit, item: Item) -> Finding:
+def flue_and_return(visit: RecordedVisit, item: Item) -> Assessment:
     """Judge the last flue temperature against the return water of the same set."""
     del item
     flue, back = visit.last_called("flue_temperature"), visit.last_called("return_temperature")
@@ -171,7 +180,7 @@ def flue_and_return(visit: Visit, item: Item) -> Finding:
     return passed(words, flue.seq) if cold <= hot <= cold + NEAR_RETURN else failed(words, flue.seq)
 
 
-def condensate(visit: Visit, item: Item) -> Finding:
+def condensate(visit: RecordedVisit, item: Item) -> Assessment:
     """Judge condensate against the dew point of the flue gas and the return water."""
     seen = visit.answered(item.gates, item.good)
     back = visit.last_called("return_temperature")
@@ -187,10 +196,10 @@ def condensate(visit: Visit, item: Item) -> Finding:
     words = f"return {cold:.0f} °C, dew point {dew:.0f} °C, condensate: {seen.why}"
     if cold >= dew:
         return unknown(f"{words}: none is due", seen.seq)
-    return Finding(seen.result, words, seen.seq)
+    return Assessment(seen.result, words, seen.seq)
 
 
-def basis(visit: Visit, item: Item) -> Finding:
+def basis(visit: RecordedVisit, item: Item) -> Assessment:
     """Tell the basis of inputs and of the CO limit."""
     del item
     inputs, limit = visit.text("appliance.basis"), visit.text("fuel.co.basis")
@@ -201,7 +210,7 @@ def basis(visit: Visit, item: Item) -> Finding:
     return passed(f"inputs {inputs}, CO limit {limit}, CO₂ and O₂ dry")
 
 
-def derived(visit: Visit, taken: SetTaken) -> Mapping[str, float]:
+def derived(visit: RecordedVisit, taken: JointReadings) -> Mapping[str, float]:
     """Return CO2 read minus the CO2 that belongs to the O2 read, in points, under the name `pair_residual`."""
     fuel = _fuel(visit)
     if fuel is None or not {"co2", "o2"} <= taken.values.keys():
@@ -209,14 +218,14 @@ def derived(visit: Visit, taken: SetTaken) -> Mapping[str, float]:
     return {"pair_residual": pair_residual(fuel, taken.number("co2"), taken.number("o2"))}
 
 
-RULES: Mapping[str, Rule[Visit]] = {
-    "basis": Rule(basis),
-    "co-basis": Rule(carbon_monoxide),
-    "condensate": Rule(condensate, ("gates", "good")),
-    "excess-air": Rule(excess),
-    "fan-speed": Rule(fan_speed),
-    "flue-and-return": Rule(flue_and_return),
-    "implied-fuel": Rule(implied),
-    "pairs": Rule(pairs),
-    "turndown": Rule(turndown),
+RULES: Mapping[str, SupervisionRule[RecordedVisit]] = {
+    "basis": SupervisionRule(basis),
+    "co-basis": SupervisionRule(carbon_monoxide),
+    "condensate": SupervisionRule(condensate, ("gates", "good")),
+    "excess-air": SupervisionRule(excess),
+    "fan-speed": SupervisionRule(fan_speed),
+    "flue-and-return": SupervisionRule(flue_and_return),
+    "implied-fuel": SupervisionRule(implied),
+    "pairs": SupervisionRule(pairs),
+    "turndown": SupervisionRule(turndown),
 }

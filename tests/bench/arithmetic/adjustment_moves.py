@@ -16,7 +16,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from simulated_boiler import RATES, SimulatedBoiler
 
-from handsfree.measurement.advice import Adjuster, Advice, Move, Refusal, Task, advise, aim_for
+from handsfree.measurement.advice import AdjusterData, AdjusterMove, Advice, Refusal, Task, advise, aim_for
 from handsfree.measurement.verdict import Band
 
 BANDS = {
@@ -25,7 +25,7 @@ BANDS = {
 }
 TASK = Task(
     BANDS,
-    {rate: Adjuster("clockwise", 2) for rate in RATES},
+    {rate: AdjusterData("clockwise", 2) for rate in RATES},
     Band(Decimal("-0.2"), Decimal("0.2"), "invented sheet"),
 )
 
@@ -43,7 +43,7 @@ def outside(boiler: SimulatedBoiler, rate: str) -> float:
 
 def with_advice(boiler: SimulatedBoiler) -> tuple[int, str]:
     """Maximum, then minimum, then maximum again, as a visit goes, until nothing is left to adjust."""
-    moves: list[Move] = []
+    moves: list[AdjusterMove] = []
     for _ in range(12):
         before_round = len(moves)
         current = {rate: boiler.read(rate) for rate in RATES}
@@ -58,7 +58,7 @@ def with_advice(boiler: SimulatedBoiler) -> tuple[int, str]:
                 signed = answer.eighths if answer.direction == "clockwise" else -answer.eighths
                 boiler.turn(rate, signed)
                 after = boiler.read(rate)
-                moves.append(Move(rate, signed, rate, current[rate], after))
+                moves.append(AdjusterMove(rate, signed, rate, current[rate], after))
                 current = {rate: after, "maximum": boiler.read("maximum")}
             boiler.worsened = max(boiler.worsened, outside(boiler, rate) - begun)
             if answer.kind == "get help":

@@ -23,7 +23,7 @@ from selenium import webdriver  # noqa: E402
 from selenium.webdriver.chrome.service import Service  # noqa: E402
 
 from handsfree.events import inputs as inp  # noqa: E402
-from handsfree.glance.watching import Watch  # noqa: E402
+from handsfree.glance.watching import LiveScreen  # noqa: E402
 from handsfree.glance.web import Page  # noqa: E402
 from handsfree.visit.folder import load_plan  # noqa: E402
 from handsfree.visit.recorder import Recorder  # noqa: E402
@@ -104,25 +104,25 @@ def phone(work: Path, into: Path) -> None:
     clock = ToldClock()
     plan, kept = load_plan(PROCEDURE, JOB_SHEET)
     recorder, opening = Recorder.begin(work / "visit", plan, kept, clock=clock)
-    watch, person = Watch(recorder, listening=False, words=False), technician(plan)
-    watch.saw(opening)
+    live, person = LiveScreen(recorder, listening=False, words=False), technician(plan)
+    live.saw(opening)
     person.notice(opening, 0)
 
     def take(event: inp.Input) -> None:
         decisions = recorder.take(event)
         person.notice(decisions, recorder.state.now / 1000)
-        watch.saw((event, *decisions))
+        live.saw((event, *decisions))
 
     while not (recorder.state.gate == "found-maximum" and len(recorder.state.readings("found-maximum")) == 2):
         step(recorder, clock, person, take)
     while recorder.state.question.kind != "gate" or recorder.state.speaking:
         step(recorder, clock, person, take)
-    with Page("127.0.0.1:0", watch, plan.catalogue) as page:
+    with Page("127.0.0.1:0", live, plan.catalogue) as page:
         for key in ("8", "3", "enter", "6", "2", "enter", "2"):
             clock.pass_ms(1_200)
-            watch.press(key)
-            watch.line()
-        photograph(page, watch, into)
+            live.press(key)
+            live.line()
+        photograph(page, live, into)
     recorder.release()
 
 
@@ -139,7 +139,7 @@ def step(recorder: Recorder, clock: ToldClock, person: object, take: object) -> 
         take(inp.Typed(at=recorder.now(), text=person.answer(state)))  # type: ignore[attr-defined,operator]
 
 
-def photograph(page: Page, watch: Watch, into: Path) -> None:
+def photograph(page: Page, live: LiveScreen, into: Path) -> None:
     options = webdriver.ChromeOptions()
     options.binary_location = "/usr/bin/chromium"
     for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--hide-scrollbars"):
@@ -149,7 +149,7 @@ def photograph(page: Page, watch: Watch, into: Path) -> None:
     driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
     driver.get(page.url)
     for _ in range(20):
-        watch.line()
+        live.line()
         time.sleep(0.1)
     driver.save_screenshot(str(into))
     driver.quit()

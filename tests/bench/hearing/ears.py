@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import vosk
 
-from handsfree.hearing.alternatives import Alternative, Judgement, from_scored
+from handsfree.hearing.alternatives import Hypothesis, ScoreCalibration, from_scored
 from handsfree.hearing.ending import unfinished_too, whole_sentences
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN, Tuning
@@ -68,7 +68,7 @@ def phrase_lists(model: Path) -> Ear:
     vosk.SetLogLevel(-1)
     native_model = vosk.Model(str(model))
     tuning = Tuning.of_model(model)
-    judgement = Judgement(tuning.score_scale, tuning.base, tuning.steepness)
+    judgement = ScoreCalibration(tuning.score_scale, tuning.base, tuning.steepness)
     known = Pronunciations()
 
     def phones_in(word: str) -> int:
@@ -135,7 +135,7 @@ def whisper(folder: Path | None) -> Ear | None:
     return hear
 
 
-def _best(alternatives: tuple[Alternative, ...]) -> Heard:
+def _best(alternatives: tuple[Hypothesis, ...]) -> Heard:
     guess = next((one.text for one in alternatives if UNKNOWN not in one.text), ())
     called = hazard_called(english(), Pronunciations(), [(one.text, one.score) for one in alternatives])
     stop = None if called is None else called[0]

@@ -14,7 +14,7 @@ from itertools import cycle, islice
 import numpy as np
 
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundFile
-from handsfree.hearing.voice_activity import State, VoiceActivity
+from handsfree.hearing.voice_activity import VoiceActivity, VoiceState
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour, Figure, Note, Share, Spread
 from tests.bench.live.scale import Scale
@@ -51,17 +51,17 @@ def figures(scale: Scale) -> Iterator[Figure]:
 
 def spans(samples: np.ndarray) -> list[tuple[int, int]]:
     """Return the first and last active block of each utterance that the pause ended."""
-    ears, found, begun, last = VoiceActivity(), [], None, 0
+    recogniser, found, begun, last = VoiceActivity(), [], None, 0
     for number, block in enumerate(samples[: len(samples) // BLOCK * BLOCK].reshape(-1, BLOCK)):
-        seen = ears.follow(block)
-        if begun is None and seen.state is State.SPEAKING:
+        seen = recogniser.follow(block)
+        if begun is None and seen.state is VoiceState.SPEAKING:
             begun = number
         if begun is not None:
             last = number if seen.silence_ms == 0 else last
             if seen.silence_ms >= PAUSE_MS:
                 found.append((begun, last))
                 begun = None
-                ears.quieten()
+                recogniser.quieten()
     return found
 
 

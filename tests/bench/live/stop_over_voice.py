@@ -44,8 +44,8 @@ AFTER = np.zeros(material.RATE // 2)
 
 def figures(scale: Scale) -> Iterator[Figure]:
     """First the tool alone, every sentence it has, then a person over it."""
-    ears, words = Recogniser(MODEL), stop_grammar(english()).automaton
-    yield from _alone(ears, words, scale)
+    recogniser, words = Recogniser(MODEL), stop_grammar(english()).automaton
+    yield from _alone(recogniser, words, scale)
     hazards = english().hazards
     meaning = {text: name for name, hazard in hazards.items() for text in hazard.heard}
     calls = [text for hazard in hazards.values() for text in hazard.heard[: 1 if scale.quick else 3]]
@@ -61,7 +61,7 @@ def figures(scale: Scale) -> Iterator[Figure]:
             wave, at = waves[name][number], material.RATE + 1000 * (number % 8)
             heard = np.pad(heard, (0, max(0, at + len(wave) + len(AFTER) - len(heard))))
             heard[at : at + len(wave)] += wave
-            told = stops_in(ears, words, heard + _roar(len(heard)), played)
+            told = stops_in(recogniser, words, heard + _roar(len(heard)), played)
             meant = [ms for ms, text in told if meaning[text] == meaning[call] and ms > at / 16]
             right += bool(meant)
             other += any(meaning[text] != meaning[call] for _, text in told)
@@ -73,7 +73,7 @@ def figures(scale: Scale) -> Iterator[Figure]:
         yield Figure(f"{title}: after its end", Spread.of(late, "ms"))
 
 
-def _alone(ears: Recogniser, words: WordAutomaton, scale: Scale) -> Iterator[Figure]:
+def _alone(recogniser: Recogniser, words: WordAutomaton, scale: Scale) -> Iterator[Figure]:
     texts = own_prompts()
     texts = texts[:: len(texts) // scale.many(len(texts))]
     waves = rendered("en-us", texts)
@@ -82,7 +82,7 @@ def _alone(ears: Recogniser, words: WordAutomaton, scale: Scale) -> Iterator[Fig
         for number, (text, wave) in enumerate(zip(texts, waves, strict=True)):
             heard = np.concatenate([echoed(wave, ROOMS_S[-1], seed=number) * 10 ** (level_db / 20), AFTER])
             false += [
-                f"{text!r} as {told!r}" for _, told in stops_in(ears, words, heard + _roar(len(heard)), wave)
+                f"{text!r} as {told!r}" for _, told in stops_in(recogniser, words, heard + _roar(len(heard)), wave)
             ]
             length += len(heard)
         title = f"the tool's own {len(texts)} sentences at {level_db:+d} dB: stops"

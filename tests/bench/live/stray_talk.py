@@ -55,12 +55,12 @@ def figures(scale: Scale) -> Iterator[Figure]:
         "talk 10 dB above the burner": talk + roar * 10 ** (-10 / 20),
         "noise alone, recorded": material.noise(seconds) * 0.3,
     }
-    ears, stops = Recogniser(MODEL), _stops()
+    recogniser, stops = Recogniser(MODEL), _stops()
     for sound, wave in sounds.items():
         samples = np.clip(wave, -32768, 32767).astype(np.int16)
         hours = len(samples) / material.RATE / 3600
         for gate, grammar in gates().items():
-            listener = Listener(ears)
+            listener = Listener(recogniser)
             listener.listen_for(grammar)
             heard = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
             texts = Counter(" ".join(one.alternatives[0].text) for one in heard)

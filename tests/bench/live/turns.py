@@ -20,7 +20,7 @@ import numpy as np
 
 from handsfree.demo.play import DemoClock
 from handsfree.hearing.listener import Utterance
-from handsfree.hearing.sources import BLOCK, BLOCK_MS, Block
+from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.visit.conductor import TICK_S, Conductor
 from handsfree.visit.folder import load_plan
@@ -42,7 +42,7 @@ class Turns:
     name: str = "turns"
     live: bool = False
 
-    def blocks(self, from_ms: int = 0) -> Iterator[Block]:
+    def blocks(self, from_ms: int = 0) -> Iterator[SoundBlock]:
         """Yield the stretches, block by block."""
         at_ms = from_ms
         while True:
@@ -51,7 +51,7 @@ class Turns:
             if stretch is None:
                 return
             for samples in np.frombuffer(stretch, np.int16).reshape(-1, BLOCK):
-                yield Block(samples, at_ms, time.monotonic())
+                yield SoundBlock(samples, at_ms, time.monotonic())
                 at_ms += BLOCK_MS
 
 
@@ -149,14 +149,16 @@ def conducted(procedure: Path, script_of: Callable[[Recorder, Hearing], Script])
     clock, folder = DemoClock(), procedure.parent / "visit"
     recorder, opening = Recorder.begin(folder, plan, kept, clock=clock)
     ours, theirs = multiprocessing.get_context("spawn").Pipe()
-    ears = functools.partial(recogniser_of, MODEL)
-    hearing = Hearing(HearingPlan(Turns(theirs), ears, plan.stop_grammar.automaton), hung_after_s=HUNG_AFTER_S)
+    recogniser = functools.partial(recogniser_of, MODEL)
+    hearing = Hearing(
+        HearingPlan(Turns(theirs), recogniser, plan.stop_grammar.automaton), hung_after_s=HUNG_AFTER_S
+    )
     begun, used = time.monotonic(), time.process_time()
     with closing(hearing):
         script = script_of(recorder, hearing)
         in_time = InTime(hearing, ours, clock, script)
         Conductor(recorder, Silent(), None, in_time).run(opening)
-        while not script.over:  # the visit is closed; the ears go on to the end of the time
+        while not script.over:  # the visit is closed; the recogniser go on to the end of the time
             in_time.next_event(TICK_S)
     recorder.release()
     took = time.monotonic() - begun, time.process_time() - used

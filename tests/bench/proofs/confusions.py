@@ -46,7 +46,7 @@ def pairs(count, seed=1):
 
 
 def main(count):
-    ears, voice, noise = (
+    recogniser, voice, noise = (
         Recogniser(model_folder(), Pronunciations()),
         Voice(VoiceSettings()),
         np.random.default_rng(1),
@@ -64,7 +64,7 @@ def main(count):
                 for snr in SNR_DB:
                     level = np.sqrt(np.mean(clean**2)) / 10 ** (snr / 20)
                     noisy = wave + noise.normal(0, level, len(wave))
-                    heard = ears.recognise(np.clip(noisy, -32768, 32767).astype("<i2").tobytes(), grammar)
+                    heard = recogniser.recognise(np.clip(noisy, -32768, 32767).astype("<i2").tobytes(), grammar)
                     text = " ".join(heard[0].text) if heard else ""
                     tally[snr][0] += text == rival
                     tally[snr][1] += text not in {said, rival}

@@ -35,7 +35,7 @@ class Faultless(AgreeingPlayer):
         on = [
             phrases[0]
             for name, phrases in placed.gate.phrases.items()
-            if self.plan.gate(placed.ways[name]).gate.effects.end != "stop"
+            if self.plan.gate(placed.transitions[name]).gate.effects.end != "stop"
         ]
         return on[0]
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.state import State
-from handsfree.glance.pad import DOWN, ENTER, Pad, here, press
+from handsfree.glance.keypad_state import DOWN, ENTER, KeypadState, here, press
 from handsfree.lexicon.meaning import Correction, Meaning, Values
 from handsfree.questions.keypad import Keypad
 from handsfree.session.fusion import choose_typed
@@ -55,16 +55,18 @@ def _number(found: Keypad, value: object) -> Iterator[str]:
     yield from f"{abs(value):f}".replace(".", "")
 
 
-def pressed(visit: Rehearsal, pad: Pad, keys: list[str]) -> tuple[Pad, tuple[ev.Decision, ...]]:
+def pressed(
+    visit: Rehearsal, keypad_state: KeypadState, keys: list[str]
+) -> tuple[KeypadState, tuple[ev.Decision, ...]]:
     """Press keys at a person's pace; what they come to is taken by the visit."""
     at = visit.state.now
-    pad = here(visit.state, pad, at)
+    keypad_state = here(visit.state, keypad_state, at)
     decided: tuple[ev.Decision, ...] = ()
     for key in keys:
         at += PACE_MS
-        pad, text = press(visit.plan, visit.state, pad, key, at)
+        keypad_state, text = press(visit.plan, visit.state, keypad_state, key, at)
         if text:
             decided += visit.take(inp.Typed(at=at, text=text))
             at = max(at, visit.state.now)
-            pad = here(visit.state, pad, at)
-    return pad, decided
+            keypad_state = here(visit.state, keypad_state, at)
+    return keypad_state, decided

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from handsfree.events import inputs as inp
 from handsfree.events.state import State
-from handsfree.glance.watching import Watch
+from handsfree.glance.watching import LiveScreen
 from handsfree.ledger import Head
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
@@ -18,11 +18,11 @@ class Told:
 
     rehearsal: Rehearsal
     passed: int = 0
-    watch: Watch = field(init=False)
+    live: LiveScreen = field(init=False)
 
     def __post_init__(self) -> None:
-        self.watch = Watch(self, listening=True, words=False)
-        self.watch.saw(self.rehearsal.events)
+        self.live = LiveScreen(self, listening=True, words=False)
+        self.live.saw(self.rehearsal.events)
 
     @property
     def plan(self) -> Plan:
@@ -40,11 +40,11 @@ class Told:
 
     def turn(self) -> str | None:
         """Do as the conductor does at a turn: take what the keys come to."""
-        self.watch.picture()
+        self.live.picture()
         self.passed += 1_500
-        text = self.watch.line()
+        text = self.live.line()
         if text is not None:
             event = inp.Typed(at=self.now(), text=text)
             self.passed = 0
-            self.watch.saw((event, *self.rehearsal.take(event)))
+            self.live.saw((event, *self.rehearsal.take(event)))
         return text

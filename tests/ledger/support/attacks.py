@@ -14,7 +14,7 @@ from typing import Any
 from faulty_disk import FaultyDisk
 from visits import STATE, VISIT
 
-from handsfree.ledger import Fault, Verdict, verify
+from handsfree.ledger import FaultClass, RecordVerdict, verify
 from handsfree.ledger.chain import Link
 from handsfree.ledger.clock import milliseconds, stamp
 from handsfree.ledger.entry import Entry, canonical, digest_of
@@ -31,7 +31,7 @@ class Attack:
     name: str
     lines: Lines
     first_bad: int
-    faults: frozenset[Fault]
+    faults: frozenset[FaultClass]
 
     def bytes(self) -> bytes:
         return b"".join(line + b"\n" for line in self.lines)
@@ -108,10 +108,13 @@ def thefts(rng: random.Random, lines: Lines, secret: Secret) -> Attack:
     """Return a seeded attack on an open record by someone who holds the device's current sealing secret."""
     at = rng.randrange(1, len(lines))
     name = rng.choice(["rewrites", "cuts and goes on", "re-dates"])
-    forged = frozenset({Fault.FORGED, Fault.CHANGED, Fault.RE_DATED})
+    forged = frozenset({FaultClass.FORGED, FaultClass.CHANGED, FaultClass.RE_DATED})
     if name == "cuts and goes on":
         return Attack(
-            name, resealed([*lines[:at], lines[-1]], at, secret), at, forged | {Fault.REMOVED, Fault.REORDERED}
+            name,
+            resealed([*lines[:at], lines[-1]], at, secret),
+            at,
+            forged | {FaultClass.REMOVED, FaultClass.REORDERED},
         )
     change = _other_event if name == "rewrites" else _other_date(rng)
     altered = [*lines[:at], changed(lines[at], change), *lines[at + 1 :]]
@@ -151,41 +154,41 @@ def _member_changed(rng: random.Random, lines: Lines) -> Attack:
     altered = [*lines[:at], changed(lines[at], change), *lines[at + 1 :]]
     if rng.random() < 0.5:
         altered = rechained(altered, at + 1) if name != "prev" else altered
-    may = {Fault.CHANGED, Fault.FORGED, Fault.RE_DATED}
+    may = {FaultClass.CHANGED, FaultClass.FORGED, FaultClass.RE_DATED}
     return Attack(f"changes {name} of", altered, at, frozenset(may))
 
 
 def _re_dated(rng: random.Random, lines: Lines) -> Attack:
     at = rng.randrange(1, len(lines))
     altered = [*lines[:at], changed(lines[at], _other_date(rng)), *lines[at + 1 :]]
-    return Attack("re-dates", altered, at, frozenset({Fault.RE_DATED}))
+    return Attack("re-dates", altered, at, frozenset({FaultClass.RE_DATED}))
 
 
 def _removed(rng: random.Random, lines: Lines) -> Attack:
     at = rng.randrange(len(lines) - 1)
     end = rng.randrange(at + 1, len(lines))
-    return Attack("removes", lines[:at] + lines[end:], at, frozenset({Fault.REMOVED}))
+    return Attack("removes", lines[:at] + lines[end:], at, frozenset({FaultClass.REMOVED}))
 
 
 def _duplicated(rng: random.Random, lines: Lines) -> Attack:
     which, at = rng.randrange(len(lines)), rng.randrange(len(lines) + 1)
     first_bad = at if at != which else which + 1
     altered = [*lines[:at], lines[which], *lines[at:]]
-    return Attack("duplicates", altered, first_bad, frozenset({Fault.ADDED}))
+    return Attack("duplicates", altered, first_bad, frozenset({FaultClass.ADDED}))
 
 
 def _swapped(rng: random.Random, lines: Lines) -> Attack:
     one, other = sorted(rng.sample(range(len(lines)), 2))
     altered = list(lines)
     altered[one], altered[other] = altered[other], altered[one]
-    return Attack("swaps", altered, one, frozenset({Fault.REORDERED}))
+    return Attack("swaps", altered, one, frozenset({FaultClass.REORDERED}))
 
 
 def _moved(rng: random.Random, lines: Lines) -> Attack:
     one, other = rng.sample(range(len(lines)), 2)
     altered = list(lines)
     altered.insert(other, altered.pop(one))
-    return Attack("moves", altered, min(one, other), frozenset({Fault.REORDERED}))
+    return Attack("moves", altered, min(one, other), frozenset({FaultClass.REORDERED}))
 
 
 def _inserted(rng: random.Random, lines: Lines) -> Attack:
@@ -198,27 +201,27 @@ def _inserted(rng: random.Random, lines: Lines) -> Attack:
             canonical({"at": "2026-01-01T00:00:00.000Z", "seq": at}),
         ]
     )
-    return Attack("inserts", [*lines[:at], made_up, *lines[at:]], at, frozenset({Fault.ADDED}))
+    return Attack("inserts", [*lines[:at], made_up, *lines[at:]], at, frozenset({FaultClass.ADDED}))
 
 
 def _foreign_seal(rng: random.Random, lines: Lines) -> Attack:
     at = rng.randrange(1, len(lines) - 1)
     altered = [*lines[:at], changed(lines[at], _other_event), *lines[at + 1 :]]
     secret = Secret(rng.randbytes(32))
-    return Attack("seals with keys of its own", resealed(altered, at, secret), at, frozenset({Fault.FORGED}))
+    return Attack("seals with keys of its own", resealed(altered, at, secret), at, frozenset({FaultClass.FORGED}))
 
 
 def _spaced(rng: random.Random, lines: Lines) -> Attack:
     at = rng.randrange(len(lines))
     line = json.dumps(json.loads(lines[at]), sort_keys=True).encode()
-    return Attack("reformats", [*lines[:at], line, *lines[at + 1 :]], at, frozenset({Fault.CHANGED}))
+    return Attack("reformats", [*lines[:at], line, *lines[at + 1 :]], at, frozenset({FaultClass.CHANGED}))
 
 
 def _cut_off(rng: random.Random, lines: Lines) -> Attack:
     at = whole = rng.randrange(len(lines))
     while whole and json.loads(lines[whole - 1])["to_come"]:
         whole -= 1
-    return Attack("cuts off the end", lines[:at], whole, frozenset({Fault.NOT_CLOSED}))
+    return Attack("cuts off the end", lines[:at], whole, frozenset({FaultClass.NOT_CLOSED}))
 
 
 _WITHOUT_KEYS: list[Callable[[random.Random, Lines], Attack]] = [
@@ -256,7 +259,7 @@ def flipped_bits(data: bytes, disk: FaultyDisk, bits: Iterable[int]) -> list[str
         flipped[bit // 8] ^= 1 << bit % 8
         disk.put(LEDGER, bytes(flipped))
         report = verify(VISIT, files=disk)
-        if report.verdict != Verdict.BROKEN or report.first_bad != bisect_right(ends, bit // 8):
+        if report.verdict != RecordVerdict.BROKEN or report.first_bad != bisect_right(ends, bit // 8):
             wrong.append(f"bit {bit}: {report.sentence}")
     return wrong
 
@@ -277,6 +280,10 @@ def truncated(data: bytes, disk: FaultyDisk, sizes: Iterable[int]) -> list[str]:
         torn = size - ends[last]
         told = not torn or not count or f"then {torn} bytes of an unfinished write" in report.sentence
         closed = size == len(data)
-        if count != whole[last] or not told or report.verdict != (Verdict.CLOSED if closed else Verdict.OPEN):
+        if (
+            count != whole[last]
+            or not told
+            or report.verdict != (RecordVerdict.CLOSED if closed else RecordVerdict.OPEN)
+        ):
             wrong.append(f"size {size}: {report.sentence}")
     return wrong

@@ -26,7 +26,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
-from handsfree.ledger import CLOSED, Device, Ledger, Verdict, read, verify
+from handsfree.ledger import CLOSED, DeviceKey, Ledger, RecordVerdict, read, verify
 from handsfree.ledger.files import Disk
 from handsfree.ledger.sound import flac  # noqa: F401 - loaded here once, not in each child
 from handsfree.problem import Problem
@@ -54,7 +54,7 @@ def write_visit(folder: Path, state: Path, acknowledge: Callable[[str], None], d
         ledger = Ledger.open(folder, state=state, files=disk)
     else:
         sources = {"procedure.yaml": b"gates: []\n"}
-        device = Device(state, disk, uses=8)
+        device = DeviceKey(state, disk, uses=8)
         ledger = Ledger.create(folder, {"job": "made up"}, sources=sources, state=state, files=disk, device=device)
     acknowledge(f"{ledger.head().count} {ledger.head().digest}")
     for number in range(batches):
@@ -112,7 +112,7 @@ def harm(folder: Path, state: Path, acknowledged: list[str]) -> list[str]:
         return ["the visit is gone"] if acknowledged else []
     found = []
     report = verify(folder, state=state)
-    if report.verdict == Verdict.BROKEN:
+    if report.verdict == RecordVerdict.BROKEN:
         found.append(report.sentence)
     kept = {f"{entry.seq + 1} {entry.digest}" for entry in read(folder)}
     return found + [f"acknowledged and lost: {line}" for line in acknowledged if line not in kept]
@@ -148,7 +148,7 @@ def at_random(kills: int, seed: int) -> dict[str, object]:
             acknowledged_in_all += len(acknowledged)
             visit += 1
             if visit % 7 == 0:  # one-time keys are few here
-                Device(state, uses=8).renew()
+                DeviceKey(state, uses=8).renew()
     return {"kills": done, "visits": visit, "closed": resumed, "acknowledged": acknowledged_in_all, "harm": harmed}
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from faulty_disk import FaultyDisk, Loss, PowerCut, cutting_at, failing_at
 from visits import STATE, VISIT, ToldClock, WholeVisit
 
-from handsfree.ledger import Verdict, verify
+from handsfree.ledger import RecordVerdict, verify
 from handsfree.problem import Problem
 
 SLOT = 4096
@@ -65,7 +65,7 @@ def assert_no_alarm(disk: FaultyDisk, folder: Path) -> None:
     """A verifier without any key must not call an honest crash tampering."""
     if folder / "ledger.jsonl" in disk.files():
         report = verify(folder, files=disk)
-        assert report.verdict != Verdict.BROKEN, report.sentence
+        assert report.verdict != RecordVerdict.BROKEN, report.sentence
 
 
 def assert_keys_turned(disk: FaultyDisk, visit: WholeVisit) -> None:

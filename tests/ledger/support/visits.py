@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from faulty_disk import FaultyDisk
 
-from handsfree.ledger import CLOSED, Device, Entry, Ledger, Moment, Verdict, read, verify
+from handsfree.ledger import CLOSED, DeviceKey, Entry, Ledger, Moment, RecordVerdict, read, verify
 from handsfree.problem import Problem
 
 STATE = Path("/state")
@@ -43,7 +43,7 @@ class ToldClock:
 def begin(
     disk: FaultyDisk, clock: ToldClock | None = None, folder: Path = VISIT, uses: int = 3, **opening: Any
 ) -> Ledger:
-    device = Device(STATE, disk, uses=uses)
+    device = DeviceKey(STATE, disk, uses=uses)
     return Ledger.create(
         folder, opening, sources=SOURCES, clock=clock or ToldClock(), state=STATE, files=disk, device=device
     )
@@ -115,7 +115,7 @@ class WholeVisit:
         self.clock.pass_by(60_000)
         if not self.acknowledged:
             self.folder = self.folder.with_name(self.folder.name + "-again")
-        elif verify(self.folder, files=self.disk).verdict == Verdict.CLOSED:
+        elif verify(self.folder, files=self.disk).verdict == RecordVerdict.CLOSED:
             with contextlib.suppress(Problem):  # it says that the visit is closed
                 resume(self.disk, self.clock, self.folder)
             return

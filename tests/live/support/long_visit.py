@@ -1,7 +1,7 @@
 """A visit as long as wanted: a procedure of many readings, and an invented person who answers its questions.
 
 The person sees the state of the visit, as somebody does who follows the tool's questions, and the displays
-in front of them. Words that are misheard are corrected as a person would; nothing is handed past the ears.
+in front of them. Words that are misheard are corrected as a person would; nothing is handed past the recogniser.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def write_procedure(folder: Path, gates: int, *, cover: bool = True) -> Path:
     """
     names = list(RANGES)
     readings = [
-        f"  - {{id: reading-{n}, kind: readings, title: Reading {n}, prompt: Reading?, at: reading-{n},"
+        f"  - {{id: reading-{n}, kind: readings, title: Reading {n}, prompt: Reading?, point: reading-{n},"
         f" ask: [{{quantity: {names[n % len(names)]}}}]%s}}"
         for n in range(gates)
     ]
@@ -51,10 +51,10 @@ def write_procedure(folder: Path, gates: int, *, cover: bool = True) -> Path:
 """
     path = folder / "long-visit.yaml"
     path.write_text(
-        f"""handsfree: 1
+        f"""handsfree: 2
 procedure: long-visit
 title: A long visit
-purpose: Keep the ears, the record and the memory busy for hours.
+purpose: Keep the recogniser, the record and the memory busy for hours.
 things:
   cover: {{said: Cover, altered: removed, restored: fitted}}
 gates:

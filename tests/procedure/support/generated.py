@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 HEAD = """\
-handsfree: 1
+handsfree: 2
 procedure: big
 title: Generated
 purpose: To be timed.
@@ -13,7 +13,7 @@ STAGE = """\
   - {{id: s{n}-alter, kind: confirm, title: Alter it, source: generated, prompt: Alter it., done: [maximum held],
      alters: [t{t}], not_done: false}}
   - {{id: s{n}-read, kind: readings, title: Read it, source: generated, needs: {{t{t}: raised}},
-     prompt: "Water pressure?", ask: [{{quantity: water_pressure}}], at: w{n}, at_most: 3, exhausted: stop}}
+     prompt: "Water pressure?", ask: [{{quantity: water_pressure}}], point: w{n}, at_most: 3, exhausted: stop}}
   - {{id: s{n}-ask, kind: choice, title: Ask it, source: generated, prompt: "Good, low or broken?", not_done: stop,
      answers: {{good: {{heard: [in order], then: s{n}-back}}, low: {{heard: [too low], then: s{n}-read}},
                broken: {{heard: [faulty], then: stop}}}}}}

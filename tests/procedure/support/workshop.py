@@ -9,7 +9,7 @@ from handsfree.documents import Document, parse_document
 from handsfree.procedure.procedure import Procedure, load_procedure
 
 PROVEN = """\
-handsfree: 1
+handsfree: 2
 procedure: sample
 title: Sample
 purpose: Nothing but a test.
@@ -27,7 +27,7 @@ gates:
     source: common practice, no source
     prompt: "Standing pressure?"
     ask: [{quantity: standing_pressure, low: 0.1, high: 75}]
-    at: standing
+    point: standing
   - id: set-point-found
     kind: readings
     title: Set point as found
@@ -35,7 +35,7 @@ gates:
     needs: {set-point: restored}
     prompt: "Set point, as found?"
     ask: [{quantity: set_point}]
-    at: set-point-found
+    point: set-point-found
     captures: set-point
     not_done: stop-fault
   - id: set-point-raised
@@ -65,7 +65,7 @@ gates:
     needs: {rate-hold: held}
     prompt: "Working pressure?"
     ask: [{quantity: working_pressure}]
-    at: working
+    point: working
     rate: maximum
     dropped_back: hold
   - id: supply
@@ -84,7 +84,7 @@ gates:
     needs: {cover: fitted, rate-hold: held}
     prompt: "CO2, O2, CO?"
     ask: [{quantity: co2}, {quantity: o2}, {quantity: co}]
-    at: flue
+    point: flue
     rate: maximum
     settle: {wait_seconds: 180, source: makers ask three to five minutes}
     unsettled: hold
@@ -192,7 +192,7 @@ def random_text(seed: int, gates: int, things: int) -> str:
     dice = random.Random(seed)
     names = [f"t{i}" for i in range(things)]
     ids = [f"g{i}" for i in range(gates)]
-    lines = ["handsfree: 1", "procedure: sample", "title: Random", "purpose: Test.", "things:"]
+    lines = ["handsfree: 2", "procedure: sample", "title: Random", "purpose: Test.", "things:"]
     lines += [f"  {name}: {{said: Thing, altered: open, restored: closed}}" for name in names]
     lines.append("gates:")
     for number, gate_id in enumerate(ids):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import handsfree
 from handsfree.formulas.files import read_formulas, read_tables
-from handsfree.formulas.formula import Formula, Given, Result, work_out
+from handsfree.formulas.formula import Formula, FormulaResult, Given, work_out
 from handsfree.formulas.tables import Table
 from tests.formulas.documents import read
 
@@ -35,7 +35,7 @@ def given(value: str | float, unit: str, uncertainty: str = "0") -> Given:
     return Given(Decimal(str(value)), unit, Decimal(uncertainty))
 
 
-def result(name: str, refrigerant: str = "", **inputs: Given) -> Result:
+def result(name: str, refrigerant: str = "", **inputs: Given) -> FormulaResult:
     inputs.setdefault("altitude", given(0, "m"))
     chosen = {"refrigerant": tables()[refrigerant]} if refrigerant else {}
     return work_out(formulas()[name], inputs, chosen)

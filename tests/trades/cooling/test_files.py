@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.formulas.formula import Given, Input
+from handsfree.formulas.formula import FormulaInput, Given
 from handsfree.measurement.verdict import Band, judge
 from tests.formulas.documents import read
 from tests.trades.cooling.cooling import FOLDER, content, formulas, result, tables
@@ -104,6 +104,6 @@ def test_the_usual_readings_are_within_the_bands_of_the_example(calculation: str
     assert judge(found.value, limits, found.uncertainty).outcome == "within"
 
 
-def _standard(item: Input, job: dict[str, Decimal]) -> Decimal:
+def _standard(item: FormulaInput, job: dict[str, Decimal]) -> Decimal:
     """Limits of error as a standard uncertainty, JCGM 100:2008, 4.3.7."""
     return job[str(item.accuracy).removeprefix("job.")] / Decimal(3).sqrt()

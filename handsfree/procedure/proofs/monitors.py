@@ -8,7 +8,7 @@ from typing import Any
 
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE
 from handsfree.procedure.procedure import PlacedGate
-from handsfree.procedure.proofs.search import Fault, LimitKey, Watch, generated, limit_key
+from handsfree.procedure.proofs.search import LimitKey, Monitor, ProofFault, generated, limit_key
 from handsfree.questions.ask import Thing
 from handsfree.trades.calculation import MISSING, Calculation
 
@@ -22,7 +22,7 @@ def after_thing(placed: PlacedGate, outcome: str, thing: str, altered: bool) -> 
 
 
 @dataclass(frozen=True)
-class ThingWatch(Watch):
+class ThingMonitor(Monitor):
     """Whether one thing is altered: what gates need of it, and that it is restored before the finish."""
 
     name: str
@@ -33,7 +33,7 @@ class ThingWatch(Watch):
         """Follow the thing."""
         return after_thing(placed, outcome, self.name, bool(state))
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Hold unmet needs, and a finish with the thing altered, against the procedure."""
         said = f"{self.thing.said} ({self.name})"
         is_now = self.thing.altered if state else self.thing.restored
@@ -41,11 +41,13 @@ class ThingWatch(Watch):
         if wanted is not None and wanted != is_now:
             what = f"{placed.id} needs {said} {wanted}, but it is {is_now}"
             return (
-                Fault("needs", what, "alter or restore it on the way, or lead elsewhere", ("needs", self.name)),
+                ProofFault(
+                    "needs", what, "alter or restore it on the way, or lead elsewhere", ("needs", self.name)
+                ),
             )
         if placed.gate.effects.end == "finish" and state:
             what = f"the finish is reached with {said} still {is_now}"
-            return (Fault("restored", what, "restore it on every way to the finish"),)
+            return (ProofFault("restored", what, "restore it on every path to the finish"),)
         return ()
 
     def opened(self, placed: PlacedGate, state: Any) -> Any:
@@ -57,7 +59,7 @@ class ThingWatch(Watch):
 
 
 @dataclass(frozen=True)
-class CaptureWatch(Watch):
+class CaptureMonitor(Monitor):
     """Whether a thing with a setting was read as found before it was altered: (read, altered)."""
 
     name: str
@@ -69,16 +71,16 @@ class CaptureWatch(Watch):
         captures = placed.gate.effects.captures == self.name and outcome == DONE
         return read or captures, after_thing(placed, outcome, self.name, altered)
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Hold a change without the setting as found, and a reading after it, against the procedure."""
         read, altered = state
         effects = placed.gate.effects
         if self.name in effects.alters and not read:
             what = f"{placed.id} alters {self.name} before its setting as found was read"
-            return (Fault("captured", what, "read it first, in a gate that `captures` it", ("alters",)),)
+            return (ProofFault("captured", what, "read it first, in a gate that `captures` it", ("alters",)),)
         if effects.captures == self.name and altered:
             what = f"{placed.id} reads {self.name} as found when it is already altered"
-            return (Fault("captured", what, "read it before it is altered", ("captures",)),)
+            return (ProofFault("captured", what, "read it before it is altered", ("captures",)),)
         return ()
 
     def opened(self, placed: PlacedGate, state: Any) -> Any:
@@ -91,7 +93,7 @@ NONE, TAKEN, TURN, JUDGED, STALE = "not taken", "taken", "judged out", "judged",
 
 
 @dataclass(frozen=True)
-class KeptWatch(Watch):
+class PointMonitor(Monitor):
     """The readings kept under one name: taken or not, judged how, and whether a screw moved since."""
 
     name: str
@@ -115,15 +117,19 @@ class KeptWatch(Watch):
             return STALE if self.moved and state != NONE else state
         return state
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Hold stale readings, and advice without a verdict that asks for it, against the procedure."""
         effects = placed.gate.effects
         if effects.judges and self.name in effects.judges.using.values() and state == STALE:
             what = f"{placed.id} judges {self.name}, which was taken before an adjuster was turned"
-            return (Fault("fresh", what, f"let the adjust gate void {self.name}, or take it again", ("using",)),)
+            return (
+                ProofFault("fresh", what, f"let the adjust gate void {self.name}, or take it again", ("using",)),
+            )
         if effects.turns and effects.turns.using == self.name and state != TURN:
             what = f"{placed.id} advises a turn on {self.name}, which is {state}, not judged out"
-            return (Fault("advice", what, "lead there only from a verdict that finds them outside", ("using",)),)
+            return (
+                ProofFault("advice", what, "lead there only from a verdict that finds them outside", ("using",)),
+            )
         return ()
 
     def opened(self, placed: PlacedGate, state: Any) -> Any:
@@ -132,7 +138,7 @@ class KeptWatch(Watch):
 
 
 @dataclass(frozen=True)
-class VerdictWatch(Watch):
+class VerdictMonitor(Monitor):
     """How one calculation last judged at one rate."""
 
     key: LimitKey
@@ -150,18 +156,18 @@ class VerdictWatch(Watch):
             return state
         return outcome
 
-    def enter(self, placed: PlacedGate, state: Any) -> tuple[Fault, ...]:
+    def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Hold an open bad outcome against the finish and against advice."""
         ends = placed.gate.effects.end == "finish"
         if ends and not generated(placed) and state in self.calculation.bad:
             what = f"the finish is reached although {self._said} was left {state}"
-            return (Fault("resolved", what, "judge again after putting it right, or stop"),)
+            return (ProofFault("resolved", what, "judge again after putting it right, or stop"),)
         if placed.gate.effects.turns:
             if self.calculation.forbids_turns and state in self.calculation.bad:
                 what = f"{placed.id} advises a turn although {self._said} was left {state}"
-                return (Fault("advice", what, "stop there, or judge again first"),)
+                return (ProofFault("advice", what, "stop there, or judge again first"),)
             if self.calculation.before_turns and state in {"", MISSING}:
                 how = "found no readings" if state else "was not carried out"
                 what = f"{placed.id} advises a turn although {self._said} {how}"
-                return (Fault("advice", what, "judge the supply before any screw"),)
+                return (ProofFault("advice", what, "judge the supply before any screw"),)
         return ()

@@ -34,7 +34,7 @@ class Poor:
     lost_blocks: int
 
 
-class SoundWatch:
+class SoundMonitor:
     """Watches one visit. Its times are those of the visit, in ms."""
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""When the ears fail: nothing counts as silence but the alarm, and nothing is confirmed that was not said."""
+"""When hearing fails: nothing counts as silence but the alarm, nothing is confirmed that was not said."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def accepted(events: tuple[ev.Decision, ...]) -> list[str]:
 
 
 def test_a_silence_after_a_read_back_accepts_nothing_while_nothing_can_be_heard() -> None:
-    """The same silence accepts the pair when the ears are there: so the loss is what makes the difference."""
+    """The same silence accepts the pair when the recogniser is there: so the loss is what makes the difference."""
     whole = at(*FIRING)
     hear(whole, PAIR)
     assert whole.state.question.kind == "read-back"
@@ -53,7 +53,7 @@ def test_a_silence_after_a_read_back_accepts_nothing_while_nothing_can_be_heard(
 
 
 def test_no_question_is_repeated_for_silence_while_nothing_can_be_heard() -> None:
-    """The visit is paused: nothing is due until the ears are back or a key is pressed."""
+    """The visit is paused: nothing is due until the recogniser is back or a key is pressed."""
     visit = at("site")
     lose(visit)
     assert deadline(visit.plan, visit.state) is None
@@ -118,7 +118,7 @@ def test_the_script_that_stops_the_work_is_never_spoken_over(change) -> None:  #
     assert change(visit) == ()
 
 
-def test_after_a_resumption_the_ears_are_there_until_told_otherwise() -> None:
+def test_after_a_resumption_the_recogniser_is_there_until_told_otherwise() -> None:
     visit = at("site")
     lose(visit)
     visit.resume()

@@ -117,7 +117,7 @@ class SumOfAllWays(torch.autograd.Function):
         return found.permute(2, 0, 1) * counted.T[:, :, None] * slopes[0][:, None, None], None, None
 
 
-def rivals_loss(
+def competing_loss(
     log_probabilities: torch.Tensor,
     frames: torch.Tensor,
     phones: torch.Tensor,

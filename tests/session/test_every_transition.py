@@ -1,4 +1,4 @@
-"""Every way between the gates of the shipped visit is walked, in words, through the session itself.
+"""Every transition between the gates of the shipped visit is walked, in words, through the session itself.
 
 Whole visits are rehearsed from the table below; from each place they reach, every other answer is then tried
 once (a visit's state never changes once made, so a place can be left in many ways). What is called is invented.
@@ -35,7 +35,7 @@ from handsfree.trades.sheets import Sheets
 ROOT = Path(__file__).parents[2]
 VISIT = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
 SHEETS, _ = load_sheets(ROOT / "handsfree" / "demo" / "jobsheet.yaml")
-WAYS = {(gate_id, outcome) for gate_id, placed in VISIT.gates.items() for outcome in placed.ways}
+TRANSITIONS = {(gate_id, outcome) for gate_id, placed in VISIT.gates.items() for outcome in placed.transitions}
 
 Called = Mapping[str, tuple[str, ...]]
 Answers = Mapping[str, tuple[str, ...]]
@@ -55,7 +55,7 @@ STEPS = " ".join(f"{7.8 + 0.1 * number:.1f}" for number in range(12))
 DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 MARK_SECONDS = 77
 
-# Ways that the sheets or an earlier gate rule out in a visit; they stand in the procedure because every
+# Transitions that the sheets or an earlier gate rule out in a visit; they stand in the procedure because every
 # outcome of a calculation must lead somewhere.
 RULED_OUT = {
     ("air-duct-verdict", "outside"): "the reading itself has stopped the visit",
@@ -281,7 +281,7 @@ class Walk:
         self.place = place or TREE.root(case.sheets)
         self.places: dict[str, Place] = {}
         self.faults: list[str] = []
-        self.ways = walked(self.place.happened)
+        self.transitions = walked(self.place.happened)
         self.direction = "clockwise"
 
     @property
@@ -301,14 +301,14 @@ class Walk:
         raise AssertionError(f"{self.case.name}: no end at {self.visit.state.gate}")
 
     def leave(self, gate_id: str, outcome: str) -> Counter[tuple[str, str]]:
-        """Leave a place reached before by an outcome; return the ways that opened."""
+        """Leave a place reached before by an outcome; return the transitions that opened."""
         other = Walk(self.case, self.places[gate_id])
         values = iter(DRIFT)
         while not other.visit.over and other.visit.state.status == "running" and other.visit.state.gate == gate_id:
             drift = next(values, DRIFT[-1]) if outcome == UNSETTLED and asked(other.visit.state) == "gate" else ""
             other.answer(outcome, drift)
         self.faults += other.faults
-        return other.ways
+        return other.transitions
 
     def answer(self, outcome: str, drift: str = "") -> None:
         """Give one answer: towards the outcome at the gate's own question, the usual one at any other."""
@@ -316,7 +316,7 @@ class Walk:
         if question.kind == "thing-first":
             self.faults.append(f"{self.case.name}: {gate_id} was entered, {question.thing} not as it needs")
         self.place = TREE.after(self.place, self._words(gate_id, outcome, drift))
-        self.ways += walked(self.place.happened)
+        self.transitions += walked(self.place.happened)
         for event in self.place.happened:
             if isinstance(event, ev.NotUnderstood):
                 self.faults.append(f"{gate_id}: not understood")
@@ -352,7 +352,7 @@ class Walk:
 
     def _values(self, gate: ReadingsGate | TimedGate, drift: str) -> str:
         question = self.visit.state.question
-        called = dict(USUAL) | dict(self.case.called.get(gate.at, {}))
+        called = dict(USUAL) | dict(self.case.called.get(gate.point, {}))
         called |= dict(self.case.called.get(self.visit.state.gate, {}))
         quantities = question.called(VISIT.scope(self.visit.state.gate))
         if question.kind == "tied-values":
@@ -380,19 +380,19 @@ def walks() -> list[Walk]:
     return found
 
 
-def test_every_way_is_walked_or_ruled_out(walks: list[Walk]) -> None:
-    """Whole visits and every other answer at their places open every way but those named as ruled out."""
+def test_every_transition_is_walked_or_ruled_out(walks: list[Walk]) -> None:
+    """Whole visits and every other answer at their places open every transition but those named as ruled out."""
     seen: Counter[tuple[str, str]] = Counter()
     for walk in walks:
-        seen += walk.ways
-    for gate_id, outcome in sorted(WAYS):
+        seen += walk.transitions
+    for gate_id, outcome in sorted(TRANSITIONS):
         if (gate_id, outcome) in seen:
             continue
         for walk in walks:
             if gate_id in walk.places:
                 seen += walk.leave(gate_id, outcome)
                 break
-    assert WAYS - set(seen) == set(RULED_OUT)
+    assert TRANSITIONS - set(seen) == set(RULED_OUT)
     assert [fault for walk in walks for fault in walk.faults] == []
 
 

@@ -1,8 +1,8 @@
-"""Several opinions of one utterance, and the mean of them.
+"""An ensemble: several recognisers hear one utterance, and the mean of their scores counts.
 
 One network mishears a voice that two, or the same one told another tempo, hear right; and where they differ,
-nobody should be sure. So an utterance is heard by every opinion of the model's settings, and a sentence's score is
-the mean of its scores.
+nobody should be sure. So an utterance is heard by every member that the model's settings name, and a sentence's
+score is the mean of its scores.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from handsfree.hearing.resampling import RATE
 
 _MOST_SENTENCES: Final = 20
 _UNHEARD: Final = 10.0
-"""How far behind its best sentence an opinion puts one that it does not list; its list reaches about 8."""
+"""How far behind its best sentence a member puts one that it does not list; its list reaches about 8."""
 
 Scored = Mapping[str, Any]
 """A sentence as the library tells it: `confidence`, a log-likelihood; `result`, its words and their times, s."""
 
 
-class Opinion:
+class EnsembleMember:
     """What one network makes of sound that it takes to have `rate` samples a second.
 
     `phrases`, in JSON, are for a model without a grammar of its own.
@@ -57,23 +57,23 @@ class Opinion:
         ]
 
 
-def mean_of(opinions: Sequence[Sequence[Scored]]) -> Sequence[Scored]:
-    """Return the sentences of all opinions with the mean of their scores, best first.
+def mean_of(members: Sequence[Sequence[Scored]]) -> Sequence[Scored]:
+    """Return the sentences of all members with the mean of their scores, best first.
 
-    The times of words are those of the first opinion that lists the sentence.
+    The times of words are those of the first member that lists the sentence.
     """
     sentences: dict[tuple[str, ...], dict[int, Scored]] = {}
-    for number, heard in enumerate(opinions):
+    for number, heard in enumerate(members):
         for sentence in heard:
             words = tuple(word["word"] for word in sentence["result"])
             sentences.setdefault(words, {}).setdefault(number, sentence)
-    unheard = [max((one["confidence"] for one in heard), default=0.0) - _UNHEARD for heard in opinions]
+    unheard = [max((one["confidence"] for one in heard), default=0.0) - _UNHEARD for heard in members]
     merged = [
         {
             "confidence": sum(
                 by[number]["confidence"] if number in by else score for number, score in enumerate(unheard)
             )
-            / len(opinions),
+            / len(members),
             "result": next(iter(by.values()))["result"],
         }
         for by in sentences.values()

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from handsfree.hearing.alternatives import Alternative, SpokenWord
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.sources import Recording
 from handsfree.problem import Problem
@@ -18,10 +18,10 @@ HOT = 12_000
 
 def alternative(*words, score="0"):
     spoken = tuple(SpokenWord(word, 100 * n, 100 * n + 90, Decimal(1)) for n, word in enumerate(words))
-    return Alternative(spoken, Decimal(score))
+    return Hypothesis(spoken, Decimal(score))
 
 
-class ScriptedEars:
+class ScriptedRecogniser:
     """Reads the words off the sound itself: a word is a burst, its pitch says which (see `said`)."""
 
     def __init__(self, words=()):
@@ -81,7 +81,7 @@ def said(script, *parts):
     return np.clip(wave, -32768, 32767).astype(np.int16)
 
 
-class FaultyEars(ScriptedEars):
+class FaultyRecogniser(ScriptedRecogniser):
     """Dies or hangs once, natively, when it first hears speech; a file remembers that it has."""
 
     def __init__(self, words, fault, memory):
@@ -101,7 +101,7 @@ class FaultyEars(ScriptedEars):
             time.sleep(60)
 
 
-class BrokenEars(ScriptedEars):
+class BrokenRecogniser(ScriptedRecogniser):
     """Dies whenever it is made."""
 
     def __init__(self):

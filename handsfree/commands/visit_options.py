@@ -18,7 +18,7 @@ MicrophoneName = Annotated[str | None, typer.Option(help="The microphone's name,
 
 
 @dataclass(frozen=True, kw_only=True)
-class Way:
+class VisitOptions:
     """Each field is an option of the command line, said here once."""
 
     typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False
@@ -48,16 +48,16 @@ class Way:
     ] = ""
 
 
-def by_way(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the fields of a `Way` as options, in place of its parameter `way`."""
+def with_visit_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the fields of `VisitOptions` as options, in place of its parameter `options`."""
     own = inspect.signature(command, eval_str=True)
-    options = inspect.signature(Way, eval_str=True).parameters
+    fields = inspect.signature(VisitOptions, eval_str=True).parameters
 
     @functools.wraps(command)
     def with_options(**given: Any) -> None:
-        way = Way(**{name: given.pop(name) for name in options})
-        command(**given, way=way)
+        options = VisitOptions(**{name: given.pop(name) for name in fields})
+        command(**given, options=options)
 
-    shown = [one for name, one in own.parameters.items() if name != "way"]
-    with_options.__signature__ = own.replace(parameters=[*shown, *options.values()])  # type: ignore[attr-defined]
+    shown = [one for name, one in own.parameters.items() if name != "options"]
+    with_options.__signature__ = own.replace(parameters=[*shown, *fields.values()])  # type: ignore[attr-defined]
     return with_options

@@ -1,6 +1,6 @@
-"""Several opinions of one utterance: the arithmetic of their mean, and real ones of people's words."""
+"""Several recognisers of one utterance: the arithmetic of their mean, and real ones on people's words."""
 
-from handsfree.hearing.opinions import mean_of
+from handsfree.hearing.ensemble import mean_of
 
 
 def sentence(words: str, score: float, start: float = 0.0):
