@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, TypeVar
@@ -61,6 +61,12 @@ class Document:
     text: str
     content: Any
     places: dict[Path_, Place]
+    keys: dict[Path_, Place] = field(default_factory=dict)
+    """The place of the key itself of each value that has one."""
+
+    def key_place(self, path: Path_) -> Place:
+        """Return the place of the key at the path, or as `place`."""
+        return self.keys.get(path) or self.place(path)
 
     def place(self, path: Path_) -> Place:
         """Return the place of the value at the path, or of its nearest parent that has one."""
@@ -106,9 +112,9 @@ def parse_document(text: str, file: str) -> Document:
         raise Problem("this is not valid YAML", where=f"{file}:1", remedy="correct the file") from error
     if node is None:
         raise Problem("the file is empty", where=f"{file}:1", remedy="start from `handsfree template`")
-    places: dict[Path_, Place] = {}
-    content = _value(node, (), file, places, set())
-    return Document(file, text, content, places)
+    found = _Found(file)
+    content = _value(node, (), found)
+    return Document(file, text, content, found.places, found.keys)
 
 
 def validate(
@@ -173,34 +179,42 @@ def _refuse_depth(text: str, file: str) -> None:
             raise Problem("this line is nested too deeply", where=f"{file}:{number}", remedy="flatten it")
 
 
-def _place(node: Node, file: str) -> Place:
-    return Place(file, node.start_mark.line + 1, node.start_mark.column + 1)
+@dataclass(frozen=True)
+class _Found:
+    """What is found while the nodes of a file are read."""
+
+    file: str
+    places: dict[Path_, Place] = field(default_factory=dict)
+    keys: dict[Path_, Place] = field(default_factory=dict)
+    seen: set[int] = field(default_factory=set)
+
+    def place(self, node: Node) -> Place:
+        return Place(self.file, node.start_mark.line + 1, node.start_mark.column + 1)
 
 
-def _value(node: Node, path: Path_, file: str, places: dict[Path_, Place], seen: set[int]) -> Any:
-    place = places[path] = _place(node, file)
-    if id(node) in seen or getattr(node, "anchor", None):
+def _value(node: Node, path: Path_, found: _Found) -> Any:
+    place = found.places[path] = found.place(node)
+    if id(node) in found.seen or getattr(node, "anchor", None):
         raise Problem("anchors and aliases are not allowed", where=str(place), remedy="write the value out")
-    seen.add(id(node))
+    found.seen.add(id(node))
     tag = str(node.tag).removeprefix("tag:yaml.org,2002:")
     if tag not in _CORE_TAGS:
         raise Problem(f"the tag {node.tag!r} is not allowed", where=str(place), remedy="remove it")
     if len(path) > DEEPEST:
         raise Problem("this is nested too deeply", where=str(place), remedy="flatten it")
     if isinstance(node, MappingNode):
-        return _mapping(node, path, file, places, seen)
+        return _mapping(node, path, found)
     if isinstance(node, SequenceNode):
-        return [_value(item, (*path, i), file, places, seen) for i, item in enumerate(node.value)]
+        return [_value(item, (*path, i), found) for i, item in enumerate(node.value)]
     assert isinstance(node, ScalarNode)  # a composed node is one of three kinds
     return _scalar(node, place, tag)
 
 
-def _mapping(
-    node: MappingNode, path: Path_, file: str, places: dict[Path_, Place], seen: set[int]
-) -> dict[str, Any]:
+def _mapping(node: MappingNode, path: Path_, found: _Found) -> dict[str, Any]:
     content: dict[str, Any] = {}
     for key_node, value_node in node.value:
-        where = str(_place(key_node, file))
+        place = found.place(key_node)
+        where = str(place)
         if not isinstance(key_node, ScalarNode) or key_node.anchor:
             raise Problem("a key must be a plain word", where=where, remedy="write `key: value`")
         if key_node.tag == "tag:yaml.org,2002:merge":
@@ -208,7 +222,8 @@ def _mapping(
         key = str(key_node.value)
         if key in content:
             raise Problem(f"the key {key!r} stands twice", where=where, remedy="keep one of them")
-        content[key] = _value(value_node, (*path, key), file, places, seen)
+        found.keys[(*path, key)] = place
+        content[key] = _value(value_node, (*path, key), found)
     return content
 
 

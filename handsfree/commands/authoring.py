@@ -1,4 +1,4 @@
-"""The procedures team's commands: check, draw, compare, template, language, layout."""
+"""The procedures team's commands: check, draw, compare, template, language, layout, rewrite."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import stays_of, visits_differently
-from handsfree.documents import all_faults
+from handsfree.documents import all_faults, read_document
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
-from handsfree.procedure.file import ProcedureFile
+from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.layout import laid_out
+from handsfree.procedure.older_versions import rewritten, told_of_older
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import ProofReport, check
 from handsfree.procedure.proofs.dangers import dangers
@@ -169,6 +170,20 @@ def lay_out(
         raise typer.Exit(ExitCode.FAILED)
 
 
+@app.command("rewrite")
+def rewrite_files(
+    files: Annotated[list[Path], typer.Argument(help="Procedure files of an older version of the language.")],
+) -> None:
+    """Give the old keys of procedure files their new names; all else stays as it is."""
+    texts = {path: rewritten(read_document(path)) for path in files}
+    for path, text in texts.items():
+        if text.encode() == path.read_bytes():
+            typer.echo(f"{path}: nothing to rewrite")
+        else:
+            path.write_bytes(text.encode())
+            typer.echo(f"{path}: rewritten to version {LANGUAGE_VERSION} of the language")
+
+
 def _write(text: str, into: Path | None) -> None:
     if into is None:
         typer.echo(text, nl=False)
@@ -180,7 +195,7 @@ def _write(text: str, into: Path | None) -> None:
 def _print_other_faults(path: Path, problem: Problem) -> None:
     """Print what else is wrong in the same file, so that one look mends it all."""
     try:
-        others = all_faults(ProcedureFile, path)
+        others = list(told_of_older(read_document(path))) or all_faults(ProcedureFile, path)
     except Problem:
         return
     for place, what in others:

@@ -49,6 +49,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "template": "Write a new procedure to start from, whole and proven; or a whole sheet.",
         "language": "Describe the language of procedures, from its model.",
         "layout": "Lay YAML files out alike; comments and values stay.",
+        "rewrite": "Give the old keys of procedure files their new names; all else stays as it is.",
     },
     "rehearsing": {
         "rehearse": (

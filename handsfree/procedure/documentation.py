@@ -16,6 +16,7 @@ from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
 from handsfree.procedure.file import IncludeGate, ProcedureFile
 from handsfree.procedure.languages import english
+from handsfree.procedure.older_versions import RENAMED
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.template import template
 from handsfree.procedure.trades import trade_data, trades_in_order
@@ -58,6 +59,7 @@ def language_text() -> str:
         *_questions(),
         *_heard_everywhere(),
         *_proofs(),
+        *_older_versions(),
         "## A worked example",
         "",
         f"`handsfree template {EXAMPLE}` writes this; it is proven.",
@@ -67,6 +69,19 @@ def language_text() -> str:
         "```",
     ]
     return "\n".join(lines) + "\n"
+
+
+def _older_versions() -> Iterator[str]:
+    yield "## Keys that had other names"
+    yield ""
+    yield "A file with an old key is refused with its line; `handsfree rewrite FILE…` renames the keys in it."
+    yield ""
+    yield "| old key | today | since version |"
+    yield "|---|---|---|"
+    for key in RENAMED:
+        inside = f" in `{'.'.join(map(str, key.block))}`" if key.block else ""
+        yield f"| `{key.old}` of a gate{inside} | `{key.new}` | {key.since} |"
+    yield ""
 
 
 def _intro() -> Iterator[str]:

@@ -22,6 +22,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
+from handsfree.procedure.older_versions import refuse_older
 from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
@@ -148,6 +149,7 @@ class _Flat:
             where = str(included_at or path)
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = self.read(path)
+        refuse_older(document)
         self.documents.append(document)
         content = _filled(document, parameters, included_at)
         file = validate(ProcedureFile, document, content)

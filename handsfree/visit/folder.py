@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 
-from handsfree.documents import Document
+from handsfree.documents import Document, read_document
 from handsfree.ledger.visit import is_plain_name
 from handsfree.problem import Problem
+from handsfree.procedure.older_versions import read_kept_source
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
@@ -16,12 +18,15 @@ JOB_SHEET = "jobsheet.yaml"
 SOURCES = "sources"
 
 
-def load_plan(procedure: Path, job_sheet: Path) -> tuple[Plan, dict[str, bytes]]:
+def load_plan(
+    procedure: Path, job_sheet: Path, read: Callable[[Path], Document] = read_document
+) -> tuple[Plan, dict[str, bytes]]:
     """Read a procedure and its sheets; return the plan and the files as they are kept with the visit.
 
-    Raises Problem with file:line at the first fault, and when two of the files share a name.
+    `read` gives the document of a procedure's file. Raises Problem with file:line at the first fault, and when two
+    of the files share a name.
     """
-    loaded = load_procedure(procedure)
+    loaded = load_procedure(procedure, read)
     sheets, (job, appliance) = load_sheets(job_sheet)
     plan = Plan(loaded, sheets).check()
     kept: dict[str, bytes] = {}
@@ -39,13 +44,14 @@ def _keep(kept: dict[str, bytes], name: str, document: Document) -> None:
 
 
 def plan_of(folder: Path, procedure: str) -> Plan:
-    """Return the plan that a recorded visit ran on, from the files kept in its folder.
+    """Return the plan that a recorded visit ran on, from the files kept in its folder, older ones among them.
 
     Raises Problem as `load_plan` does, and when the record's name of the procedure leads out of its folder.
     """
     if not is_plain_name(procedure) or procedure.startswith("."):
         raise Problem("the record names a procedure that is no plain name", where=procedure[:80])
-    plan, _ = load_plan(folder / SOURCES / f"{procedure}.yaml", folder / SOURCES / JOB_SHEET)
+    sources = folder / SOURCES
+    plan, _ = load_plan(sources / f"{procedure}.yaml", sources / JOB_SHEET, read_kept_source)
     return plan
 
 
