@@ -211,6 +211,18 @@ def test_what_is_read_of_an_old_source_is_what_its_rewriting_says(kept: Path) ->
         }
 
 
+def test_the_customers_report_is_made_of_a_record_with_old_sources(kept: Path, tmp_path: Path) -> None:
+    """With the maker's data, which only the sources hold; and the visit is told again."""
+    into = tmp_path / "report.html"
+    assert run("report", str(kept), "-o", str(into))[0] == 0
+    page = into.read_text("utf-8")
+    assert "not readable" not in page
+    assert "revision" in page
+    code, told = run("replay", str(kept), "--json", "--no-talk")
+    assert code == 0
+    assert "cannot be read" not in told
+
+
 @pytest.mark.parametrize("key", RENAMED, ids=lambda key: key.old)
 def test_every_renamed_key_is_met_in_these_tests(key: Any) -> None:
     """Else a line of the table would be believed."""
