@@ -70,7 +70,7 @@ HOME_MADE = {
     "ear": ("recogniser", ("",)),
     "mouth": ("speaker", ("",)),
     "watch": ("monitor", ("procedure/",)),
-    "way": ("transition", ("gates/", "procedure/", "session/")),
+    "way": ("transition", ("gates/kind", "procedure/procedure", "procedure/moves", "procedure/proofs/search")),
     "place": ("measurement point", ("desk/measured", "desk/rules", "gates/", "trades/supervision")),
 }
 """A home-made word, in the singular -> the field's term, and where in the package the word would mean that."""
@@ -118,7 +118,7 @@ def test_names_use_the_terms_of_the_field() -> None:
         ("session/planted.py", "def f(rivals):\n    pass\n"),
         ("glance/pad.py", ""),
         ("procedure/proofs/planted.py", "ThingWatch = 1\n"),
-        ("gates/planted.py", "class G:\n    def ways(self):\n        pass\n"),
+        ("gates/kind.py", "class G:\n    def ways(self):\n        pass\n"),
         ("visit/planted.py", "class C:\n    def __init__(self):\n        self._mouth = 1\n"),
     ],
 )
