@@ -148,18 +148,20 @@ def _parsed(text: str) -> bytes:
 
 def _pickled(text: str) -> bytes:
     one = _PARSE(text, "")
-    return pickle.dumps((one.content, one.places))
+    return pickle.dumps((one.content, one.places, one.keys))
 
 
 def _parsed_once(text: str, file: str) -> documents.Document:
     """Return the document of a text that was parsed before, as its own copy, under the name of its file."""
     try:
-        content, places = pickle.loads(_parsed(text))
+        content, *places = pickle.loads(_parsed(text))
     except Problem:
         return _PARSE(text, file)  # its fault, under the name of its file
-    return documents.Document(
-        file, text, content, {path: documents.Place(file, at.line, at.column) for path, at in places.items()}
-    )
+    return documents.Document(file, text, content, *(_of_file(found, file) for found in places))
+
+
+def _of_file(places: dict[documents.Path_, documents.Place], file: str) -> dict[documents.Path_, documents.Place]:
+    return {path: documents.Place(file, at.line, at.column) for path, at in places.items()}
 
 
 @pytest.fixture(autouse=True)
