@@ -213,7 +213,7 @@ class _Explorer:
 
     def after_a_stop(self, ways: tuple[str, ...]) -> str:
         """Go back in now and then, else have the record closed."""
-        on = [transition for transition in ways if transition != "close"]
+        on = [way for way in ways if way != "close"]
         back = bool(on) and self._dice.random() < BACK_IN
         return self._plan.catalogue.answers[self._dice.choice(on) if back else "close"][0]
 

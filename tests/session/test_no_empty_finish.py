@@ -126,7 +126,9 @@ def test_what_no_way_to_the_finish_can_show_fails_the_proof() -> None:
     procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
     gates = dict(procedure.gates)
     stopping = gates["final-by-the-manual"]
-    gates["final-by-the-manual"] = replace(stopping, ways=dict.fromkeys(stopping.transitions, "stop-no-turn"))
+    gates["final-by-the-manual"] = replace(
+        stopping, transitions=dict.fromkeys(stopping.transitions, "stop-no-turn")
+    )
     claim = procedure.file.proves[0].model_copy(update={"by": ("final-by-the-manual",)})
     file = procedure.file.model_copy(update={"proves": (claim,)})
     found = check(replace(procedure, gates=gates, file=file)).failed("proves")
