@@ -174,17 +174,17 @@ def test_not_done_before_any_call_says_itself_that_none_was_made() -> None:
 def test_a_turn_is_asked_for_after_a_stop_and_not_advised_anew() -> None:
     """It may have been made before the stop: the same advice again would double it."""
     visit = at_turn()
-    say(visit, "stop work", "cleared because all is well", "confirmed", "still firing")
+    say(visit, "stop work", "put right", "a loose cover")
     answer_rechecks(visit)
     assert visit.state.text == "Turn made?"
     assert len(of_kind(visit.events, ev.Advised)) == 1
 
 
 def test_a_wrong_turn_is_undone_after_the_stop_that_it_caused() -> None:
-    """Cleared and lit again: first of all it is turned back."""
+    """Before anything is lit again it is turned back."""
     visit = only_maximum()
     say(visit, "clockwise one turn", "clockwise one turn", "over range")
-    say(visit, "cleared because all is well", "confirmed", "still firing")
+    say(visit, "put right", "the screw was turned the wrong way")
     answer_rechecks(visit)
     assert visit.state.text == "CO?"
     assert told(visit, "forty")[-1] == "Undo: counter-clockwise, one turn."
