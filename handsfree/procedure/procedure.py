@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -65,7 +66,7 @@ class Procedure:
         """The id of the gate where a visit begins."""
         return next(iter(self.gates))
 
-    @property
+    @cached_property
     def adjusts(self) -> bool:
         """Whether it ever turns an adjuster."""
         return any(placed.gate.effects.turns for placed in self.gates.values())
