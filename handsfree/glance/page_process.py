@@ -38,7 +38,7 @@ class Facts:
 
 @dataclass(frozen=True)
 class News:
-    """A picture as JSON; the last one is `over`."""
+    """A picture as JSON, empty when the visit falls silent; the last one is `over`."""
 
     picture: bytes
     over: bool = False

@@ -23,6 +23,8 @@ LEAST_MIDDLE = 6
 """Lines for what to do and the values: on a low terminal the facts below give way first."""
 LABEL_WIDTH = 8
 LEAST_BAR, LEAST_HEADLINE = 16, 4
+MOST_ALTERED = 6
+"""Lines for what is still altered on a stopped visit: its order is drawn in what they leave."""
 ROOMY = 30
 """Lines from which a stopped visit shows more than its order and what is still altered."""
 
@@ -33,9 +35,12 @@ def lines(picture: Glance, width: int, height: int, *, phone: str = "") -> list[
     keys = [*_offers(picture, width), *_keys(picture, width)]
     if phone:
         keys.append(_cells(phone, width, QUIET))
-    facts = list(_facts(picture, width, spare=height - 24))
+    spare = height - 24
+    facts = list(_facts(picture, width, spare=spare))
     if picture.condition == "stopped":
-        facts = list(_fact(picture.altered, width, most=2 + max(0, height - 24) // 6)) if height < ROOMY else facts
+        facts = (
+            list(_fact(picture.altered, width, most=max(MOST_ALTERED, spare // 6))) if height < ROOMY else facts
+        )
     room = height - len(top) - len(keys) - LEAST_MIDDLE
     bottom = [*facts[: max(0, room)], *keys]
     middle = _middle(picture, width, height - len(top) - len(bottom))
@@ -89,6 +94,8 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     )
     if values and drawn(picture.headline, width - 2, room - len(values)) is None:
         values = _entry(picture, width, 4) or _values(picture.values, width, 5) or _answers(picture, width, 1)
+        if _answers_stand_below(picture, width) and drawn(picture.headline, width - 2, room) is not None:
+            values = values if drawn(picture.headline, width - 2, room - len(values)) is not None else []
     rows = largest(picture.headline, width - 2, room - len(values))
     headline = [_cells(f" {row}", width, _style(picture)) for row in rows]
     if remark:
@@ -98,6 +105,14 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     blank = _cells("", width, _style(picture) if picture.condition == "stopped" else PLAIN)
     above = min(1, max(0, spare))  # the largest letters stand off the head a little
     return [*[blank] * above, *headline, *[blank] * (max(0, spare) - above), *values, *below]
+
+
+def _answers_stand_below(picture: Glance, width: int) -> bool:
+    """Say whether nothing but answers would stand there, all of which are whole in the line of the arrows."""
+    if picture.values or picture.typing or picture.chosen is not None:
+        return False
+    line = "".join(line.plain for line in _offers(picture, width))
+    return all(f" {number + 1} {picture.offers[number]} " in line for number in range(picture.answers))
 
 
 def _answers(picture: Glance, width: int, height: int) -> list[Text]:

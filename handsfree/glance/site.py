@@ -57,7 +57,7 @@ class Relay:
     def __init__(self, words: bytes, pressed: Callable[[str, int], None], followed: Callable[[], None]) -> None:
         self.words, self.pressed, self.followed = words, pressed, followed
         self.news = b""
-        """The picture told last, as JSON."""
+        """The picture told last, as JSON; empty while the visit is silent."""
         self.number = 0
         """How many were told."""
         self.over = False
@@ -178,7 +178,8 @@ class _Followed(StreamingResponse):
             over = self._relay.over
             if self._relay.number != sent:
                 sent = self._relay.number
-                yield b"data: " + self._relay.news + b"\n\n"
+                if self._relay.news:
+                    yield b"data: " + self._relay.news + b"\n\n"
             await asyncio.sleep(PERIOD_S)
 
 

@@ -149,6 +149,9 @@ class Page:
         told, told_at = b"", 0.0
         while not self._over.wait(PERIOD_S):
             if self._live.age() > ALIVE_S:
+                if told:  # whoever comes now is not to take the last picture for a new one
+                    told = b""
+                    self._supervisor.tell(News(told))
                 continue
             picture = self._picture()
             if picture != told or time.monotonic() - told_at >= BEAT_S:

@@ -152,8 +152,8 @@ def test_colour_is_never_alone() -> None:
     say(visit, "stop work")
     stopped = glance(visit.plan, visit.state, visit.state.now, noticed(Notes(), visit.events))
     found = [line.plain for line in lines(stopped, 80, 24)]
-    assert any(_stands(found, "STOPPED", size) for size in SIZES)
-    assert sum(row.startswith("██") and row.endswith("██") for row in found) >= 4
+    assert found[0].startswith(" STOPPED  Stop work")
+    assert any(all(_stands(found, word, size) for word in stopped.headline.split()) for size in SIZES)
 
 
 def test_an_old_picture_is_covered_whole() -> None:
