@@ -91,7 +91,7 @@ def _asked(name: str, field: FieldInfo, spell: AskPerson | None, of: str = "") -
     if get_origin(kind) is tuple:
         return {name: list(_each(bare(get_args(kind)[0]), what, spell))}
     if isinstance(kind, type) and issubclass(kind, BaseModel):
-        if not field.is_required() and not typer.confirm(f"Is there a {what}?", default=False):
+        if not field.is_required() and not typer.confirm(f"Write the {what} too?", default=False):
             return {}
         return {name: _block(kind, what, spell)}
     return _value(name, field, kind, what, spell)

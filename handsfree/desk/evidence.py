@@ -111,8 +111,8 @@ class Evidence:
 
     @cached_property
     def finished(self) -> bool:
-        """Whether the visit came to its end, with what it was for or without."""
-        return self.recorded.closed is not None and self.recorded.closed.outcome != "stopped"
+        """Whether the visit came to its end, with what it was for or without; none does that was left off."""
+        return self.recorded.closed is not None and self.recorded.closed.outcome in {"finished", "incomplete"}
 
     def gate_ids(self, names: Sequence[str]) -> list[str]:
         """Return the procedure's gates of these names, whatever file they were included from."""

@@ -122,6 +122,7 @@ def gate_spans(recorded: Recorded) -> list[GateSpan]:
                 pass
     if entered is not None:
         end = recorded.steps[-1].at
-        outcome = recorded.closed.outcome if recorded.closed and recorded.closed.outcome != "stopped" else ""
+        closed = recorded.closed
+        outcome = closed.outcome if closed and closed.outcome in {"finished", "incomplete"} else ""
         spans.append(GateSpan(entered[0].gate, entered[0].title, entered[1], entered[2], end, outcome))
     return spans

@@ -181,6 +181,16 @@ def test_a_visit_that_never_came_to_a_gate_cannot_tell(recorded):
     assert found["Lock-up pressure"][0] == "cannot tell"
 
 
+@pytest.mark.parametrize("outcome", ["stopped", "made-safe", "left-as-reported"])
+def test_the_gate_at_which_a_visit_stopped_was_not_answered(recorded, outcome):
+    """However the visit was left after the stop, nothing shows that the work at that gate was done."""
+    stopped = changed(load(recorded / "stopped"), with_members(ev.VisitClosed, {"outcome": outcome}))
+    evidence = Evidence(stopped)
+    assert not evidence.finished
+    assert evidence.gates[-1].gate.endswith("minimum-turn")
+    assert evidence.gates[-1].outcome == ""
+
+
 def test_a_visit_left_altered_fails_and_names_what_is_altered(recorded):
     """A stop leaves things altered; the list says which."""
     result, why = results(load(recorded / "stopped"))["Everything altered was put back"]

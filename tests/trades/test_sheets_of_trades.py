@@ -186,10 +186,19 @@ def a_trade(folder: Path) -> Path:
     """Return a copy of ventilation under another name, as a trade that only has data."""
     made = folder / "plumbing"
     made.mkdir()
-    for name in ("trade.yaml", "quantities.yaml", "english.yaml", "sheets.yaml", "template.yaml"):
+    for name in ("trade.yaml", "quantities.yaml", "english.yaml", "sheets.yaml", "hazards.yaml", "template.yaml"):
         text = (FAN.parent / name).read_text("utf-8").replace("trade: ventilation", "trade: plumbing")
         (made / name).write_text(text, "utf-8")
     return made
+
+
+def test_a_trade_without_hazards_is_refused_by_name(tmp_path: Path) -> None:
+    """What follows each stop is never left out unseen."""
+    folder = a_trade(tmp_path)
+    (folder / "hazards.yaml").unlink()
+    with pytest.raises(Problem, match="cannot read this file") as caught:
+        read_trade(folder)
+    assert str(caught.value.where) == str(folder / "hazards.yaml")
 
 
 def test_a_trade_of_data_alone_is_read(tmp_path: Path) -> None:
@@ -259,8 +268,8 @@ def test_a_fans_job_sheet_is_made_by_asking_and_a_wrong_answer_is_asked_again(tm
     """No answer is lost by a wrong one after it, and nothing of a boiler is asked."""
     fan(tmp_path)
     new = tmp_path / "new.yaml"
-    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "400 ft", "400", "y", "Flow hood",
-               "FH1", "30/06/2027", "20270630", "n", "old", "existing", "27"]  # fmt: skip
+    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "400 ft", "400", "n", "y", "Flow hood",
+               "FH1", "30/06/2027", "20270630", "n", "", "old", "existing", "27"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "fan.yaml")]
     told = CliRunner().invoke(app, command, input="\n".join(answers) + "\n")
     assert told.exit_code == 0, told.output
@@ -277,9 +286,9 @@ def test_a_combustion_job_sheet_is_made_with_its_meter(tmp_path: Path) -> None:
     text = (ROOT / "handsfree" / "demo" / "appliance-24.yaml").read_text("utf-8")
     (tmp_path / "appliance-24.yaml").write_text(text, "utf-8")
     new = tmp_path / "new.yaml"
-    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "120", "n", "peat", "Analyser", "FG1",
-               "2027-06-30", "calculated", "computed", "0.3", "0.3", "20", "class limits", "y", "m3", "38.0",
-               "gross", "the bill", "natural gas"]  # fmt: skip
+    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "120", "n", "n", "", "peat",
+               "Analyser", "FG1", "2027-06-30", "calculated", "computed", "0.3", "0.3", "20", "class limits", "y",
+               "m3", "38.0", "gross", "the bill", "natural gas"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "appliance-24.yaml")]
     told = CliRunner().invoke(app, command, input="\n".join(answers) + "\n")
     assert told.exit_code == 0, told.output
