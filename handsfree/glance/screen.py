@@ -94,8 +94,9 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     )
     if values and drawn(picture.headline, width - 2, room - len(values)) is None:
         values = _entry(picture, width, 4) or _values(picture.values, width, 5) or _answers(picture, width, 1)
-        if _answers_stand_below(picture, width) and drawn(picture.headline, width - 2, room) is not None:
-            values = values if drawn(picture.headline, width - 2, room - len(values)) is not None else []
+        whole, beside = (drawn(picture.headline, width - 2, rest) for rest in (room, room - len(values)))
+        if whole is not None and beside is None and _only_answers(picture):
+            values = []  # what to do comes first; the answers are in the line of the arrows, too
     rows = largest(picture.headline, width - 2, room - len(values))
     headline = [_cells(f" {row}", width, _style(picture)) for row in rows]
     if remark:
@@ -107,12 +108,8 @@ def _middle(picture: Glance, width: int, height: int) -> list[Text]:
     return [*[blank] * above, *headline, *[blank] * (max(0, spare) - above), *values, *below]
 
 
-def _answers_stand_below(picture: Glance, width: int) -> bool:
-    """Say whether nothing but answers would stand there, all of which are whole in the line of the arrows."""
-    if picture.values or picture.typing or picture.chosen is not None:
-        return False
-    line = "".join(line.plain for line in _offers(picture, width))
-    return all(f" {number + 1} {picture.offers[number]} " in line for number in range(picture.answers))
+def _only_answers(picture: Glance) -> bool:
+    return not picture.values and not picture.typing and picture.chosen is None
 
 
 def _answers(picture: Glance, width: int, height: int) -> list[Text]:

@@ -41,7 +41,7 @@ def test_list_filter_and_open(browser, desk, shots):
     browser.get(desk)
     browser.save_screenshot(str(shots / "list.png"))
     assert len(browser.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 3
-    Select(browser.find_element(By.NAME, "outcome")).select_by_visible_text("stopped")
+    Select(browser.find_element(By.NAME, "outcome")).select_by_visible_text("made-safe")
     browser.find_element(By.CSS_SELECTOR, ".filters button").click()
     wait(browser, lambda b: len(b.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 1)
     browser.find_element(By.CSS_SELECTOR, ".list tbody a").click()
