@@ -96,6 +96,8 @@ class GlanceWords(_Frozen):
     units: dict[str, str]
     devices: dict[str, str]
     not_done: tuple[str, ...] = Field(alias="not-done")
+    told: tuple[str, ...] = ()
+    """What keys answer where a few words are asked for: that they stand elsewhere."""
     labels: dict[str, str]
 
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from handsfree.lexicon.grammar import GrammarRule, TalkRule
 from handsfree.lexicon.meaning import TOLD
-from handsfree.questions.keypad import Keypad
+from handsfree.questions.keypad import Keypad, offered
 from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.shapes import Worded
 
@@ -26,9 +26,9 @@ class StopTalk(Worded):
         """Return what it accepts."""
         return (TalkRule(TOLD, scope.catalogue.sayings["speak-freely"]),)
 
-    def keys(self, scope: Scope) -> Keypad:  # noqa: ARG002
-        """Return what the keys give: words are typed or spoken."""
-        return Keypad()
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give: words are typed or spoken, or written elsewhere by who has keys alone."""
+        return Keypad(offers=offered(scope.catalogue.glance.told))
 
     def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""

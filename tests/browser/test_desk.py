@@ -41,11 +41,11 @@ def test_list_filter_and_open(browser, desk, shots):
     browser.get(desk)
     browser.save_screenshot(str(shots / "list.png"))
     assert len(browser.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 3
-    Select(browser.find_element(By.NAME, "outcome")).select_by_visible_text("made-safe")
+    Select(browser.find_element(By.NAME, "outcome")).select_by_visible_text("left-as-reported")
     browser.find_element(By.CSS_SELECTOR, ".filters button").click()
     wait(browser, lambda b: len(b.find_elements(By.CSS_SELECTOR, ".list tbody tr")) == 1)
     browser.find_element(By.CSS_SELECTOR, ".list tbody a").click()
-    assert "Stopped" in wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".lead")).text
+    assert "Left as reported" in wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".lead")).text
 
 
 def test_a_tampered_visit_is_shown_as_such_on_the_list_and_on_its_page(browser, desk, shots):
