@@ -190,9 +190,8 @@ def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
     told = Told(at("cover-off"))
     with Page("127.0.0.1:0", told.live, told.plan.catalogue) as page:
         address = page.url
-        told.turn()
         phone.get(address)
-        headline(phone, "Cover off.")
+        until(phone, lambda b: told.turn() or b.find_element(By.ID, "headline").text == "Cover off.")
     until(phone, lambda b: b.find_element(By.ID, "cover").is_displayed(), 20)
     with Page(address.split("/")[2], told.live, told.plan.catalogue) as page:
         until(phone, lambda b: told.turn() or "Not the address" in b.find_element(By.ID, "old").text, 30)

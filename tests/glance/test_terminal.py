@@ -120,13 +120,15 @@ def test_the_right_arrow_three_times_stops_at_once(start: Start) -> None:
     seen.until("STOPPED")
     seen.until("Burner off now.", large=True)
     assert sum(seen.screen.buffer[row][40].bg == "red" for row in range(24)) >= 12
-    seen.press("up", "enter")  # leave it off: the last of the ways
+    seen.follow(3.0)  # nothing is chosen before the order was said
+    seen.press("down", "down", "enter")  # leave it off: the second way
+    seen.until("switched off")
     for _ in range(20):
         seen.follow(1.0)
-        if "Close it." in seen.text():
+        if seen.large("Close it."):
             break
         seen.press("down", "enter")
-    seen.until("Close it.")
+    seen.until("Close it.", large=True)
     seen.press("enter")
     assert ended(seen) == 1
     assert "Record closed, stopped." in seen.text()

@@ -263,7 +263,7 @@ def test_keys_that_are_lost_are_told_and_the_ears_go_on(stage: Stage) -> None:
 
 def test_sound_that_ends_is_told_and_the_keys_go_on(stage: Stage) -> None:
     """A file heard to its end is a microphone that is lost."""
-    stage.play(stage.silent, SourceEnded(0), None, stage.silent, ANSWER)
+    stage.play(stage.silent, SourceEnded(0), stage.silent, ANSWER)
     assert stage.recorded("device-lost")[0]["device"] == "microphone"
     assert stage.recorder.state.gate not in {"site", "permission"}
 
