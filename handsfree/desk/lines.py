@@ -174,6 +174,8 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"Steps after the stop: {part}", ""
         case ev.StepReported(step=asked, answer=answer, text=text):
             return f"Reported, {asked}: {text or answer}", ""
+        case ev.StepTakenBack(step=asked):
+            return f"Called wrong, asked again: {asked}", "edit"
         case ev.StepsOwed(steps=steps):
             return f"Before anything fires: {', '.join(steps)}", ""
         case ev.ReEntered(how="false-stop"):

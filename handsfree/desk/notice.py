@@ -60,9 +60,11 @@ def _reported(evidence: Evidence) -> list[tuple[str, str]]:
     recorded, told = evidence.recorded, []
     words = recorded.plan.catalogue if recorded.plan is not None else None
     last = max(step.seq for step, _ in recorded.all(ev.Stopped))
-    for step, report in recorded.all(ev.StepReported):
-        if step.seq > last:
-            told.append((_asked(evidence, words, report), _answered(evidence, words, report)))
+    for step in recorded.steps:
+        if step.seq > last and isinstance(step.event, ev.StepReported):
+            told.append((_asked(evidence, words, step.event), _answered(evidence, words, step.event)))
+        elif step.seq > last and isinstance(step.event, ev.StepTakenBack) and told:
+            told.pop()
     return told
 
 

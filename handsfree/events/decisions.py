@@ -487,6 +487,16 @@ class StepReported(Record):
     reading: ReadingRecord | None = None
 
 
+class StepTakenBack(Record):
+    """The last answer after a stop was called wrong: it counts no longer, and its step is asked again."""
+
+    kind: Literal["step-taken-back"] = "step-taken-back"
+    at: int
+    step: str
+    thing: str | None = None
+    """The thing whose state was reported."""
+
+
 class StepsOwed(Record):
     """Steps that must be walked before anything fires again."""
 
@@ -596,6 +606,7 @@ Decision = Annotated[
     | Alerted
     | StepsBegun
     | StepReported
+    | StepTakenBack
     | StepsOwed
     | ReEntered
     | Cleared

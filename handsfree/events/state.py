@@ -139,6 +139,8 @@ class Halt:
     """On the way down: the things whose state is still to be reported."""
     stays_open: bool = False
     """On the way down: something reported is not as it should be left."""
+    before: Halt | None = None
+    """As it was before the last answer that may be taken back."""
 
 
 @dataclass(frozen=True)

@@ -16,4 +16,4 @@ class CloseCheck(YesOrNo):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="stop", counts_at_once=True)
+        return Manner(asker="stop", counts_at_once=True, taken_back=True)

@@ -9,14 +9,18 @@ from handsfree.lexicon.checks import heard
 from handsfree.lexicon.grammar import Grammar
 from handsfree.questions import Question
 from handsfree.questions.kind import Scope
-from handsfree.questions.rules import everywhere, hazard_rule
+from handsfree.questions.rules import everywhere, hazard_rule, taken_back
 
 
 def grammar(question: Question, scope: Scope) -> Grammar:
-    """Return all that is understood at a question; once the work has stopped, only its answers and hazards."""
+    """Return all that is understood at a question; once the work has stopped, only its answers and hazards.
+
+    There the last answer may be called wrong at each step: what was misheard or missaid must not stand.
+    """
     own = question.rules(scope)
     if question.manner.asker == "stop":
-        return Grammar((*own, hazard_rule(scope.catalogue)))
+        back = (taken_back(scope.catalogue),) if question.manner.taken_back else ()
+        return Grammar((*back, *own, hazard_rule(scope.catalogue)))
     return Grammar((*own, *everywhere(scope.catalogue)))
 
 

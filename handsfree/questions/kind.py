@@ -85,6 +85,8 @@ class Manner:
     """How long the answer may take at a firing gate, once the work is done."""
     counts_at_once: bool = False
     """Its answer is acted on without another question, so a doubtful one is asked again."""
+    taken_back: bool = False
+    """Who takes its answer also takes the answer before it back."""
     second_call: bool = False
     """It wants a second call of a value, made without seeing the first."""
     spells: bool = False

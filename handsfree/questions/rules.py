@@ -16,7 +16,7 @@ from handsfree.lexicon.grammar import (
     answers,
     hazards,
 )
-from handsfree.lexicon.meaning import Called, Command, Meaning, Values
+from handsfree.lexicon.meaning import Called, Command, CommandName, Meaning, Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.questions.ask import Ask, Thing
 from handsfree.questions.keypad import shown_unit
@@ -137,6 +137,12 @@ def rates(catalogue: Catalogue) -> dict[str, str]:
 def rate_lost(scope: Scope) -> tuple[GrammarRule, ...]:
     """Return that the rate may be lost, at a gate that holds one."""
     return () if scope.rate is None else (named(scope.catalogue, "dropped-back"),)
+
+
+def taken_back(catalogue: Catalogue) -> PhraseRule:
+    """Return the rule for saying that the last answer was wrong."""
+    name: CommandName = "that-was-wrong"
+    return PhraseRule({text: Command(name) for text in catalogue.everywhere[name]})
 
 
 def everywhere(catalogue: Catalogue) -> tuple[GrammarRule, ...]:

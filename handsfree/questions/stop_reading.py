@@ -21,7 +21,7 @@ class StopReading(Carried):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="stop", counts_at_once=True)
+        return Manner(asker="stop", counts_at_once=True, taken_back=True)
 
     def _ask(self, scope: Scope) -> Ask:
         """Return how its gate asks for the quantity; as it is shown anywhere where the gate does not."""

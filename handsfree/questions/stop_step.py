@@ -19,7 +19,7 @@ class StopStep(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="stop", counts_at_once=True)
+        return Manner(asker="stop", counts_at_once=True, taken_back=True)
 
     def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""

@@ -20,7 +20,7 @@ class StopTalk(Worded):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(asker="stop")
+        return Manner(asker="stop", taken_back=True)
 
     def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""

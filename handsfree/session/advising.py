@@ -76,7 +76,8 @@ def question_of_turn(plan: Plan, state: State) -> tuple[Question, str]:
     assert turn is not None
     if not turn.owed:
         return Turn(direction=turn.direction, eighths=turn.eighths), catalogue.say("turn-called")
-    if adjusting.watched and not turn.watched and plan.gate(state.gate).gate.firing:
+    fires = plan.gate(state.gate).gate.firing and not state.owed  # what must be lit again is off
+    if adjusting.watched and not turn.watched and fires:
         asked = catalogue.say("ask-for", what=plan.name(adjusting.watched))
         return TurnWatch(quantity=adjusting.watched), asked
     adjusters = adjusting.adjusters(plan.sheets)

@@ -12,7 +12,7 @@ from handsfree.events import decisions as ev
 from handsfree.events.state import Halt
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import TOLD, Answer, Meaning, Values
+from handsfree.lexicon.meaning import TOLD, Answer, Command, Meaning, Values
 from handsfree.lexicon.stops import Step
 from handsfree.questions.close_check import CloseCheck
 from handsfree.questions.outside import Outside
@@ -30,7 +30,9 @@ def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> None:
     """Take the answer to the question at hand; whatever is none has it asked again."""
     question = draft.state.question
     taken = False
-    if isinstance(question, Outside):
+    if meaning == Command("that-was-wrong"):
+        taken = _taken_back(draft)
+    elif isinstance(question, Outside):
         taken = _outside(draft, meaning)
     elif isinstance(question, AfterStop):
         taken = _way_chosen(draft, question, meaning)
@@ -85,8 +87,10 @@ def _outside(draft: Draft, meaning: Meaning) -> bool:
 
 def _way_chosen(draft: Draft, question: AfterStop, meaning: Meaning) -> bool:
     facts, halt = draft.catalogue.stops, _halt(draft)
-    if not isinstance(meaning, Answer) or draft.state.speaking:
+    if not isinstance(meaning, Answer):
         return False
+    if meaning.name in {"false-stop", "misheard"} and draft.state.speaking:
+        return False  # nobody undoes an order that was not heard to its end
     match meaning.name:
         case "false-stop" if "false-stop" in question.ways:
             _back(draft, "false-stop")
@@ -98,6 +102,19 @@ def _way_chosen(draft: Draft, question: AfterStop, meaning: Meaning) -> bool:
             draft.go_down()
         case _:
             return False
+    return True
+
+
+def _taken_back(draft: Draft) -> bool:
+    """Ask the last step again; a thing that was said to be put back is altered as before."""
+    before = _halt(draft).before
+    if before is None:
+        return False
+    thing = before.things[0] if before.things and draft.catalogue.stops.steps[before.left[0]].things else None
+    draft.emit(ev.StepTakenBack(at=draft.at, step=before.left[0], thing=thing))
+    if thing is not None and thing not in draft.state.altered:
+        draft.emit(ev.Altered(at=draft.at, thing=thing, gate=draft.state.gate))
+    draft.ask_step()
     return True
 
 

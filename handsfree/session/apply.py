@@ -201,12 +201,19 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             )
         case ev.StepsBegun():
             halt = state.halt or Halt(state.owed_for, "", "stay")
-            walking = replace(halt, part=event.part, left=event.steps, how=event.how, taken=0, read={})
+            walking = replace(
+                halt, part=event.part, left=event.steps, how=event.how, taken=0, read={}, before=None
+            )
             if event.part == "way-down":
                 walking = replace(walking, things=plan.put_back_when_stopped(state.altered), stays_open=False)
             return replace(state, status="stopped", halt=walking)
         case ev.StepReported():
             return replace(state, halt=_reported(state.halt, event))
+        case ev.StepTakenBack():
+            assert state.halt is not None, "an answer is taken back, but nothing was stopped"
+            assert state.halt.before is not None, "an answer is taken back, but none was given"
+            assert state.halt.before.left[0] == event.step, "not the last answer is taken back"
+            return replace(state, halt=state.halt.before)
         case ev.StepsOwed():
             owed = tuple(dict.fromkeys((*state.owed, *event.steps)))
             return replace(state, owed=owed, owed_for=tuple(dict.fromkeys((*state.owed_for, *event.hazards))))
@@ -234,7 +241,8 @@ def _reported(halt: Halt | None, event: ev.StepReported) -> Halt:
     assert halt.left, "a step is reported that was not asked"
     assert halt.left[0] == event.step, f"{event.step} is reported, but {halt.left[0]} was asked"
     things = tuple(thing for thing in halt.things if thing != event.thing)
-    halt = replace(halt, things=things, stays_open=halt.stays_open or event.stays_open)
+    before = None if event.leads == "off" else halt  # what refused the way back in stands
+    halt = replace(halt, things=things, stays_open=halt.stays_open or event.stays_open, before=before)
     read = halt.read if event.reading is None else _with(halt.read, event.reading.quantity, event.reading)
     match event.leads:
         case "on":

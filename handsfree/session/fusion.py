@@ -213,7 +213,11 @@ def _spoken(numbers: Numbers, text: str) -> tuple[str, ...]:
 
 
 def _pieces(numbers: Numbers, text: str) -> list[str]:
-    """Return typed text in pieces; a comma parts them, except between digits where it is the language's point."""
+    """Return typed text in pieces; a comma parts them, except between digits where it is the language's point.
+
+    A hyphen between letters parts words that are heard as two: "counter-clockwise", as the tool writes it.
+    """
+    text = re.sub(r"(?<=[^\W\d_])-(?=[^\W\d_])", " ", text)
     if numbers.written_point == ",":
         return re.sub(r",(?!\d)|(?<!\d),", " ", text).split()
     return text.replace(",", " ").split()

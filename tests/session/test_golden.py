@@ -88,6 +88,10 @@ def _examples() -> dict[str, Any]:
             "found-maximum",
             ["burner out", "the fan", "wait over", "lit smoothly", "stop work", "put right", "a slip", "open"],
         ),
+        (
+            "found-maximum",
+            ["stop work", "leave it off", "not touched", "that was wrong"],
+        ),
         ("permission", ["take a note", "dog in the yard", "hold on", "carry on", "go back", "blue"]),
         ("maximum-hold", ["more time"]),
         ("wiring", ["advised", "a clip is loose"]),

@@ -151,6 +151,15 @@ def test_false_stop_is_taken_only_after_the_order_was_spoken() -> None:
     assert visit.state.status == "stopped"
 
 
+def test_putting_it_right_need_not_wait_for_the_end_of_the_order() -> None:
+    """A key that is pressed meanwhile counts: it leads to the steps, never to firing."""
+    visit = at(*FIRING)
+    visit.state = _without_speech_end(visit, utterance(visit, "stop work"))
+    assert visit.state.speaking
+    visit.take(inp.Typed(at=visit.state.now, text="put right"))
+    assert (visit.state.status, visit.state.question.kind) == ("stopped", "stop-talk")
+
+
 def _without_speech_end(visit: Rehearsal, event: inp.Input) -> object:
     from handsfree.session.apply import after, apply  # noqa: PLC0415
     from handsfree.session.decide import decide  # noqa: PLC0415

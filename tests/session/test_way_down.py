@@ -121,3 +121,50 @@ def test_what_is_put_back_then_is_proven_nowhere_and_said_so() -> None:
     events = visit.say(shipped().things["probe"].restored)
     kinds = [event.kind for event in events]
     assert kinds.index("step-reported") < kinds.index("restored")
+
+
+def test_an_answer_that_was_called_wrong_is_asked_again() -> None:
+    """Each in turn, back to the first; what was said to be put back is altered as before."""
+    visit = on_the_way_down()
+    say(visit, "not touched")
+    assert visit.state.text.startswith("Gas cock:")
+    assert spoken(visit.say("that was wrong")) == ["Burner: switched off, not touched, or unknown?"]
+    say(visit, "burner switched off", "gas cock closed", "power isolated", "removed")
+    assert "probe" not in visit.state.altered
+    assert spoken(visit.say("that was wrong")) == ["Probe: removed, or inserted?"]
+    assert "probe" in visit.state.altered
+    say(visit, "that was wrong", "that was wrong")
+    assert visit.state.text == "Gas cock: closed, not touched, or unknown?"
+    say(visit, "gas cock closed", "power isolated")
+    report_things(visit)
+    say(visit, "tag fitted", "person told", "immediately dangerous")
+    (closed,) = of_kind(visit.say("confirmed"), ev.VisitClosed)
+    assert closed.outcome == "made-safe"
+
+
+def test_before_the_first_answer_nothing_is_taken_back() -> None:
+    visit = on_the_way_down()
+    assert spoken(visit.say("that was wrong")) == ["Burner: switched off, not touched, or unknown?"]
+    assert not of_kind(visit.events, ev.StepTakenBack)
+
+
+def test_free_words_are_taken_back_at_the_next_question() -> None:
+    """At the question for them, "that was wrong" is about the answer before, not the words themselves."""
+    visit = on_the_way_down()
+    say(visit, "burner switched off", "gas cock closed", "power isolated")
+    report_things(visit)
+    say(visit, "tag fitted", "person told", "no class")
+    assert visit.state.text == "Close it. Confirmed?"
+    say(visit, "that was wrong", "that was wrong")
+    assert visit.state.text == "Responsible person: told, refused, or absent?"
+
+
+def test_what_refused_the_way_back_in_is_not_taken_back() -> None:
+    """A test that dropped stays one: the way down alone is open."""
+    visit = at(*FIRING)
+    say(visit, "stop work", "put right", "a valve stuck", "carry on")
+    say(visit, *(shipped().things[thing].altered for thing in visit.state.rechecks))
+    say(visit, "wait over", "rough start")
+    assert visit.state.question.kind == "stopped"
+    say(visit, "that was wrong")
+    assert visit.state.question.kind == "stopped"
