@@ -23,7 +23,10 @@ Target = Annotated[str, Field(pattern=r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$", 
 _LETTERS = "a-zß-öø-žά-ώа-џ"
 """Small letters of the Latin, Greek and Cyrillic alphabets, as ranges that every reader of the schema knows."""
 
-Phrase = Annotated[str, Field(pattern=rf"^[{_LETTERS}']+( [{_LETTERS}']+)*$", max_length=60)]
+PHRASE_PATTERN = rf"^[{_LETTERS}']+( [{_LETTERS}']+)*$"
+"""Small letters and apostrophes, in words with single spaces between them."""
+
+Phrase = Annotated[str, Field(pattern=PHRASE_PATTERN, max_length=60)]
 """Words as the person says them: lower case, abbreviations spelled letter by letter ("c o two")."""
 
 Prompt = Annotated[str, Field(min_length=2, max_length=120)]

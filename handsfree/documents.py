@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 from ruamel.yaml import YAML
 from ruamel.yaml.error import ReusedAnchorWarning, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
@@ -48,9 +50,15 @@ class Place:
     file: str
     line: int
     column: int
+    used_at: str = ""
+    """For a value that a parameter gives: where it is used."""
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}"
+
+    def told(self, what: str) -> str:
+        """Return what is wrong here, with the place of its use where a parameter gave the value."""
+        return f"{what} (as it is used at {self.used_at})" if self.used_at else what
 
 
 @dataclass(frozen=True)
@@ -63,16 +71,26 @@ class Document:
     places: dict[Path_, Place]
     keys: dict[Path_, Place] = field(default_factory=dict)
     """The place of the key itself of each value that has one."""
+    given: Mapping[Path_, Place] = field(default_factory=dict)
+    """For each value that a parameter fills: where the parameter's value stands, maybe in another file."""
 
     def key_place(self, path: Path_) -> Place:
         """Return the place of the key at the path, or as `place`."""
         return self.keys.get(path) or self.place(path)
 
     def place(self, path: Path_) -> Place:
-        """Return the place of the value at the path, or of its nearest parent that has one."""
+        """Return the place of the value at the path, or of its nearest parent that has one.
+
+        What a parameter gave stands where the parameter's value is written.
+        """
         while path and path not in self.places:
             path = path[:-1]
-        return self.places.get(path, Place(self.file, 1, 1))
+        here = self.places.get(path, Place(self.file, 1, 1))
+        return replace(self.given[path], used_at=str(here)) if path in self.given else here
+
+
+class NoSuchFile(Problem):
+    """There is no file of that name: who asked for it can say where it is named."""
 
 
 def read_document(path: Path) -> Document:
@@ -81,7 +99,7 @@ def read_document(path: Path) -> Document:
         with open_regular(path, through_links=True) as stream:
             data = stream.read(LARGEST_FILE + 1)
     except OSError as error:
-        raise Problem(
+        raise (NoSuchFile if isinstance(error, FileNotFoundError) else Problem)(
             f"cannot read this file: {error.strerror}",
             where=str(path),
             remedy="check the name and its permissions",
@@ -128,34 +146,58 @@ def validate(
     try:
         return model.model_validate(document.content if content is None else content)
     except ValidationError as error:
-        raise Problem(
-            faults(error, document, at)[0][1],
-            where=str(faults(error, document, at)[0][0]),
-            remedy=remedy,
-        ) from error
+        place, what = faults(error, document, at)[0]
+        raise Problem(what, where=str(place), remedy=remedy) from error
 
 
 def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[tuple[Place, str]]:
     """Return each fault of a failed validation as (place, sentence), in the file's order."""
     found = []
-    for item in error.errors(include_url=False, include_context=True):
-        location = tuple(part for part in item["loc"])
-        path = at + _existing(document, at, location)
-        name = ".".join(str(part) for part in location)
-        message = plainly(item)
+    items = error.errors(include_url=False, include_context=True)
+    meant = _meant(items)
+    for item in items:
+        if item["loc"] in meant.values():
+            continue  # its key is there, misspelled
+        place, name = _pointed_at(document, at, item)
+        message = f"did you mean {meant[item['loc']][-1]!r}?" if item["loc"] in meant else plainly(item)
         given = item.get("input")
         shown = f" (found {given!r})" if isinstance(given, str | int | bool) else ""
         shown = f" (found {given:f})" if isinstance(given, Decimal) else shown
-        found.append((document.place(path), f"{name}: {message}{shown}" if name else message))
+        found.append((place, place.told(f"{name}: {message}{shown}" if name else message)))
     return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
 
 
-def all_faults(model: type[BaseModel], path: Path) -> list[tuple[Place, str]]:
-    """Return every fault of a file as (place, sentence), values that are parameters (`$name`) left out.
+def _meant(items: list[ErrorDetails]) -> dict[tuple[int | str, ...], tuple[int | str, ...]]:
+    """Return each key that is none -> the key that is lacking beside it and spelled nearly so."""
+    found = {}
+    for item in items:
+        if item["type"] == "extra_forbidden":
+            *block, key = item["loc"]
+            beside = [i["loc"][-1] for i in items if i["type"] == "missing" and list(i["loc"][:-1]) == block]
+            near = get_close_matches(str(key), map(str, beside), 1)
+            if near:
+                found[item["loc"]] = (*block, near[0])
+    return found
 
-    Raises Problem when the file is no strict YAML.
-    """
-    document = read_document(path)
+
+def _pointed_at(document: Document, at: Path_, item: ErrorDetails) -> tuple[Place, str]:
+    """Return the place of the word that is wrong, and the keys that lead to it without those of the list above."""
+    location = tuple(part for part in item["loc"])
+    path = at + _existing(document, at, location)
+    lacking = location[-1:] if item["type"] == "missing" else ()
+    names = [str(part) for part in (*path, *lacking) if isinstance(part, str)]
+    name = ".".join(names[-2:])
+    if item["type"] == "extra_forbidden" or location[-1:] == ("[key]",):
+        return document.key_place(path), name
+    if item["type"] == "value_error":  # said of a whole block: the first of its keys that the sentence names
+        for word in re.findall(r"[a-z_]+", plainly(item)):
+            if (*path, word) in document.keys:
+                return document.key_place((*path, word)), name
+    return document.place(path), name
+
+
+def all_faults(model: type[BaseModel], document: Document) -> list[tuple[Place, str]]:
+    """Return every fault of a document as (place, sentence), values that are parameters (`$name`) left out."""
     try:
         model.model_validate(document.content)
     except ValidationError as error:

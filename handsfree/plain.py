@@ -7,6 +7,8 @@ from typing import Any, Final
 
 from pydantic_core import ErrorDetails
 
+from handsfree.blocks import PHRASE_PATTERN
+
 _Told = Callable[[Mapping[str, Any]], str]
 
 
@@ -21,7 +23,11 @@ _PLAIN: Final[dict[str, _Told]] = {
     "is_instance_of": lambda _: "write a number, such as 8.5",
     "decimal_type": lambda _: "write a number, such as 8.5",
     "decimal_parsing": lambda _: "write a number, such as 8.5",
+    "decimal_max_digits": lambda of: f"write at most {of['max_digits']} digits",
+    "finite_number": lambda _: "write a number, such as 8.5",
     "int_type": lambda _: "write a whole number",
+    "int_parsing": lambda _: "write a whole number",
+    "int_parsing_size": lambda _: "write a smaller number",
     "int_from_float": lambda _: "write a whole number",
     "bool_type": lambda _: "write true or false",
     "string_type": lambda _: "write text; put it in quotes when it is a number",
@@ -38,6 +44,7 @@ _PLAIN: Final[dict[str, _Told]] = {
     "too_long": lambda of: f"write at most {of['max_length']} of them",
     "dict_type": lambda _: "write keys with values below it",
     "model_type": lambda _: "write keys with values below it",
+    "model_attributes_type": lambda _: "write keys with values below it",
     "tuple_type": lambda _: "write a list, such as [one, two]",
     "list_type": lambda _: "write a list, such as [one, two]",
     "union_tag_not_found": lambda of: f"say which it is by its key {of['discriminator']}",
@@ -52,12 +59,14 @@ _FORMS: Final[dict[str, str]] = {
     r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$": f"write the id of a gate, or `exit` and a name: {_KEBAB}",
     r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$": "write lower-case letters and digits, joined by single underscores",
     r"^[A-Za-z0-9._-]+\.yaml$": "write the name of a file beside this one, ending in .yaml",
+    r"^[a-z][a-z0-9]*([-/][a-z0-9]+)*$": "write the full id of a gate, such as kitchen/air-flow",
+    PHRASE_PATTERN: "write words as they are said: small letters and single spaces, c o two for CO2",
     r"^[a-z0-9-]+\.yaml$": "write the name of a file beside this one, ending in .yaml",
 }
 """A pattern -> what it asks for, in words."""
 
 
 def plainly(fault: ErrorDetails) -> str:
-    """Return one fault of a validation as what to write; the library's own words only for a kind not listed."""
+    """Return one fault of a validation as what to write; never in the words of the library that found it."""
     told = _PLAIN.get(fault["type"])
-    return fault["msg"] if told is None else told(fault.get("ctx") or {})
+    return "this cannot stand here" if told is None else told(fault.get("ctx") or {})

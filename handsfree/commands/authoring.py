@@ -195,7 +195,8 @@ def _write(text: str, into: Path | None) -> None:
 def _print_other_faults(path: Path, problem: Problem) -> None:
     """Print what else is wrong in the same file, so that one look mends it all."""
     try:
-        others = list(told_of_older(read_document(path))) or all_faults(ProcedureFile, path)
+        document = read_document(path)
+        others = list(told_of_older(document)) or all_faults(ProcedureFile, document)
     except Problem:
         return
     for place, what in others:

@@ -41,7 +41,7 @@ def play_demo(
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
-    recogniser = Recogniser(model)
+    recogniser = Recogniser(model, plan.pronunciations)
     clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say:
         recorder, opening = _Followed.begin(

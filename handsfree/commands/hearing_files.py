@@ -16,9 +16,11 @@ from handsfree.hearing.sources import Recording, SoundFile, sound_files
 from handsfree.lexicon.grammar import Grammar, GrammarRule, Slot, ValuesRule, answers
 from handsfree.lexicon.meaning import Values
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.questions.grammar import grammar as gate_grammar
 from handsfree.questions.rules import everywhere
 from handsfree.shipped import procedure_path
@@ -30,9 +32,9 @@ SHORT_S = 12.0
 
 def hear_files(files: Sequence[Path], gate: str | None, accept: str, model: Path) -> Iterator[dict[str, Any]]:
     """Yield a row for each file, in order; folders stand for their sound files."""
-    grammar = _of_gate(gate) if gate is not None else _general(accept)
+    grammar, said = _of_gate(gate) if gate is not None else (_general(accept), None)
     paths = [path for file in files for path in (sound_files(file) if file.is_dir() else (file,))]
-    recogniser = Recogniser(model)
+    recogniser = Recogniser(model, said)
     recogniser.listen_for(grammar.automaton)
     for path in paths:
         samples = SoundFile(path).samples()
@@ -82,7 +84,8 @@ def _value(grammar: Grammar, alternative: Hypothesis) -> str | None:
     return " ".join(f"{value:f}" if isinstance(value, Decimal) else str(value) for _, value in next(iter(called)))
 
 
-def _of_gate(text: str) -> Grammar:
+def _of_gate(text: str) -> tuple[Grammar, Pronunciations]:
+    """Return what a gate accepts, and how the words of its procedure are said."""
     procedure, colon, gate_id = text.partition(":")
     if not colon:
         raise Problem(f"{text!r} is not PROCEDURE:GATE", remedy="for example two-rate-combustion:found-maximum")
@@ -91,7 +94,7 @@ def _of_gate(text: str) -> Grammar:
     asked = loaded.gate(gate_id).gate.questions(scope)
     if not asked:
         raise Problem(f"the gate {gate_id!r} asks nothing", remedy="name one that asks")
-    return gate_grammar(asked[0], scope)
+    return gate_grammar(asked[0], scope), hearing_of(loaded, loaded.catalogue).pronunciations
 
 
 def _general(accept: str) -> Grammar:

@@ -88,7 +88,8 @@ def _intro() -> Iterator[str]:
     yield (
         "A procedure is a YAML 1.2 file, read strictly: unknown and repeated keys, anchors, aliases and tags are "
         "errors, and a number is kept exactly as it is written. Gates follow one another in the order of the file "
-        "unless a transition says otherwise. `$name` stands for a parameter of that name."
+        "unless a transition says otherwise. `$name`, alone or inside a text, stands for the parameter of that "
+        "name (`${name}` where letters follow); a `$` without one is an error."
     )
     yield ""
 

@@ -71,7 +71,7 @@ class ProcedureFile(Block):
     jobsheet: Names = ()
     """Facts of the job sheet it cannot do without."""
     parameters: dict[Name, str | int | bool | Decimal] = Field(default_factory=dict)
-    """Parameters with their defaults; a value `$name` in the gates is replaced."""
+    """Parameters with their defaults; `$name` is replaced, alone or inside a text."""
     words: dict[Phrase, str] = Field(default_factory=dict)
     """Pronunciations of words the dictionary lacks, in its phones."""
     things: dict[Name, Thing] = Field(default_factory=dict)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from handsfree.documents import Document, Path_, Place, read_document, validate
+from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
 from handsfree.gates import Gate
 from handsfree.gates.asking import scope_of
-from handsfree.gates.block import GateBlock
 from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.finish import FinishGate
-from handsfree.gates.kind import KeyPath
-from handsfree.gates.outcomes import EXHAUSTED, NOT_DONE
 from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
@@ -24,12 +21,17 @@ from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
 from handsfree.procedure.older_versions import refuse_older
+from handsfree.procedure.parameters import Parameter, filled, given_in
+from handsfree.procedure.targets import WrittenTargets, need, transitions_of
 from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
 from handsfree.trades.registry import trade
 
 DEEPEST_INCLUDE = 6
+
+_NAMING = ("alters", "restores", "things", "captures")
+"""Keys of a gate that name things."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,27 @@ class PlacedGate:
     gate: Gate
     transitions: Mapping[str, str]
     place: Place
+    document: Document
+    number: int
+    """Its number in its file; what the language adds itself comes after the last."""
+
+    def at(self, *path: str | int) -> Place:
+        """Return where a key of the gate stands, or the gate when the key is not written."""
+        here = ("gates", self.number)
+        return self.document.place((*here, *path)) if here in self.document.places else self.place
+
+    def named(self, name: str) -> Place:
+        """Return where the gate names a thing that it needs, alters, restores or captures."""
+        needed = ("gates", self.number, "needs", name)
+        if needed in self.document.keys:
+            return self.document.keys[needed]
+        written = [self.gate.model_dump(mode="json").get(key) for key in _NAMING]
+        for key, value in zip(_NAMING, written, strict=True):
+            if value == name:
+                return self.at(key)
+            if isinstance(value, list) and name in value:
+                return self.at(key, value.index(name))
+        return self.place
 
 
 @dataclass(frozen=True)
@@ -113,9 +136,9 @@ def _check_claims(file: ProcedureFile, flat: _Flat) -> None:
     for number, claim in enumerate(file.proves):
         for at, gate_id in enumerate(claim.by):
             place = flat.documents[0].place(("proves", number, "by", at))
-            _need(gate_id in flat.gates, f"there is no gate {gate_id!r}", place, "name a gate, with its prefix")
+            need(gate_id in flat.gates, f"there is no gate {gate_id!r}", place, "name a gate, with its prefix")
             effects = flat.gates[gate_id].gate.effects
-            _need(
+            need(
                 not effects.kept_at and effects.end is None,
                 f"{gate_id} {'only reads' if effects.kept_at else 'is an end'}, which proves nothing",
                 place,
@@ -141,7 +164,7 @@ class _Flat:
         path: Path,
         *,
         prefix: str,
-        parameters: Mapping[str, Any],
+        parameters: Mapping[str, Parameter],
         exits: Mapping[str, str] | None,
         trail: tuple[Path, ...],
         included_at: Place | None = None,
@@ -151,18 +174,18 @@ class _Flat:
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = self.read(path)
         refuse_older(document)
+        document, content = filled(document, parameters)
         self.documents.append(document)
-        content = _filled(document, parameters, included_at)
         file = validate(ProcedureFile, document, content)
         self._names(file, document, path)
         self._merge(file, document)
         self._trade(file, document, path, included_at, content)
         self._language(file, document, path, included_at)
         if exits is not None and included_at is not None:
-            missing = set(file.exits) - set(exits)
-            _need(not missing, f"exits not led anywhere: {', '.join(sorted(missing))}", included_at, "add them")
-            unknown = set(exits) - set(file.exits)
-            _need(not unknown, f"{path.name} has no exit {', '.join(sorted(unknown))}", included_at, "remove it")
+            missing = sorted(set(file.exits) - set(exits))
+            need(not missing, f"exits not led anywhere: {', '.join(missing)}", included_at, "add them")
+            unknown = sorted(set(exits) - set(file.exits))
+            need(not unknown, f"{path.name} has no exit {', '.join(unknown)}", included_at, "remove it")
         gates = [
             *(_answered(gate, self.catalogue) for gate in file.gates),
             *(_own_end(file, self.catalogue) if exits is None else ()),
@@ -173,32 +196,40 @@ class _Flat:
         ids = [gate.id for gate in gates]
         for number, gate in enumerate(gates):
             place = document.place(("gates", number)) if number < len(file.gates) else Place(document.file, 1, 1)
-            _need(ids.count(gate.id) == 1, f"the gate id {gate.id!r} stands twice", place, "rename one of them")
+            named = document.place(("gates", number, "id"))
+            need(ids.count(gate.id) == 1, f"the gate id {gate.id!r} stands twice", named, "rename one of them")
             following = ids[number + 1] if number + 1 < len(ids) else None
-            target = _Targets(prefix, ids, ends, following, document, number)
+            target = WrittenTargets(prefix, ids, ends, following, document, number)
             if isinstance(gate, IncludeGate):
                 self._include(gate, path, prefix, target, trail)
             else:
-                transitions = _transitions(gate, target)
-                self.gates[prefix + gate.id] = PlacedGate(prefix + gate.id, gate, transitions, place)
+                transitions = transitions_of(gate, target)
+                self.gates[prefix + gate.id] = PlacedGate(
+                    prefix + gate.id, gate, transitions, place, document, number
+                )
         return file
 
     def _include(
-        self, gate: IncludeGate, path: Path, prefix: str, target: _Targets, trail: tuple[Path, ...]
+        self, gate: IncludeGate, path: Path, prefix: str, target: WrittenTargets, trail: tuple[Path, ...]
     ) -> None:
         inner = f"{prefix}{gate.id}/"
         before = len(self.gates)
         exits = {name: target.full(to, ("exits", name)) for name, to in gate.exits.items()}
         inner_path = path.parent / gate.file
-        _need(inner_path.is_file(), f"there is no {gate.file} here", target.place("file"), "correct the name")
-        self.add(
-            inner_path,
-            prefix=inner,
-            parameters=gate.parameters,
-            exits=exits,
-            trail=(*trail, path.resolve()),
-            included_at=target.place(),
-        )
+        try:
+            self.add(
+                inner_path,
+                prefix=inner,
+                parameters=given_in(gate.parameters, target.document, ("gates", target.number)),
+                exits=exits,
+                trail=(*trail, path.resolve()),
+                included_at=target.place(),
+            )
+        except NoSuchFile as error:
+            if error.where != str(inner_path):
+                raise
+            where, remedy = str(target.place("file")), "correct the name"
+            raise Problem(f"there is no {gate.file} here", where=where, remedy=remedy) from error
         self.entries[prefix + gate.id] = list(self.gates)[before]
 
     def _trade(
@@ -207,7 +238,7 @@ class _Flat:
         """Take the trade of the file that is run; what it includes must be of the same."""
         if included_at is None:
             self.trade = trade_data_asked(file.trade, document.place(("trade",)))
-        _need(
+        need(
             file.trade == self.trade.name,
             f"{path.name} is of the trade {file.trade}, and what includes it of {self.trade.name}",
             included_at or document.place(("trade",)),
@@ -216,14 +247,14 @@ class _Flat:
         for at, quantity in quantities_named(content):
             refuse_unknown(quantity, self.trade.quantities, document.place(at))
         for number, gate in enumerate(file.gates):
-            _need(
+            need(
                 self.trade.file.fires or not getattr(gate, "firing", False),
                 f"nothing fires in {self.trade.name}",
                 document.place(("gates", number, "firing")),
                 "remove `firing`",
             )
             hazard = getattr(gate, "hazard", None)
-            _need(
+            need(
                 hazard is None or hazard in self.trade.stops.stops,
                 f"{self.trade.name} has no stop {hazard!r}",
                 document.place(("gates", number, "hazard")),
@@ -238,7 +269,7 @@ class _Flat:
             )
             self.language = file.language
             self.documents += beside
-        _need(
+        need(
             file.language == self.language,
             f"{path.name} is written in {file.language}, and what includes it in {self.language}",
             included_at or document.place(("language",)),
@@ -246,7 +277,7 @@ class _Flat:
         )
 
     def _names(self, file: ProcedureFile, document: Document, path: Path) -> None:
-        _need(
+        need(
             file.procedure == path.stem,
             f"the procedure is called {file.procedure!r} but the file {path.name!r}",
             document.place(("procedure",)),
@@ -256,7 +287,7 @@ class _Flat:
     def _merge(self, file: ProcedureFile, document: Document) -> None:
         for name, thing in file.things.items():
             known = self.things.setdefault(name, thing)
-            _need(known == thing, f"{name!r} means another thing", document.place(("things", name)), "rename it")
+            need(known == thing, f"{name!r} means another thing", document.place(("things", name)), "rename it")
         self.words.update(file.words)
 
     def resolve(self) -> Moves:
@@ -268,7 +299,7 @@ class _Flat:
             }
         )
         for gate_id, placed in self.gates.items():
-            self.gates[gate_id] = PlacedGate(gate_id, placed.gate, moves.transitions(gate_id), placed.place)
+            self.gates[gate_id] = replace(placed, transitions=moves.transitions(gate_id))
             self._check_things(placed)
         return moves
 
@@ -283,13 +314,15 @@ class _Flat:
         named = [*gate.needs, *effects.alters, *effects.restores]
         named += [effects.captures] if effects.captures else []
         for name in named:
-            _need(name in self.things, f"there is no thing {name!r}", placed.place, "add it under things")
+            known = ", ".join(self.things) or "none"
+            what, remedy = f"there is no thing {name!r}", f"add it under things; it has: {known}"
+            need(name in self.things, what, placed.named(name), remedy)
         for name, state in gate.needs.items():
             thing = self.things[name]
-            _need(
+            need(
                 state in {thing.altered, thing.restored},
                 f"{name} can be {thing.altered!r} or {thing.restored!r}, not {state!r}",
-                placed.place,
+                placed.at("needs", name),
                 "use one of them",
             )
 
@@ -311,89 +344,3 @@ def _own_end(file: ProcedureFile, catalogue: Catalogue) -> list[RestoreGate | Fi
     things = tuple(file.things)
     title = catalogue.sayings["put-back-title"]
     return [RestoreGate(kind="restore", id="put-back", title=title, things=things), finish]
-
-
-@dataclass(frozen=True)
-class _Targets:
-    """Turns the targets written in one gate into full ids."""
-
-    prefix: str
-    ids: list[str]
-    exits: Mapping[str, str]
-    following: str | None
-    document: Document
-    number: int
-
-    def place(self, *path: str) -> Place:
-        return self.document.place(("gates", self.number, *path))
-
-    def full(self, target: str, path: KeyPath = ()) -> str:
-        place = self.document.place(("gates", self.number, *path))
-        if target.startswith("exit "):
-            name = target.removeprefix("exit ")
-            _need(name in self.exits, f"there is no exit {name!r}", place, "add it under exits")
-            return self.exits[name]
-        _need(target in self.ids, f"there is no gate {target!r}", place, f"it has: {', '.join(self.ids)}")
-        return self.prefix + target
-
-    def then(self, gate: GateBlock) -> str:
-        if gate.then is not None:
-            return self.full(gate.then, ("then",))
-        _need(
-            self.following is not None,
-            f"the last gate {gate.id!r} leads nowhere",
-            self.place(),
-            "give it `then`, or end with a finish gate",
-        )
-        return self.prefix + str(self.following)
-
-    def not_done(self, gate: GateBlock, *, needs_then: bool = False) -> str | None:
-        if isinstance(gate.not_done, str):
-            return self.full(gate.not_done, ("not_done",))
-        if not gate.not_done:
-            return None
-        _need(
-            not needs_then or gate.then is not None,
-            "a choice needs `not_done` as a gate or false, or `then`",
-            self.place(),
-            "say where it leads when it is not done",
-        )
-        return self.then(gate)
-
-
-def _transitions(gate: Gate, target: _Targets) -> dict[str, str]:
-    """Return outcome -> full id for every outcome the gate can have."""
-    transitions = gate.transitions(target)
-    if gate.exhausted is None:
-        return transitions
-    refused = {outcome: to for outcome, to in transitions.items() if outcome == NOT_DONE}
-    own = {outcome: to for outcome, to in transitions.items() if outcome != NOT_DONE}
-    return {**own, EXHAUSTED: target.full(gate.exhausted), **refused}
-
-
-def _need(condition: object, what: str, place: Place, remedy: str) -> None:
-    if not condition:
-        raise Problem(what, where=str(place), remedy=remedy)
-
-
-def _filled(document: Document, parameters: Mapping[str, Any], included_at: Place | None) -> Any:
-    """Return the content with every `$name` replaced by the parameter of that name."""
-    declared = document.content.get("parameters", {}) if isinstance(document.content, dict) else {}
-    declared = declared if isinstance(declared, dict) else {}
-    for name in parameters:
-        place = included_at or document.place(("parameters",))
-        _need(name in declared, f"{document.file} has no parameter {name!r}", place, "remove it")
-    values = {**declared, **parameters}
-
-    def fill(value: Any, path: Path_) -> Any:
-        if isinstance(value, dict):
-            return {key: fill(item, (*path, key)) for key, item in value.items()}
-        if isinstance(value, list):
-            return [fill(item, (*path, i)) for i, item in enumerate(value)]
-        if isinstance(value, str) and value.startswith("$"):
-            name = value[1:]
-            _need(name in values, f"there is no parameter {name!r}", document.place(path), "declare it")
-            return values[name]
-        return value
-
-    return fill(document.content, ())

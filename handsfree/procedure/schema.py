@@ -9,7 +9,7 @@ from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.trades import trade_data, trades_in_order
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-PARAMETER = {"type": "string", "pattern": r"^\$[a-z][a-z0-9]*(-[a-z0-9]+)*$", "description": "A parameter."}
+PARAMETER = {"type": "string", "pattern": r"\$\{?[a-z][a-z0-9]*(-[a-z0-9]+)*", "description": "A parameter."}
 
 
 def schema() -> dict[str, Any]:

@@ -128,7 +128,7 @@ def refuse_unknown(quantity: str, known: Mapping[str, object], place: Place) -> 
     """Raise Problem at the place when a trade has no such quantity."""
     if quantity not in known:
         remedy = f"write one of: {', '.join(known)}"
-        raise Problem(f"there is no quantity {quantity!r}", where=str(place), remedy=remedy)
+        raise Problem(place.told(f"there is no quantity {quantity!r}"), where=str(place), remedy=remedy)
 
 
 def quantities_named(

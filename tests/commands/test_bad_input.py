@@ -123,6 +123,17 @@ def test_a_number_that_cannot_be_said_is_told(run, tmp_path: Path, jobsheet: Pat
     _refused(run("visit", bad, "--jobsheet", jobsheet, "--typed"), "nonesuch", "one-reading.yaml:")
 
 
+def test_a_gate_hears_the_words_that_its_procedure_spells(run, tmp_path: Path, procedure: Path) -> None:
+    """A word that no dictionary has is heard as the procedure's own `words` say it."""
+    own = tmp_path / "one-reading.yaml"
+    spelled = procedure.read_text().replace("things:", "words: {zorbled: Z AO R B AH L D}\nthings:", 1)
+    own.write_text(spelled.replace("done: [cover removed]", "done: [zorbled]"))
+    soundfile.write(tmp_path / "a.wav", np.zeros(1600, np.int16), 16_000)
+    done = run("hear", tmp_path / "a.wav", "--gate", f"{own}:cover-off", "--json")
+    assert done.returncode == 0, done.stderr
+    assert '"text": ""' in done.stdout
+
+
 def test_another_language_of_model_is_refused(run, tmp_path: Path) -> None:
     """A folder without the files of a model is named with the first that is missing."""
     (tmp_path / "model").mkdir()

@@ -66,22 +66,22 @@ def problem_of(path: Path) -> Problem:
         ("    kind: confirm\n", "", 8, "say which it is by its key 'kind'"),
         ("  - id: off", "  - id: Off Now", 8, "id"),
         ("  - id: back", "  - id: off", 8, "stands twice"),
-        ("alters: [cover]", "alters: [lid]", 8, "no thing 'lid'"),
+        ("alters: [cover]", "alters: [lid]", 12, "no thing 'lid'"),
         ("alters: [cover]", "alters: cover", 12, "alters"),
-        ("needs: {cover: removed}", "needs: {cover: half}", 13, "'half'"),
-        ("needs: {cover: removed}", "needs: {lid: removed}", 13, "no thing 'lid'"),
+        ("needs: {cover: removed}", "needs: {cover: half}", 16, "'half'"),
+        ("needs: {cover: removed}", "needs: {lid: removed}", 16, "no thing 'lid'"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    then: nowhere", 12, "no gate 'nowhere'"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    then: exit gone", 12, "no exit 'gone'"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    not_done: nowhere", 12, "no gate 'nowhere'"),
-        ("    prompt: Cover off.", "    prompt: Cover off.\n    at_most: 2", 8, "belong together"),
+        ("    prompt: Cover off.", "    prompt: Cover off.\n    at_most: 2", 12, "belong together"),
         ("    prompt: Cover off.", "    prompt: $words", 11, "no parameter 'words'"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    done: [Done!]", 12, "done"),
         ("altered: removed", "altered: fitted", 6, "different words"),
         ("low: 9.30, high: 12", "low: 12.5, high: 12", 18, "low must be below high"),
         ("low: 9.30", "low: nine", 18, "low"),
         ("low: 9.30", "low: true", 18, "low"),
-        ("    point: first", "    point: first\n    rate: maximum", 13, "belong together"),
-        ("    point: first", "    point: first\n    unsettled: back", 13, "belong together"),
+        ("    point: first", "    point: first\n    rate: maximum", 20, "belong together"),
+        ("    point: first", "    point: first\n    unsettled: back", 20, "belong together"),
         ("    point: first", "    point: first\n    rate: medium", 20, "rate"),
         ("  - id: finish\n    kind: finish\n    title: Finish\n", "", 20, "leads nowhere"),
         (SAMPLE[SAMPLE.index("  - id: off") :], "  []\n", 8, "gates"),
@@ -217,7 +217,7 @@ def test_a_missing_include_and_an_unknown_parameter_are_named(tmp_path: Path) ->
     path = family(tmp_path, PARENT.replace("{said: Do that.}", "{sung: Do that.}", 1))
     problem = problem_of(path)
     assert "no parameter 'sung'" in str(problem)
-    assert str(problem.where).startswith(f"{path}:6")
+    assert str(problem.where).startswith(f"{path}:9")
 
 
 def test_files_that_include_each_other_are_refused(tmp_path: Path) -> None:

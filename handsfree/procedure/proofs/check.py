@@ -12,7 +12,7 @@ from handsfree.procedure.proofs import re_entry, sense, structure, verdicts, wor
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.monitors import CaptureMonitor, ThingMonitor
 from handsfree.procedure.proofs.search import Violation, reached, violations
-from handsfree.procedure.proofs.stories import place_in, told
+from handsfree.procedure.proofs.stories import told
 
 NOTHING_PROVEN = "it does not say what it is for, so a visit may finish with nothing shown; say it under `proves`"
 
@@ -94,10 +94,10 @@ def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -
             procedure.documents[0].place(fault.at),
         )
     else:
-        place = place_in(procedure, placed, fault.at)
+        place = placed.at(*fault.at)
     story = told(procedure, catalogue, violation.transitions, violation.gate) if violation.transitions else ()
     what = fault.what if violation.exact else f"{fault.what} (unless loop counts rule it out)"
-    return ProofFinding(fault.proof, what, place, violation.gate or None, story, fault.remedy)
+    return ProofFinding(fault.proof, place.told(what), place, violation.gate or None, story, fault.remedy)
 
 
 def first_failure(

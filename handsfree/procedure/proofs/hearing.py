@@ -11,7 +11,7 @@ from handsfree.gates.kind import KeyPath
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import Grammar, PhraseRule
-from handsfree.lexicon.meaning import HazardSaid, Meaning
+from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
@@ -76,9 +76,22 @@ def unstoppable(hearing: ProcedureWords) -> Iterator[Violation]:
                 if meanings == {HazardSaid(name)} or placed.id in told:
                     continue
                 told.add(placed.id)
-                also = ", ".join(sorted(str(m) for m in meanings - {HazardSaid(name)})) or "nothing"
+                also = ", ".join(sorted(_told(m) for m in meanings - {HazardSaid(name)})) or "nothing"
                 what = f'at {placed.id} ({question.kind}) "{text}" means {also}'
                 yield Violation(placed.id, ProofFault("can-stop", what, "take the phrase away from the gate"), ())
+
+
+def _told(meaning: Meaning) -> str:
+    """Return a meaning as an author knows it."""
+    match meaning:
+        case HazardSaid(name):
+            return f"the stop {name}"
+        case Answer(name):
+            return f"the answer {name}"
+        case Command(name):
+            return f"the command {name}"
+        case _:
+            return "a value"
 
 
 def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
@@ -213,22 +226,27 @@ def unsayable_numbers(hearing: ProcedureWords) -> Iterator[Violation]:
                 yield Violation(placed.id, fault, ())
                 continue
             decimals = quantity.decimals if ask.decimals is None else ask.decimals
-            what = _number_fault(NumberForm(quantity.low, quantity.high, decimals, decimals), ask, hearing)
-            if what:
-                fault = ProofFault("sayable", f"{placed.id}: {ask.quantity} {what}", "narrow the range", path)
-                yield Violation(placed.id, fault, ())
+            form = NumberForm(quantity.low, quantity.high, decimals, decimals)
+            for key, what in _number_faults(form, ask, hearing):
+                told = f"{placed.id}: {ask.quantity} {what}"
+                yield Violation(placed.id, ProofFault("sayable", told, "narrow the range", (*path, *key)), ())
 
 
-def _number_fault(form: NumberForm, ask: Ask, hearing: ProcedureWords) -> str:
+def _number_faults(form: NumberForm, ask: Ask, hearing: ProcedureWords) -> Iterator[tuple[KeyPath, str]]:
+    """Yield the first thing that cannot be said of a quantity, with the key below it that is wrong."""
     for name, edge in (("low", ask.low), ("high", ask.high)):
         if edge is None:
             continue
         if not form.low <= edge <= form.high:
-            return f"{name} {edge} lies outside what can be said of it, {form.low} to {form.high}"
+            yield (name,), f"{name} {edge} lies outside what can be said of it, {form.low} to {form.high}"
+            return
         if -int(edge.as_tuple().exponent) > form.decimals:
-            return f"{name} {edge} has more digits than the {form.decimals} after the point that are shown"
+            digits = f"the {form.decimals} after the point that are shown"
+            yield (name,), f"{name} {edge} has more digits than {digits}"
+            return
     missing = hearing.catalogue.numbers.unsayable(form, _Sayable(hearing))
-    return "" if missing is None else f"cannot be said at {missing}"
+    if missing is not None:
+        yield (), f"cannot be said at {missing}"
 
 
 @dataclass(frozen=True)

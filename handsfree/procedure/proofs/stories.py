@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from handsfree.documents import Place
 from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
@@ -70,15 +69,3 @@ def _plain(beat: Beat) -> bool:
     usual = ("within)", "missing)")
     told = ("(not settled", '"not done', "(entered", "(")
     return beat.said.endswith(usual) or not beat.said.startswith(told)
-
-
-def place_in(procedure: Procedure, placed: PlacedGate, path: Iterable[str | int] = ()) -> Place:
-    """Return where a key of the gate stands in its file, or the gate when the key is not written."""
-    for document in procedure.documents:
-        if document.file != placed.place.file:
-            continue
-        for number, _ in enumerate(document.content.get("gates", ())):
-            if document.places.get(("gates", number)) == placed.place:
-                return document.place(("gates", number, *path))
-        return document.place(("procedure",))
-    return placed.place

@@ -1,0 +1,82 @@
+"""What an author reads when a file is wrong: plain words, the caret on the word, and never a traceback."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from fuzzing import JARGON, fuzzed, sources, told_of
+from workshop import PROVEN, procedure_of
+
+from handsfree.problem import Problem
+from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.proofs.check import check
+
+SEEDS = range(150)
+"""The first of those that `python tests/bench/proofs/fuzz.py` tries."""
+
+
+def test_random_damage_is_told_in_plain_words() -> None:
+    """Whatever the damage: a sentence with a file, no error of the program, no word of a library."""
+    whole = sources()
+    for seed in SEEDS:
+        files, told = fuzzed(seed, whole)
+        found = JARGON.search(told)
+        assert found is None, (seed, files, told)
+
+
+@pytest.mark.parametrize("files", sources(), ids=lambda files: next(iter(files)))
+def test_what_is_damaged_is_sound_before(files: dict[str, str]) -> None:
+    assert told_of(files).count("\n") == 0
+
+
+def test_an_unknown_quantity_with_a_story_that_passes_its_gate_is_told(tmp_path: Path) -> None:
+    """A story must be told through a gate that asks for what nobody can call."""
+    text = PROVEN.replace("{quantity: standing_pressure, low: 0.1, high: 75}", "{quantity: nonesuch}", 1)
+    text = text.replace("things: [rate-hold, set-point]", "things: [rate-hold]", 1)
+    path = tmp_path / "sample.yaml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(Problem, match="there is no quantity 'nonesuch'") as caught:
+        check(load_procedure(path))
+    line = next(n for n, one in enumerate(text.splitlines(), 1) if "nonesuch" in one)
+    assert str(caught.value.where).startswith(f"{path}:{line}:")
+
+
+CARETS = [
+    ("alters: [cover]", "alters: [lid]", "lid]"),
+    ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: fitted, hold: held}", "hold: held}"),
+    ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: shut, rate-hold: held}", "shut, rate"),
+    ("    at_most: 4\n    exhausted: stop-fault", "    at_most: 4\n    exhausted: nowhere", "nowhere"),
+    ("    at_most: 4\n    exhausted: stop-fault", "    at_most: 4", "at_most: 4"),
+    ("prompt: Hold maximum.", "promt: Hold maximum.", "promt"),
+    ("id: hold\n", "id: turn\n", "turn\n"),
+    ("done: [raised]", "done: [Raised!]", "Raised!]"),
+    ("rate: maximum\n    dropped_back: hold", "rate: maximum", "rate: maximum"),
+    ("{quantity: co2}", "{quantity: co2, low: nine}", "nine}"),
+    ("outside: stop-fault, no-limit", "outside: nowhere, no-limit", "nowhere, no-limit"),
+    ("calculation: supply-pressure", "calculation: supply-presure", "supply-presure"),
+    ("things: [cover]\n", "things: [lid]\n", "lid]\n"),
+    ("captures: set-point", "captures: setting", "setting"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "word"), CARETS)
+def test_the_caret_stands_on_the_word(old: str, new: str, word: str) -> None:
+    """Not on the gate that it stands in."""
+    assert old in PROVEN
+    text = PROVEN.replace(old, new, 1)
+    try:
+        report = check(procedure_of(text))
+        where = str(report.findings[0].place)
+    except Problem as problem:
+        where = str(problem.where)
+    line, column = (int(part) for part in where.split(":")[1:3])
+    rest = "\n".join([text.splitlines()[line - 1][column - 1 :], *text.splitlines()[line:]])
+    assert rest.startswith(word), rest[:40]
+
+
+def test_a_stop_phrase_that_an_answer_takes_is_told_by_the_answers_name() -> None:
+    report = check(procedure_of(PROVEN.replace("done: [removed]", "done: [stop work]", 1)))
+    told = report.failed("can-stop")[0].what
+    assert "the answer done" in told
+    assert "Answer(" not in told
