@@ -16,6 +16,8 @@ class ExitCode(IntEnum):
     """The command could not start: a file, an option or a value is wrong."""
     LEFT_OPEN = 3
     """A visit was interrupted and can be resumed."""
+    UNANCHORED = 4
+    """A record is whole, but nobody vouches for the key that sealed it."""
 
 
 def one_line(text: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -15,7 +16,7 @@ from handsfree.glance import terminal
 from handsfree.glance.watching import LiveScreen
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import SoundFile
-from handsfree.ledger import verify
+from handsfree.office.verification import verify_anchored
 from handsfree.problem import ExitCode, Problem
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.folder import load_plan
@@ -43,13 +44,18 @@ def play_demo(
     plan, kept = load_plan(procedure, scenario_files()[0])
     recogniser = Recogniser(model, plan.pronunciations)
     clock = _SeenClock() if glance else DemoClock()
-    with _voice(voice, clips) as say:
+    with _voice(voice, clips) as say, tempfile.TemporaryDirectory(prefix="handsfree-demo-") as throw_away:
         recorder, opening = _Followed.begin(
-            folder, plan, kept, model_sha256=recogniser.folder.identity, clock=clock
+            folder,
+            plan,
+            kept,
+            model_sha256=recogniser.folder.identity,
+            clock=clock,
+            throw_away=Path(throw_away),
         )
         with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
             outcome = Demo(recorder, clock, recogniser=recogniser, say=say, tell=tell, snr_db=snr_db).play(opening)
-    report = verify(folder, replay=replay_of(folder))
+    report = verify_anchored(folder, None, replay=replay_of(folder))
     if not report.ok:
         raise Problem(
             f"the demo's record does not verify: {report.sentence}", where=str(folder), code=ExitCode.FAILED
@@ -59,6 +65,7 @@ def play_demo(
         "ledger": str(folder / "ledger.jsonl"),
         "outcome": outcome.outcome,
         "verified": report.ok,
+        "demo": report.demo,
         "entries": outcome.head.count,
         "checksum": outcome.head.checksum,
         "tally": {

@@ -35,6 +35,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "redact": "Delete the sound of one entry for good; the record still verifies and says who did it.",
         "export": "Copy a record to hand it on.",
     },
+    "enrolling": {
+        "enrol": "Keep the list of enrolled devices and people: begin, add, revoke, list, export, import, key.",
+    },
     "supervising": {
         "desk": "Open the supervisor's pages over a folder of visits.",
         "replay": "Tell a visit again: how it ended, what a supervisor verifies, and who said what.",
@@ -86,8 +89,9 @@ class _Commands(Mapping[str, Any]):
         module = next((module for module, family in FAMILIES.items() if name in family), None)
         if module is None:
             raise KeyError(name)
-        family = with_settings()
-        family.registered_commands = import_module(f"handsfree.commands.{module}").app.registered_commands
+        family, given = with_settings(), import_module(f"handsfree.commands.{module}").app
+        family.registered_commands, family.registered_groups = given.registered_commands, given.registered_groups
+        family.callback()(lambda: None)  # or a family of one command would be that command
         return typer.main.get_group(family).commands[name]
 
 

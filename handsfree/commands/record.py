@@ -28,8 +28,10 @@ from handsfree.ledger import (
     read,
     redact,
     state_folder,
-    verify,
 )
+from handsfree.ledger.report import AnchorState
+from handsfree.office.enrolment import Enrolment
+from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.visit.replaying import replay_of
 
@@ -47,6 +49,12 @@ def verify_command(
     device_key: Annotated[
         str | None, typer.Option(help="The device's public key as handed over: 64 hex digits, or a file of them.")
     ] = None,
+    enrolment: Annotated[
+        Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
+    ] = None,
+    accept_unanchored: Annotated[
+        bool, typer.Option("--accept-unanchored", help="Do without anybody who vouches for the sealing key.")
+    ] = False,
     noted: Annotated[
         str | None, typer.Option("--head", help='Count and checksum noted elsewhere: "214: 481 204 077 316".')
     ] = None,
@@ -54,7 +62,16 @@ def verify_command(
     as_json: _AsJson = False,
 ) -> None:
     """Check that records are whole, in order and sealed, and name the first entry that is not."""
-    check_folders(folders, device_key=device_key, noted=noted, jobs=jobs, as_json=as_json, replaying=replay_of)
+    check_folders(
+        folders,
+        device_key=device_key,
+        enrolment=known_enrolment(enrolment),
+        accept_unanchored=accept_unanchored,
+        noted=noted,
+        jobs=jobs,
+        as_json=as_json,
+        replaying=replay_of,
+    )
 
 
 @app.command("head")
@@ -112,6 +129,8 @@ def check_folders(
     folders: Sequence[Path],
     *,
     device_key: str | None,
+    enrolment: Enrolment | None,
+    accept_unanchored: bool,
     noted: str | None,
     jobs: int,
     as_json: bool,
@@ -127,6 +146,7 @@ def check_folders(
     check = partial(
         _checked,
         device_key=None if device_key is None else _key_given(device_key),
+        enrolment=enrolment,
         expected=None if noted is None else given_head(noted),
         replaying=replaying,
     )
@@ -140,22 +160,26 @@ def check_folders(
         typer.echo(json.dumps({"records": records, "across": list(odd)}, indent=1))
     else:
         for each in found:
-            _print(each)
+            _print(each, accept_unanchored=accept_unanchored)
         for sentence in odd:
             typer.echo(f"across records: {sentence}")
-    raise typer.Exit(_code(reports, odd, unchecked=len(reports) < len(found)))
+    unchecked = len(reports) < len(found)
+    raise typer.Exit(_code(reports, odd, unchecked=unchecked, accept_unanchored=accept_unanchored))
 
 
 def _checked(
     folder: Path,
     *,
     device_key: str | None,
+    enrolment: Enrolment | None,
     expected: tuple[int, str] | None,
     replaying: Callable[[Path], Replay] | None,
 ) -> VerificationReport | _Unchecked:
     try:
         replay = None if replaying is None else replaying(folder)
-        return verify(folder, device_key=device_key, expected=expected, state=state_folder(), replay=replay)
+        return verify_anchored(
+            folder, enrolment, device_key=device_key, expected=expected, state=state_folder(), replay=replay
+        )
     except Problem as problem:
         return folder, problem
     except Exception as error:  # noqa: BLE001 - one record that breaks the checking must not hide the others
@@ -191,7 +215,7 @@ def _key_given(text: str) -> str:
     return key
 
 
-def _print(found: VerificationReport | _Unchecked) -> None:
+def _print(found: VerificationReport | _Unchecked, *, accept_unanchored: bool) -> None:
     """Print what was found; every line is made one, since names and reasons in it may be anybody's."""
     if not isinstance(found, VerificationReport):
         typer.echo(f"not checked: {found[1].sentence()}")
@@ -202,6 +226,10 @@ def _print(found: VerificationReport | _Unchecked) -> None:
     for remark in found.remarks:
         typer.echo(one_line(f"  {remark}"))
     typer.echo(f"  checked: {', '.join(found.checks) or 'nothing'}")
+    if found.anchor is not None:
+        accepted = "; accepted as it is" if accept_unanchored and not found.anchor.holds else ""
+        name = "" if found.anchor.state is AnchorState.DEMO else f"{found.anchor.state}: "
+        typer.echo(one_line(f"  {name}{found.anchor.says}{accepted}"))
 
 
 def _unchecked_json(unchecked: _Unchecked) -> dict[str, Any]:
@@ -209,10 +237,15 @@ def _unchecked_json(unchecked: _Unchecked) -> dict[str, Any]:
     return {"folder": str(folder), "verdict": "not checked", "ok": False, "sentence": problem.sentence()}
 
 
-def _code(reports: Sequence[VerificationReport], odd: Sequence[str], *, unchecked: bool) -> ExitCode:
-    """Return the gravest of: a fault, a folder that could not be checked, a record left open, all well."""
+def _code(
+    reports: Sequence[VerificationReport], odd: Sequence[str], *, unchecked: bool, accept_unanchored: bool
+) -> ExitCode:
+    """Return the gravest of: a fault, a folder not checked, nobody who vouches, a record left open, all well."""
     if odd or any(report.verdict == RecordVerdict.BROKEN or not report.checks for report in reports):
         return ExitCode.FAILED
     if unchecked:
         return ExitCode.BAD_INPUT
-    return ExitCode.DONE if all(report.ok for report in reports) else ExitCode.LEFT_OPEN
+    if not accept_unanchored and any(report.anchor and not report.anchor.holds for report in reports):
+        return ExitCode.UNANCHORED
+    closed = all(report.verdict == RecordVerdict.CLOSED for report in reports)
+    return ExitCode.DONE if closed else ExitCode.LEFT_OPEN

@@ -22,6 +22,9 @@ from handsfree.problem import ExitCode, Problem, one_line
 app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
 
 _Visit = Annotated[Path, typer.Argument(help="The folder of a visit.")]
+_Enrolment = Annotated[
+    Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
+]
 _Visits = Annotated[Path, typer.Argument(help="A folder with visits in it, at any depth.")]
 _MARKS = {AssessedAs.PASS: ("✓", "green"), AssessedAs.FAIL: ("✕", "red"), AssessedAs.CANNOT_TELL: ("?", "yellow")}
 
@@ -36,6 +39,7 @@ def desk(
     ),
     name: Annotated[list[str] | None, typer.Option(help="A name that browsers may call the desk by.")] = None,
     supervisor: Annotated[str, typer.Option(help="Your name, as it is put beside a sign-off.")] = "",
+    enrolment: _Enrolment = None,
 ) -> None:
     """Open the supervisor's pages over a folder of visits."""
     if not folder.is_dir():
@@ -51,7 +55,7 @@ def desk(
     open_to_all = not _is_loopback(host)
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
-    index = Index(folder)
+    index = Index(folder, enrolment=enrolment)
     server = Server(listen(host, port))
     where = f"http://{f'[{host}]' if ':' in host else host}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
@@ -75,9 +79,10 @@ def replay(
     *,
     talk: Annotated[bool, typer.Option("--talk/--no-talk", help="Tell the talk line by line.")] = True,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    enrolment: _Enrolment = None,
 ) -> None:
     """Tell a visit again: how it ended, what a supervisor verifies, and who said what."""
-    dossier = open_dossier(folder)
+    dossier = open_dossier(folder, enrolment=enrolment)
     if as_json:
         typer.echo(json.dumps(_as_json(dossier, talk=talk), indent=1, ensure_ascii=False))
     else:
@@ -93,6 +98,8 @@ def _tell(dossier: Dossier, console: Console, *, talk: bool) -> None:
     )
     console.print(Text(dossier.sentence))
     console.print(Text(f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}"))
+    if dossier.report.anchor is not None:
+        console.print(Text(dossier.report.anchor.says))
     if len(dossier.measured) > 1:
         console.print(_measured(dossier))
     for notable in dossier.notables:

@@ -63,7 +63,7 @@ def demo(
         f"\nSaid {tally['said']} times at {snr:g} dB: {tally['right']} heard right, {tally['wrong']} heard wrong, "
         f"{tally['not_understood']} asked again, {tally['typed']} typed, {tally['false_stops']} false stops."
     )
-    typer.echo(f"Record: {outcome['ledger']} ({outcome['entries']} entries, checksum {outcome['checksum']})")
+    typer.echo(f"DEMO record: {outcome['ledger']} ({outcome['entries']} entries, checksum {outcome['checksum']})")
     typer.echo(f"Check it: handsfree verify {outcome['folder']}")
     typer.echo(f"Took {outcome['seconds']} s for a visit of {outcome['visit_minutes']} minutes.")
 

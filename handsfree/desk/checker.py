@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from functools import partial
 from pathlib import Path
 
 from handsfree.desk.examination import Examined, examine
@@ -29,7 +30,9 @@ class Checker:
         """Why the last look for visits failed; empty when it did not."""
         self._index = index
         self._stop = threading.Event()
-        self._sandbox: Sandbox[Path, Examined] = Sandbox("desk checker", examine, seconds=longest_s)
+        self._sandbox: Sandbox[Path, Examined] = Sandbox(
+            "desk checker", partial(examine, enrolment=index.enrolment), seconds=longest_s
+        )
         self._thread = threading.Thread(target=self._run, name="desk checker", daemon=True)
 
     def start(self) -> None:

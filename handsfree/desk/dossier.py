@@ -76,8 +76,12 @@ class Dossier:
 
 
 def open_dossier(
-    folder: Path, *, alike: list[str] | None = None, report: VerificationReport | None = None
+    folder: Path,
+    *,
+    alike: list[str] | None = None,
+    report: VerificationReport | None = None,
+    enrolment: Path | None = None,
 ) -> Dossier:
     """Read and verify a visit; raises Problem when the folder holds none."""
-    report = report or verified(folder)
+    report = report or verified(folder, enrolment)
     return Dossier(Evidence(load(folder), report, alike), report)

@@ -14,7 +14,8 @@ from handsfree.desk.record import Recorded, load
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.ledger import VerificationReport, verify
+from handsfree.ledger import VerificationReport
+from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
@@ -35,9 +36,9 @@ class Examined:
     misheard: list[Row] = field(default_factory=list)
 
 
-def verified(folder: Path) -> VerificationReport:
-    """Verify a visit's record, its decisions included."""
-    return verify(folder, replay=replay_of(folder))
+def verified(folder: Path, enrolment: Path | None = None) -> VerificationReport:
+    """Verify a visit's record, its decisions included, against a list or this machine's own copy of one."""
+    return verify_anchored(folder, known_enrolment(enrolment), replay=replay_of(folder))
 
 
 def stamp(folder: Path) -> str:
@@ -56,11 +57,11 @@ def hash_of(parts: list[str]) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8", "surrogateescape")).hexdigest()
 
 
-def examine(folder: Path) -> Examined:
+def examine(folder: Path, enrolment: Path | None = None) -> Examined:
     """Return all the index keeps of a visit; a folder that cannot be read says why in its facts."""
     before = stamp(folder)
     try:
-        report = verified(folder)
+        report = verified(folder, enrolment)
         recorded = load(folder)
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
@@ -86,6 +87,8 @@ def _sealed(report: VerificationReport) -> Row:
         "checksum": report.head.checksum if report.head else "",
         "identity": report.identity or "",
         "device": report.device or "",
+        "anchor": report.anchor.state.value if report.anchor else "",
+        "anchored": report.anchor.says if report.anchor else "",
         "opened_at": report.opened_at or "",
     }
 

@@ -16,6 +16,7 @@ from typing import Any
 from handsfree.desk.examination import Examined, opening_facts
 from handsfree.events.decisions import VisitOpened
 from handsfree.ledger.chain import LONGEST_LINE
+from handsfree.office.verification import list_digest
 from handsfree.problem import one_line
 from handsfree.regular_files import open_regular
 from handsfree.visit.recorder import own_facts
@@ -27,11 +28,11 @@ MOST = 1 << 53
 """No count is larger; a record may claim any."""
 _MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
 """What reading a line that is none of ours raises."""
-SCHEMA = 4
+SCHEMA = 5
 _TEXTS = (
     "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
     "procedure", "day", "opened_at", "outcome", "summary", "seal", "sentence", "checksum", "identity", "device",
-    "fingerprint", "stamp", "checked_at", "signed",
+    "anchor", "anchored", "fingerprint", "stamp", "checked_at", "signed",
 )  # fmt: skip
 _NUMBERS = ("entries", "turns", "not_done", "fails", "unsure", "minutes")
 SORTS = {
@@ -64,8 +65,10 @@ class ListWanted:
 class Index:
     """The index of one folder of visits."""
 
-    def __init__(self, root: Path, file: Path | None = None) -> None:
+    def __init__(self, root: Path, file: Path | None = None, *, enrolment: Path | None = None) -> None:
         self.root = root.resolve()
+        self.enrolment = enrolment
+        """The list that seals are held against; this machine's own copy when None."""
         self.unread = ""
         """Which folders the last scan could not look into; empty when there were none."""
         named = hashlib.sha256(os.fsencode(self.root)).hexdigest()[:16]
@@ -85,7 +88,8 @@ class Index:
 
     def scan(self) -> int:
         """Find the visits beneath the folder, note new and changed ones, forget those gone; return how many."""
-        found = dict(self._folders())
+        whose = list_digest(self.enrolment)
+        found = {key: (folder, f"{light};{whose}") for key, (folder, light) in self._folders()}
         with self.open() as base:
             known = {row["key"]: row["light"] for row in base.execute("SELECT key, light FROM visit")}
             for key in known.keys() - found.keys():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -58,12 +59,20 @@ def html(dossier: Dossier) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return pages.get_template("report.html").render(report=customer_report(dossier))
+    return pages.get_template("report.html").render(report=_shown(dossier))
+
+
+def _shown(dossier: Dossier) -> Customer:
+    """Return the report; that of an invented visit says so in its title and at the foot of each page."""
+    report = customer_report(dossier)
+    if not dossier.report.demo:
+        return report
+    return replace(report, title=f"DEMO: {report.title}", foot=f"DEMO: {report.foot}")
 
 
 def pdf(dossier: Dossier) -> bytes:
     """Return the report as PDF."""
-    report = customer_report(dossier)
+    report = _shown(dossier)
     out = io.BytesIO()
     document = SimpleDocTemplate(
         out, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=15 * mm, bottomMargin=16 * mm,

@@ -87,6 +87,12 @@ def sign_off(
     """
     if report.verdict != RecordVerdict.CLOSED or report.head is None or report.identity is None:
         raise Problem("only a closed record that is whole can be signed off", where=str(report.folder))
+    if verdict == "accepted" and report.anchor is not None and not report.anchor.holds:
+        raise Problem(
+            f"a record that nobody vouches for cannot be accepted: {report.anchor.says}",
+            where=str(report.folder),
+            remedy="enrol the device first: handsfree enrol add device NAME KEY",
+        )
     if not by.strip():
         raise Problem("a sign-off names who makes it")
     if verdict not in VERDICTS:

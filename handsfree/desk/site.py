@@ -196,7 +196,7 @@ class Desk:
             raise Problem(str(row["sentence"]), remedy="nothing more of it is opened here")
         state = (key, stamp(folder))
         if afresh or state not in self._kept:
-            self._kept[state] = open_dossier(folder, alike=self.index.alike(key))
+            self._kept[state] = open_dossier(folder, alike=self.index.alike(key), enrolment=self.index.enrolment)
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return self._kept[state]

@@ -10,10 +10,10 @@ from handsfree.ledger.device import DeviceKey, state_folder
 from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.export import export
 from handsfree.ledger.head import Head, given_head
-from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED, SOUND_REDACTED
+from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, OWN_MEMBERS, RESUMED, SOUND_REDACTED
 from handsfree.ledger.reading import batches, head, read
 from handsfree.ledger.redaction import Redaction, redact
-from handsfree.ledger.report import RecordVerdict, VerificationReport, across
+from handsfree.ledger.report import Anchor, AnchorState, RecordVerdict, VerificationReport, across
 from handsfree.ledger.schema import envelope_schema
 from handsfree.ledger.store import Ledger
 from handsfree.ledger.verification import Difference, Replay, verify
@@ -22,8 +22,11 @@ __all__ = [
     "CLOCK_JUMPED",
     "CLOSED",
     "OPENED",
+    "OWN_MEMBERS",
     "RESUMED",
     "SOUND_REDACTED",
+    "Anchor",
+    "AnchorState",
     "Clock",
     "DeviceKey",
     "Difference",

@@ -8,6 +8,8 @@ from typing import Any
 
 OPENED = "visit-opened"
 """The first entry: `sources` (name to SHA-256), `utc_offset` (minutes), and what the session adds."""
+OWN_MEMBERS = frozenset({"sources", "utc_offset", "demo"})
+"""Members of the first event that are the ledger's; `demo`, there only when true: the visit is invented."""
 RESUMED = "visit-resumed"
 """After an interruption: `set_aside` (`file`, `bytes`, `sha256` of each torn end found), `utc_offset`."""
 CLOCK_JUMPED = "clock-jumped"

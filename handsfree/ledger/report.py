@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 from pathlib import Path
@@ -26,12 +26,41 @@ class RecordVerdict(StrEnum):
     """Something was changed, removed, added, moved, forged or lost."""
 
 
+class AnchorState(StrEnum):
+    """Who vouches for the key that the seals lead to."""
+
+    ENROLLED = "enrolled"
+    """The office's list."""
+    OWN_LIST = "own list"
+    """A list that a machine made for itself."""
+    KEY_GIVEN = "key given"
+    """Whoever gave the device's key to compare."""
+    DEMO = "demo"
+    """Nobody needs to: the visit is invented, and says so."""
+    UNANCHORED = "unanchored"
+    """Nobody: anybody can make such a record with a key of their own."""
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """Who vouches for the key that the seals lead to, and a sentence that says it."""
+
+    state: AnchorState
+    says: str
+
+    @property
+    def holds(self) -> bool:
+        """Say whether anybody does, or the record claims nothing."""
+        return self.state != AnchorState.UNANCHORED
+
+
 @dataclass(frozen=True)
 class VerificationReport:
     """What verification found; `findings` are in the order of the entries, `checks` are those that were made.
 
-    `identity` is the digest of the first entry, which names the visit, and `opened_at` its date; `device`
-    is the public key that its seal leads to and `use` the number of that device's one-time key.
+    `identity` is the digest of the first entry, which names the visit, `opened_at` and `last_at` are the dates of
+    its first and last entry; `device` is the public key that its seal leads to and `use` the number of that
+    device's one-time key. `demo` says that the visit is invented. `anchor` is None where nobody asked for it.
     """
 
     folder: Path
@@ -43,13 +72,17 @@ class VerificationReport:
     remarks: tuple[str, ...]
     identity: str | None = None
     opened_at: str | None = None
+    last_at: str | None = None
     device: str | None = None
     use: int | None = None
+    demo: bool = False
+    anchor: Anchor | None = None
 
     @property
     def ok(self) -> bool:
-        """Say whether the record is whole and closed, and something was checked to say so."""
-        return self.verdict == RecordVerdict.CLOSED and bool(self.checks)
+        """Say whether the record is whole, closed and anchored, and something was checked to say so."""
+        anchored = self.anchor is None or self.anchor.holds
+        return self.verdict == RecordVerdict.CLOSED and bool(self.checks) and anchored
 
     @property
     def first_bad(self) -> int | None:
@@ -80,7 +113,19 @@ class VerificationReport:
             "opened_at": self.opened_at,
             "device": self.device,
             "use": self.use,
+            "demo": self.demo,
+            "anchor": self.anchor.state.value if self.anchor else None,
+            "anchored": self.anchor.says if self.anchor else None,
         }
+
+
+def also_found(report: VerificationReport, findings: Sequence[RecordFinding]) -> VerificationReport:
+    """Return the report with findings that somebody else made of the same record."""
+    if not findings:
+        return report
+    kept = [each for each in report.findings if each.fault != FaultClass.NOT_CLOSED]
+    every = sorted([*kept, *findings], key=lambda each: each.seq)
+    return replace(report, verdict=RecordVerdict.BROKEN, sentence=broken_sentence(every), findings=tuple(every))
 
 
 def broken_sentence(findings: Sequence[RecordFinding]) -> str:

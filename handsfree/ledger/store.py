@@ -15,7 +15,7 @@ from handsfree.ledger.device import DeviceKey, state_folder
 from handsfree.ledger.entry import NOTHING_BEFORE, Entry, sealed
 from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folder, put, write_whole
 from handsfree.ledger.head import Head
-from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, RESUMED
+from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, OWN_MEMBERS, RESUMED
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.reading import batches
 from handsfree.ledger.recovery import opening_of, recover
@@ -63,8 +63,11 @@ class Ledger:
         state: Path | None = None,
         files: Files | None = None,
         device: DeviceKey | None = None,
+        demo: bool = False,
     ) -> Ledger:
         """Begin the record of a visit in a new or empty folder; `opening` is the event of its first entry.
+
+        `demo` says in the first entry that the visit is invented.
 
         `sources` are the files that the visit runs on; they are kept in the folder, and their SHA-256 stand
         in the first entry as the member `sources`. Raises Problem when the folder holds anything or the
@@ -72,7 +75,7 @@ class Ledger:
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
         visit = VisitFolder(folder)
-        if taken := {"sources", "utc_offset"} & opening.keys():
+        if taken := OWN_MEMBERS & opening.keys():
             raise ValueError(f"{sorted(taken)} in the opening are the ledger's own")
         try:
             _make_empty(files, visit)
@@ -82,7 +85,12 @@ class Ledger:
             entry = sealed(
                 seq=0,
                 kind=OPENED,
-                event={**opening, "sources": named, "utc_offset": moment.utc_offset},
+                event={
+                    **opening,
+                    "sources": named,
+                    "utc_offset": moment.utc_offset,
+                    **({"demo": True} if demo else {}),
+                },
                 moment=moment,
                 prev=NOTHING_BEFORE,
                 to_come=0,

@@ -29,6 +29,9 @@ from handsfree.problem import Problem
 BEFORE_THE_PROGRAM = "2026-01-01T00:00:00.000Z"
 """No honest clock shows an earlier date: this program did not exist."""
 
+CLOCKS_DIFFER_BY = 600_000
+"""Milliseconds by which a device's clock may be ahead of the verifier's: common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Difference:
@@ -54,15 +57,19 @@ def verify(
     expected: tuple[int, str] | None = None,
     state: Path | None = None,
     replay: Replay | None = None,
+    now: int | None = None,
     files: Files | None = None,
 ) -> VerificationReport:
     """Check the record in a folder and report; nothing is written.
 
+    `now` is the time (ms since 1970) after which no entry can be dated; without it the future is not looked at.
     `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
     noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
     what decides again. Raises Problem when there is no record to check, or a newer version wrote it.
     """
-    return _Examination(VisitFolder(folder), files or Disk()).report(device_key, expected, state, replay)
+    latest = None if now is None else now + CLOCKS_DIFFER_BY
+    examination = _Examination(VisitFolder(folder), files or Disk(), latest=latest)
+    return examination.report(device_key, expected, state, replay)
 
 
 @dataclass
@@ -79,6 +86,7 @@ class _Examination:
     link: Link = field(default_factory=Link)
     expected: tuple[int, str] | None = None
     seen: str | None = None
+    latest: int | None = None
     torn: int = field(init=False)
 
     def report(
@@ -142,6 +150,10 @@ class _Examination:
             )
         if entry.kind == RESUMED:
             self.remarks.append(f"the visit was interrupted before entry {entry.seq}, and resumed")
+        if self.latest is not None and entry.wall > self.latest:
+            self.latest = None  # the first one is told
+            why = f"it is dated {entry.at}, and that has not come yet"
+            self.findings.append(RecordFinding(entry.seq, FaultClass.FUTURE, why))
         if self.expected is not None and entry.seq == self.expected[0] - 1:
             self.seen = checksum_of(entry.digest)
         self.last = entry
@@ -149,7 +161,6 @@ class _Examination:
     def _compare_device(self, first: Entry, device_key: str | None) -> None:
         assert first.device is not None
         if device_key is None:
-            self.remarks.append(f"no device key was given to compare; the seals lead to {first.device.key}")
             return
         self.checks.append("device key")
         if first.device.key != device_key.strip().lower():
@@ -222,8 +233,10 @@ class _Examination:
             remarks=tuple(self.remarks),
             identity=self.first.digest if self.first else None,
             opened_at=self.first.at if self.first else None,
+            last_at=self.last.at if self.last else None,
             device=device.key if device else None,
             use=device.use if device else None,
+            demo=self.first is not None and self.first.event.get("demo") is True,
         )
 
     def _tail_known(self, head: Head | None) -> bool:

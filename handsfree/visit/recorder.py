@@ -14,7 +14,20 @@ from handsfree.events import inputs as inp
 from handsfree.events.record import SCHEMA_VERSION, Event, to_record
 from handsfree.events.state import State
 from handsfree.events.upcasting import Reader
-from handsfree.ledger import CLOCK_JUMPED, OPENED, RESUMED, Clock, Entry, Head, Ledger, Moment, SystemClock, read
+from handsfree.ledger import (
+    CLOCK_JUMPED,
+    OPENED,
+    OWN_MEMBERS,
+    RESUMED,
+    Clock,
+    DeviceKey,
+    Entry,
+    Head,
+    Ledger,
+    Moment,
+    SystemClock,
+    read,
+)
 from handsfree.problem import ExitCode, Problem
 from handsfree.session.apply import after, apply
 from handsfree.session.decide import decide
@@ -46,8 +59,12 @@ class Recorder:
         *,
         model_sha256: str | None = None,
         clock: Clock | None = None,
+        throw_away: Path | None = None,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
-        """Open a visit in a new folder; return it with the events of its opening, already on disk."""
+        """Open a visit in a new folder; return it with the events of its opening, already on disk.
+
+        With a folder for a throw-away key the record says that its visit is invented, and is sealed by that key.
+        """
         clock = clock or SystemClock()
         moment = clock.now()
         first = opened(
@@ -58,7 +75,16 @@ class Recorder:
             model_sha256=model_sha256,
         )
         events = opening(plan, first)
-        ledger = Ledger.create(folder, to_record(first)[1], sources=kept, clock=clock)
+        device = None if throw_away is None else DeviceKey(throw_away, uses=1)
+        ledger = Ledger.create(
+            folder,
+            to_record(first)[1],
+            sources=kept,
+            clock=clock,
+            state=throw_away,
+            device=device,
+            demo=throw_away is not None,
+        )
         ledger.append([to_record(event) for event in events[1:]])
         return cls(plan, ledger, after(plan, State(), events), clock, moment.mono), events
 
@@ -132,7 +158,7 @@ def _local_day(moment: Moment) -> date:
 
 def own_facts(opened: Mapping[str, Any]) -> dict[str, Any]:
     """Return the content of a record's first entry without what the ledger adds to it."""
-    return {key: value for key, value in opened.items() if key not in {"sources", "utc_offset"}}
+    return {key: value for key, value in opened.items() if key not in OWN_MEMBERS}
 
 
 class EntryReader:

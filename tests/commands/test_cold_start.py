@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from importlib import import_module
@@ -65,10 +66,11 @@ def test_every_command_of_a_module_is_in_the_overview() -> None:
     registering = {
         file.stem
         for file in Path(handsfree.commands.__file__).parent.glob("*.py")
-        if "@app.command" in file.read_text("utf-8")
+        if {"@app.command", "app.add_typer"} & set(re.findall(r"@?app\.\w+", file.read_text("utf-8")))
     }
     assert registering == set(FAMILIES)
     for module, family in FAMILIES.items():
-        registered = import_module(f"handsfree.commands.{module}").app.registered_commands
-        names = {each.name or each.callback.__name__.replace("_", "-") for each in registered}
+        app = import_module(f"handsfree.commands.{module}").app
+        names = {each.name or each.callback.__name__.replace("_", "-") for each in app.registered_commands}
+        names |= {each.name for each in app.registered_groups}
         assert names == set(family)

@@ -9,9 +9,11 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
 from attacks import remembered_links
 from invented_visits import record_visit, recorded_once, tampered_copy
+from lists import enrol_devices
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -45,6 +47,7 @@ def short(recorded_short, tmp_path, monkeypatch):
     monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     shutil.copytree(recorded_short, tmp_path / "visits")
+    enrol_devices(tmp_path / "visits", tmp_path / "state")
     return tmp_path / "visits"
 
 
@@ -54,4 +57,5 @@ def visits(recorded, tmp_path, monkeypatch):
     monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     shutil.copytree(recorded, tmp_path / "visits")
+    enrol_devices(tmp_path / "visits", tmp_path / "state")
     return tmp_path / "visits"

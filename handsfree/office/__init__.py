@@ -1,0 +1,1 @@
+"""What the office keeps: who is enrolled, which heads arrived, and what people signed to a record afterwards."""
