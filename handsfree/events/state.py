@@ -151,6 +151,8 @@ class State:
     day: str = ""
     now: int = 0
     gate: str = ""
+    entered_at: int = 0
+    """When it was entered last."""
     question: Question = field(default_factory=Nothing)
     text: str = ""
     attempt: int = 0

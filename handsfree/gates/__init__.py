@@ -14,12 +14,14 @@ from handsfree.gates.restore import RestoreGate
 from handsfree.gates.stop import StopGate
 from handsfree.gates.timed import TimedGate
 from handsfree.gates.verdict import VerdictGate
+from handsfree.gates.wait import WaitGate
 
 Gate = (
     ConfirmGate
     | ChoiceGate
     | ReadingsGate
     | TimedGate
+    | WaitGate
     | VerdictGate
     | AdjustGate
     | RestoreGate

@@ -34,6 +34,8 @@ class Effects:
     rate: Rate | None = None
     """The rate held while they are read."""
     settle: Settle | None = None
+    waits_seconds: int | None = None
+    """How long it waits and does nothing else."""
     captures: str | None = None
     """The thing whose setting as found is read."""
     alters: tuple[str, ...] = ()

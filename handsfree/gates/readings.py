@@ -105,7 +105,7 @@ class ReadingsGate(GateBlock):
         if self.settle is not None and not visit.state.readings(self.point):
             until = visit.state.last_change + 1000 * visit.settle_seconds(self.settle)
             if until > visit.at:
-                visit.wait(until, _wait_text(visit, until))
+                visit.wait(until, visit.catalogue.wait_text(until - visit.at))
                 return
         self._ask_set(visit)
 
@@ -224,11 +224,3 @@ class ReadingsGate(GateBlock):
         if before.rate != self.rate:
             yield "is read at another rate"
         yield from no_longer("asks for", (ask.quantity for ask in before.asks), (ask.quantity for ask in self.ask))
-
-
-def _wait_text(visit: Visit, until: int) -> str:
-    seconds = (until - visit.at + 999) // 1000
-    waits = visit.catalogue.waits
-    if seconds in waits:
-        return visit.words("wait", minutes=waits[seconds])
-    return visit.words("wait-seconds", seconds=str(seconds))

@@ -271,6 +271,8 @@ def _bar(plan: Plan, state: State, now: int) -> TimeBar | None:
         if settle is not None:
             again = bool(state.readings(gate.effects.kept_at))
             total = 1000 * (settle.interval_seconds if again else settle_seconds(plan, settle))
+        elif gate.effects.waits_seconds is not None:
+            label, total = "time-left", 1000 * gate.effects.waits_seconds
         return TimeBar(plan.catalogue.show(label), max(0, state.until - now), total)
     if gate.firing and not state.speaking:
         left = alarm_at(plan, state) - now

@@ -23,6 +23,9 @@ from handsfree.lexicon.spelling import Spelling
 from handsfree.lexicon.stops import StopsFile
 
 ENGLISH: Final = "english"
+LONGEST_IN_SECONDS = 120
+"""A longer wait is said in minutes: common practice, no source."""
+
 _LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
 
 Exact = Annotated[Decimal, BeforeValidator(lambda value: str(value) if isinstance(value, int) else value)]
@@ -161,6 +164,18 @@ class Catalogue(_Frozen):
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
         return _filled(self.sayings[saying], blanks)
+
+    def wait_text(self, milliseconds: int) -> str:
+        """Return that there is a wait, as the tool says it: in seconds, or in minutes or hours when it is long."""
+        seconds = -(-milliseconds // 1000)
+        if seconds in self.waits:
+            return self.say("wait", minutes=self.waits[seconds])
+        for saying, unit in (("wait-hours", 3600), ("wait-minutes", 60)):
+            if seconds >= 2 * unit and seconds % unit == 0:
+                return self.say(saying, count=str(seconds // unit))
+        if seconds > LONGEST_IN_SECONDS:
+            return self.say("wait-minutes", count=str(-(-seconds // 60)))
+        return self.say("wait-seconds", seconds=str(seconds))
 
     def far(self, eighths: int) -> str:
         """Return a part of a turn as the tool says it."""

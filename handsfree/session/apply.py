@@ -97,7 +97,13 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             assert state.gate in {event.gate, ""}, "a gate is entered that no transition leads to"
             entered = _with(state.entered, event.gate, state.entered.get(event.gate, 0) + 1)
             return replace(
-                _nothing_called(state), gate=event.gate, entered=entered, marks=(), rechecks=(), rate_lost=""
+                _nothing_called(state),
+                gate=event.gate,
+                entered=entered,
+                entered_at=event.at,
+                marks=(),
+                rechecks=(),
+                rate_lost="",
             )
         case ev.GatePassed():
             return _gate_passed(plan, state, event)
@@ -265,6 +271,7 @@ def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
     return replace(
         _at_again(plan, state, event.gate),
         status="running",
+        entered_at=event.at,  # what was waited for may have been switched off meanwhile
         halt=None,
         owed=event.owed,
         owed_for=halt.hazards if event.owed else (),
