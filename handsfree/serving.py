@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+import ssl
 import threading
 from collections import Counter
 from collections.abc import Mapping
@@ -19,6 +20,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from handsfree.doorway import Doorway
 from handsfree.problem import Problem
 
 LONGEST_HEAD = 16_384
@@ -72,10 +74,15 @@ def listen(host: str, port: int) -> socket.socket:
 
 
 class Server:
-    """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it."""
+    """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it.
 
-    def __init__(self, listener: socket.socket, limits: ServingLimits | None = None) -> None:
-        self._socket = listener
+    With `tls` whoever asks in TLS is answered so, on the same port.
+    """
+
+    def __init__(
+        self, listener: socket.socket, limits: ServingLimits | None = None, tls: ssl.SSLContext | None = None
+    ) -> None:
+        self._socket, self._tls = listener, tls
         self.port: int = listener.getsockname()[1]
         self._limits = limits or ServingLimits()
         self._server: uvicorn.Server | None = None
@@ -132,7 +139,9 @@ class Server:
             access_log=False, server_header=False, timeout_keep_alive=5,
             h11_max_incomplete_event_size=LONGEST_HEAD,
         )  # fmt: skip
-        return uvicorn.Server(config)
+        if self._tls is None:
+            return uvicorn.Server(config)
+        return Doorway(config, self._tls, self._limits.request_s)
 
 
 class _Connection(H11Protocol):

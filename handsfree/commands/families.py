@@ -28,6 +28,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         ),
         "jobsheet": "Make a job sheet from a model's data, or check one and say what it holds and what it lacks.",
     },
+    "phone": {
+        "phone": "Tell the certificate that a phone takes in once, so that the page on it is encrypted.",
+    },
     "record": {
         "verify": "Check that records are whole, in order and sealed, and name the first entry that is not.",
         "head": "Say the count of entries and the checksum, to be noted by the office.",

@@ -45,7 +45,7 @@ def shown(recorder: Recorder, options: VisitOptions, past: Sequence[object] = ()
         if options.glance_web is not None:
             page = stack.enter_context(Page(options.glance_web, live, recorder.plan.catalogue))
             view_only = recorder.plan.catalogue.show("phone-view")
-            sys.stderr.write(f"  {page.url}\n  {page.view_url}  {view_only}\n")
+            sys.stderr.write("".join(f"  {line}\n" for line in _addresses(page, view_only)))
         if wanted:
             phone = f" {recorder.plan.catalogue.show('phone')} {page.url}" if page else ""
             first = _code(page.url) if page else []
@@ -56,6 +56,14 @@ def shown(recorder: Recorder, options: VisitOptions, past: Sequence[object] = ()
         except Problem as problem:
             live.failed(problem.what)
             raise
+
+
+def _addresses(page: Page, view_only: str) -> list[str]:
+    """Return what a person needs to open the page, with keys where it is encrypted."""
+    if page.why_view_only:
+        return [f"{page.view_url}  {view_only}", f"No keys on the phone: {page.why_view_only}"]
+    once = f"{page.plain_url.partition('#')[0]}  once on each phone: the certificate, SHA-256 {page.fingerprint}"
+    return [page.url, f"{page.view_url}  {view_only}", once]
 
 
 def _lines(options: VisitOptions) -> Keys | None:

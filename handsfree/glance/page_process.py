@@ -10,6 +10,8 @@ import time
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
+from handsfree.doorway import tls_context
+from handsfree.glance.authority import ServerIdentity
 from handsfree.glance.presses import Turnstile
 from handsfree.glance.site import LIMITS, Relay, application
 from handsfree.serving import Server
@@ -34,6 +36,10 @@ class Facts:
     count: int
     """Of the last press that was taken: nothing before it may be sent again."""
     words: bytes
+    identity: ServerIdentity | None
+    """What the page proves itself with; without it nothing is encrypted, and the page only shows."""
+    certificate: bytes
+    """The device's authority, for phones to take in (DER)."""
 
 
 @dataclass(frozen=True)
@@ -78,8 +84,9 @@ def attend_page(pipe: Connection, listener: socket.socket, facts: Facts) -> None
 
     relay = Relay(facts.words, lambda key, count: tell(Pressed(key, count)), lambda: tell(NewsFollowed()))
     turnstile = Turnstile(facts.key_code, facts.count)
-    with Server(listener, LIMITS) as server:
-        server.start(application(relay, facts.view_code, turnstile))
+    tls = None if facts.identity is None else tls_context(facts.identity.chain, facts.identity.key)
+    with Server(listener, LIMITS, tls) as server:
+        server.start(application(relay, facts.view_code, turnstile, facts.certificate))
         while server.responsive(HUNG_S):
             tell(PageBeat())
             if not pipe.poll(HEARTBEAT_S):

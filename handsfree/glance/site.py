@@ -1,7 +1,7 @@
 """The addresses of the phone's page: its files, its words, the news as it comes, and the keys.
 
-Whoever has the view code may look; whoever has the key code, too, and may press. It runs in a process of its own
-and knows the visit through `Relay` alone.
+Whoever has the view code may look; whoever has the key code, too, and may press, but only over an encrypted
+connection. It runs in a process of its own and knows the visit through `Relay` alone.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from handsfree.glance import key_names
+from handsfree.glance.authority import own_names
 from handsfree.glance.presses import FOLLOW, Turnstile
 from handsfree.serving import ServingLimits, WithHeaders
 
@@ -36,6 +37,7 @@ FILES = {
     "/sha256.js": ("sha256.js", "text/javascript"),
     "/mark.svg": ("mark.svg", "image/svg+xml"),
 }
+CERTIFICATE = "handsfree.crt"
 KEYS = frozenset(
     {key_names.ENTER, key_names.LEFT, key_names.UP, key_names.DOWN, key_names.STOP_BUTTON, *"0123456789"}
 )
@@ -69,12 +71,13 @@ class Relay:
         self.news, self.number, self.over = news, self.number + 1, over
 
 
-def application(relay: Relay, view_code: str, turnstile: Turnstile) -> ASGIApp:
-    """Return the page as an ASGI application."""
-    site = _Site(relay, view_code, turnstile)
+def application(relay: Relay, view_code: str, turnstile: Turnstile, certificate: bytes = b"") -> ASGIApp:
+    """Return the page as an ASGI application; `certificate` is offered to phones (DER)."""
+    site = _Site(relay, view_code, turnstile, certificate)
     routes = [
         *(Route(path, site.file) for path in FILES),
         Route("/words", site.words),
+        Route(f"/{CERTIFICATE}", site.certificate),
         Route("/news", site.news),
         Route("/key", site.key, methods=["POST"]),
     ]
@@ -83,7 +86,7 @@ def application(relay: Relay, view_code: str, turnstile: Turnstile) -> ASGIApp:
 
 
 class _OwnNames:
-    """Refuses names that another site may have pointed here: only an address or localhost is ours."""
+    """Refuses names that another site may have pointed here: only an address or a name of this device is ours."""
 
     def __init__(self, inner: ASGIApp) -> None:
         self._inner = inner
@@ -94,8 +97,9 @@ class _OwnNames:
 
 
 class _Site:
-    def __init__(self, relay: Relay, view_code: str, turnstile: Turnstile) -> None:
+    def __init__(self, relay: Relay, view_code: str, turnstile: Turnstile, certificate: bytes) -> None:
         self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
+        self._certificate = certificate
         self._viewers: list[_Followed] = []
         self._holders: list[_Followed] = []
 
@@ -105,6 +109,11 @@ class _Site:
 
     async def words(self, _: Request) -> Response:
         return Response(self._relay.words, media_type="application/json")
+
+    async def certificate(self, _: Request) -> Response:
+        """Hand out the device's authority; whoever takes it in compares its fingerprint with the tool's."""
+        status = 200 if self._certificate else 404
+        return Response(self._certificate, status, media_type="application/x-x509-ca-cert")
 
     async def key(self, request: Request) -> Response:
         """Take a key, with its count and its code."""
@@ -126,7 +135,9 @@ class _Site:
         return Response(status_code=204)
 
     def _refusal(self, request: Request, key: str) -> Response | None:
-        """Return why a press is not taken: its code is wrong, or its count is not new (then with the last one)."""
+        """Return why a press is not taken: it came in the open (426), its code is wrong, its count is not new."""
+        if request.url.scheme != "https":
+            return Response(status_code=426)
         given = request.headers
         match self._turnstile.takes(given.get("x-glance-count", ""), key, given.get("x-glance-code", "")):
             case "taken":
@@ -192,5 +203,5 @@ def _is_ours(host: str) -> bool:
     try:
         ipaddress.ip_address(name)
     except ValueError:
-        return name == "localhost"
+        return name in own_names()
     return True

@@ -2,7 +2,8 @@
 
 Nothing here asks anything of another machine. The page is served by a process of its own (`page_process.py`),
 which is replaced when it ends or hangs. One printed address has the view code behind its `#`, the other the key
-code too.
+code too. Keys need encryption, by a certificate of this device's authority (`authority.py`); without it the page
+only shows, at a plain address, which also offers the authority to phones.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from handsfree.events.devices import DeviceChange
+from handsfree.glance.authority import Authority, ServerIdentity, own_names
 from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, attend_page
 from handsfree.glance.picture import Glance
 from handsfree.glance.view import clock
@@ -47,6 +49,8 @@ WORDS = {
     "next": "next",
     "keys": "keys",
     "view-only": "view-only",
+    "not-encrypted": "not-encrypted",
+    "certificate": "certificate",
     "not-taken": "not-taken",
     "no-code": "no-code",
     "visit-over": "visit-over",
@@ -65,12 +69,20 @@ class Page:
         self._listener = listen(host, port)
         self._live, self._catalogue = live, catalogue
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
-        shown = _own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
-        place = f"http://{shown}:{self._listener.getsockname()[1]}/"
-        self.view_url = f"{place}#{self.view_code}"
+        shown = own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
+        self._identity: ServerIdentity | None = None
+        self._certificate = b""
+        self.fingerprint, self.why_view_only = "", ""
+        """SHA-256 of the device's authority; why there is no encryption, and so no keys, a sentence."""
+        self._vouch(shown)
+        place = f"{shown}:{self._listener.getsockname()[1]}/"
+        scheme = "http" if self.why_view_only else "https"
+        self.plain_url = f"http://{place}#{self.view_code}"
+        """Of the page that is not encrypted: it only shows, and offers the certificate."""
+        self.view_url = f"{scheme}://{place}#{self.view_code}"
         """Of the page to look at."""
-        self.url = f"{place}#{self.view_code}.{self.key_code}"
-        """Of the page with keys."""
+        self.url = self.view_url if self.why_view_only else f"{self.view_url}.{self.key_code}"
+        """Of the page with keys, where it is encrypted."""
         self.followed = threading.Event()
         """Set once a phone follows the news."""
         self.served = threading.Event()
@@ -106,7 +118,25 @@ class Page:
         """Return what a new process is to work with; for the supervisor."""
         self._serving_since = 0.0
         words = json.dumps(self._words()).encode()
-        return self._listener, Facts(self.view_code, self.key_code, self._count, words)
+        codes = self.view_code, self.key_code, self._count
+        return self._listener, Facts(*codes, words, self._identity, self._certificate)
+
+    def _vouch(self, shown: str) -> None:
+        """Get what the page proves itself with, if the device's authority covers the address it is shown at."""
+        names = own_names(shown, own_address())
+        try:
+            authority = Authority.of_device(names)
+        except Problem as problem:
+            self.why_view_only = problem.sentence()
+            return
+        self._certificate, self.fingerprint = authority.file, authority.fingerprint
+        if authority.covers(shown):
+            self._identity = authority.identity_for(names)
+        else:
+            self.why_view_only = (
+                f"the device's certificate does not cover {shown}, or has ended; make a new one and put it on the "
+                "phones: handsfree phone --renew"
+            )
 
     def told_first(self) -> tuple[object, ...]:
         """Return nothing: the next picture comes within a second; for the supervisor."""
@@ -186,7 +216,7 @@ def _address(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
-def _own_address() -> str:
+def own_address() -> str:
     """Return this machine's address in its network; no packet is sent to find it."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:

@@ -3,6 +3,7 @@
 import hmac
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -10,23 +11,25 @@ import time
 from pathlib import Path
 
 import pytest
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
+from starlette.responses import Response
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests" / "glance" / "support"), str(ROOT / "tests" / "session" / "support")]
 
 from rehearsed import at  # noqa: E402
 from told import Told  # noqa: E402
+from trusting import CHROMIUM, DRIVER, telephone  # noqa: E402
 
+from handsfree.doorway import tls_context  # noqa: E402
+from handsfree.glance.authority import Authority, own_names  # noqa: E402
 from handsfree.glance.web import Page  # noqa: E402
 from handsfree.ledger import read  # noqa: E402
+from handsfree.serving import Server, listen  # noqa: E402
 
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
-CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
 AXE = (
     "const done = arguments[0], kinds = ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice'];"
     "axe.run({runOnly: kinds})"
@@ -50,27 +53,19 @@ def visit(tmp_path):
         env=os.environ,
     ) as process:
         address = process.stderr.readline().strip()
-        assert address.startswith("http://127.0.0.1:")
+        assert address.startswith("https://127.0.0.1:")
         yield process, address, folder
         process.send_signal(signal.SIGCONT)
         process.kill()
 
 
 @pytest.fixture
-def phone():
-    """A telephone's browser; its console holds no errors at the end but those of a tool that is gone."""
-    if not (Path(CHROMIUM).exists() and Path(DRIVER).exists()):
-        reason = "Debian's packages chromium and chromium-driver are not installed"
+def phone(tmp_path):
+    """A telephone's browser that has taken the device's certificate in."""
+    if not (Path(CHROMIUM).exists() and Path(DRIVER).exists() and shutil.which("certutil")):
+        reason = "Debian's packages chromium, chromium-driver and libnss3-tools are not installed"
         pytest.fail(reason) if os.environ.get("CI") else pytest.skip(reason)
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--hide-scrollbars"):
-        options.add_argument(argument)
-    options.add_experimental_option(
-        "mobileEmulation", {"deviceMetrics": {"width": 390, "height": 844, "pixelRatio": 2}}
-    )
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    driver = telephone(tmp_path / "home")
     yield driver
     driver.quit()
 
@@ -222,3 +217,52 @@ def test_the_codes_made_on_the_phone_are_the_tools(visit, phone):
     made = phone.execute_script("return arguments[0].map(([key, text]) => hmac(key, text))", cases)
     assert made[0] == "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
     assert made == [hmac.new(key.encode(), text.encode(), "sha256").hexdigest() for key, text in cases]
+
+
+def test_without_encryption_the_page_shows_and_says_why_it_takes_no_key(visit, phone, axe):
+    """The plain address with all codes: no keys, the reason, and the certificate to take."""
+    _, address, _ = visit
+    phone.get(address.replace("https:", "http:"))
+    headline(phone, "Cover off.")
+    assert not phone.find_element(By.ID, "keys").is_displayed()
+    until(phone, lambda b: "not encrypted, so no key is taken" in b.find_element(By.ID, "viewing").text)
+    assert phone.find_element(By.ID, "certificate").get_attribute("href").endswith("/handsfree.crt")
+    assert phone.find_element(By.ID, "certificate").is_displayed()
+    assert clean(phone, axe) == []
+
+
+def test_a_phone_that_has_not_taken_the_certificate_in_is_not_shown_the_page(visit, phone, tmp_path):
+    """The browser refuses by itself: the page of another device, whose authority it does not know."""
+    _, address, _ = visit
+    state = tmp_path / "other"
+    Authority.of_device(own_names("127.0.0.1"), state)
+    shutil.copy(state / "phone-authority.pem", Path(os.environ["HANDSFREE_STATE"]) / "phone-authority.pem")
+    told = Told(at("cover-off"))
+    with Page("127.0.0.1:0", told.live, told.plan.catalogue) as page:
+        assert page.served.wait(60)
+        phone.get(page.url)
+        until(phone, lambda b: b.title == "Privacy error")
+        assert "ERR_CERT_AUTHORITY_INVALID" in phone.page_source
+    phone.get(address)
+    headline(phone, "Cover off.")
+
+
+def test_a_thief_of_the_devices_key_cannot_pose_as_another_site(phone):
+    """The phone trusts the authority, and still refuses its certificate for an address outside the constraint."""
+    authority = Authority.of_device(own_names("127.0.0.1"))
+    stolen = Thief(authority._certificate, authority._key).identity_for(["127.0.0.2"])
+    listener = listen("127.0.0.2", 0)
+    with Server(listener, None, tls_context(stolen.chain, stolen.key)) as server:
+        server.start(Response("never shown"))
+        phone.get(f"https://127.0.0.2:{server.port}/")
+        until(phone, lambda b: b.title == "Privacy error")
+        assert "ERR_CERT_INVALID" in phone.page_source
+        phone.get(f"http://127.0.0.2:{server.port}/")
+        assert phone.find_element(By.TAG_NAME, "body").text == "never shown"
+
+
+class Thief(Authority):
+    """Signs for every name."""
+
+    def covers(self, name):
+        return True

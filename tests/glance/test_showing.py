@@ -18,6 +18,7 @@ import pytest
 import soundfile
 import zxingcpp
 from seen import ROOT, Seen, handsfree
+from trusting import trusting
 
 from handsfree.glance.presses import code_of
 from handsfree.hearing.resampling import RATE
@@ -63,7 +64,7 @@ def test_a_phone_can_scan_the_address_and_any_key_begins(tmp_path: Path) -> None
     try:
         seen.until("█")
         seen.follow(0.5)
-        address = re.findall(r"http://\S+", seen.screen.display[0])[0]
+        address = re.findall(r"https://\S+", seen.screen.display[0])[0]
         halves = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}
         rows = [line.rstrip() for line in seen.screen.display[1:] if "█" in line]
         width = max(len(row) for row in rows)
@@ -90,11 +91,13 @@ def test_the_last_picture_reaches_the_phone(tmp_path: Path) -> None:
         address = urlsplit(process.stderr.readline().strip())
         view_code, _, key_code = address.fragment.partition(".")
         press = {"X-Glance-Count": "1", "X-Glance-Code": code_of(key_code, 1, "enter")}
-        look = urllib.request.Request(f"http://{address.netloc}/news", headers={"X-Glance-View": view_code})
-        with urllib.request.urlopen(look, timeout=60) as news:
+        look = urllib.request.Request(f"https://{address.netloc}/news", headers={"X-Glance-View": view_code})
+        with urllib.request.urlopen(look, timeout=60, context=trusting()) as news:
             time.sleep(1)
             urllib.request.urlopen(
-                urllib.request.Request(f"http://{address.netloc}/key", b"enter", press), timeout=60
+                urllib.request.Request(f"https://{address.netloc}/key", b"enter", press),
+                timeout=60,
+                context=trusting(),
             ).close()
             last = [line for line in news.read().decode().splitlines() if line.startswith("data: ")][-1]
         assert process.wait(60) != 0

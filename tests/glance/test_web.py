@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import hmac
 import http.client
 import itertools
@@ -21,8 +22,10 @@ import numpy as np
 import pytest
 from rehearsed import at, say
 from told import Told
+from trusting import trusting
 
 from handsfree.events.devices import DeviceChange
+from handsfree.glance.authority import Authority
 from handsfree.glance.page_process import MOST_FILES, MOST_MEMORY
 from handsfree.glance.presses import FOLLOW, code_of
 from handsfree.glance.site import MOST_VIEWERS
@@ -44,8 +47,13 @@ def page(told: Told) -> Iterator[Page]:
         yield served
 
 
-def ask(page: Page, method: str, path: str, body: str = "", **headers: str) -> http.client.HTTPResponse:
-    connection = http.client.HTTPConnection(urlsplit(page.url).netloc, timeout=20)
+def ask(
+    page: Page, method: str, path: str, body: str = "", *, plainly: bool = False, **headers: str
+) -> http.client.HTTPResponse:
+    place = urlsplit(page.url).netloc
+    connection = http.client.HTTPConnection(place, timeout=20)
+    if not plainly:
+        connection = http.client.HTTPSConnection(place, timeout=20, context=trusting())
     connection.request(method, path, body or None, headers)
     answer = connection.getresponse()
     answer.text = answer.read() if answer.length is not None else b""  # type: ignore[attr-defined]
@@ -82,7 +90,8 @@ def turned(told: Told, seconds: float = 10) -> str | None:
 def follow(page: Page, *, holder: bool = False, code: str | None = None) -> socket.socket:
     """Ask for the news."""
     host, port = urlsplit(page.url).netloc.split(":")
-    line = socket.create_connection((host, int(port)), timeout=20)
+    plain = socket.create_connection((host, int(port)), timeout=20)
+    line = trusting().wrap_socket(plain, server_hostname=host) if holder else plain
     headers = signed(page, FOLLOW) if holder else {"X-Glance-View": page.view_code if code is None else code}
     head = "".join(f"{name}: {value}\r\n" for name, value in headers.items())
     line.sendall(f"GET /news HTTP/1.1\r\nHost: {host}:{port}\r\n{head}\r\n".encode())
@@ -134,6 +143,32 @@ def test_only_the_printed_address_has_the_keys(page: Page, told: Told) -> None:
     assert press(page, "enter") == 204
     assert turned(told) is not None
     assert told.state.gate != "cover-off"
+
+
+def test_in_the_open_the_page_only_shows(page: Page, told: Told) -> None:
+    """A press that is taken over TLS is refused over plain HTTP; looking goes on; the certificate is there."""
+    told.turn()
+    assert ask(page, "POST", "/key", "enter", plainly=True, **signed(page, "enter")).status == 426
+    assert ask(page, "GET", "/news", plainly=True, **signed(page, FOLLOW)).status == 426
+    assert turned(told, 0.3) is None
+    assert news(page, 1.5)
+    answer = ask(page, "GET", "/handsfree.crt", plainly=True)
+    assert answer.headers["Content-Type"] == "application/x-x509-ca-cert"
+    found = hashlib.sha256(answer.text).hexdigest()  # type: ignore[attr-defined]
+    assert found == page.fingerprint.replace(":", "").lower()
+    assert press(page, "enter") == 204
+
+
+def test_an_address_that_the_certificate_does_not_cover_is_served_without_keys(told: Told) -> None:
+    """And the reason says what to do; nothing else listens for keys."""
+    Authority.of_device(["192.0.2.77"])
+    with Page("127.0.0.1:0", told.live, told.plan.catalogue) as page:
+        assert page.served.wait(60)
+        assert page.url == page.view_url == page.plain_url
+        assert "handsfree phone --renew" in page.why_view_only
+        told.turn()
+        assert ask(page, "POST", "/key", "enter", plainly=True, **signed(page, "enter")).status == 426
+        assert turned(told, 0.3) is None
 
 
 def test_a_press_that_was_overheard_cannot_be_sent_again(page: Page, told: Told) -> None:

@@ -2,7 +2,8 @@
 // Shows what the tool sends, covers it when nothing comes, and sends keys. It asks nothing of any other machine.
 const at = (id) => document.getElementById(id);
 // Behind the #: the view code, and where this page has keys, the key code. The key code never travels.
-const [viewCode, keyCode] = location.hash.slice(1).split(".");
+const encrypted = location.protocol === "https:", codes = location.hash.slice(1).split(".");
+const viewCode = codes[0], keyCode = encrypted ? codes[1] : "";  // in the open no key is taken
 const STALE_MS = 3000, AGAIN_MS = 1000, PATIENCE_MS = 4000;
 let last = performance.now(), tried = 0, following = null, barred = false, over = false, words = {};
 let count = 0, sending = Promise.resolve();
@@ -182,7 +183,9 @@ fetch("words").then((answer) => answer.json()).then((found) => {
   at("stop").setAttribute("aria-label", words.stop);
   for (const [id, label] of [["left-key", "takes-back"], ["up", "previous"], ["down", "next"]]) at(id).setAttribute("aria-label", words[label]);
   at("keys").setAttribute("aria-label", words.keys);
-  if (!keyCode) put("viewing", words["view-only"]);
+  if (!keyCode) put("viewing", words[encrypted ? "view-only" : "not-encrypted"]);
+  put("certificate", words.certificate);
+  at("trust").hidden = encrypted;
 });
 addEventListener("hashchange", () => location.reload());  // the other address, opened in the same tab
 listen();

@@ -19,8 +19,7 @@ for folder in ("glance", "session", "visit"):
 from recorded import ToldClock  # noqa: E402
 from rehearsed import JOB_SHEET, PROCEDURE, technician  # noqa: E402
 from seen import Seen, handsfree  # noqa: E402
-from selenium import webdriver  # noqa: E402
-from selenium.webdriver.chrome.service import Service  # noqa: E402
+from trusting import telephone  # noqa: E402
 
 from handsfree.events import inputs as inp  # noqa: E402
 from handsfree.glance.watching import LiveScreen  # noqa: E402
@@ -140,13 +139,7 @@ def step(recorder: Recorder, clock: ToldClock, person: object, take: object) -> 
 
 
 def photograph(page: Page, live: LiveScreen, into: Path) -> None:
-    options = webdriver.ChromeOptions()
-    options.binary_location = "/usr/bin/chromium"
-    for argument in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--hide-scrollbars"):
-        options.add_argument(argument)
-    metrics = {"width": 390, "height": 844, "pixelRatio": 2}
-    options.add_experimental_option("mobileEmulation", {"deviceMetrics": metrics})
-    driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
+    driver = telephone(Path(os.environ["HANDSFREE_STATE"]) / "home")
     driver.get(page.url)
     for _ in range(20):
         live.line()

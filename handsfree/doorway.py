@@ -1,0 +1,131 @@
+"""One port for plain connections and encrypted ones: what begins a TLS handshake is told from what does not.
+
+Whoever opens a connection and says nothing, or drips a handshake, has a deadline like any other visitor.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import socket
+import ssl
+import tempfile
+from collections import Counter
+from functools import partial
+
+import uvicorn
+
+HANDSHAKE = 22
+"""The first byte of a TLS connection: the content type of its first record (RFC 8446, 5.1)."""
+MOST_KNOCKING = 24
+"""Connections that are not let in yet; for a further one the oldest is closed, of the address that has most."""
+PAUSE_S = 0.1
+"""After a connection could not be taken, because handles are short."""
+
+
+def tls_context(chain: bytes, key: bytes) -> ssl.SSLContext:
+    """Return what a server encrypts with (PEM in): TLS 1.2 or newer."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    handle, path = tempfile.mkstemp()  # readable by its owner alone; the library takes files only
+    try:
+        with open(handle, "wb") as file:  # noqa: PTH123 - it is open already
+            file.write(chain + key)
+        context.load_cert_chain(path)
+    finally:
+        os.unlink(path)  # noqa: PTH108 - as it was made
+    return context
+
+
+class Doorway(uvicorn.Server):
+    """A server that lets in who asks plainly, and who asks in TLS; each within `patience_s`."""
+
+    def __init__(self, config: uvicorn.Config, tls: ssl.SSLContext, patience_s: float) -> None:
+        super().__init__(config)
+        self._tls, self._patience_s = tls, patience_s
+        self._accepting: list[asyncio.Task[None]] = []
+        self._knocking: dict[asyncio.Task[None], str] = {}
+        """Who is not let in yet, oldest first, and from where."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to take connections."""
+        await self.lifespan.startup()
+        self.servers = []
+        for listener in sockets or ():
+            listener.setblocking(False)
+            self._accepting.append(asyncio.create_task(self._accept(listener)))
+        self.started = True
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Take no more connections, then end as any server."""
+        tasks = [*self._accepting, *self._knocking]
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        await super().shutdown(sockets)
+
+    async def _accept(self, listener: socket.socket) -> None:
+        loop = asyncio.get_running_loop()
+        while True:
+            try:
+                line, place = await loop.sock_accept(listener)
+            except OSError:
+                await asyncio.sleep(PAUSE_S)
+                continue
+            if len(self._knocking) >= MOST_KNOCKING:
+                self._make_room()
+            task = asyncio.create_task(self._let_in(line))
+            self._knocking[task] = place[0]
+            task.add_done_callback(partial(self._let_go, line))
+
+    def _let_go(self, line: socket.socket, task: asyncio.Task[None]) -> None:
+        self._knocking.pop(task, None)
+        if task.cancelled():  # perhaps before it began
+            line.close()
+
+    def _make_room(self) -> None:
+        counts = Counter(self._knocking.values())
+        chosen = next(one for one, place in self._knocking.items() if counts[place] == max(counts.values()))
+        del self._knocking[chosen]
+        chosen.cancel()
+
+    async def _let_in(self, line: socket.socket) -> None:
+        loop, made = asyncio.get_running_loop(), False
+        with contextlib.suppress(OSError, TimeoutError):
+            try:
+                async with asyncio.timeout(self._patience_s):
+                    tls = self._tls if await _first_byte(line) == HANDSHAKE else None
+                    limits = (
+                        {"ssl_handshake_timeout": self._patience_s, "ssl_shutdown_timeout": 1.0} if tls else {}
+                    )
+                    made = True  # from here on the connection closes its socket itself
+                    await loop.connect_accepted_socket(self._protocol, line, ssl=tls, **limits)
+            finally:
+                if not made:
+                    line.close()
+
+    def _protocol(self) -> asyncio.Protocol:
+        make = self.config.http_protocol_class
+        return make(config=self.config, server_state=self.server_state, app_state=self.lifespan.state)  # type: ignore[call-arg]
+
+
+async def _first_byte(line: socket.socket) -> int:
+    """Return the first byte that comes, without taking it; ConnectionResetError when the visitor has gone."""
+    loop = asyncio.get_running_loop()
+    line.setblocking(False)
+    come: asyncio.Future[None] = loop.create_future()
+
+    def readable() -> None:
+        if not come.done():
+            come.set_result(None)
+
+    loop.add_reader(line, readable)
+    try:
+        await come
+    finally:
+        loop.remove_reader(line)
+    first = line.recv(1, socket.MSG_PEEK)
+    if not first:
+        raise ConnectionResetError
+    return first[0]
