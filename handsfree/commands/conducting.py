@@ -28,6 +28,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
+from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
 
 BETWEEN_MS = 120
@@ -36,12 +37,15 @@ BETWEEN_MS = 120
 TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
-def conduct_new(procedure: Path, job_sheet: Path, out: Path | None, options: VisitOptions) -> ExitCode:
-    """Begin a visit in a new folder and lead it."""
+def conduct_new(
+    procedure: Path, job_sheet: Path, out: Path | None, options: VisitOptions, *, unproven: bool
+) -> ExitCode:
+    """Begin a visit in a new folder and lead it; Problem when a proof fails, unless `unproven` allows that."""
     plan, kept = load_plan(procedure, job_sheet)
+    failing = must_be_proven(plan.procedure, unproven=unproven)
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     model = _model_sha256(options, plan)
-    recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model)
+    recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model, unproven=failing)
     return _conduct(recorder, opening, options)
 
 

@@ -20,6 +20,7 @@ from handsfree.office.verification import verify_anchored
 from handsfree.problem import ExitCode, Problem
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.folder import load_plan
+from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
 
@@ -42,6 +43,7 @@ def play_demo(
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
+    must_be_proven(plan.procedure)
     recogniser = Recogniser(model, plan.pronunciations)
     clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say, tempfile.TemporaryDirectory(prefix="handsfree-demo-") as throw_away:

@@ -84,12 +84,16 @@ def visit(
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
+    unproven: Annotated[
+        bool,
+        typer.Option("--unproven", help="Lead a procedure whose proofs fail: the record and every paper say so."),
+    ] = False,
     options: VisitOptions,
 ) -> None:
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
     from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
-    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, options))
+    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, options, unproven=unproven))
 
 
 @app.command()

@@ -11,9 +11,14 @@ _BLANKS = string.Formatter()
 
 
 def facts(evidence: Evidence) -> list[tuple[str, str]]:
-    """Return each fact's name and text; one that has nothing to say is left out."""
+    """Return each fact's name and text; one that has nothing to say is left out.
+
+    Before all of them stands what must not be overlooked: that the procedure itself is not proven.
+    """
+    unproven = ", ".join(evidence.recorded.opened.unproven)
+    first = [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
     told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
-    return [(says, text) for says, text in told if text]
+    return [*first, *((says, text) for says, text in told if text)]
 
 
 def lines(evidence: Evidence, texts: Iterable[str]) -> list[str]:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from handsfree.cache import cache_folder
 from handsfree.desk.examination import Examined, opening_facts
 from handsfree.events.decisions import VisitOpened
 from handsfree.ledger.chain import LONGEST_LINE
@@ -40,12 +41,6 @@ SORTS = {
     "appliance": "appliance, serial, day DESC",
     "technician": "technician, day DESC",
 }
-
-
-def cache_folder() -> Path:
-    """Return where indexes are kept: XDG_CACHE_HOME or ~/.cache, then handsfree."""
-    base = os.environ.get("XDG_CACHE_HOME")
-    return (Path(base) if base else Path.home() / ".cache") / "handsfree"
 
 
 @dataclass(frozen=True)

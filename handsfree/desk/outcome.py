@@ -19,7 +19,11 @@ def sentence(evidence: Evidence) -> str:
         return f"The record is damaged and can be read up to {last} only: nothing can be concluded from it."
     if evidence.report is not None and evidence.report.verdict == RecordVerdict.BROKEN:
         return f"The record does not verify. It tells: {_ended(evidence)}"
-    return _ended(evidence)
+    return f"{_unproven(evidence)}{_ended(evidence)}"
+
+
+def _unproven(evidence: Evidence) -> str:
+    return "Led by a procedure that is not proven. " if evidence.recorded.opened.unproven else ""
 
 
 def _ended(evidence: Evidence) -> str:

@@ -86,6 +86,8 @@ class VisitOpened(Record):
     instrument_serial: str | None = None
     calibrated_until: str | None = None
     """The last day on which every instrument is in date."""
+    unproven: tuple[str, ...] = ()
+    """The proofs of the procedure that fail; it was led all the same, since that was asked for."""
 
 
 class Said(Record):

@@ -133,6 +133,8 @@ class _Examination:
         """Remember the ends of the record and say what its clocks show."""
         if self.last is None:
             self.first = entry
+            if unproven := [str(name) for name in entry.event.get("unproven") or ()]:
+                self.remarks.append(f"it was led by a procedure that is not proven: {', '.join(unproven)}")
         else:
             if entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
                 self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")

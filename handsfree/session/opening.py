@@ -13,7 +13,13 @@ from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_
 
 
 def opened(
-    plan: Plan, *, program: str, day: date, sheets_sha256: dict[str, str], model_sha256: str | None
+    plan: Plan,
+    *,
+    program: str,
+    day: date,
+    sheets_sha256: dict[str, str],
+    model_sha256: str | None,
+    unproven: tuple[str, ...] = (),
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -43,6 +49,7 @@ def opened(
         instrument=None if chief is None else chief.name,
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
+        unproven=unproven,
     )
 
 
@@ -50,6 +57,8 @@ def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
     """Return the events that begin a visit: opened, cautions said, the first gate entered."""
     draft = Draft(plan, State())
     draft.emit(first)
+    if first.unproven:
+        draft.say("unproven")
     for caution in plan.procedure.file.cautions:
         draft.tell(plan.fill(caution))
     draft.enter(plan.procedure.first)

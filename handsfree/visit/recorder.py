@@ -58,6 +58,7 @@ class Recorder:
         kept: dict[str, bytes],
         *,
         model_sha256: str | None = None,
+        unproven: tuple[str, ...] = (),
         clock: Clock | None = None,
         throw_away: Path | None = None,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
@@ -73,6 +74,7 @@ class Recorder:
             day=_local_day(moment),
             sheets_sha256=digests(kept, plan),
             model_sha256=model_sha256,
+            unproven=unproven,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)

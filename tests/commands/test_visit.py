@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
+from pypdf import PdfReader
 
 from handsfree.hearing.resampling import RATE
 from handsfree.ledger import RecordVerdict, read, verify
@@ -52,6 +53,35 @@ def test_a_visit_is_led_by_keys_alone(run, tmp_path: Path, procedure: Path, jobs
     done = run("visit", procedure, "--jobsheet", jobsheet, "--typed", "--silent", "--out", out, keys=keys)
     assert done.returncode == 0, done.stdout + done.stderr
     assert verify(out, replay=replay_of(out)).ok
+
+
+def test_an_unproven_procedure_is_led_only_when_asked_and_every_paper_says_so(
+    run, tmp_path: Path, procedure: Path, jobsheet: Path
+) -> None:
+    """A cover that stays off: refused with the proofs that fail; led by a switch, and told for ever after."""
+    own, out = tmp_path / "one-reading.yaml", tmp_path / "visit"
+    text = procedure.read_text()
+    kept_off = text.replace(
+        "  - {id: cover-on, kind: restore, title: Cover on, source: a test, things: [cover]}\n", ""
+    )
+    assert kept_off != text
+    own.write_text(kept_off)
+    asked = ("visit", own, "--jobsheet", jobsheet, "--typed", "--silent", "--out", out)
+    refused = run(*asked)
+    assert refused.returncode == 1
+    assert "one-reading is not proven: restored" in refused.stderr
+    assert not out.exists()
+    led = run(*asked, "--unproven", keys="\n12\n\n")
+    assert "This procedure is not proven." in led.stdout
+    assert next(iter(read(out))).event["unproven"] == ["restored"]
+    assert "not proven: restored" in run("verify", out).stdout
+    assert "NOT PROVEN" in _text_of_report(run, out, tmp_path / "report.pdf")
+
+
+def _text_of_report(run, visit: Path, paper: Path) -> str:
+    done = run("report", visit, "--output", paper)
+    assert done.returncode == 0, done.stderr
+    return "".join(page.extract_text() for page in PdfReader(paper).pages)
 
 
 def test_ctrl_c_loses_nothing_and_the_visit_goes_on(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
