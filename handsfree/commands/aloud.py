@@ -9,11 +9,12 @@ import numpy as np
 
 from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
 from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.hearing import distance, fixed_phrases, hearing_of, own_phrases
+from handsfree.procedure.proofs.hearing import fixed_phrases, hearing_of, own_phrases
 from handsfree.shipped import model_folder
 from handsfree.speaking.voice import Voice, VoiceSettings
 
@@ -98,7 +99,7 @@ def _heard(  # noqa: PLR0917 - the parts of one hearing
 def _apart(text: str, heard: str, pronunciations: Pronunciations) -> float | None:
     if not heard or pronunciations.unknown(heard.split()):
         return None
-    return distance(text, heard, pronunciations)
+    return phrase_distance(text.split(), heard.split(), pronunciations)
 
 
 def summary(hearings: Sequence[HeardAloud]) -> list[str]:

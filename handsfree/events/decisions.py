@@ -8,6 +8,7 @@ from pydantic import Field
 
 from handsfree.events.inputs import Record
 from handsfree.lexicon.stops import People
+from handsfree.measurement.reading import Reading, recorded
 from handsfree.questions import Question
 from handsfree.questions.stopped import Way
 from handsfree.trades import DEFAULT_TRADE
@@ -44,6 +45,11 @@ class ReadingRecord(Record):
     """The decimal as it was called, where it was called in another unit; `value` is its conversion."""
     called_unit: str = ""
     """The UCUM unit it was called in, where that is another."""
+
+    @property
+    def reading(self) -> Reading:
+        """The number as it was read; Problem where the display showed none."""
+        return recorded(self.quantity, self.value, self.unit, self.resolution)
 
     @property
     def shown(self) -> tuple[str, str]:

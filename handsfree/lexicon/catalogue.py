@@ -207,7 +207,8 @@ class Catalogue(_Frozen):
 
 
 def _holds(words: str, phrases: Iterable[str]) -> bool:
-    return any(f" {phrase} " in f" {words} " for phrase in phrases)
+    padded = f" {words} "
+    return any(f" {phrase} " in padded for phrase in phrases)
 
 
 def sentence_case(text: str) -> str:

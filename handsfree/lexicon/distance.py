@@ -7,11 +7,13 @@ glide for vowels. A distance of 1 is one phone heard as an unrelated one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from functools import cache
+from itertools import accumulate
 from typing import Final
 
-from handsfree.lexicon.pronunciation import Phones, Pronunciations
+from handsfree.lexicon.pronunciation import PHONES, Phones, Pronunciations
 
 # manner, place from the lips (0) to the throat (6), voiced
 _CONSONANTS: Final = {
@@ -62,33 +64,40 @@ def lost(phone: str) -> float:
     return _LOST_VOWEL if phone in _VOWELS else _LOST_CONSONANT
 
 
-def sound_distance(one: Phones, other: Phones) -> float:
-    """Return the least cost of turning one chain of phones into the other; 0 when they are the same."""
-    row = [0.0]
-    for phone in other:
-        row.append(row[-1] + lost(phone))
+@cache
+def _distances(phone: str) -> Mapping[str, float]:
+    """Return the distance of a phone from each phone there is."""
+    return {other: phone_distance(phone, other) for other in PHONES}
+
+
+def sound_distance(one: Phones, other: Phones, within: float = math.inf) -> float:
+    """Return the least cost of turning one chain of phones into the other; 0 when they are the same.
+
+    What is not below `within` is told as infinite, and costs less to find.
+    """
+    losses = [lost(phone) for phone in other]
+    row = list(accumulate(losses, initial=0.0))
     for mine in one:
-        above, row = row, [row[0] + lost(mine)]
+        loss, apart = lost(mine), _distances(mine)
+        above, row = row, [row[0] + loss]
         for column, theirs in enumerate(other):
-            row.append(
-                min(
-                    above[column] + phone_distance(mine, theirs),
-                    above[column + 1] + lost(mine),
-                    row[column] + lost(theirs),
-                )
-            )
-    return row[-1]
+            row.append(min(above[column] + apart[theirs], above[column + 1] + loss, row[column] + losses[column]))
+        if min(row) >= within:  # no cost is below 0, so that no later row falls under this one
+            return math.inf
+    return row[-1] if row[-1] < within else math.inf
 
 
-def phrase_distance(one: Sequence[str], other: Sequence[str], pronunciations: Pronunciations) -> float:
+def phrase_distance(
+    one: Sequence[str], other: Sequence[str], pronunciations: Pronunciations, within: float = math.inf
+) -> float:
     """Return the distance of two phrases, each word said in the way that brings them closest.
 
-    Raises `Problem` naming the words without a pronunciation. Beyond 64 ways to say a phrase only the first
-    64 are tried.
+    What is not below `within` is told as infinite. Raises `Problem` naming the words without a pronunciation.
+    Beyond 64 ways to say a phrase only the first 64 are tried.
     """
     pronunciations.require((*one, *other))
     return min(
-        sound_distance(mine, theirs)
+        sound_distance(mine, theirs, within)
         for mine in _ways(one, pronunciations)
         for theirs in _ways(other, pronunciations)
     )

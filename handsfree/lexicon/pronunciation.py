@@ -10,7 +10,7 @@ import difflib
 import lzma
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Final
 
@@ -30,6 +30,18 @@ def _dictionary() -> Mapping[str, str]:
     listing = lzma.decompress(folder.joinpath("cmudict.xz").read_bytes()).decode()
     listing += folder.joinpath("trade.txt").read_text(encoding="utf-8")
     return dict(line.split(" ", 1) for line in listing.splitlines())
+
+
+@lru_cache(maxsize=8192)
+def _in_dictionary(word: str) -> tuple[Phones, ...]:
+    """Return every way to say a word, the commonest first; the further ones stand as "word(2)", "word(3)"."""
+    found: dict[Phones, None] = {}
+    key, number = word, 1
+    while key in _dictionary():
+        found[tuple(_dictionary()[key].split())] = None
+        number += 1
+        key = f"{word}({number})"
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -60,15 +72,7 @@ class Pronunciations:
         """Return every known way to say the word, the commonest first; none for an unknown word."""
         if word in self.spelled:
             return (tuple(self.spelled[word].split()),)
-        if not self.dictionary:
-            return ()
-        found = []
-        key, number = word.lower(), 1
-        while key in _dictionary():
-            found.append(tuple(_dictionary()[key].split()))
-            number += 1
-            key = f"{word.lower()}({number})"
-        return tuple(dict.fromkeys(found))
+        return _in_dictionary(word.lower()) if self.dictionary else ()
 
     def unknown(self, words: Iterable[str]) -> tuple[str, ...]:
         """Return the words that cannot be said, sorted."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from handsfree.problem import Problem
 from handsfree.units import convert, difference
@@ -78,15 +78,8 @@ class Reading:
             "resolution": f"{self.resolution:f}",
         }
 
-    @classmethod
-    def from_record(cls, record: Mapping[str, str]) -> Reading:
-        """Return the reading that a record holds; a missing or odd field is a Problem."""
-        for name in ("quantity", "value", "unit", "resolution"):
-            if not isinstance(record.get(name), str):
-                raise Problem(f"the record of a reading lacks its {name}")
-        return cls(
-            record["quantity"],
-            exact(record["value"]),
-            record["unit"],
-            exact(record["resolution"], "resolution"),
-        )
+
+@lru_cache(maxsize=4096)  # every decision reads again what the visit has read so far
+def recorded(quantity: str, value: str, unit: str, resolution: str) -> Reading:
+    """Return the reading that a record holds as text; Problem where value or resolution is no plain decimal."""
+    return Reading(quantity, exact(value), unit, exact(resolution, "resolution"))

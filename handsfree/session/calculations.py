@@ -48,7 +48,7 @@ def _value(plan: Plan, state: State, kept_at: str, quantity: str) -> JudgedValue
     """Return a settled value, else the last accepted one of the measurement point."""
     settled = state.settled.get(kept_at, {}).get(quantity)
     if settled is not None:
-        return _judged(plan, Reading.from_record(settled.reading.model_dump()), settled.uncertainty)
+        return _judged(plan, settled.reading.reading, settled.uncertainty)
     sets = state.readings(kept_at)
     reading = numeric(sets[-1].values).get(quantity) if sets else None
     if reading is None:

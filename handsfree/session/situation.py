@@ -16,7 +16,7 @@ from handsfree.trades.plausibility import Known
 def numeric(values: Mapping[str, ReadingRecord]) -> dict[str, Reading]:
     """Return the values that are numbers, as readings."""
     return {
-        quantity: Reading.from_record(record.model_dump())
+        quantity: record.reading
         for quantity, record in values.items()
         if record.value not in {OVER_RANGE, NO_READING}
     }

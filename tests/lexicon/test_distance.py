@@ -1,6 +1,7 @@
 """Phrases that sound alike are near; those that people confuse are nearer than those they do not."""
 
 import itertools
+import math
 
 import pytest
 
@@ -62,6 +63,16 @@ def test_the_closest_way_to_say_a_word_counts():
     """ "either" may begin as "eye" does."""
     ways = Pronunciations({"eyether": "AY DH ER"})
     assert phrase_distance(["either"], ["eyether"], ways) == 0
+
+
+def test_a_distance_asked_for_within_a_bound_is_exact_below_it_and_infinite_beyond():
+    """Held against the whole distance, for every pair of a handful of phrases and bounds around it."""
+    phrases = ("nine", "five", "fifteen", "fifty", "hold on", "stop work", "carry on", "no reading", "either")
+    for one, other in itertools.product(phrases, phrases):
+        whole = apart(one, other)
+        for within in (0.0, whole, whole + 0.001, 1.9, 10.0):
+            found = phrase_distance(one.split(), other.split(), WORDS, within)
+            assert found == (whole if whole < within else math.inf)
 
 
 def test_adding_a_sound_costs_less_than_a_whole_word():

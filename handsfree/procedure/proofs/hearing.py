@@ -164,7 +164,7 @@ class _Alike:
     def _why(self, one: str, other: str) -> str:
         if self._pronunciations.unknown((*one.split(), *other.split())):
             return ""
-        apart = distance(one, other, self._pronunciations)
+        apart = _near(one, other, self._pronunciations)
         if apart < LEAST_DISTANCE:
             return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
         first, second = sorted((one, other), key=len)
@@ -173,17 +173,16 @@ class _Alike:
         return ""
 
 
-_cache: dict[tuple[str, str], float] = {}
+_in_the_dictionary: dict[tuple[str, str], float] = {}
+"""What `_near` found of words that no procedure spells out, so that the next procedure need not."""
 
 
-def distance(one: str, other: str, pronunciations: Pronunciations) -> float:
-    """Return how far apart two phrases sound, in phones."""
-    key = (one, other) if one < other else (other, one)
-    if pronunciations.spelled:
-        return phrase_distance(one.split(), other.split(), pronunciations)
-    if key not in _cache:
-        _cache[key] = phrase_distance(one.split(), other.split(), pronunciations)
-    return _cache[key]
+def _near(one: str, other: str, pronunciations: Pronunciations) -> float:
+    """Return how far apart two phrases sound, in phones; infinite when that is far enough."""
+    known = {} if pronunciations.spelled else _in_the_dictionary
+    if (one, other) not in known:
+        known[one, other] = phrase_distance(one.split(), other.split(), pronunciations, LEAST_DISTANCE)
+    return known[one, other]
 
 
 def unpronounceable(hearing: ProcedureWords) -> Iterator[Violation]:
@@ -262,7 +261,7 @@ class _Sayable:
 def closest(hearing: ProcedureWords, count: int) -> list[tuple[float, str, str]]:
     """Return the pairs of phrases accepted together that sound most alike, nearest first."""
     pairs: Mapping[tuple[str, str], float] = {
-        (one, other): distance(one, other, hearing.pronunciations)
+        (one, other): phrase_distance(one.split(), other.split(), hearing.pronunciations)
         for _, _, grammar in hearing.grammars()
         for one, other in combinations(sorted(fixed_phrases(grammar)), 2)
         if not set(fixed_phrases(grammar)[one]) & set(fixed_phrases(grammar)[other])
