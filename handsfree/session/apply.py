@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 from typing import TypeVar, assert_never
@@ -11,6 +10,7 @@ from typing import TypeVar, assert_never
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import Event
+from handsfree.events.replacing import replace
 from handsfree.events.state import (
     AdjusterTurned,
     Halt,
