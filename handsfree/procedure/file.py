@@ -7,9 +7,9 @@ those of its fields in their editor. Unknown keys are errors.
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from handsfree.blocks import Block, Name, Names, Phrase, Target, Texts, as_tuple
 from handsfree.gates import Gate
@@ -18,21 +18,59 @@ from handsfree.trades import DEFAULT_TRADE
 
 LANGUAGE_VERSION = 2
 
-GatePath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*([-/][a-z0-9]+)*$", max_length=120)]
-"""The full id of a gate, with the prefixes of the includes that it stands in."""
+GatePath = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*([-/][a-z0-9]+|/\*)*$", max_length=120)]
+"""The full id of a gate, with the prefixes of the includes that it stands in; `*` is every item of an `each`."""
+
+NEXT_ITEM = "next item"
+
+ItemTarget = Annotated[str, Field(pattern=r"^(next item|(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*)$", max_length=80)]
+"""Where an exit leads: a gate of this file, `exit NAME`, or with `each`, `next item` (after the last, `then`)."""
+
+Parameters = dict[Name, str | int | bool | Decimal]
+
+
+def _items(value: Any) -> Any:
+    """Read a list of items as items without parameters of their own."""
+    if not isinstance(value, list):
+        return value
+    twice = {str(item) for item in value if value.count(item) > 1}
+    if twice:
+        raise ValueError(f"an item stands twice: {', '.join(sorted(twice))}")
+    return {str(item): {} for item in value}
 
 
 class IncludeGate(Block):
-    """Another procedure's gates, put in here under this id as prefix."""
+    """Another procedure's gates, put in here under this id as prefix; with `each`, once for every item."""
 
     kind: Literal["include"]
     id: Name
     file: str = Field(pattern=r"^[a-z0-9-]+\.yaml$")
     """A file beside this one."""
-    parameters: dict[Name, str | int | bool | Decimal] = Field(default_factory=dict)
+    parameters: Parameters = Field(default_factory=dict)
     """Values for the included file's parameters, which stand there as `$name`."""
-    exits: dict[Name, Target]
+    each: Annotated[dict[Name, Parameters], BeforeValidator(_items), Field(max_length=32)] = Field(
+        default_factory=dict
+    )
+    """The items that the gates are gone through for, one after the other: a list of names, or names with values.
+
+    An item's gates are called `ID/ITEM/gate`. The item's name is given to the file's parameters `item`, as text,
+    and `item-id`, where it declares them: `kitchen-tap` is "kitchen tap" in a prompt.
+    """
+    exits: dict[Name, ItemTarget]
     """Where each of its exits leads."""
+    then: Target | None = None
+    """With `each`: where `next item` leads after the last; the next gate of the file when left out."""
+
+    @model_validator(mode="after")
+    def _only_with_each(self) -> IncludeGate:
+        goes_on = [name for name, to in self.exits.items() if to == NEXT_ITEM]
+        if goes_on and not self.each:
+            raise ValueError("`next item` needs `each`")
+        if self.then is not None and not goes_on:
+            raise ValueError("`then` needs an exit that leads to `next item`")
+        if self.each and not goes_on:
+            raise ValueError("an exit must lead to `next item`, or only the first item is reached")
+        return self
 
 
 AnyGate = Annotated[Gate | IncludeGate, Field(discriminator="kind")]
@@ -45,6 +83,8 @@ class Claim(Block):
     """What it is, in a few words: spoken and written when a visit ends without it."""
     by: Annotated[tuple[GatePath, ...], BeforeValidator(as_tuple), Field(min_length=1)]
     """Gates of which one must show it, and none that was come to may be left undone: `prefix/gate` in an include.
+
+    With `*` in place of the items of an `each` it is a claim for every item.
 
     A verdict shows it by any outcome but `missing` and `no-limit`, on whole readings taken since the last turn.
     """
@@ -70,7 +110,7 @@ class ProcedureFile(Block):
     """Spoken before the first gate, short."""
     jobsheet: Names = ()
     """Facts of the job sheet it cannot do without."""
-    parameters: dict[Name, str | int | bool | Decimal] = Field(default_factory=dict)
+    parameters: Parameters = Field(default_factory=dict)
     """Parameters with their defaults; `$name` is replaced, alone or inside a text."""
     words: dict[Phrase, str] = Field(default_factory=dict)
     """Pronunciations of words the dictionary lacks, in its phones."""

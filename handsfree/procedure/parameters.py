@@ -27,13 +27,19 @@ class Parameter:
     place: Place
 
 
-def given_in(gate: Mapping[str, Any], document: Document, path: Path_) -> dict[str, Parameter]:
-    """Return the parameters that an include gives; `path` leads to it in its document."""
-    return {name: Parameter(value, document.place((*path, "parameters", name))) for name, value in gate.items()}
+def given_in(
+    gate: Mapping[str, Any], document: Document, path: Path_, *, inside: Path_ = ("parameters",)
+) -> dict[str, Parameter]:
+    """Return the parameters that an include gives; `path` leads to it in its document, `inside` to them in it."""
+    return {name: Parameter(value, document.place((*path, *inside, name))) for name, value in gate.items()}
 
 
-def filled(document: Document, given: Mapping[str, Parameter]) -> tuple[Document, Any]:
+def filled(
+    document: Document, given: Mapping[str, Parameter], optional: Mapping[str, Parameter]
+) -> tuple[Document, Any]:
     """Return the document, which now knows where its filled values come from, and its content filled.
+
+    What is `optional` is given only where the file declares it and nobody gave it.
 
     Raises Problem at a parameter that the file does not declare, and at a `$` that names none.
     """
@@ -42,7 +48,8 @@ def filled(document: Document, given: Mapping[str, Parameter]) -> tuple[Document
         if name not in declared:
             what, known = f"{document.file} has no parameter {name!r}", ", ".join(declared) or "none"
             raise Problem(what, where=str(one.place), remedy=f"remove it; it has: {known}")
-    filling = _Filling(document, {**declared, **given}, {})
+    offered = {name: one for name, one in optional.items() if name in declared}
+    filling = _Filling(document, {**declared, **offered, **given}, {})
     content = filling.value(document.content, ())
     return replace(document, given=filling.places), content
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
@@ -14,10 +15,12 @@ from handsfree.gates import Gate
 from handsfree.gates.asking import scope_of
 from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.finish import FinishGate
+from handsfree.gates.kind import KeyPath
 from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
-from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
+from handsfree.procedure.claims import claims
+from handsfree.procedure.file import NEXT_ITEM, AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
 from handsfree.procedure.older_versions import refuse_older
@@ -78,6 +81,8 @@ class Procedure:
     """The words of its language and its trade."""
     trade: TradeData
     moves: Moves
+    claims_at: tuple[int, ...]
+    """Under which number of `proves` each claim is written: one may stand for many items."""
 
     @property
     def name(self) -> str:
@@ -126,24 +131,12 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     flat = _Flat(read)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     moves = flat.resolve()
-    _check_claims(file, flat)
+    effects = {gate_id: placed.gate.effects for gate_id, placed in flat.gates.items()}
+    proves = list(claims(file, effects, flat.documents[0]))
+    file = file.model_copy(update={"proves": tuple(claim for _, claim in proves)})
+    at = tuple(number for number, _ in proves)
     documents = tuple(flat.documents)
-    return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves)
-
-
-def _check_claims(file: ProcedureFile, flat: _Flat) -> None:
-    """Refuse a claim by a gate that is none, or that only reads: the verdict that judges it shows more."""
-    for number, claim in enumerate(file.proves):
-        for at, gate_id in enumerate(claim.by):
-            place = flat.documents[0].place(("proves", number, "by", at))
-            need(gate_id in flat.gates, f"there is no gate {gate_id!r}", place, "name a gate, with its prefix")
-            effects = flat.gates[gate_id].gate.effects
-            need(
-                not effects.kept_at and effects.end is None,
-                f"{gate_id} {'only reads' if effects.kept_at else 'is an end'}, which proves nothing",
-                place,
-                "name the verdict that judges it, or a step that is done",
-            )
+    return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves, at)
 
 
 class _Flat:
@@ -165,6 +158,7 @@ class _Flat:
         *,
         prefix: str,
         parameters: Mapping[str, Parameter],
+        optional: Mapping[str, Parameter] = MappingProxyType({}),
         exits: Mapping[str, str] | None,
         trail: tuple[Path, ...],
         included_at: Place | None = None,
@@ -174,7 +168,7 @@ class _Flat:
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = self.read(path)
         refuse_older(document)
-        document, content = filled(document, parameters)
+        document, content = filled(document, parameters, optional)
         self.documents.append(document)
         file = validate(ProcedureFile, document, content)
         self._names(file, document, path)
@@ -212,24 +206,37 @@ class _Flat:
     def _include(
         self, gate: IncludeGate, path: Path, prefix: str, target: WrittenTargets, trail: tuple[Path, ...]
     ) -> None:
-        inner = f"{prefix}{gate.id}/"
-        before = len(self.gates)
-        exits = {name: target.full(to, ("exits", name)) for name, to in gate.exits.items()}
-        inner_path = path.parent / gate.file
-        try:
-            self.add(
-                inner_path,
-                prefix=inner,
-                parameters=given_in(gate.parameters, target.document, ("gates", target.number)),
-                exits=exits,
-                trail=(*trail, path.resolve()),
-                included_at=target.place(),
-            )
-        except NoSuchFile as error:
-            if error.where != str(inner_path):
-                raise
-            where, remedy = str(target.place("file")), "correct the name"
-            raise Problem(f"there is no {gate.file} here", where=where, remedy=remedy) from error
+        """Put the file in once, or once for each item, each leading to the next."""
+        before, place = len(self.gates), target.place
+        at: KeyPath = ("gates", target.number)
+        shared = given_in(gate.parameters, target.document, at)
+        items = list(gate.each) or [""]
+        after = [f"{prefix}{gate.id}/{item}" for item in items[1:]]
+        for item, following in zip(items, [*after, target.then(gate) if gate.each else ""], strict=True):
+            exits = {
+                name: following if to == NEXT_ITEM else target.full(to, ("exits", name))
+                for name, to in gate.exits.items()
+            }
+            own = given_in(gate.each[item], target.document, (*at, "each", item), inside=()) if item else {}
+            first = len(self.gates)
+            try:
+                self.add(
+                    path.parent / gate.file,
+                    prefix=f"{prefix}{gate.id}/{item}/" if item else f"{prefix}{gate.id}/",
+                    parameters={**shared, **own},
+                    optional=_of_item(item, target.document.place((*at, "each"))),
+                    exits=exits,
+                    trail=(*trail, path.resolve()),
+                    included_at=place(),
+                )
+            except NoSuchFile as error:
+                if error.where != str(path.parent / gate.file):
+                    raise
+                raise Problem(
+                    f"there is no {gate.file} here", where=str(place("file")), remedy="correct the name"
+                ) from error
+            if item:
+                self.entries[f"{prefix}{gate.id}/{item}"] = list(self.gates)[first]
         self.entries[prefix + gate.id] = list(self.gates)[before]
 
     def _trade(
@@ -325,6 +332,13 @@ class _Flat:
                 placed.at("needs", name),
                 "use one of them",
             )
+
+
+def _of_item(item: str, place: Place) -> dict[str, Parameter]:
+    """Return what a file may ask of the item that it is gone through for: its name, and how it is spoken."""
+    if not item:
+        return {}
+    return {"item": Parameter(item.replace("-", " "), place), "item-id": Parameter(item, place)}
 
 
 def _answered(gate: AnyGate, catalogue: Catalogue) -> AnyGate:

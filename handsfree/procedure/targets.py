@@ -11,6 +11,7 @@ from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import KeyPath
 from handsfree.gates.outcomes import EXHAUSTED, NOT_DONE
 from handsfree.problem import Problem
+from handsfree.procedure.file import IncludeGate
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class WrittenTargets:
         need(target in self.ids, f"there is no gate {target!r}", place, f"it has: {', '.join(self.ids)}")
         return self.prefix + target
 
-    def then(self, gate: GateBlock) -> str:
+    def then(self, gate: GateBlock | IncludeGate) -> str:
         """Return where the gate leads: its `then`, or the next gate of the file."""
         if gate.then is not None:
             return self.full(gate.then, ("then",))

@@ -40,7 +40,12 @@ def unprovable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
     for number, claim in enumerate(procedure.file.proves):
         if not any(_can_show(procedure, gate_id, can) for gate_id in claim.by if gate_id in visits):
             what = f"no visit that finishes can show {claim.says!r}"
-            fault = ProofFault("proves", what, "lead on from one of its gates to the finish", ("proves", number))
+            fault = ProofFault(
+                "proves",
+                what,
+                "lead on from one of its gates to the finish",
+                ("proves", procedure.claims_at[number]),
+            )
             yield Violation("", fault, ())
 
 
