@@ -148,7 +148,7 @@ def test_every_proof_holds_over_a_wait(tmp_path: Path) -> None:
     [
         ("seconds: 1800", "seconds: 90000", 19),
         ("seconds: 1800", "seconds: 0", 19),
-        ("kind: wait", "kind: wait\n    firing: true", 14),
+        ("kind: wait", "kind: wait\n    firing: true", 20),
     ],
 )
 def test_too_long_none_and_too_long_while_firing_are_refused_with_the_line(
