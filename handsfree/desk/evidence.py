@@ -9,6 +9,7 @@ from decimal import Decimal, InvalidOperation
 from functools import cached_property
 
 from handsfree.desk import measured, spans, wording
+from handsfree.desk.ending import Ending, ending_of
 from handsfree.desk.forms import Forms, forms_of
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
@@ -50,8 +51,15 @@ class Evidence:
 
     @cached_property
     def pairs(self) -> tuple[measured.FoundAndLeft, ...]:
-        """Found and left at each measurement point."""
-        return measured.found_and_left(self.groups, self.forms.report.measured)
+        """Found and left at each measurement point; nothing is left by a visit that did not come to its end."""
+        turns = [step.at for step, turn in self.turns if turn.eighths]
+        form = self.forms.report.measured
+        return measured.found_and_left(self.groups, form, turns, ended=self.ending.came_to_its_end)
+
+    @cached_property
+    def ending(self) -> Ending:
+        """How it ended and what stands open."""
+        return ending_of(self.recorded)
 
     @cached_property
     def main(self) -> list[measured.Group]:
@@ -80,6 +88,21 @@ class Evidence:
         last = {verdict.gate: (step, verdict) for step, verdict in self.verdicts}
         return sorted(last.values(), key=lambda each: each[0].seq)
 
+    def stands(self, verdict: ev.VerdictGiven) -> bool:
+        """Say whether no later verdict of the same calculation at the same rate or point stands in its place."""
+        same = [
+            other
+            for _, other in self.verdicts
+            if other.calculation == verdict.calculation
+            and self.judged_for(other.gate) == self.judged_for(verdict.gate)
+        ]
+        return same[-1] is verdict
+
+    @cached_property
+    def standing_verdicts(self) -> list[tuple[RecordedStep, ev.VerdictGiven]]:
+        """The verdicts in whose place no later one stands."""
+        return [(step, verdict) for step, verdict in self.final_verdicts if self.stands(verdict)]
+
     @cached_property
     def turns(self) -> list[tuple[RecordedStep, ev.Turned]]:
         """The turns as called."""
@@ -106,13 +129,14 @@ class Evidence:
 
     @cached_property
     def not_done(self) -> list[tuple[RecordedStep, ev.NotDone]]:
-        """The gates passed undone."""
-        return self.recorded.all(ev.NotDone)
+        """The gates whose last passage left them undone."""
+        standing = {one.seq for one in self.ending.left_out}
+        return [(step, event) for step, event in self.recorded.all(ev.NotDone) if step.seq in standing]
 
     @cached_property
     def finished(self) -> bool:
         """Whether the visit came to its end, with what it was for or without; none does that was left off."""
-        return self.recorded.closed is not None and self.recorded.closed.outcome in {"finished", "incomplete"}
+        return self.ending.came_to_its_end
 
     def gate_ids(self, names: Sequence[str]) -> list[str]:
         """Return the procedure's gates of these names, whatever file they were included from."""
@@ -122,11 +146,12 @@ class Evidence:
     def judged_for(self, gate: str) -> str:
         """Return what a verdict gate judges for: verdicts of one calculation for the same overtake each other.
 
-        That is its rate; the point of its readings in a trade that counts by measurement points; and the point
-        with the quantity for a gate with limits of its own, so that no reading within covers another one
-        outside.
+        That is its rate, or the rates of the readings that it compares; the point of its readings in a trade that
+        counts by measurement points; and the point with the quantity for a gate with limits of its own, so that
+        no reading within covers another one outside.
         """
-        rate, limits = self.recorded.rate_of(gate), self.recorded.own_limits(gate)
+        limits = self.recorded.own_limits(gate)
+        rate = self.recorded.rate_of(gate) or " and ".join(self.recorded.rates_judged(gate))
         if limits is None and (rate or self.forms.report.measured.by != "point"):
             return rate
         points = " ".join(self.recorded.points_judged(gate)) or gate
@@ -194,7 +219,7 @@ class Evidence:
         for gate in known:
             if gate in undone:
                 step, event = undone[gate]
-                return failed(f"not done: {event.reason or 'the reason is in the sound'}", step.seq)
+                return failed(f"not done: {wording.reason(event.reason)}", step.seq)
         passages = [span for span in self.gates if span.gate in known and span.outcome]
         if not passages:
             return failed("the visit never came to it") if self.finished else unknown("the visit ended before it")

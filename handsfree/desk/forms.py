@@ -45,20 +45,6 @@ class Checklist(Form):
     checklist: Annotated[tuple[ChecklistLine, ...], AsTuple]
 
 
-class Titles(Form):
-    """The report's title by the way a visit ended."""
-
-    finished: str = "Report of a visit"
-    stopped: str = "Report of a visit that was stopped"
-    open: str = "Report of a visit that is not closed"
-    incomplete: str = "Report of a visit that was left incomplete"
-
-    def of(self, ended: str) -> str:
-        """Return the title by the outcome on record; "open" when there is none."""
-        titles = {"finished": self.finished, "open": self.open, "incomplete": self.incomplete}
-        return titles.get(ended, self.stopped)
-
-
 class Headings(Form):
     """The report's headings."""
 
@@ -151,13 +137,14 @@ class NoticeForm(Form):
 class ReportForm(Form):
     """How visits of this trade are reported."""
 
-    title: Titles = Titles()
     headings: Headings = Headings()
     facts: Annotated[tuple[Fact, ...], AsTuple]
     names: dict[str, str] = Field(default_factory=dict)
     """How a quantity is printed where its name alone does not say it."""
     outcomes: dict[str, str] = Field(default_factory=dict)
     """How an outcome of a calculation is printed."""
+    stops: dict[str, str] = Field(default_factory=dict)
+    """Why the work stopped, in words, for the trade's own stops."""
     happenings: dict[str, str] = Field(default_factory=dict)
     """How an event is told in the talk: its kind, and the words."""
     adjusters: bool = False
@@ -224,3 +211,9 @@ def outcomes() -> Mapping[str, str]:
 def happenings() -> Mapping[str, str]:
     """Return how events are told, of all trades together."""
     return {kind: said for trade in known() for kind, said in forms_of(trade).report.happenings.items()}
+
+
+@cache
+def stops() -> Mapping[str, str]:
+    """Return why the work stopped, in words, for the stops of all trades together."""
+    return {name: said for trade in known() for name, said in forms_of(trade).report.stops.items()}

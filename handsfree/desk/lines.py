@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.desk import forms, wording
+from handsfree.desk.ending import why_stopped
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
@@ -159,31 +160,27 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             turned = f"{done} at {_screw(rate)}: {direction}, {wording.turn(eighths)}"
             return (f"{turned}, {unlike}: to be undone", "odd") if unlike else (turned, "turn")
         case ev.SetVoided(kept_at=kept_at, why=why):
-            return f"Readings of {kept_at} no longer count: {why}", "edit"
+            return f"Readings of {wording.plain(kept_at)} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):
-            return f"Not done: {recorded.gate_title(gate)} ({reason or 'the reason is in the sound'})", "odd"
+            return f"Not done: {recorded.gate_title(gate)} ({wording.reason(reason)})", "odd"
         case ev.Noted(text=text, answer=answer) if answer:
             return f"{sentence_case(answer)}: {text or 'kept as sound'}", "note"
         case ev.Noted(text=text):
             return f"Note: {text or 'kept as sound'}", "note"
         case ev.Alerted(who=who, number=number):
             return f"Nobody answered: {who} to be told, {number}", "odd"
-        case ev.Stopped(why=why, detail=detail):
-            return f"Stopped: {why}. {detail}".strip(), "odd"
+        case ev.Stopped() as stop:
+            return f"Stopped: {why_stopped(recorded, stop)}", "odd"
         case ev.StepsBegun(part=part):
-            return f"Steps after the stop: {part}", ""
+            return f"Steps after the stop: {wording.PARTS[part]}", ""
         case ev.StepReported(step=asked, answer=answer, text=text):
-            return f"Reported, {asked}: {text or answer}", ""
+            return f"Reported, {wording.plain(asked)}: {text or wording.plain(answer)}", ""
         case ev.StepTakenBack(step=asked):
-            return f"Called wrong, asked again: {asked}", "edit"
+            return f"Called wrong, asked again: {wording.plain(asked)}", "edit"
         case ev.StepsOwed(steps=steps):
-            return f"Before anything fires: {', '.join(steps)}", ""
-        case ev.ReEntered(how="false-stop"):
-            return "The person says that the cry was none", "odd"
-        case ev.ReEntered(how="misheard"):
-            return "The person says that the stop was misheard", "odd"
+            return f"Before anything fires: {', '.join(wording.plain(one) for one in steps)}", ""
         case ev.ReEntered(how=how):
-            return f"The work goes on after the stop: {how}", "odd"
+            return f"The work goes on after the stop: {wording.RE_ENTRY[how]}", "odd"
         case ev.Cleared(reason=reason):
             return f"The person says it is cleared: {reason or 'kept as sound'}", "odd"
         case ev.WentBack(gate=gate, to=to):
@@ -199,9 +196,9 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
         case inp.Resumed(program=program):
             return f"Resumed after an interruption, by {program}", "odd"
         case ev.VisitClosed(outcome="incomplete") as closed:
-            return f"Visit closed, left incomplete: {wording.lacking(closed)}", "odd"
+            return f"Visit closed, left incomplete: {wording.lacking(closed.lacking)}", "odd"
         case ev.VisitClosed(outcome=outcome):
-            return f"Visit closed: {outcome}", "good" if outcome == "finished" else "odd"
+            return f"Visit closed: {wording.ended(outcome).lower()}", "good" if outcome == "finished" else "odd"
         case _:
             told = forms.happenings().get(step.kind)
             return (told, "odd") if told else None

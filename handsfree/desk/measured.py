@@ -9,6 +9,9 @@ from handsfree.desk.forms import MeasuredForm
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 
+CALLED_WRONG = "the person called it wrong"
+"""Why readings were set aside that were never true, as the session records it."""
+
 WHOLE_VISIT = "visit"
 """The one measurement point of a trade whose measurements are told for the visit as a whole."""
 
@@ -153,12 +156,14 @@ class _Groups:
 class FoundAndLeft:
     """The first and last readings that stand at one measurement point; the same group when measured once.
 
-    `left` is None when the last no longer counts: an adjuster was turned since, or it was being taken again.
+    `left` is None when the last no longer counts: an adjuster was turned since, or it was being taken again. It is
+    None too when the visit did not come to its end: then nothing was left, and `last` is what was read last.
     """
 
     point: str
     found: Group | None
     left: Group | None
+    last: Group | None = None
 
     @property
     def once(self) -> bool:
@@ -181,8 +186,14 @@ def point_of(group: Group, measured: MeasuredForm) -> str:
     return {"rate": group.rate, "point": group.kept_at, "visit": WHOLE_VISIT}[measured.by]
 
 
-def found_and_left(groups_: Sequence[Group], measured: MeasuredForm) -> tuple[FoundAndLeft, ...]:
-    """Return what was found and what was left at each measurement point, by the trade's first quantity."""
+def found_and_left(
+    groups_: Sequence[Group], measured: MeasuredForm, turns: Sequence[int] = (), *, ended: bool
+) -> tuple[FoundAndLeft, ...]:
+    """Return what was found and what was left at each measurement point, by the trade's first quantity.
+
+    `turns` are the times of the turns of adjusters, ms of the visit: nothing read after the first of them is as
+    found, nothing read before the last is as left. `ended` says whether the visit came to its end.
+    """
     if not measured.quantities:
         return ()
     main = [group for group in groups_ if group.stands and measured.quantities[0] in group.values]
@@ -190,6 +201,9 @@ def found_and_left(groups_: Sequence[Group], measured: MeasuredForm) -> tuple[Fo
     pairs = []
     for point in points:
         there = [group for group in main if point_of(group, measured) == point]
-        left = there[-1] if there and not there[-1].voided else None
-        pairs.append(FoundAndLeft(point, there[0] if there else None, left))
+        found = next((group for group in there if group.voided != CALLED_WRONG), None)
+        found = found if found and not any(at < found.began for at in turns) else None
+        last = there[-1] if there and not there[-1].voided else None
+        left = last if ended and last and not any(at > last.ended for at in turns) else None
+        pairs.append(FoundAndLeft(point, found, left, last))
     return tuple(pairs)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handsfree.desk import wording
+from handsfree.desk import ending_words, wording
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.lines import TranscriptLine
 from handsfree.desk.rules_done import warning_due
@@ -14,9 +14,9 @@ from handsfree.ledger import RecordVerdict
 
 def sentence(evidence: Evidence) -> str:
     """Return how the visit ended and what that rests on, in a sentence; it never says that anything is safe."""
-    if evidence.recorded.damage:
-        last = wording.clock(evidence.recorded.steps[-1].at)
-        return f"The record is damaged and can be read up to {last} only: nothing can be concluded from it."
+    ending = evidence.ending
+    if ending.kind == "damaged":
+        return ending_words.end_sentence(evidence)
     if evidence.report is not None and evidence.report.verdict == RecordVerdict.BROKEN:
         return f"The record does not verify. It tells: {_ended(evidence)}"
     return f"{_unproven(evidence)}{_ended(evidence)}"
@@ -27,25 +27,23 @@ def _unproven(evidence: Evidence) -> str:
 
 
 def _ended(evidence: Evidence) -> str:
-    closed = evidence.recorded.closed
-    if closed is None:
+    ending = evidence.ending
+    if ending.kind == "open":
         return "This visit is not closed: it is going on, or was interrupted."
-    if closed.outcome not in {"finished", "incomplete"}:
-        stops = evidence.recorded.all(ev.Stopped)
-        why = stops[-1][1].why if stops else "no reason on record"
-        left = [span for span in evidence.alterations if span.until is None]
-        things = wording.listed([f"{span.said.lower()} {span.state}" for span in left])
-        how = {"stopped": "Stopped", "made-safe": "Stopped, and left off", "left-as-reported": "Left as reported"}
-        end = f"Still altered: {things}." if left else "Nothing was left altered."
-        return f"{how.get(closed.outcome, 'Stopped')}: {why}. {end}"
+    if not ending.came_to_its_end:
+        why = ending.in_force[-1].why if ending.in_force else "no reason on record"
+        things = wording.listed([f"{span.said.lower()} {span.state}" for span in ending.left])
+        end = f"Still altered: {things}." if ending.left else "Nothing was left altered."
+        closed = evidence.recorded.closed
+        return f"{wording.ended(closed.outcome if closed else 'open')}: {why}. {end}"
     due = warning_due(evidence)
     turns = len(evidence.turns)
     work = f" after {turns} turn{'s' if turns > 1 else ''} of an adjuster" if turns else ""
     if evidence.forms.report.adjusters and not turns:
         work = " with nothing turned"
     end = f"a warning is due: {due[0]}" if due else "no verdict that stands at the end is outside"
-    if closed.outcome == "incomplete":
-        return f"Left incomplete{work}: {wording.lacking(closed)}; {end}."
+    if ending.kind == "incomplete":
+        return f"Left incomplete{work}: {wording.lacking(ending.lacking)}; {end}."
     return f"Finished{work}; {end}."
 
 
@@ -62,28 +60,22 @@ class Notable:
 def notables(evidence: Evidence, talk: list[TranscriptLine]) -> list[Notable]:
     """Return deviations, things not done, make-safe and moments heard with doubt, gravest kind first."""
     found: list[Notable] = []
-    recorded = evidence.recorded
+    recorded, ending = evidence.recorded, evidence.ending
     found += [
         Notable("Called misheard", "the person says that a stop was misheard", step.seq, step.at)
         for step, back in recorded.all(ev.ReEntered)
         if back.how == "misheard"
     ]
-    found += [
-        Notable("Make-safe", f"{stop.why}. {stop.detail}".strip(), step.seq, step.at)
-        for step, stop in recorded.all(ev.Stopped)
-    ]
-    if recorded.closed is not None and recorded.closed.outcome == "incomplete":
-        last = recorded.steps[-1]
+    found += [Notable("Stopped", f"{stop.why}: {stop.order}", stop.seq, stop.at) for stop in ending.stops]
+    last = recorded.steps[-1]
+    if ending.kind == "incomplete":
         found += [
-            Notable("Left incomplete", f"{one.what}: {one.why}", last.seq, last.at)
-            for one in recorded.closed.lacking
+            Notable("Left incomplete", f"{one.what}: {one.why}", last.seq, last.at) for one in ending.lacking
         ]
-    for span in evidence.alterations:
-        if span.until is None:
-            found.append(Notable("Left altered", f"{span.said} {span.state}", span.began_seq, span.began))
-    for step, event in evidence.not_done:
-        reason = event.reason or "the reason is in the sound"
-        found.append(Notable("Not done", f"{recorded.gate_title(event.gate)}: {reason}", step.seq, step.at))
+    found += [
+        Notable("Left altered", f"{span.said} {span.state}", span.began_seq, span.began) for span in ending.left
+    ]
+    found += [Notable("Not done", f"{one.title}: {one.reason}", one.seq, one.at) for one in ending.left_out]
     for step, verdict in evidence.verdicts:
         if verdict.outcome != "within" or not verdict.demonstrated:
             words = wording.outcome(verdict.outcome, demonstrated=verdict.demonstrated)

@@ -1,9 +1,8 @@
-"""The customer's report of a visit: two pages of PDF, or the same as one HTML file without any other file."""
+"""The paper of a visit set as PDF, or the same as one HTML file without any other file."""
 
 from __future__ import annotations
 
 import io
-from dataclasses import replace
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -14,9 +13,9 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import KeepTogether, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from handsfree.desk.customer import Customer, customer_report
 from handsfree.desk.dossier import Dossier
 from handsfree.desk.notice import Notice
+from handsfree.desk.paper import Paper, paper_of
 from handsfree.desk.tables import Row
 
 _INK, _DEEP, _QUIET, _LINE, _WARN = (
@@ -35,6 +34,7 @@ _HEAD = ParagraphStyle(
     spaceAfter=3,
 )
 _TITLE = ParagraphStyle("title", parent=_HEAD, fontSize=18, leading=22, spaceBefore=0)
+_SHORT = ParagraphStyle("short", parent=_BODY, fontSize=10.5, leading=14, spaceAfter=2)
 _CELL = ParagraphStyle("cell", parent=_BODY, fontSize=8.4, leading=10.4)
 _STRONG = ParagraphStyle("strong", parent=_CELL, fontName="Helvetica-Bold")
 _WARNING = ParagraphStyle(
@@ -51,7 +51,7 @@ WIDTH = A4[0] - 36 * mm - 12  # the frame keeps 6 points on each side
 
 
 def html(dossier: Dossier) -> str:
-    """Return the report as one HTML file."""
+    """Return the paper as one HTML file."""
     pages = Environment(
         loader=PackageLoader("handsfree.desk", "pages"),
         autoescape=select_autoescape(default=True),
@@ -59,26 +59,18 @@ def html(dossier: Dossier) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return pages.get_template("report.html").render(report=_shown(dossier))
-
-
-def _shown(dossier: Dossier) -> Customer:
-    """Return the report; that of an invented visit says so in its title and at the foot of each page."""
-    report = customer_report(dossier)
-    if not dossier.report.demo:
-        return report
-    return replace(report, title=f"DEMO: {report.title}", foot=f"DEMO: {report.foot}")
+    return pages.get_template("paper.html").render(paper=paper_of(dossier))
 
 
 def pdf(dossier: Dossier) -> bytes:
-    """Return the report as PDF."""
-    report = _shown(dossier)
+    """Return the paper as PDF."""
+    paper = paper_of(dossier)
     out = io.BytesIO()
     document = SimpleDocTemplate(
         out, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=15 * mm, bottomMargin=16 * mm,
-        title=_plain(report.title), author="Handsfree", lang="en",
+        title=_plain(paper.title), author="Handsfree", lang="en",
     )  # fmt: skip
-    document.build(_story(report), onFirstPage=_foot(report), onLaterPages=_foot(report))
+    document.build(_story(paper), onFirstPage=_foot(paper), onLaterPages=_foot(paper))
     return out.getvalue()
 
 
@@ -92,32 +84,51 @@ def _say(text: str, style: ParagraphStyle = _BODY) -> Paragraph:
     return Paragraph(escape(_plain(text)), style)
 
 
-def _story(report: Customer) -> list[Any]:
-    story: list[Any] = [_say(report.title, _TITLE), _say(report.sentence), Spacer(0, 5)]
-    story.append(_pairs(report.facts))
-    if report.warning:
-        words = f"WARNING NOTICE DUE. {'; '.join(report.warning)}. {report.until}"
+def _story(paper: Paper) -> list[Any]:
+    heads = paper.headings
+    story: list[Any] = [_say(paper.title, _TITLE), *(_say(line, _SHORT) for line in paper.in_short), Spacer(0, 5)]
+    if paper.warning:
+        words = f"WARNING NOTICE DUE. {'; '.join(paper.warning)}. {paper.until}"
         story.append(_say(words, _WARNING))
-    heads = report.headings
-    if len(report.measured) > 1:
-        story += [_say(heads.measured, _HEAD), _grid(report.measured, _shares(report.measured))]
-    if len(report.verdicts) > 1:
-        story += [_say(heads.judged, _HEAD), _grid(report.verdicts, [0.26, 0.33, 0.17, 0.24])]
-    story += [_say(heads.others, _HEAD), _say(report.others)]
-    if report.advice:
-        story += [_say(heads.advice, _HEAD), *(_say(f"- {line}") for line in report.advice)]
-    story += [_say(heads.not_done, _HEAD)]
-    story += [_say(f"- {line}") for line in report.not_done] or [_say("Everything asked for was done.")]
-    story += [_say(heads.put_back, _HEAD), _say(report.put_back)]
-    closing: list[Any] = [_say(heads.cautions, _HEAD), *(_say(f"- {line}", _SMALL) for line in report.cautions)]
-    closing += [_say(heads.record, _HEAD), _say(report.seal, _SMALL), Spacer(0, 14 * mm), _lines(report)]
-    story.append(KeepTogether(closing))
-    if report.notice is not None:
-        story += _notice(report.notice, report)
-    return story
+    story += _part("The supervisor", [_say(line) for line in paper.supervisor])
+    story += [_say("The visit", _HEAD), _pairs(paper.facts)]
+    if len(paper.measured) > 1:
+        story += _part(paper.measured_heading, [_grid(paper.measured, _shares(paper.measured))])
+    story += _listed("Read under other conditions than asked", paper.conditions)
+    story += _listed("Stops", paper.stops)
+    story += _listed(heads.not_done, paper.not_done or ["No step was left out."])
+    story += _listed("Not reached", paper.not_reached)
+    story += _listed(heads.advice, paper.advice)
+    cautions: list[Any] = [_say(heads.cautions, _HEAD), *(_say(f"- {line}", _SMALL) for line in paper.cautions)]
+    story.append(KeepTogether([*cautions, Spacer(0, 14 * mm), _lines(paper)]))
+    if paper.notice is not None:
+        story += _notice(paper.notice, paper)
+    return [*story, *_for_colleagues(paper)]
 
 
-def _notice(notice: Notice, report: Customer) -> list[Any]:
+def _for_colleagues(paper: Paper) -> list[Any]:
+    """Return what a colleague needs, on a page of its own."""
+    heads = paper.headings
+    story: list[Any] = [PageBreak(), _say("For the next colleague", _TITLE)]
+    if len(paper.verdicts) > 1:
+        story += [_say(heads.judged, _HEAD), _grid(paper.verdicts, [0.26, 0.33, 0.17, 0.24])]
+    story += _part(heads.others, [_say(paper.others)])
+    if paper.steps_not_reached:
+        ahead = "Steps that still lay ahead, some of them asked only when needed"
+        story += _part(ahead, [_say(paper.steps_not_reached, _SMALL)])
+    return [*story, *_part(heads.record, [_say(paper.seal, _SMALL)])]
+
+
+def _part(heading: str, content: list[Any]) -> list[Any]:
+    """Return a heading that stays with the first of what stands under it."""
+    return [KeepTogether([_say(heading, _HEAD), *content[:1]]), *content[1:]]
+
+
+def _listed(heading: str, lines: list[str]) -> list[Any]:
+    return _part(heading, [_say(f"- {line}") for line in lines]) if lines else []
+
+
+def _notice(notice: Notice, paper: Paper) -> list[Any]:
     """Return the warning notice, on a page of its own."""
     story: list[Any] = [PageBreak(), _say(notice.title, _TITLE), _say(notice.do_not_use, _WARNING)]
     story += [_pairs(notice.facts), _say("Found", _HEAD), *(_say(line) for line in notice.finding)]
@@ -125,7 +136,7 @@ def _notice(notice: Notice, report: Customer) -> list[Any]:
     rows = [["What", "Reported"], *([name, value] for name, value in notice.reported)]
     story.append(_grid(rows, [0.4, 0.6]) if notice.reported else _say("Nothing was reported."))
     story += [_say("Still altered", _HEAD), _say("; ".join(notice.left) or "Nothing on record.")]
-    story += [_say("Call", _HEAD), _say(notice.number), Spacer(0, 14 * mm), _lines(report)]
+    story += [_say("Call", _HEAD), _say(notice.number), Spacer(0, 14 * mm), _lines(paper)]
     return story
 
 
@@ -178,13 +189,13 @@ def _pairs(facts: list[tuple[str, str]]) -> Table:
     return table
 
 
-def _lines(report: Customer) -> Table:
+def _lines(paper: Paper) -> Table:
     """Return the lines to sign on, side by side with a gap between."""
     cells: list[Any] = []
-    for text in report.signatures:
+    for text in paper.signatures:
         cells += [_say(text, _SMALL), ""]
     cells.pop()
-    gap, count = 6 * mm, len(report.signatures)
+    gap, count = 6 * mm, len(paper.signatures)
     width = (WIDTH - gap * (count - 1)) / count
     table = Table([cells], colWidths=([width, gap] * count)[:-1])
     above = [("LINEABOVE", (2 * number, 0), (2 * number, 0), 0.7, _INK) for number in range(count)]
@@ -192,12 +203,12 @@ def _lines(report: Customer) -> Table:
     return table
 
 
-def _foot(report: Customer) -> Any:
+def _foot(paper: Paper) -> Any:
     def draw(canvas: Any, document: Any) -> None:
         canvas.saveState()
         canvas.setFont("Helvetica", 7.5)
         canvas.setFillColor(_QUIET)
-        canvas.drawString(18 * mm, 9 * mm, _plain(report.foot))
+        canvas.drawString(18 * mm, 9 * mm, _plain(paper.foot))
         canvas.drawRightString(A4[0] - 18 * mm, 9 * mm, f"page {document.page}")
         canvas.restoreState()
 

@@ -51,6 +51,8 @@ class Recorded:
     plan_fault: str = ""
     sounds: frozenset[str] = field(default_factory=frozenset)
     trade: str = DEFAULT_TRADE
+    minutes_east: int = 0
+    """The local zone at the opening, minutes east of UTC."""
 
     def all(self, kind: type[Kind]) -> list[tuple[RecordedStep, Kind]]:
         """Return the events of a class with their steps, in order."""
@@ -73,6 +75,12 @@ class Recorded:
     def titles(self) -> dict[str, str]:
         """Gate -> its title, of the gates that were entered."""
         return {event.gate: event.title for _, event in self.all(ev.GateEntered)}
+
+    @property
+    def procedure_title(self) -> str:
+        """The procedure's title, or its name when it cannot be read."""
+        file = self.plan.procedure.file if self.plan is not None else None
+        return str(getattr(file, "title", "") or self.opened.procedure)
 
     @property
     def seconds(self) -> float:
@@ -106,10 +114,26 @@ class Recorded:
         makers = getattr(self.plan.sheets.appliance, "wait_after_change_seconds", None)
         return max(int(settle.wait_seconds), int(makers or 0))
 
+    def needs_of(self, gate: str) -> Mapping[str, str]:
+        """Return the things that a gate needs in a state before it is entered, each with that state."""
+        needs = getattr(self._block(gate), "needs", None)
+        return needs if isinstance(needs, Mapping) else {}
+
     def points_judged(self, gate: str) -> tuple[str, ...]:
         """Return where the readings are kept that a verdict gate judges."""
         using = getattr(self._block(gate), "using", None)
         return tuple(dict.fromkeys(using.values())) if isinstance(using, Mapping) else ()
+
+    def rates_judged(self, gate: str) -> tuple[str, ...]:
+        """Return the rates at which the readings are taken that a verdict gate judges."""
+        points = self.points_judged(gate)
+        gates = self.plan.procedure.gates if self.plan and points else ()
+        return tuple(
+            sorted(
+                {self.rate_of(each) for each in gates if getattr(self._block(each), "point", None) in points}
+                - {""}
+            )
+        )
 
     def judging(self, calculation: str) -> list[str]:
         """Return the gates of the procedure that carry out a calculation."""
@@ -158,7 +182,7 @@ def load(folder: Path) -> Recorded:
 
     Raises Problem when the folder holds no record, or nothing in it can be read as a visit.
     """
-    steps, damage = _steps(folder)
+    steps, damage, minutes_east = _steps(folder)
     if not steps or not isinstance(steps[0].event, ev.VisitOpened):
         raise Problem(damage or "nothing in this record can be read as a visit", where=str(folder))
     plan, fault = None, ""
@@ -169,7 +193,7 @@ def load(folder: Path) -> Recorded:
     sound = folder / "sound"
     names = {path.stem for path in sound.glob("*.flac")} if sound.is_dir() else set()
     trade = _trade(steps[0].event, plan)
-    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names), trade)
+    return Recorded(folder, tuple(steps), damage, plan, fault, frozenset(names), trade, minutes_east)
 
 
 def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
@@ -178,20 +202,21 @@ def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
     return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
 
 
-def _steps(folder: Path) -> tuple[list[RecordedStep], str]:
+def _steps(folder: Path) -> tuple[list[RecordedStep], str, int]:
     steps: list[RecordedStep] = []
-    at = 0
+    at = minutes_east = 0
     try:
         reader = EntryReader(folder)
         for entry in _entries(folder):
             event = _event(reader, entry)
             at = int(getattr(event, "at", at))
+            minutes_east = int(entry.event.get("utc_offset", 0)) if entry.seq == 0 else minutes_east
             steps.append(RecordedStep(entry.seq, entry.at, at, entry.kind, event))
     except Problem as problem:
         if not steps and problem.code == Problem("").code:
             raise
-        return steps, problem.sentence()
-    return steps, ""
+        return steps, problem.sentence(), minutes_east
+    return steps, "", minutes_east
 
 
 def _entries(folder: Path) -> Iterator[Entry]:

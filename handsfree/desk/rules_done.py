@@ -35,9 +35,7 @@ def all_answered(evidence: Evidence, item: Item) -> Assessment:
     left = [gate for gate in gates if gate in undone]
     missing = [gate for gate in gates if gate not in through and gate not in undone]
     if left:
-        named = [
-            f"{evidence.recorded.gate_title(gate)} ({undone[gate] or 'reason in the sound'})" for gate in left
-        ]
+        named = [f"{evidence.recorded.gate_title(gate)} ({wording.reason(undone[gate])})" for gate in left]
         return failed(f"not done: {wording.listed(named)}")
     if missing:
         words = f"never reached: {wording.listed([evidence.recorded.gate_title(gate) for gate in missing])}"
@@ -72,7 +70,7 @@ def _present(evidence: Evidence, quantities: Sequence[str]) -> Assessment:
     named = {wording.quantity(quantity).lower() for quantity in quantities}
     for step, undone in evidence.not_done:
         if named & {evidence.recorded.gate_title(undone.gate).lower()}:
-            return failed(f"not done: {undone.reason or 'the reason is in the sound'}", step.seq)
+            return failed(f"not done: {wording.reason(undone.reason)}", step.seq)
     return failed("no value on record") if evidence.finished else unknown("the visit ended before it")
 
 
@@ -123,23 +121,11 @@ def notice(evidence: Evidence, item: Item) -> Assessment:
 
 
 def warning_due(evidence: Evidence) -> list[str]:
-    """Return why a warning notice is due: a stop, a verdict outside that stands at the end, or a thing altered."""
-    why = [f"stopped: {event.why}" for _, event in evidence.recorded.all(ev.Stopped)]
-    why += [f"still altered: {span.said} {span.state}" for span in evidence.alterations if span.until is None]
-    standing = [verdict for _, verdict in evidence.final_verdicts if not _overtaken(evidence, verdict)]
-    why += [verdict.sentence for verdict in standing if wording.is_bad(verdict.outcome)]
+    """Return why a warning notice is due: a stop or a verdict outside that stands, or a thing altered."""
+    why = [f"stopped: {stop.why}" for stop in evidence.ending.in_force]
+    why += [f"not put back: {span.said} ({span.state})" for span in evidence.ending.left]
+    why += [verdict.sentence for _, verdict in evidence.standing_verdicts if wording.is_bad(verdict.outcome)]
     return why
-
-
-def _overtaken(evidence: Evidence, verdict: ev.VerdictGiven) -> bool:
-    """Say whether a later verdict of the same calculation at the same rate or point stands in its place."""
-    same = [
-        other
-        for _, other in evidence.verdicts
-        if other.calculation == verdict.calculation
-        and evidence.judged_for(other.gate) == evidence.judged_for(verdict.gate)
-    ]
-    return same[-1] is not verdict
 
 
 def edits(evidence: Evidence, item: Item) -> Assessment:

@@ -163,6 +163,20 @@ def during(evidence: Evidence, item: Item) -> Assessment:
     return passed("; ".join(finding.why for finding in told), told[-1].seq)
 
 
+def wrong_conditions(evidence: Evidence) -> list[Assessment]:
+    """Return each reading as left that was taken while a thing was not as its step or the checklist asks."""
+    found = []
+    for group in (pair.left for pair in evidence.pairs if pair.left is not None):
+        for thing, state in evidence.recorded.needs_of(group.readings[0].event.gate).items():
+            must_be = state == evidence.recorded.thing_state(thing, altered=True)
+            if any(altered_at(evidence.alterations, thing, at) != must_be for at in (group.began, group.ended)):
+                named = evidence.recorded.thing_named(thing)
+                found.append(failed(f"{named} was not {state} during {group.title}", group.stood_seq))
+    items = [item for line in evidence.forms.checklist.checklist for item in line.items if item.rule == "during"]
+    judged = [during(evidence, item) for item in items]
+    return [*found, *(each for each in judged if each.result == AssessedAs.FAIL)]
+
+
 def explained(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each difference between found and left has its cause, and each turn an advice with its reason.
 

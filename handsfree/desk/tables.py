@@ -11,29 +11,56 @@ NONE = "\N{EN DASH}"
 
 
 def found_and_left(evidence: Evidence, *, fully: bool = False) -> list[Row]:
-    """Return the table with its headings as first row; `fully` adds the bands, the sets and their times."""
+    """Return the table with its headings as first row; `fully` adds the bands, the sets and their times.
+
+    Of a visit that did not come to its end it tells what was read first and last: nothing was left by it.
+    """
     form, pairs = evidence.forms.report.measured, evidence.pairs
-    groups = [group for pair in pairs for group in (pair.found, pair.left)]
-    rows = [["", *(pair.headed(when) for pair in pairs for when in ("found", "left"))]]
+    if not any(pair.found or pair.last for pair in pairs):
+        return [[""]]
+    ended = evidence.finished
+    groups = [group for pair in pairs for group in (pair.found, pair.left if ended else pair.last)]
+    when = ("found", "left") if ended else ("read first", "read last")
+    rows = [["", *(pair.headed(each) for pair in pairs for each in when)]]
     rows += [[wording.quantity(name), *(_value(group, name) for group in groups)] for name in form.quantities]
     rows += [
         [each.says, *(_computed(group, each.calculation, each.unit) for group in groups)] for each in form.computed
     ]
     if form.judged_by:
         rows.append(["Judged", *(_judged(group, form.judged_by) for group in groups)])
+    rows.append(["While read", *(_altered(evidence, group) for group in groups)])
     if fully:
         rows.append(["Band", *(_band(group, form.judged_by) for group in groups)])
         rows.append(["Sets, taken", *(_taken(group) for group in groups)])
-    return _turned(rows, pairs) if form.layout == "rows" else rows
+    if all(cell == NONE for cell in rows[-1 if not fully else -3][1:]):
+        del rows[-1 if not fully else -3]
+    return _turned(rows, pairs, when) if form.layout == "rows" else rows
 
 
-def _turned(rows: list[Row], pairs: tuple[FoundAndLeft, ...]) -> list[Row]:
+def _altered(evidence: Evidence, group: Group | None) -> str:
+    """Return what was altered when a group was read, but for what its step needs so."""
+    if group is None:
+        return NONE
+    recorded = evidence.recorded
+    needs = recorded.needs_of(group.readings[0].event.gate)
+    spans = [
+        span
+        for span in evidence.alterations
+        if span.began <= group.ended
+        and (span.until is None or group.ended < span.until)
+        and needs.get(span.thing) != recorded.thing_state(span.thing, altered=True)
+    ]
+    return "; ".join(f"{span.said} {span.state}" for span in spans) or NONE
+
+
+def _turned(rows: list[Row], pairs: tuple[FoundAndLeft, ...], when: tuple[str, str]) -> list[Row]:
     """Return the table with a row for each found and left; a point measured once has one row."""
     turned = [list(cells) for cells in zip(*rows, strict=True)]
     body = []
     for number, pair in enumerate(pairs):
         found, left = turned[1 + 2 * number : 3 + 2 * number]
-        body += [[pair.headed("found and left"), *found[1:]]] if pair.once else [found, left]
+        once = pair.found is not None and pair.found in (pair.left, pair.last)
+        body += [[pair.headed(" and ".join(when)), *found[1:]]] if once else [found, left]
     return [turned[0], *body]
 
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime, timedelta, timezone
+from decimal import ROUND_UP, Decimal, InvalidOperation
+
 from handsfree.desk import forms
-from handsfree.events.decisions import ReadingRecord, VisitClosed
+from handsfree.events.decisions import Lacking, ReadingRecord
 
 _UNITS = {
     "[ppm]": "ppm",
@@ -24,6 +28,46 @@ _OUTCOMES = {
 }
 NOT_BAD = frozenset({"within", "too-close", "no-limit", "missing"})
 """Outcomes that say nothing against the thing judged; every other outcome of any trade does."""
+
+RE_ENTRY = {
+    "walked": "the steps that are asked before going on were reported done",
+    "misheard": "the technician said that it was misheard",
+    "false-stop": "the technician said that it was no call to stop",
+    "relit": "it was lit again",
+}
+"""How the work went on after a stop: a person's report each time."""
+
+PARTS = {
+    "outside": "for whoever has left",
+    "re-entry": "before the work goes on",
+    "relight": "before anything fires",
+    "way-down": "for leaving it off",
+}
+"""When the steps after a stop are asked."""
+
+_STOPS = {
+    "stop-work": "the technician called stop",
+    "fire": "fire or smoke was called",
+    "feel-ill": "somebody felt ill",
+    "electric-shock": "an electric shock was called",
+    "burn": "a burn or a scald was called",
+    "flood": "escaping water was called",
+    "must-leave": "the technician had to leave",
+    "no-answer": "nobody answered",
+    "turn-not-undone": "a turn that was not as advised was not undone",
+    "no-reading": "a reading that was needed could not be taken",
+}
+"""Stops of any trade; the others stand in each trade's report.yaml."""
+
+_ENDED = {
+    "finished": "Finished",
+    "incomplete": "Left incomplete",
+    "made-safe": "Stopped and left off",
+    "left-as-reported": "Stopped, left as reported",
+    "stopped": "Stopped",
+    "open": "Not closed",
+    "damaged": "Damaged",
+}
 
 HOW = {
     "affirmed": "read back and affirmed",
@@ -57,6 +101,29 @@ def outcome(name: str, *, demonstrated: bool = True) -> str:
     return f"{words}, not demonstrated" if name == "within" and not demonstrated else words
 
 
+def stop(why: str, detail: str) -> str:
+    """Return why the work stopped, in words: what was called, or what the step found."""
+    words = {**_STOPS, **forms.stops()}.get(why)
+    told = "" if detail == "called by the person" else detail.strip().rstrip(".")
+    return words or told or plain(why)
+
+
+def plain(name: str) -> str:
+    """Return a name of the record as words."""
+    return name.replace("-", " ").replace("_", " ").replace("/", ", ")
+
+
+def reason(text: str) -> str:
+    """Return why something was not done, without the words that a "not done" begins with."""
+    told = text.strip().removeprefix("because").strip(" ,.")
+    return told or "the reason was spoken and is kept as sound"
+
+
+def source(text: str) -> str:
+    """Return where a limit comes from, for a reader who knows no catalogue of sources."""
+    return text.replace("common practice, no source", "practice of the trade, not published")
+
+
 def is_bad(outcome_: str) -> bool:
     """Say whether an outcome speaks against the thing judged."""
     return outcome_ not in NOT_BAD
@@ -70,6 +137,30 @@ def clock(milliseconds: int) -> str:
     return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
 
 
+def local(stamp: str, minutes_east: int) -> str:
+    """Return a time of RFC 3339 as a clock in a zone shows it, with the zone; as it stands when it is none."""
+    try:
+        moment = datetime.fromisoformat(stamp)
+    except ValueError:
+        return stamp
+    if moment.tzinfo is None:
+        return stamp
+    shown = moment.astimezone(timezone(timedelta(minutes=minutes_east)))
+    return f"{shown:%Y-%m-%d %H:%M} UTC{shown.isoformat()[-6:] if minutes_east else ''}"
+
+
+def expanded(standard: str, value: str) -> str:
+    """Return twice a standard uncertainty as " ± …", rounded up to the value's decimals or to one digit."""
+    try:
+        twice = 2 * Decimal(standard)
+    except InvalidOperation:
+        return ""
+    if not twice:
+        return ""
+    decimals = max(len(value.partition(".")[2]), -twice.adjusted(), 0)
+    return f" ± {twice.quantize(Decimal(1).scaleb(-decimals), ROUND_UP)}"
+
+
 def turn(eighths: int) -> str:
     """Return a turn of a screw in words."""
     names = {1: "an eighth of a turn", 2: "a quarter turn", 4: "half a turn", 8: "a full turn"}
@@ -81,6 +172,11 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
 
 
-def lacking(closed: VisitClosed) -> str:
+def lacking(lacks: Sequence[Lacking]) -> str:
     """Return what a visit was for and did not show, each with its reason."""
-    return listed([f"{one.what} ({one.why})" for one in closed.lacking])
+    return listed([f"{one.what} ({one.why})" for one in lacks])
+
+
+def ended(outcome_: str) -> str:
+    """Return how a visit ended, by the outcome that its close or the index names, in words."""
+    return _ENDED.get(outcome_, plain(outcome_).capitalize())

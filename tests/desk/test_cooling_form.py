@@ -12,11 +12,11 @@ from types import SimpleNamespace as Stub
 import pytest
 
 from handsfree.desk import chart
-from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import Dossier
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import readings
 from handsfree.desk.forms import forms_of
+from handsfree.desk.paper import paper_of
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.supervision import judge
@@ -152,7 +152,7 @@ def test_a_faultless_charge_check_has_no_fail(dossier):
 
 def test_found_and_left_stand_side_by_side_with_what_was_worked_out(dossier):
     """Four readings with their units, superheat and subcooling, and the verdict on both."""
-    assert customer_report(dossier).measured == [
+    assert paper_of(dossier).measured == [
         ["", "Found", "Left"],
         ["Suction pressure", "7.10 bar", "8.50 bar"],
         ["Liquid pressure", "24.1 bar", "26.3 bar"],
@@ -161,6 +161,7 @@ def test_found_and_left_stand_side_by_side_with_what_was_worked_out(dossier):
         ["Superheat", "14.9 K", "6.3 K"],
         ["Subcooling", "1.2 K", "5.8 K"],
         ["Judged", "outside", "within"],
+        ["While read", "Hoses on; Thermostat on", "Hoses on; Thermostat on"],
     ]
 
 
@@ -176,8 +177,8 @@ def test_the_chart_draws_superheat_and_subcooling_in_the_makers_bands(dossier):
 
 def test_the_report_names_the_refrigerant_and_no_fuel(dossier):
     """A fact of the appliance sheet; a fact of another trade has no place here."""
-    report = customer_report(dossier)
-    assert report.title == "Air-conditioner charge report"
+    report = paper_of(dossier)
+    assert report.title == "Report: charge"
     assert dict(report.facts)["Refrigerant"] == "R32"
     assert "Fuel" not in dict(report.facts)
     assert warning_due(dossier.evidence) == []

@@ -10,10 +10,10 @@ from typer.testing import CliRunner
 
 from handsfree.commands.supervising import app
 from handsfree.desk import outcome
-from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import Dossier, open_dossier
 from handsfree.desk.examination import examine
 from handsfree.desk.lines import happening
+from handsfree.desk.paper import paper_of
 from handsfree.events.state import State
 from handsfree.glance.notes import Notes
 from handsfree.glance.view import glance
@@ -44,9 +44,11 @@ def dossier(folder: Path) -> Dossier:
 def test_the_desk_and_the_customer_read_that_it_was_left_incomplete(dossier: Dossier) -> None:
     """The sentence, the title, the list of what was not done, what to look at first."""
     assert f"Left incomplete: {WHY}" in dossier.sentence
-    report = customer_report(dossier)
-    assert report.title == "Ventilation commissioning report: left incomplete"
-    assert report.not_done[0] == "Left incomplete: air flow against the design, no reading"
+    report = paper_of(dossier)
+    assert report.title == "Incomplete visit: Air flow of one terminal"
+    assert report.in_short[0] == "The visit came to its end without all that it was for."
+    assert report.in_short[1] == f"Not shown on this visit: {WHY}."
+    assert "Air flow: the display showed no value" in report.not_done
     first = dossier.notables[0]
     assert (first.kind, first.says) == ("Left incomplete", "air flow against the design: no reading")
     last = dossier.evidence.recorded.steps[-1]
@@ -63,8 +65,9 @@ def test_the_printed_report_says_so(folder: Path, tmp_path: Path) -> None:
     """And never that all was done."""
     CliRunner().invoke(app, ["report", str(folder), "-o", str(tmp_path / "r.html")])
     text = (tmp_path / "r.html").read_text("utf-8")
-    assert "Left incomplete" in text
-    assert "Everything asked for was done" not in text
+    assert "Incomplete visit" in text
+    assert "was finished" not in text
+    assert "No step was left out" not in text
 
 
 def test_the_screen_ends_with_it(dossier: Dossier) -> None:

@@ -2,9 +2,9 @@
 
 import pytest
 
-from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import open_dossier
 from handsfree.desk.notice import notice_of
+from handsfree.desk.paper import paper_of
 from handsfree.desk.printed import html, pdf
 
 
@@ -35,7 +35,7 @@ def test_it_names_appliance_finding_states_and_whom_to_call(stopped):
 def test_it_is_printed_on_a_page_of_its_own(stopped):
     """In both forms, after the report."""
     text = html(stopped)
-    assert text.index("Warning notice") > text.index("Put back")
+    assert text.index("Warning notice") > text.index("Not done")
     assert "As reported by the technician" in text
     assert len(pdf(stopped)) > 3000
 
@@ -50,6 +50,7 @@ def test_it_promises_permits_and_guesses_nothing(stopped):
 
 def test_such_a_visit_is_never_called_finished(stopped):
     """Its sentence and its title say how it was left."""
-    report = customer_report(stopped)
-    assert report.title == "Combustion set-up report: the work was stopped"
-    assert report.sentence.startswith("Left as reported: stop-work.")
+    paper = paper_of(stopped)
+    assert paper.title == "Stopped work: Two-rate combustion set-up"
+    assert paper.in_short[0].startswith("The work was stopped at the step “")
+    assert "the technician called stop" in paper.in_short[0]

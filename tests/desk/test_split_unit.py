@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from agreeing_visits import record
 
-from handsfree.desk.customer import customer_report
 from handsfree.desk.dossier import Dossier, open_dossier
 from handsfree.desk.evidence import AssessedAs
+from handsfree.desk.paper import paper_of
 from handsfree.events import decisions as ev
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
@@ -76,8 +76,8 @@ def test_the_list_has_no_fail_and_the_report_is_the_trades_own(visit: Dossier) -
     failed = [item.says for line in visit.judged for item in line.items if item.finding.result is AssessedAs.FAIL]
     assert failed == []
     assert visit.count(AssessedAs.CANNOT_TELL) <= 1
-    report = customer_report(visit)
-    assert report.title == "Air-conditioner charge report"
+    report = paper_of(visit)
+    assert report.title == "Report: Refrigerant charge of a split unit"
     told = f"{report.facts} {report.measured}".lower()
     for word in ("fuel", "gas", "co2", "combustion", "boiler"):
         assert word not in told

@@ -34,8 +34,10 @@ def test_the_report_holds_what_a_customer_is_owed(visits, dossier, tmp_path):
     report = dossier.report
     assert pages <= 2
     for words in (
-        "Maximum, found", "FG2209", "until 2027-06-30", "u = 0.1", "page 41, revision invented A", "Cautions",
-        report.head.checksum, "licence invented 12345", "Everything asked for was done",
+        "Maximum, found", "FG2209", "until 2027-06-30", "9.20 ± 0.31, limits 8.9 to 9.9",
+        "page 41, revision invented A", "Cautions",
+        report.head.checksum, "licence invented 12345", "The work was finished", "No step was left out",
+        "No supervisor has given a verdict",
     ):  # fmt: skip
         assert words in text, words
     assert "WARNING" not in text

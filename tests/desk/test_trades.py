@@ -8,11 +8,11 @@ from fan_visits import FAULTLESS, TOO_LITTLE, dossier_of, record_fan
 from starlette.testclient import TestClient
 
 from handsfree.desk import chart, forms, printed, site
-from handsfree.desk.customer import customer_report
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.forms import Checklist, Forms, ReportForm, forms_of
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
+from handsfree.desk.paper import paper_of
 from handsfree.desk.questions import QUESTIONS
 from handsfree.desk.record import load
 from handsfree.desk.rules_done import warning_due
@@ -66,8 +66,8 @@ def test_a_faultless_fan_visit_has_no_fail_and_nothing_that_cannot_be_told(fault
 
 def test_the_reports_title_and_facts_are_the_fans(faultless):
     """No fuel, no boiler, no combustion; the air flows as found and as left."""
-    report = customer_report(faultless)
-    assert report.title == "Ventilation commissioning report"
+    report = paper_of(faultless)
+    assert report.title == "Report: Extract fan commissioning"
     assert [row[:2] for row in report.measured] == [
         ["", "Air flow"],
         ["Kitchen, found", "10.5 L/s"],
@@ -99,8 +99,8 @@ def test_too_little_air_fails_its_line_and_the_report_says_that_the_work_was_sto
     found = results(stopped)
     assert found["Air flow of every terminal keeps its limit"][0] == AssessedAs.FAIL
     assert found["Everything altered was put back"][0] == AssessedAs.FAIL
-    report = customer_report(stopped)
-    assert report.title == "Ventilation commissioning report: the work was stopped"
+    report = paper_of(stopped)
+    assert report.title == "Stopped and left off: Extract fan commissioning"
     assert any("10.5 L/s outside" in why for why in report.warning)
 
 
@@ -179,8 +179,8 @@ def test_a_trade_without_forms_gets_a_plain_checklist_and_report(fans):
     assert plain.count(AssessedAs.FAIL) == plain.count(AssessedAs.CANNOT_TELL) == 0
     rules = {item.rule for line in forms_of("unheard-of").checklist.checklist for item in line.items}
     assert {"put-back", "seal", "units", "asked"} <= rules
-    report = customer_report(plain)
-    assert report.title == "Report of a visit"
+    report = paper_of(plain)
+    assert report.title == "Report: Extract fan commissioning"
     assert "Air flow 6.2 L/s" in report.others
     assert printed.pdf(plain).startswith(b"%PDF")
     assert chart.draw(plain.evidence).plots == []

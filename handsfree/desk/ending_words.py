@@ -1,0 +1,102 @@
+"""The end of a visit in plain sentences, the same on the paper, on the page and in the list."""
+
+from __future__ import annotations
+
+from handsfree.desk import wording
+from handsfree.desk.ending import Ending, StopTold
+from handsfree.desk.evidence import Evidence
+
+
+def end_sentence(evidence: Evidence) -> str:
+    """Return how the visit ended, in a sentence."""
+    ending = evidence.ending
+    where = f"at the step “{ending.last_gate}”"
+    why = ending.in_force[-1].why if ending.in_force else "the reason is not on record"
+    match ending.kind:
+        case "finished":
+            return f"The work was finished on {evidence.recorded.opened.day}."
+        case "incomplete":
+            return "The visit came to its end without all that it was for."
+        case "left-off":
+            return (
+                f"The work was stopped {where} and did not go on: {why}. The technician reported each thing asked "
+                "about as it should be left."
+            )
+        case "stopped":
+            return (
+                f"The work was stopped {where} and did not go on: {why}. Something was left open, or nobody could "
+                "say how it stands."
+            )
+        case "open":
+            stopped = f" The work is stopped: {why}." if ending.in_force else ""
+            return f"The visit is not closed: it is going on, or was interrupted {where}.{stopped}"
+        case "damaged":
+            last = wording.clock(evidence.recorded.steps[-1].at)
+            return f"The record is damaged and can be read up to {last} only: nothing can be concluded from it."
+
+
+def judged_sentence(evidence: Evidence) -> str:
+    """Return what the verdicts come to that stand at the end."""
+    standing = evidence.standing_verdicts
+    if not standing:
+        return "Nothing was judged against a limit."
+    outside = [evidence.recorded.gate_title(each.gate) for _, each in standing if wording.is_bad(each.outcome)]
+    unjudged = [
+        evidence.recorded.gate_title(each.gate)
+        for _, each in standing
+        if each.outcome != "within" and not wording.is_bad(each.outcome)
+    ]
+    if outside:
+        return f"Outside its limits at the end: {wording.listed(outside)}."
+    if unjudged:
+        open_ = wording.listed(unjudged)
+        return f"Nothing judged at the end was outside its limits; not judged, or too close to call: {open_}."
+    return "Everything judged at the end was within the limits used."
+
+
+def lacking(ending: Ending) -> str:
+    """Return what the visit was for and did not show, each with its reason."""
+    return "; ".join(f"{one.what} ({one.why})" for one in ending.lacking)
+
+
+def left_out(ending: Ending) -> str:
+    """Return how many steps were left out."""
+    count = len(ending.left_out)
+    return f"{'One step was' if count == 1 else f'{count} steps were'} left out; the reasons stand below."
+
+
+def stop_line(stop: StopTold) -> str:
+    """Return one stop and what came after it."""
+    went = f"The work went on: {stop.resumed}" if stop.resumed else "The work did not go on"
+    return f"{wording.clock(stop.at)}, at “{stop.gate}”: {stop.why}. {went}."
+
+
+def not_done(ending: Ending) -> list[str]:
+    """Return the steps left out and the readings without a value, each with its reason."""
+    told = [f"{one.title}: {one.reason}" for one in ending.left_out]
+    return [*told, *ending.without_value]
+
+
+def not_reached(ending: Ending) -> list[str]:
+    """Return what a visit that did not come to its end never came to."""
+    if ending.came_to_its_end:
+        return []
+    told = []
+    if ending.never_read:
+        told.append(f"Never read: {'; '.join(ending.never_read)}.")
+    if count := len(ending.never_reached):
+        told.append(f"Steps that still lay ahead, some of them asked only when needed: {count}.")
+    return told
+
+
+def put_back(evidence: Evidence) -> str:
+    """Return what stands altered, or that nothing does, as far as the record shows."""
+    left = evidence.ending.left
+    if left:
+        return "Not put back: " + wording.listed([f"{span.said} ({span.state})" for span in left]) + "."
+    count = len(evidence.alterations)
+    if not count:
+        return "Nothing was changed for the work."
+    settings = [f"{span.said} {span.left}" for span in evidence.alterations if span.left]
+    with_values = f"; settings: {wording.listed(settings)}" if settings else ""
+    return f"Everything changed for the work was reported put back ({count}){with_values}."
