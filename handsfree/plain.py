@@ -59,8 +59,11 @@ _FORMS: Final[dict[str, str]] = {
     r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$": f"write the id of a gate, or `exit` and a name: {_KEBAB}",
     r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$": "write lower-case letters and digits, joined by single underscores",
     r"^[A-Za-z0-9._-]+\.yaml$": "write the name of a file beside this one, ending in .yaml",
-    r"^[a-z][a-z0-9]*([-/][a-z0-9]+)*$": "write the full id of a gate, such as kitchen/air-flow",
-    PHRASE_PATTERN: "write words as they are said: small letters and single spaces, c o two for CO2",
+    r"^[a-z][a-z0-9]*([-/][a-z0-9]+|/\*)*$": "write the full id of a gate, such as kitchen/air-flow or */air-flow",
+    r"^(next item|(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*)$": (
+        f"write `next item`, the id of a gate, or `exit` and a name: {_KEBAB}"
+    ),
+    PHRASE_PATTERN: "write words as they are said: small letters, single spaces, abbreviations letter by letter",
     r"^[a-z0-9-]+\.yaml$": "write the name of a file beside this one, ending in .yaml",
 }
 """A pattern -> what it asks for, in words."""

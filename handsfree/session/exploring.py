@@ -129,7 +129,9 @@ class _Explorer:
         """Answer until the visit is over; note what must never happen."""
         try:
             for _ in range(MOST_ANSWERS):
+                before = len(self._visit.events)
                 self._visit.until_asking()
+                self._coverage.notice(self._visit.events[before:])
                 if self._visit.over:
                     self._ended()
                     return

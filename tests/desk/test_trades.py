@@ -25,7 +25,7 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import procedure_path
 from handsfree.trades.registered_rules import OWN_RULES
 
-TRADES = ("combustion", "cooling", "ventilation")
+TRADES = ("combustion", "cooling", "plumbing", "ventilation")
 
 
 @pytest.fixture(scope="module")

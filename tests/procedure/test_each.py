@@ -163,6 +163,8 @@ def test_what_one_item_does_not_put_back_is_found(tmp_path: Path) -> None:
         ("each: [kitchen, bath-room, hall]", f"each: [{', '.join(f'room-{n}' for n in range(33))}]", 14, "32"),
         ("hall]", "hall]\n    parameters: {second: 3}", 15, "no parameter 'second'"),
         ("hall]", "Hall]", 14, "Hall"),
+        ("clean: next item", "clean: Next", 15, "write `next item`, the id of a gate"),
+        ("by: [told]", "by: [Told]", 8, "write the full id of a gate"),
         ("outlets/*/looked", "outlets/*/seen", 7, "no gate 'outlets/*/seen'"),
     ],
 )

@@ -20,7 +20,12 @@ from handsfree.procedure.proofs.search import reached
 from handsfree.procedure.trades import known_trades, trade_data
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
-OF = {"combustion": "two-rate-combustion", "ventilation": "extract-terminal", "cooling": "split-cooling-charge"}
+OF = {
+    "combustion": "two-rate-combustion",
+    "ventilation": "extract-terminal",
+    "cooling": "split-cooling-charge",
+    "plumbing": "hot-water-profile",
+}
 EACH = [
     (trade, name, step)
     for trade in OF

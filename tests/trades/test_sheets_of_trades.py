@@ -70,7 +70,7 @@ def test_a_fans_sheets_load_without_fuel_or_analyser(tmp_path: Path) -> None:
         ("jobsheet.yaml", "design_air_flow: 27", "design_air_flow: 900", "design_air_flow: write 200 or less"),
         ("jobsheet.yaml", "design_air_flow: 27", "fuel: natural gas", "fuel: there is no such key here"),
         ("jobsheet.yaml", '"2027-06-30"', "30/06/2027", "write the day as year-month-day, such as 2027-06-30"),
-        ("jobsheet.yaml", "trade: ventilation", "trade: plumbing", "there is no trade 'plumbing'"),
+        ("jobsheet.yaml", "trade: ventilation", "trade: masonry", "there is no trade 'masonry'"),
         ("jobsheet.yaml", "serial: BR60F0042", "serial: 42", "serial: write text; put it in quotes"),
         ("jobsheet.yaml", "site: Orchard House\n", "", "site: this is lacking: write it"),
         ("fan.yaml", "trade: ventilation", "trade: combustion", "this is lacking"),
@@ -184,10 +184,10 @@ def test_a_wrong_declaration_is_told_with_its_line(tmp_path: Path, declared: dic
 
 def a_trade(folder: Path) -> Path:
     """Return a copy of ventilation under another name, as a trade that only has data."""
-    made = folder / "plumbing"
+    made = folder / "masonry"
     made.mkdir()
     for name in ("trade.yaml", "quantities.yaml", "english.yaml", "sheets.yaml", "hazards.yaml", "template.yaml"):
-        text = (FAN.parent / name).read_text("utf-8").replace("trade: ventilation", "trade: plumbing")
+        text = (FAN.parent / name).read_text("utf-8").replace("trade: ventilation", "trade: masonry")
         (made / name).write_text(text, "utf-8")
     return made
 
@@ -203,8 +203,8 @@ def test_a_trade_without_hazards_is_refused_by_name(tmp_path: Path) -> None:
 
 def test_a_trade_of_data_alone_is_read(tmp_path: Path) -> None:
     trade = read_trade(a_trade(tmp_path))
-    assert trade.name == "plumbing"
-    assert trade.sheets.__name__ == "PlumbingSheets"
+    assert trade.name == "masonry"
+    assert trade.sheets.__name__ == "MasonrySheets"
 
 
 @pytest.mark.parametrize(
@@ -212,7 +212,7 @@ def test_a_trade_of_data_alone_is_read(tmp_path: Path) -> None:
     [
         ("trade.yaml", "fires: false", "fires: perhaps", "fires: write true or false"),
         ("trade.yaml", "fires: false", "fires: false\ntaken_back: [co2]", "there is no quantity 'co2'"),
-        ("trade.yaml", "trade: plumbing", "trade: ventilation", "but its folder 'plumbing'"),
+        ("trade.yaml", "trade: masonry", "trade: ventilation", "but its folder 'masonry'"),
         ("quantities.yaml", "usual: 9.5", "usual: 950", "usual and unusual values must lie between low and high"),
         ("quantities.yaml", "low: 0, high: 500", "low: 500, high: 0", "low must be below high"),
         ("sheets.yaml", "  isolation:", "  manual:", "the appliance sheet of every trade has manual already"),

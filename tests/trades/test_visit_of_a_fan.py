@@ -115,7 +115,7 @@ def small(folder: Path, old: str = "", new: str = "") -> Path:
 @pytest.mark.parametrize(
     ("old", "new", "what", "place"),
     [
-        ("trade: ventilation", "trade: plumbing", "there is no trade 'plumbing'", "small.yaml:3:8"),
+        ("trade: ventilation", "trade: masonry", "there is no trade 'masonry'", "small.yaml:3:8"),
         ("quantity: air_flow", "quantity: co2", "there is no quantity 'co2'", "small.yaml:9:"),
         ("quantity: air_flow", "quantity: dew_point", "there is no quantity 'dew_point'", "small.yaml:9:"),
         ("point: flow}", "point: flow, firing: true}", "nothing fires in ventilation", "small.yaml:9:"),
@@ -128,7 +128,7 @@ def test_what_a_trade_does_not_have_is_refused_with_what_it_has(
         load_procedure(small(tmp_path, old, new))
     assert caught.value.what == what
     assert place in str(caught.value.where)
-    known = {"trade": "combustion, cooling, ventilation", "quantity": "air_flow, fan_power"}
+    known = {"trade": "combustion, cooling, plumbing, ventilation", "quantity": "air_flow, fan_power"}
     assert any(text in str(caught.value.remedy) for text in (*known.values(), "remove `firing`"))
 
 

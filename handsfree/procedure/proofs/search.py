@@ -5,22 +5,25 @@ transition between gates depends on more than the gate itself, so monitors for d
 each other: the product of the gates with one monitor at a time covers the full product of gates and all altered
 things, and time and memory grow with their sum and not with the power set.
 
-Two guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
-first round, and a sheet may have a limit at one verdict and none at the next. When a story uses such a
-transition it is searched again with just those counts and facts followed exactly, so a story that is told can
-happen.
+Three guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
+first round, a sheet may have a limit at one verdict and none at the next, and the same verdict on the same
+readings may be another the second time. When a story uses such a transition it is searched again with just those
+counts, facts and verdicts followed exactly, so a story that is told can happen.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
 
 from handsfree.gates.outcomes import ENDS, EXHAUSTED
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
+
+_Key = TypeVar("_Key")
+_Fact = TypeVar("_Fact")
 
 MOST_NODES = 400_000
 """Nodes of one exact search; beyond it a story is told as not counted out."""
@@ -55,11 +58,31 @@ class Monitor:
         return state
 
 
-Exact = tuple[tuple[int, ...], tuple[bool | None, ...]]
+Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...]]
 Node = tuple[str, Hashable, Exact]
 Transition = tuple[str, str]
 """A gate and the outcome by which it is left."""
 LimitKey = tuple[str, str | None]
+
+
+JudgingKey = tuple[str, tuple[tuple[str, str], ...], str | None, str]
+"""A calculation, the points that it judges, its rate and its limits: the same readings give the same outcome."""
+
+
+def judging_key(placed: PlacedGate) -> JudgingKey | None:
+    """Return what a verdict's outcome follows from, beside the readings and the sheets; None at any other gate."""
+    judging = placed.gate.effects.judges
+    if judging is None:
+        return None
+    limits = "" if judging.limits is None else judging.limits.model_dump_json()
+    return judging.calculation, tuple(sorted(judging.using.items())), judging.rate, limits
+
+
+def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
+    """Say whether the gate takes or voids readings that a verdict judges."""
+    effects, points = placed.gate.effects, {point for _, point in key[1]}
+    turned = () if effects.turns is None else (effects.turns.using, *effects.turns.voids)
+    return effects.kept_at in points or not points.isdisjoint(turned)
 
 
 def limit_key(placed: PlacedGate) -> LimitKey | None:
@@ -84,25 +107,30 @@ def says_loaded(outcome: str) -> bool | None:
 
 @dataclass(frozen=True)
 class Guard:
-    """The loop counts and the sheets' limits that a search follows exactly."""
+    """The loop counts, the sheets' limits and the verdicts that a search follows exactly."""
 
     counted: tuple[str, ...] = ()
     limits: tuple[LimitKey, ...] = ()
+    judged: tuple[JudgingKey, ...] = ()
 
     @property
     def start(self) -> Exact:
         """Nothing entered, nothing known."""
-        return (0,) * len(self.counted), (None,) * len(self.limits)
+        return (0,) * len(self.counted), (None,) * len(self.limits), (None,) * len(self.judged)
 
     def entering(self, exact: Exact, placed: PlacedGate) -> Exact:
-        """Count the gate."""
+        """Count the gate, and forget the verdicts on what it reads anew."""
+        judged = tuple(
+            None if _read_anew(placed, key) else outcome
+            for key, outcome in zip(self.judged, exact[2], strict=True)
+        )
         if placed.id not in self.counted:
-            return exact
+            return exact[0], exact[1], judged
         place = self.counted.index(placed.id)
         most = (placed.gate.at_most or 0) + 1
         counts = list(exact[0])
         counts[place] = min(most, counts[place] + 1)
-        return tuple(counts), exact[1]
+        return tuple(counts), exact[1], judged
 
     def leaving(self, exact: Exact, placed: PlacedGate, outcome: str) -> Exact | None:
         """Return what is known after the transition was taken, or None when it cannot be taken."""
@@ -110,16 +138,22 @@ class Guard:
             over = exact[0][self.counted.index(placed.id)] > (placed.gate.at_most or 0)
             if over != (outcome == EXHAUSTED):
                 return None
-        key = limit_key(placed)
-        loaded = says_loaded(outcome) if key in self.limits else None
-        if loaded is None or key is None:
-            return exact
-        known = list(exact[1])
-        place = self.limits.index(key)
-        if known[place] not in {None, loaded}:
-            return None
-        known[place] = loaded
-        return exact[0], tuple(known)
+        key, loaded = limit_key(placed), says_loaded(outcome)
+        limits = _known(self.limits, exact[1], key if loaded is not None else None, loaded)
+        judged = _known(self.judged, exact[2], judging_key(placed), outcome)
+        return None if limits is None or judged is None else (exact[0], limits, judged)
+
+
+def _known(
+    keys: tuple[_Key, ...], facts: tuple[_Fact | None, ...], key: _Key | None, fact: _Fact | None
+) -> tuple[_Fact | None, ...] | None:
+    """Return the facts with one more, or None where another is known."""
+    if key is None or key not in keys:
+        return facts
+    place = keys.index(key)
+    if facts[place] not in {None, fact}:
+        return None
+    return (*facts[:place], fact, *facts[place + 1 :])
 
 
 @dataclass(frozen=True)
@@ -267,13 +301,18 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
     """Return the guard that rules these transitions out, extending the one given; None when they can happen."""
     entered: dict[str, int] = {}
     known: dict[LimitKey, bool] = {}
+    judged: dict[JudgingKey, str] = {}
     for gate_id, outcome in (*transitions, (last, "")):
         placed = procedure.gates[gate_id]
         entered[gate_id] = entered.get(gate_id, 0) + 1
         at_most = placed.gate.at_most
         if at_most is not None and (entered[gate_id] > at_most) != (outcome == EXHAUSTED):
-            return Guard((*guard.counted, gate_id), guard.limits)
+            return replace(guard, counted=(*guard.counted, gate_id))
         key, loaded = limit_key(placed), says_loaded(outcome)
         if key is not None and loaded is not None and known.setdefault(key, loaded) != loaded:
-            return Guard(guard.counted, (*guard.limits, key))
+            return replace(guard, limits=(*guard.limits, key))
+        judged = {one: was for one, was in judged.items() if not _read_anew(placed, one)}
+        judging = judging_key(placed)
+        if judging is not None and outcome and judged.setdefault(judging, outcome) != outcome:
+            return replace(guard, judged=(*guard.judged, judging))
     return None
