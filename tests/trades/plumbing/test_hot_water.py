@@ -161,7 +161,7 @@ def test_its_own_dangers_are_answered_for_it(tmp_path: Path, words: str, begins:
 
 
 def test_a_verdict_on_the_same_readings_is_the_same_the_second_time(tmp_path: Path) -> None:
-    """The end's verdict stands for the first, so the proofs need no other way; read anew in between, it does not."""
+    """The end's verdict stands for the first, so the proofs need no other way; read anew it does not."""
     for name in ("hot-water-profile", "outlet-temperature"):
         (tmp_path / f"{name}.yaml").write_text((ROOT / "procedures" / f"{name}.yaml").read_text("utf-8"), "utf-8")
     path = tmp_path / "hot-water-profile.yaml"
