@@ -15,10 +15,12 @@ import numpy as np
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
+from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
+from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.problem import ExitCode, Problem
 from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
@@ -130,7 +132,10 @@ def _recogniser(recorder: Recorder, options: VisitOptions) -> Iterator[Hearing |
     if source is None:
         yield None
         return
-    recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations)
+    general = GeneralPlan.of(recorder.plan.catalogue, options.general_model)
+    recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)
+    if general is None and recorder.plan.catalogue.language == ENGLISH:
+        sys.stderr.write(f"No third opinion on what is heard: {HOW}.\n")
     hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))
     try:
         yield hearing

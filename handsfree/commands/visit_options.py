@@ -39,6 +39,14 @@ class VisitOptions:
         ),
     ] = None
     model: Model = None
+    general_model: Annotated[
+        Path | None,
+        typer.Option(
+            "--general-model",
+            metavar="FOLDER",
+            help="The weights of the general recogniser, for a third opinion; the installed ones when left out.",
+        ),
+    ] = None
     alert_command: Annotated[
         str,
         typer.Option(

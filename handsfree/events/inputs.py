@@ -33,11 +33,28 @@ class Alternative(Record):
 
     words: tuple[HeardWord, ...]
     score: Exact
+    general: Exact | None = None
+    """Log likelihood by the general recogniser, where it was asked and did not put it too far behind."""
+    habit: Exact | None = None
+    """What it gives the same words on the noise of the moment alone, where it was asked."""
 
     @property
     def text(self) -> tuple[str, ...]:
         """The bare words."""
         return tuple(word.word for word in self.words)
+
+
+class GeneralHearing(Record):
+    """What the general recogniser made of an utterance: the third opinion."""
+
+    member: str
+    """Which weights were asked."""
+    text: str = ""
+    """What it wrote of its own accord."""
+    likelihood: Exact | None = None
+    """The logarithm of how likely it found that."""
+    late: bool = False
+    """It took longer than it may, and the visit went on without it."""
 
 
 class Heard(Record):
@@ -57,6 +74,7 @@ class Heard(Record):
     """It began while the tool itself was speaking: only stop and hazard phrases act."""
     sound: str | None = None
     """SHA-256 of the utterance's sound, as kept beside the ledger."""
+    general: GeneralHearing | None = None
 
 
 class Typed(Record):

@@ -31,11 +31,15 @@ class SpokenWord:
 class Hypothesis:
     """One thing that may have been said; `words` is `[unk]` alone for speech outside the grammar.
 
-    `score` is the natural logarithm of its odds against the best alternative: 0 for the best.
+    `score` is the natural logarithm of its odds against the best alternative: 0 for the best. `general` is the
+    log likelihood that the general recogniser gives it, `habit` what it gives the same words on the noise alone;
+    None where it was not asked, or put them too far behind to say.
     """
 
     words: tuple[SpokenWord, ...]
     score: Decimal
+    general: Decimal | None = None
+    habit: Decimal | None = None
 
     @property
     def text(self) -> tuple[str, ...]:

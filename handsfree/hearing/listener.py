@@ -28,6 +28,8 @@ __all__ = ["Listener", "NothingSaid", "SpeechBegan", "Told", "Utterance", "Utter
 BEFORE_MS = 500
 """Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
 LONGEST_MS = 15_000
+NOISE_MS = 1_000
+"""Of the noise before an utterance so much is kept."""
 STANDING_MS = 800
 """In unsteady noise no silence may come: a complete sentence that has not changed for so long is taken."""
 ECHO_MS = 200
@@ -74,6 +76,7 @@ class Listener:
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[SoundBlock] = deque(maxlen=BEFORE_MS // BLOCK_MS)
+        self._noise: deque[Samples] = deque(maxlen=(NOISE_MS + BEFORE_MS) // BLOCK_MS)
         self._spoken: UtteranceInProgress | None = None
         self._tool_speaks = False
         self._deaf_until_ms = 0
@@ -140,7 +143,7 @@ class Listener:
         """Return a stop phrase called over the tool's voice; the recogniser is then as it was."""
         if self._over_voice is None or not self._over_voice.due(block):
             return None
-        stop = self._over_voice.look(self._clock())
+        stop = self._over_voice.look(self._clock)
         if self._spoken is not None:
             self._spoken.go_on()
         elif self._grammar is not None:
@@ -153,8 +156,17 @@ class Listener:
             yield from self._ended(self._spoken, activity)
             return
         self._before.append(block)
+        self._noise.append(block.samples)
         if activity.state is VoiceState.SPEAKING and self._grammar is not None:
-            self._spoken = UtteranceInProgress(self._recogniser, self._grammar, tuple(self._before), activity)
+            noise = list(self._noise)[: -BEFORE_MS // BLOCK_MS]  # the rest may hold the beginning of the voice
+            self._spoken = UtteranceInProgress(
+                self._recogniser,
+                self._grammar,
+                tuple(self._before),
+                activity,
+                np.concatenate(noise) if noise else np.zeros(0, np.int16),
+            )
+            self._noise.clear()
             self._before.clear()
             yield SpeechBegan(block.start_ms, self._tool_speaks)
 
@@ -176,7 +188,7 @@ class Listener:
         if not alternatives:
             yield NothingSaid(self._now_ms)
         else:
-            yield spoken.utterance(alternatives, during_speech=self._tool_speaks, now=self._clock())
+            yield spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
 
     def _give_up(self) -> None:
         self._spoken = None
@@ -193,7 +205,7 @@ def whole_utterance(recogniser: UtteranceRecogniser, grammar: WordAutomaton, sam
     quiet = Activity(VoiceState.QUIET, 0, -90.0, -90.0)
     blocks = [SoundBlock(each, n * BLOCK_MS, time.monotonic()) for n, each in enumerate(padded.reshape(-1, BLOCK))]
     recogniser.listen_for(unfinished_too(grammar))
-    spoken = UtteranceInProgress(recogniser, grammar, tuple(blocks[:1]), quiet)
+    spoken = UtteranceInProgress(recogniser, grammar, tuple(blocks[:1]), quiet, np.zeros(0, np.int16))
     for block in blocks[1:]:
         spoken.take(block, activity.follow(block.samples))
-    return spoken.utterance(spoken.trial(), during_speech=False, now=time.monotonic())
+    return spoken.utterance(spoken.trial(), during_speech=False, clock=time.monotonic)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from decimal import Decimal
 
 import numpy as np
@@ -53,7 +54,7 @@ class OverVoice:
         enough = len(self._kept) * BLOCK_MS >= FROM_MS
         return enough and block.start_ms >= self._not_before_ms and block.start_ms % EVERY_MS == 0
 
-    def look(self, now: float) -> Utterance | None:
+    def look(self, clock: Callable[[], float]) -> Utterance | None:
         """Return the stop phrase when one was called just now; the recogniser is left listening for stop words."""
         cleaned = self._cleaned()
         for window_ms in WINDOWS_MS:
@@ -68,7 +69,7 @@ class OverVoice:
             self._not_before_ms = self._kept[-1].start_ms + BLOCK_MS + LONGEST_STOP_MS
             said = UtteranceInProgress(self._recogniser, self._stop_words, blocks, None)
             self._kept.clear()
-            return said.utterance(alternatives, during_speech=True, now=now)
+            return said.utterance(alternatives, during_speech=True, clock=clock)
         return None
 
     def _cleaned(self) -> Wave:

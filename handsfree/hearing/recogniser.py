@@ -14,9 +14,12 @@ import vosk
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
 from handsfree.hearing.ensemble import EnsembleMember, mean_of
+from handsfree.hearing.general.ear import GeneralMember
+from handsfree.hearing.general.opinion import GeneralOpinion
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
 from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.resampling import Samples
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 
@@ -33,7 +36,12 @@ class Recogniser:
     `listen_for` when a word of the grammar cannot be heard by this model.
     """
 
-    def __init__(self, model_folder: Path, pronunciations: Pronunciations | None = None) -> None:
+    def __init__(
+        self,
+        model_folder: Path,
+        pronunciations: Pronunciations | None = None,
+        general: GeneralMember | None = None,
+    ) -> None:
         vosk.SetLogLevel(-1)
         self.folder = ModelFolder.check(model_folder)
         units = self.folder.units
@@ -42,6 +50,7 @@ class Recogniser:
             if units is None
             else StrictGrammars(self.folder, units, pronunciations or Pronunciations())
         )
+        self._general = general
         self._automaton: WordAutomaton | None = None
         self._members: Sequence[EnsembleMember] = ()
         self._within = False
@@ -90,6 +99,16 @@ class Recogniser:
             replace(one, words=tuple(_placed(word, before_ms, self._fed_ms) for word in one.words))
             for one in found
         )
+
+    def weigh(
+        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion | None]:
+        """Return the alternatives of an utterance with the general recogniser's word on them, where it is there.
+
+        `samples` are int16 at 16 kHz, as are those of the `noise` before it, which may be empty.
+        """
+        ear = self._general.ear() if self._general is not None else None
+        return (heard, None) if ear is None else ear.weigh(samples, heard, grammar, noise)
 
     def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Hypothesis, ...]:
         """Hear a whole utterance at once."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import best_words, complete, unfinished_too, whole_sentences
+from handsfree.hearing.general.opinion import GeneralOpinion
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundBlock
 from handsfree.hearing.voice_activity import Activity, decibels
@@ -33,6 +35,11 @@ class UtteranceRecogniser(Protocol):
     def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first."""
 
+    def weigh(
+        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion | None]:
+        """Return the alternatives with a further opinion on them, where there is one who can give it."""
+
 
 @dataclass(frozen=True, eq=False)
 class Utterance:
@@ -56,6 +63,8 @@ class Utterance:
     speech_db: float
     latency_ms: int
     samples: Samples
+    opinion: GeneralOpinion | None = None
+    """What the general recogniser made of it, where it was asked."""
 
 
 class UtteranceInProgress:
@@ -67,8 +76,9 @@ class UtteranceInProgress:
         grammar: WordAutomaton,
         begin: tuple[SoundBlock, ...],
         activity: Activity | None,
+        noise: Samples | None = None,
     ) -> None:
-        self._recogniser, self.grammar = recogniser, grammar
+        self._recogniser, self.grammar, self._noise = recogniser, grammar, noise
         self._blocks = list(begin)
         self._noise_db = activity.noise_db if activity else -90.0
         self._powers: list[float] = []
@@ -124,14 +134,20 @@ class UtteranceInProgress:
         self._feed()
         self._words_since_ms = self._blocks[-1].start_ms
 
-    def utterance(self, alternatives: tuple[Hypothesis, ...], *, during_speech: bool, now: float) -> Utterance:
-        """Close it."""
+    def utterance(
+        self, alternatives: tuple[Hypothesis, ...], *, during_speech: bool, clock: Callable[[], float]
+    ) -> Utterance:
+        """Close it; where the noise before it was told, the further opinion is asked for."""
         words = best_words(alternatives)
         whole = whole_sentences(alternatives, self.grammar)
         samples = np.concatenate([block.samples for block in self._blocks])
+        fragment = words if words != best_words(whole) else ()
+        opinion = None
+        if self._noise is not None:
+            whole, opinion = self._recogniser.weigh(samples, whole, self.grammar, self._noise)
         return Utterance(
             alternatives=whole,
-            fragment=words if words != best_words(whole) else (),
+            fragment=fragment,
             started_ms=self._blocks[0].start_ms,
             ended_ms=self._last_voiced.start_ms + BLOCK_MS,
             during_speech=during_speech,
@@ -139,8 +155,9 @@ class UtteranceInProgress:
             clipped=is_clipped(samples),
             noise_db=round(self._noise_db, 1),
             speech_db=round(self.speech_db, 1),
-            latency_ms=round((now - self._last_voiced.arrived) * 1000),
+            latency_ms=round((clock() - self._last_voiced.arrived) * 1000),
             samples=samples,
+            opinion=opinion,
         )
 
     def _feed(self) -> None:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree import sound_card
+from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
@@ -275,11 +276,14 @@ class Hearing:
             self.events.put(MicrophoneGone(self._plan.source.name, self._at_ms))
 
 
-def recogniser_of(model_folder: Path, pronunciations: Pronunciations | None = None) -> UtteranceRecogniser:
-    """Make the recogniser; its native library is loaded only where this is called."""
-    from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415 - see above
+def recogniser_of(
+    model_folder: Path, pronunciations: Pronunciations | None = None, general: GeneralPlan | None = None
+) -> UtteranceRecogniser:
+    """Make the recogniser; its native libraries are loaded only where this is called."""
+    from handsfree.hearing.general.ear import GeneralMember  # noqa: PLC0415 - see above
+    from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415
 
-    return Recogniser(model_folder, pronunciations)
+    return Recogniser(model_folder, pronunciations, None if general is None else GeneralMember(general))
 
 
 def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float) -> None:

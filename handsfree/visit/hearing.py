@@ -19,6 +19,8 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
                     for word in one.words
                 ),
                 score=one.score,
+                general=one.general,
+                habit=one.habit,
             )
             for one in utterance.alternatives
         ),
@@ -29,4 +31,12 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
         clipped=utterance.clipped,
         over_voice=utterance.during_speech,
         sound=sound,
+        general=None
+        if utterance.opinion is None
+        else inp.GeneralHearing(
+            member=utterance.opinion.member,
+            text=utterance.opinion.text,
+            likelihood=utterance.opinion.likelihood,
+            late=utterance.opinion.late,
+        ),
     )

@@ -47,6 +47,9 @@ class ScriptedRecogniser:
         known = self.grammars[-1].state_after(words) in self.grammars[-1].finals
         return (alternative(*words) if known else alternative("[unk]"),)
 
+    def weigh(self, samples, heard, grammar, noise):
+        return heard, None
+
     def _words(self):
         samples = np.frombuffer(self.sound, np.int16)
         blocks = samples[: len(samples) // 320 * 320].reshape(-1, 320).astype(float)

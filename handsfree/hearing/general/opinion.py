@@ -1,0 +1,205 @@
+"""The third opinion on one utterance: what the general recogniser thinks of what ours has heard."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from itertools import islice
+from typing import Final, Protocol
+
+import numpy as np
+
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.general.pieces import Pieces
+from handsfree.hearing.general.reading import Readings
+from handsfree.hearing.general.scoring import Places, Progress, Scored, TooLateError, scored, summed
+from handsfree.hearing.general.spellings import Spellings, pauses_of
+from handsfree.hearing.graph import UNKNOWN
+from handsfree.hearing.resampling import RATE, Samples
+from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.numbers import Numbers
+
+BUDGET_S: Final = 0.6
+"""After so long the visit goes on without it."""
+MOST_LISTED: Final = 10
+"""Of our own list; what is further behind was never right."""
+MOST_PHRASES: Final = 300
+"""A question with at most so many sentences is closed: each is asked about, whatever we have heard."""
+LONGEST_PHRASE: Final = 9
+NOT_LISTED: Final = Decimal(-10)
+"""Our own score of what our list does not hold; it reaches about 8 below the best."""
+NEAR: Final = 8.0
+"""How far (log) behind its best a sentence that we did not list may be to be looked at."""
+MOST_FURTHER: Final = 6
+MOST_HABITS: Final = 12
+"""So many of the likeliest sentences of a closed question are asked about on noise alone."""
+LEAST_NOISE_S: Final = 0.2
+"""Noise shorter than this says nothing of the noise of the moment."""
+
+_STEP: Final = Decimal("0.001")
+Words = tuple[str, ...]
+
+
+class Network(Protocol):
+    """Listens to sound, and says what may be written next."""
+
+    def listen(self, samples: Samples) -> Progress:
+        """Take a stretch of sound (int16, 16 kHz)."""
+
+    def step(self, before: Progress, rows: Sequence[int], pieces: Sequence[int]) -> Progress:
+        """Return what may come after each of the pieces, said after the prefix of its row."""
+
+
+@dataclass(frozen=True)
+class GeneralOpinion:
+    """What it wrote of its own accord, with its log likelihood; `late` when the time allowed was over before."""
+
+    member: str
+    text: str = ""
+    likelihood: Decimal | None = None
+    late: bool = False
+
+
+class GeneralEar:
+    """Asks the network; `cries` are short phrases that it is always asked about."""
+
+    def __init__(
+        self,
+        network: Network,
+        pieces: Pieces,
+        numbers: Numbers,
+        member: str,
+        cries: Iterable[Words] = (),
+        *,
+        budget_s: float = BUDGET_S,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._network, self._pieces, self._member, self._cries = network, pieces, member, tuple(cries)
+        self._spellings, self._readings = Spellings(numbers), Readings(numbers)
+        self._budget_s, self._clock = budget_s, clock
+        self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
+
+    def weigh(
+        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion]:
+        """Return the alternatives with its word on each, and those that it adds; and what it wrote itself.
+
+        `noise` is what was heard before the utterance; none of it leaves habits out.
+        """
+        until = self._clock() + self._budget_s
+        try:
+            return self._weighed(samples, heard, grammar, noise, until)
+        except TooLateError:
+            return heard, GeneralOpinion(self._member, late=True)
+
+    def _weighed(
+        self,
+        samples: Samples,
+        heard: tuple[Hypothesis, ...],
+        grammar: WordAutomaton,
+        noise: Samples,
+        until: float,
+    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion]:
+        listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
+        pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
+        phrases = self._closed(grammar)
+        cries = [cry for cry in self._cries if grammar.accepts(cry)]
+        written = self._written(dict.fromkeys([*pauses, *cries, *phrases]), pauses)
+        progress = self._network.listen(samples)
+        found = scored(self._network, progress, _all(written), until=until, clock=self._clock)
+        text = self._pieces.text(found.free)
+        for words in self._readings.of(text, grammar):
+            written[words] = written.get(words) or [found.free]
+            if found.free not in written[words]:
+                written[words].append(found.free)
+        likely = _by_words(written, found)
+        habits = self._habits(found, written, samples, noise, until) if phrases else {}
+        opinion = GeneralOpinion(self._member, text, _decimal(found.free_score))
+        return (*_with(heard, likely, habits), *_further(heard, likely, habits, found.free_score)), opinion
+
+    def _closed(self, grammar: WordAutomaton) -> tuple[Words, ...]:
+        """Return every sentence of a closed question; nothing where there are too many."""
+        if grammar.identity != self._phrases[0]:
+            sentences = list(islice(grammar.sentences(LONGEST_PHRASE), MOST_PHRASES + 1))
+            few = len(sentences) <= MOST_PHRASES
+            whole = [one for one in sentences if UNKNOWN not in one] if few else []
+            self._phrases = (grammar.identity, tuple(whole))
+        return self._phrases[1]
+
+    def _written(
+        self, sentences: Iterable[Words], pauses: Mapping[Words, frozenset[int]]
+    ) -> dict[Words, list[Places]]:
+        return {
+            words: [self._pieces.of(text) for text in self._spellings.of(words, pauses.get(words, frozenset()))]
+            for words in sentences
+        }
+
+    def _habits(
+        self, found: Scored, written: Mapping[Words, list[Places]], samples: Samples, noise: Samples, until: float
+    ) -> dict[Words, float]:
+        """Return what it says of the likeliest sentences, as it would write each, on noise alone of that length.
+
+        In loud noise alone it expects short phrases; what it says of a phrase counts only beyond that.
+        """
+        best = {
+            words: max((way for way in ways if way in found.texts), key=lambda way: found.texts[way])
+            for words, ways in written.items()
+            if any(way in found.texts for way in ways)
+        }
+        ranked = sorted(best, key=lambda words: -found.texts[best[words]])[:MOST_HABITS]
+        if len(noise) < LEAST_NOISE_S * RATE or len(ranked) < 2:
+            return {}
+        progress = self._network.listen(np.resize(noise, len(samples)))
+        asked = [best[words] for words in ranked]
+        alone = scored(self._network, progress, asked, free=False, beam=math.inf, until=until, clock=self._clock)
+        return {words: alone.texts[best[words]] for words in ranked}
+
+
+def _all(written: Mapping[Words, list[Places]]) -> list[Places]:
+    return [places for ways in written.values() for places in ways]
+
+
+def _by_words(written: Mapping[Words, list[Places]], found: Scored) -> dict[Words, float]:
+    """Return the likelihood of each sentence, however it is written; those that were given up are left out."""
+    known = {found.free: found.free_score, **found.texts}
+    sums = {words: summed([known[way] for way in set(ways) if way in known]) for words, ways in written.items()}
+    return {words: score for words, score in sums.items() if not math.isinf(score)}
+
+
+def _with(
+    heard: Sequence[Hypothesis], likely: Mapping[Words, float], habits: Mapping[Words, float]
+) -> list[Hypothesis]:
+    return [
+        replace(one, general=_decimal(likely.get(one.text)), habit=_decimal(habits.get(one.text))) for one in heard
+    ]
+
+
+def _further(
+    heard: Sequence[Hypothesis], likely: Mapping[Words, float], habits: Mapping[Words, float], free: float
+) -> list[Hypothesis]:
+    """Return what it finds likely and our own list lacks, the likeliest first; its words share the whole time."""
+    known = {one.text for one in heard}
+    best = max([free, *likely.values()])
+    ranked = sorted((-score, words) for words, score in likely.items() if words not in known)
+    near = [words for score, words in ranked if -score >= best - NEAR][:MOST_FURTHER]
+    begin = min((one.words[0].start_ms for one in heard), default=0)
+    end = max((one.words[-1].end_ms for one in heard), default=0)
+    return [
+        Hypothesis(_spread(words, begin, end), NOT_LISTED, _decimal(likely[words]), _decimal(habits.get(words)))
+        for words in near
+    ]
+
+
+def _spread(words: Words, begin: int, end: int) -> tuple[SpokenWord, ...]:
+    edges = [begin + (end - begin) * place // len(words) for place in range(len(words) + 1)]
+    return tuple(
+        SpokenWord(word, start, stop, Decimal(0))
+        for word, start, stop in zip(words, edges, edges[1:], strict=False)
+    )
+
+
+def _decimal(value: float | None) -> Decimal | None:
+    return None if value is None else Decimal(repr(round(value, 3))).quantize(_STEP)
