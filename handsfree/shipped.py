@@ -25,6 +25,11 @@ def procedures_folder() -> Path:
     return _folder("procedures")
 
 
+def example_job_sheet() -> Path:
+    """Return the invented job sheet of the demo, for a trade that brings none of its own."""
+    return _PACKAGE / "demo" / "jobsheet.yaml"
+
+
 def lock_file() -> Path | None:
     """Return the lock of what the program runs with, or None in a copy that carries none."""
     files = (folder / "locks" / "program.txt" for folder in (_PACKAGE / "shipped", _PACKAGE.parent / ".ci"))

@@ -142,9 +142,15 @@ def new_procedure(
 def describe_language(
     *,
     schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema for editors instead.")] = False,
+    stories: Annotated[bool, typer.Option("--stories", help="The language of their stories instead.")] = False,
     into: _Into = None,
 ) -> None:
     """Describe the language of procedures, from its model."""
+    if stories:
+        from handsfree.stories.documentation import stories_text  # noqa: PLC0415 - with the whole session
+
+        _write(stories_text(), into)
+        return
     _write(schema_text() if schema else language_text(), into)
 
 

@@ -62,6 +62,11 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
             "Run a procedure without a closet: by script (a false expectation fails), else by what you type."
         ),
     },
+    "testing": {
+        "test": (
+            "Run the stories beside procedures; fails on one that goes otherwise, and where too little is covered."
+        ),
+    },
     "arithmetic": {
         "flue": "From any sufficient set of flue readings, tell all the rest.",
         "gasrate": "Gas rate and heat input from timing the meter.",

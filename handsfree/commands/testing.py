@@ -1,0 +1,94 @@
+"""Stories of procedures run: what fails, what they cover, and what no story walks."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from handsfree.problem import ExitCode
+from handsfree.stories.junit import junit as as_junit
+from handsfree.stories.running import Covered, run_all, stories_in
+
+app = typer.Typer(help="Stories.")
+
+
+@app.command("test")
+def run_stories(
+    paths: Annotated[
+        list[Path], typer.Argument(help="Folders, procedures, or files of stories (NAME.tests.yaml).")
+    ],
+    *,
+    gates: Annotated[int, typer.Option(min=0, max=100, help="Least share of gates entered, in percent.")] = 0,
+    ways: Annotated[int, typer.Option(min=0, max=100, help="Least share of ways walked, in percent.")] = 0,
+    unwalked: Annotated[
+        bool, typer.Option("--unwalked", help="Name every gate and way that no story walks.")
+    ] = False,
+    junit: Annotated[Path | None, typer.Option("--junit", help="Write the outcome as JUnit XML too.")] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="How many stories to run at a time.")] = os.cpu_count() or 1,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
+) -> None:
+    """Run the stories beside procedures; fails on one that goes otherwise, and where too little is covered."""
+    found = run_all(stories_in(paths), jobs)
+    lacking = [one.too_little(gates, ways) for one in found]
+    if junit is not None:
+        junit.write_text(as_junit(found, lacking), encoding="utf-8")
+    if as_json:
+        told = [_as_json(one, short) for one, short in zip(found, lacking, strict=True)]
+        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+    else:
+        for one, short in zip(found, lacking, strict=True):
+            _print(one, short, unwalked=unwalked)
+    if any(one.failed for one in found) or any(lacking):
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _print(one: Covered, lacking: tuple[str, ...], *, unwalked: bool) -> None:
+    right = len(one.results) - len(one.failed)
+    typer.echo(
+        f"{one.stories.path}: {right} of {len(one.results)} stories go as told; "
+        f"gates {len(one.entered)} of {len(one.procedure.gates)}, ways {len(one.walked)} of {len(one.ways)}"
+    )
+    for result in one.failed:
+        typer.echo(f"  FAILS {result.place}: {result.story}: {result.fault}")
+    for what in lacking:
+        typer.echo(f"  TOO LITTLE: {what}")
+    for line in _unwalked(one) if unwalked or lacking else ():
+        typer.echo(f"  {line}")
+
+
+def _unwalked(one: Covered) -> list[str]:
+    """Return each gate that is never entered, and each other with the ways that are never walked."""
+    lines = []
+    for gate_id in one.procedure.gates:
+        left = sorted(outcome for gate, outcome in one.ways - one.walked if gate == gate_id)
+        if gate_id not in one.entered:
+            lines.append(f"never entered: {gate_id}")
+        elif left:
+            lines.append(f"never left {gate_id} by: {', '.join(left)}")
+    return lines
+
+
+def _as_json(one: Covered, lacking: tuple[str, ...]) -> dict[str, Any]:
+    return {
+        "file": str(one.stories.path),
+        "procedure": one.procedure.name,
+        "stories": [
+            {
+                "story": result.story,
+                "passed": not result.fault,
+                "fault": result.fault,
+                "line": result.place.line,
+                "seconds": f"{result.seconds:.3f}",
+            }
+            for result in one.results
+        ],
+        "gates": {"entered": len(one.entered), "of": len(one.procedure.gates)},
+        "ways": {"walked": len(one.walked), "of": len(one.ways)},
+        "never entered": [gate for gate in one.procedure.gates if gate not in one.entered],
+        "never walked": [list(way) for way in sorted(one.ways - one.walked)],
+        "too little": list(lacking),
+    }

@@ -1,0 +1,200 @@
+"""All stories of files and folders, side by side; what they cover of each procedure, and what no story walks."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+from multiprocessing import get_context
+from pathlib import Path
+
+from handsfree.documents import Document, Place, read_document, validate
+from handsfree.events import decisions as ev
+from handsfree.problem import Problem
+from handsfree.procedure.procedure import Procedure, load_procedure
+from handsfree.session.plan import Plan
+from handsfree.session.rehearsal import Rehearsal
+from handsfree.shipped import example_job_sheet
+from handsfree.stories.file import StoriesFile, Story
+from handsfree.stories.paper import missing_on_paper
+from handsfree.stories.telling import StoryFault, Telling
+from handsfree.visit.folder import load_plan
+
+ENDING = ".tests.yaml"
+Way = tuple[str, str]
+"""A gate and the outcome by which it is left."""
+
+
+@dataclass(frozen=True)
+class StoriesOf:
+    """The stories of one file."""
+
+    path: Path
+    document: Document
+    file: StoriesFile
+    procedure: Path
+
+
+@dataclass(frozen=True)
+class StoryResult:
+    """What became of one story."""
+
+    path: Path
+    story: str
+    place: Place
+    seconds: float
+    fault: str = ""
+    """What is not as the story says; empty when all is."""
+    entered: frozenset[str] = frozenset()
+    walked: frozenset[Way] = frozenset()
+
+
+@dataclass(frozen=True)
+class Covered:
+    """What the stories of one file walk together."""
+
+    procedure: Procedure
+    stories: StoriesOf
+    results: tuple[StoryResult, ...]
+
+    @property
+    def ways(self) -> frozenset[Way]:
+        """Every way that the procedure has."""
+        gates = self.procedure.gates.items()
+        return frozenset((gate_id, outcome) for gate_id, placed in gates for outcome in placed.transitions)
+
+    @property
+    def entered(self) -> frozenset[str]:
+        """The gates that some story enters."""
+        return frozenset().union(*(one.entered for one in self.results)) & frozenset(self.procedure.gates)
+
+    @property
+    def walked(self) -> frozenset[Way]:
+        """The ways that some story walks."""
+        return frozenset().union(*(one.walked for one in self.results)) & self.ways
+
+    @property
+    def failed(self) -> tuple[StoryResult, ...]:
+        """The stories that are not as they say."""
+        return tuple(one for one in self.results if one.fault)
+
+    def too_little(self, gates: int = 0, ways: int = 0) -> tuple[str, ...]:
+        """Return where less is covered than the file, or the caller, asks for in percent."""
+        least = self.stories.file.coverage
+        shares = (
+            ("gates", len(self.entered), len(self.procedure.gates), max(least.gates, gates)),
+            ("ways", len(self.walked), len(self.ways), max(least.ways, ways)),
+        )
+        return tuple(
+            f"{100 * count // of} % of the {name} are covered, {wanted} % are asked for"
+            for name, count, of, wanted in shares
+            if 100 * count < wanted * of
+        )
+
+
+def stories_in(paths: Iterable[Path]) -> list[StoriesOf]:
+    """Return the stories of files and folders; a procedure's file stands for the stories beside it."""
+    found: dict[Path, None] = {}
+    for path in paths:
+        if path.is_dir():
+            found |= dict.fromkeys(sorted(path.rglob(f"*{ENDING}")))
+        elif path.name.endswith(ENDING):
+            found[path] = None
+        else:
+            found[_beside(path)] = None
+    if not found:
+        remedy = f"write them beside the procedure, in NAME{ENDING}"
+        raise Problem("there are no stories here", where=", ".join(map(str, paths)), remedy=remedy)
+    return [read_stories(path) for path in found]
+
+
+def _beside(procedure: Path) -> Path:
+    name = f"{procedure.stem}{ENDING}"
+    places = (procedure.parent / name, procedure.parent / "tests" / name)
+    return next((place for place in places if place.is_file()), places[0])
+
+
+def read_stories(path: Path) -> StoriesOf:
+    """Return the stories of a file; Problem with file:line at the first fault."""
+    return _read(path, path.stat().st_mtime_ns if path.is_file() else 0)
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, changed: int) -> StoriesOf:
+    """Read a file of stories, anew when it has changed."""
+    del changed
+    document = read_document(path)
+    file = validate(StoriesFile, document)
+    name = f"{file.stories_of}.yaml"
+    procedure = next((f / name for f in (path.parent, path.parent.parent) if (f / name).is_file()), None)
+    if procedure is None:
+        where = str(document.place(("stories_of",)))
+        raise Problem(f"there is no {name} beside this file, or above it", where=where, remedy="correct the name")
+    return StoriesOf(path, document, file, procedure)
+
+
+def run_all(files: Sequence[StoriesOf], jobs: int = 1) -> list[Covered]:
+    """Run every story of the files, so many at a time."""
+    tasks = [(each.path, number) for each in files for number in range(len(each.file.stories))]
+    if jobs > 1 and len(tasks) > 1:
+        with ProcessPoolExecutor(min(jobs, len(tasks)), mp_context=get_context("spawn")) as pool:
+            results = list(pool.map(run_one, *zip(*tasks, strict=True)))
+    else:
+        results = [run_one(path, number) for path, number in tasks]
+    return [
+        Covered(load_procedure(each.procedure), each, tuple(one for one in results if one.path == each.path))
+        for each in files
+    ]
+
+
+def run_one(path: Path, number: int) -> StoryResult:
+    """Run one story of a file, by its number from 0."""
+    stories = read_stories(path)
+    story = stories.file.stories[number]
+    return told(stories, number, plan_of_story(stories, story))
+
+
+def told(stories: StoriesOf, number: int, plan: Plan) -> StoryResult:
+    """Return what becomes of a story under a plan, whichever that is."""
+    story, began = stories.file.stories[number], time.perf_counter()
+    day = stories.file.day or datetime.now(UTC).date()
+    place = stories.document.key_place(("stories", number, "story"))
+    telling = Telling(plan, story, day, lambda *path: stories.document.place(("stories", number, *path)))
+    fault = ""
+    try:
+        telling.tell()
+        fault = "; ".join(missing_on_paper(story, plan, telling.visit))
+    except StoryFault as error:
+        fault, place = error.what, error.place
+    except Problem as problem:
+        fault = problem.sentence()
+    except (AssertionError, LookupError, ArithmeticError, TypeError, ValueError) as error:
+        fault = f"the program itself fails at {telling.visit.state.gate}: {type(error).__name__}"
+    seconds = time.perf_counter() - began
+    return StoryResult(stories.path, story.story, place, seconds, fault, *_covered(telling.visit))
+
+
+def _covered(visit: Rehearsal) -> tuple[frozenset[str], frozenset[Way]]:
+    entered = frozenset(event.gate for event in visit.events if isinstance(event, ev.GateEntered))
+    passed = (event for event in visit.events if isinstance(event, ev.GatePassed))
+    return entered, frozenset((event.gate, event.outcome) for event in passed)
+
+
+@lru_cache(maxsize=64)
+def _plan(procedure: Path, job_sheet: Path | None) -> Plan:
+    sheet = job_sheet or load_procedure(procedure).trade.example or example_job_sheet()
+    return load_plan(procedure, sheet)[0]
+
+
+def plan_of_story(stories: StoriesOf, story: Story) -> Plan:
+    """Return the plan that a story runs on: its job sheet, the file's, or the trade's invented one."""
+    return _plan(stories.procedure, job_sheet_of(stories, story))
+
+
+def job_sheet_of(stories: StoriesOf, story: Story) -> Path | None:
+    """Return the job sheet that a story or its file names; None for the trade's invented one."""
+    name = story.jobsheet or stories.file.jobsheet
+    return None if name is None else stories.path.parent / name
