@@ -20,8 +20,8 @@ from handsfree.stories.file import (
 _BLOCKS = (StoriesFile, Coverage, Story, StoryStep, Expected, Elapsed, Paper)
 _INTRO = (
     "A story tells a visit: what is said or keyed, and what must then be so. `my-check.tests.yaml` holds the "
-    "stories of `my-check.yaml`, and stands beside it or in `tests/` below it. `handsfree test FOLDER` runs them all "
-    "and says which gates and ways (a gate and how it is left) no story walks."
+    "stories of `my-check.yaml`, and stands beside it or in `tests/` below it. `handsfree test FOLDER` runs them "
+    "all and says which gates and ways (a gate and how it is left) no story walks."
 )
 _EXAMPLE = "safe-isolation.tests.yaml"
 
