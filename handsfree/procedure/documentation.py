@@ -130,6 +130,8 @@ _TITLES = {
     "ProcedureFile": "The file",
     "StoriesFile": "The file",
     "StoryStep": "Step",
+    "LeastCoverage": "Coverage",
+    "ExpectedPaper": "Paper",
 }
 
 

@@ -8,16 +8,16 @@ from handsfree.stories.file import (
     ENDINGS,
     EVENTS,
     QUESTIONS,
-    Coverage,
+    LeastCoverage,
     Elapsed,
     Expected,
-    Paper,
+    ExpectedPaper,
     StoriesFile,
     Story,
     StoryStep,
 )
 
-_BLOCKS = (StoriesFile, Coverage, Story, StoryStep, Expected, Elapsed, Paper)
+_BLOCKS = (StoriesFile, LeastCoverage, Story, StoryStep, Expected, Elapsed, ExpectedPaper)
 _INTRO = (
     "A story tells a visit: what is said or keyed, and what must then be so. `my-check.tests.yaml` holds the "
     "stories of `my-check.yaml`, and stands beside it or in `tests/` below it. `handsfree test FOLDER` runs them "

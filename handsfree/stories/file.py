@@ -88,7 +88,7 @@ class StoryStep(Block):
         return self
 
 
-class Paper(Block):
+class ExpectedPaper(Block):
     """What stands on the paper that the visit leaves: the report, and the notice of one that was left off."""
 
     says: Texts = ()
@@ -118,10 +118,10 @@ class Story(Block):
     """The things that are altered at the end, all of them."""
     lacking: Texts = ()
     """What the visit was for and did not show, all of it."""
-    paper: Paper | None = None
+    paper: ExpectedPaper | None = None
 
 
-class Coverage(Block):
+class LeastCoverage(Block):
     """How much of the procedure the stories must walk at least, in percent."""
 
     gates: int = Field(default=0, ge=0, le=100)
@@ -139,5 +139,5 @@ class StoriesFile(Block):
     """A job sheet beside this file; the trade's invented one when left out."""
     day: Day | None = None
     """The day of the visits, for calibration dates; today when left out."""
-    coverage: Coverage = Coverage()
+    coverage: LeastCoverage = LeastCoverage()
     stories: Annotated[tuple[Story, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=MOST_STORIES)]
