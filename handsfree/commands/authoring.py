@@ -17,6 +17,7 @@ from handsfree.procedure.drawing import mermaid, svg
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.layout import laid_out
 from handsfree.procedure.older_versions import rewritten, told_of_older
+from handsfree.procedure.parts import parts_text
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import ProofReport, check
 from handsfree.procedure.proofs.dangers import dangers
@@ -152,6 +153,16 @@ def describe_language(
         _write(stories_text(), into)
         return
     _write(schema_text() if schema else language_text(), into)
+
+
+@app.command("parts")
+def list_parts(
+    files: Annotated[list[Path], typer.Argument(help="Procedure files: visits, and the parts they include.")],
+    *,
+    into: _Into = None,
+) -> None:
+    """Write the page that shows which visit uses which part."""
+    _write(parts_text(load_procedure(file) for file in files), into)
 
 
 @app.command("layout")

@@ -92,7 +92,7 @@ class InventedTechnician:
         if state.gate in self.chosen:
             return placed.gate.phrases[self.chosen[state.gate]][0]
         for name, phrases in placed.gate.phrases.items():
-            if self.plan.gate(placed.transitions[name]).gate.effects.end != "stop":
+            if self.plan.gate(self.plan.led_to(state.gate, name)).gate.effects.end != "stop":
                 return phrases[0]
         raise AssertionError(f"{state.gate} has no way on")
 

@@ -43,6 +43,7 @@ def scope_of(
         things,
         gate.phrases,
         effects.ordinary,
+        effects.matches,
         effects.asks,
         effects.rate,
         alike,

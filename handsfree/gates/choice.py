@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import ClassVar, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from handsfree.blocks import Block, Name, Phrases, Prompt, Target
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
+from handsfree.gates.outcomes import DIFFERENT
 from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
@@ -40,6 +41,16 @@ class ChoiceGate(GateBlock):
     kind: Literal["choice"]
     prompt: Prompt
     answers: dict[Name, ChoiceAnswer] = Field(min_length=2)
+    matches: Prompt | None = None
+    """A fact of the sheets that the answer must name, such as `"{job.serial}"`: a yes is asked to name it."""
+    different: Target | None = None
+    """Where an answer leads that names anything else."""
+
+    @model_validator(mode="after")
+    def _together(self) -> ChoiceGate:
+        if (self.matches is None) != (self.different is None):
+            raise ValueError("matches and different belong together: give both or neither")
+        return self
 
     @property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
@@ -50,16 +61,18 @@ class ChoiceGate(GateBlock):
     def effects(self) -> Effects:
         """It leads on; its test may put out what runs."""
         out = next((name for name, answer in self.answers.items() if answer.goes_out), None)
-        return Effects(goes_out=out)
+        return Effects(goes_out=out, matches=self.matches is not None)
 
     @property
     def texts(self) -> Mapping[str, str]:
         """Its title and its prompt."""
-        return {"title": self.title, "prompt": self.prompt}
+        return {"title": self.title, "prompt": self.prompt} | ({"matches": self.matches} if self.matches else {})
 
     def transitions(self, to: Targets) -> dict[str, str]:
         """Return the transition of each answer, and that of "not done"."""
         own = {name: to.full(answer.then, ("answers", name, "then")) for name, answer in self.answers.items()}
+        if self.different is not None:
+            own[DIFFERENT] = to.full(self.different, ("different",))
         return own_or_not_done(self, to, own, needs_then=True)
 
     def questions(self, scope: Scope) -> tuple[Question, ...]:
@@ -89,6 +102,8 @@ class ChoiceGate(GateBlock):
             self._answered(visit, question.answer)
         elif isinstance(question, AnswerCheck) and meaning.name == "deny":
             self.open(visit)
+        elif self.matches is not None and meaning.name == "affirm":
+            visit.ask(Choice(), visit.words("name-it"))
         elif meaning.name not in self.answers:
             return False
         elif utterance.doubt:
@@ -100,7 +115,9 @@ class ChoiceGate(GateBlock):
 
     def _answered(self, visit: Visit, name: str) -> None:
         """Leave by the answer, after a few words where it wants them."""
-        if self.answers[name].note:
+        if self.matches is not None and visit.fill(self.matches).lower() not in self.answers[name].heard:
+            visit.pass_gate(DIFFERENT)
+        elif self.answers[name].note:
             visit.ask(
                 Finding(answer=name), visit.words("few-words", answer=sentence_case(self.answers[name].heard[0]))
             )
@@ -133,6 +150,8 @@ class ChoiceGate(GateBlock):
     def told(self, outcome: str, scope: Scope) -> str:
         """Return the first phrase of the answer."""
         del scope
+        if outcome not in self.answers:
+            return "(another than on the sheets)"
         return f'"{self.answers[outcome].heard[0]}"'
 
     def lost(self, was: GateKind) -> Iterator[str]:

@@ -39,7 +39,12 @@ class ConfirmGate(GateBlock):
     alters: Names = ()
     """Things that are altered once this is done."""
     restores: Names = ()
-    """Things without a value that are put back once this is done; it is read back before it counts."""
+    """Things without a value that are put back once this is done.
+
+    A phrase that names the thing and its state ("lock removed") puts it back at once; a shorter one is read back.
+    """
+    leaves: Names = ()
+    """Calculations whose verdict may stay `outside` or `too-close` to the end: this tells whoever decides."""
 
     @property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
@@ -50,7 +55,7 @@ class ConfirmGate(GateBlock):
     def effects(self) -> Effects:
         """It alters and restores things."""
         careful = bool(self.alters or self.restores or self.needs) if self.own_words is None else self.own_words
-        return Effects(alters=self.alters, restores=self.restores, ordinary=not careful)
+        return Effects(alters=self.alters, restores=self.restores, ordinary=not careful, leaves=self.leaves)
 
     @property
     def texts(self) -> Mapping[str, str]:
@@ -79,7 +84,7 @@ class ConfirmGate(GateBlock):
     def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take "done", after a yes or no when it was heard in real doubt; read back what it restores."""
         checked = visit.state.question in {DoneCheck(), AnswerCheck(answer=DONE)}
-        if meaning == Answer(DONE) and self.restores:
+        if meaning == Answer(DONE) and self.restores and not self._all_named(visit, utterance):
             things = (visit.things[name] for name in self.restores)
             states = "; ".join(f"{thing.said} {thing.restored}" for thing in things)
             visit.ask(DoneCheck(), visit.words("things-check", things=sentence_case(states)))
@@ -92,6 +97,10 @@ class ConfirmGate(GateBlock):
         else:
             return False
         return True
+
+    def _all_named(self, visit: Visit, utterance: Understanding) -> bool:
+        """Say whether the words named each thing with its state, and nothing speaks against the hearing."""
+        return not utterance.doubt and all(visit.things[one].named_in(utterance.words) for one in self.restores)
 
     def _done(self, visit: Visit) -> None:
         for thing in self.restores:

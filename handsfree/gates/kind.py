@@ -44,6 +44,10 @@ class Effects:
     """Things put back once it is done."""
     ordinary: bool = False
     """An ordinary "yes" or "done" passes it: nothing hangs on which word is said."""
+    leaves: tuple[str, ...] = ()
+    """Calculations whose bad verdict may stay once it is done."""
+    matches: bool = False
+    """Its answer must name a fact of the sheets, and is never a mere yes."""
     proves_settings: bool = False
     """A restored setting is proven by its value."""
     goes_out: str | None = None

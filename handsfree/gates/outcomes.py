@@ -8,6 +8,7 @@ EXHAUSTED = "exhausted"
 UNSETTLED = "unsettled"
 DROPPED_BACK = "dropped back"
 NO_ADVICE = "no advice"
+DIFFERENT = "different"
 
 STOPPED = "stopped"
 FINISHED = "finished"

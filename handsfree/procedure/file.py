@@ -56,6 +56,11 @@ class IncludeGate(Block):
     An item's gates are called `ID/ITEM/gate`. The item's name is given to the file's parameters `item`, as text,
     and `item-id`, where it declares them: `kitchen-tap` is "kitchen tap" in a prompt.
     """
+    own_ids: bool = False
+    """Its gates keep their own ids, without this id as prefix: for a part that a procedure includes once.
+
+    A stop that several such parts write alike is one gate.
+    """
     exits: dict[Name, ItemTarget]
     """Where each of its exits leads."""
     then: Target | None = None
@@ -68,6 +73,8 @@ class IncludeGate(Block):
             raise ValueError("`next item` needs `each`")
         if self.then is not None and not goes_on:
             raise ValueError("`then` needs an exit that leads to `next item`")
+        if self.each and self.own_ids:
+            raise ValueError("with `each` the items' gates cannot keep their ids: remove own_ids")
         if self.each and not goes_on:
             raise ValueError("an exit must lead to `next item`, or only the first item is reached")
         return self
@@ -115,6 +122,13 @@ class ProcedureFile(Block):
     words: dict[Phrase, str] = Field(default_factory=dict)
     """Pronunciations of words the dictionary lacks, in its phones."""
     things: dict[Name, Thing] = Field(default_factory=dict)
+    begins: dict[Name, Phrase] = Field(default_factory=dict)
+    """The states in which a part that is included finds its things: `{power: isolated}`.
+
+    Run by itself it asks for them first; its proofs begin there.
+    """
+    readings: Names = ()
+    """Measurement points whose readings a part that is included finds taken: its verdicts may judge them."""
     exits: Names = ()
     """Names of the ways out; run by itself, each exit restores everything and finishes."""
     gates: Annotated[tuple[AnyGate, ...], BeforeValidator(as_tuple), Field(min_length=1)]

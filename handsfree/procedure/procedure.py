@@ -173,6 +173,11 @@ class _Flat:
         file = validate(ProcedureFile, document, content)
         self._names(file, document, path)
         self._merge(file, document)
+        for name, begun in file.begins.items():
+            known = self.things.get(name)
+            right = known is not None and begun in {known.altered, known.restored}
+            at = document.place(("begins", name))
+            need(right, f"no thing {name!r} can be {begun!r}", at, "write a thing and one of its states")
         self._trade(file, document, path, included_at, content)
         self._language(file, document, path, included_at)
         if exits is not None and included_at is not None:
@@ -198,10 +203,17 @@ class _Flat:
                 self._include(gate, path, prefix, target, trail)
             else:
                 transitions = transitions_of(gate, target)
-                self.gates[prefix + gate.id] = PlacedGate(
-                    prefix + gate.id, gate, transitions, place, document, number
-                )
+                self._place(PlacedGate(prefix + gate.id, gate, transitions, place, document, number))
         return file
+
+    def _place(self, placed: PlacedGate) -> None:
+        """Add a gate; parts that keep their ids may each write the same stop."""
+        known = self.gates.setdefault(placed.id, placed)
+        alike = known is placed or (known.gate == placed.gate and placed.gate.effects.end == "stop")
+        what = f"the gate id {placed.id!r} stands in {known.place.file} too"
+        need(
+            alike, what, placed.place, "rename one of them; only a stop may stand in several parts, written alike"
+        )
 
     def _include(
         self, gate: IncludeGate, path: Path, prefix: str, target: WrittenTargets, trail: tuple[Path, ...]
@@ -222,7 +234,11 @@ class _Flat:
             try:
                 self.add(
                     path.parent / gate.file,
-                    prefix=f"{prefix}{gate.id}/{item}/" if item else f"{prefix}{gate.id}/",
+                    prefix=f"{prefix}{gate.id}/{item}/"
+                    if item
+                    else prefix
+                    if gate.own_ids
+                    else f"{prefix}{gate.id}/",
                     parameters={**shared, **own},
                     optional=_of_item(item, target.document.place((*at, "each"))),
                     exits=exits,

@@ -31,6 +31,15 @@ class Thing(Block):
             raise ValueError("altered and restored must be different words")
         return self
 
+    @property
+    def put_back_by_name(self) -> str:
+        """The words that name it in its restored state: they cannot be stray ones."""
+        return f"{self.said.lower()} {self.restored}"
+
+    def named_in(self, words: tuple[str, ...]) -> bool:
+        """Say whether words name it and its restored state."""
+        return set(self.put_back_by_name.split()) <= set(words)
+
     def ask(self) -> Ask:
         """Return how its setting is asked for; AssertionError when it has none."""
         assert self.value is not None

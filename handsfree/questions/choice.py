@@ -22,7 +22,8 @@ class Choice(Worded):
 
     def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
-        return (answers(scope.answers),)
+        own, said = answers(scope.answers), scope.catalogue.answers
+        return (own, answers({"affirm": (*said["affirm"], *said["yes"])})) if scope.matches else (own,)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

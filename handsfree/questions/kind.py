@@ -40,6 +40,8 @@ class Scope:
     """The gate's own answers by name, each with its phrases."""
     ordinary: bool = False
     """An ordinary "yes" or "done" answers the gate too: nothing hangs on which word it is."""
+    matches: bool = False
+    """The answer must name a fact; a yes names none, and is asked to."""
     asks: tuple[Ask, ...] = ()
     rate: str | None = None
     """The rate that the gate holds: it is called with the values, and may be lost."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import GrammarRule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule, ValuesRule, answers
 from handsfree.questions.keypad import Keypad, numbers, offered
 from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import slots, states
@@ -25,7 +25,9 @@ class PutBack(Worded):
     def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
         thing = scope.things[self.thing]
-        return (states(thing),) if thing.value is None else (ValuesRule(slots((thing.ask(),), scope)),)
+        if thing.value is not None:
+            return (ValuesRule(slots((thing.ask(),), scope)),)
+        return (states(thing), answers({"restored": (thing.put_back_by_name,)}))
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""

@@ -32,7 +32,7 @@ def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
             assert isinstance(question, PutBack | ThingCheck)
             if draft.state.rechecks and isinstance(question, ThingCheck):
                 return recheck_read_back(draft, meaning)
-            return putting_back.hear(draft, question, meaning)
+            return putting_back.hear(draft, question, meaning, utterance)
         case "turning":
             return turning.hear(draft, meaning, utterance)
         case "stop":

@@ -250,7 +250,7 @@ class _Explorer:
     def chosen(self, placed: PlacedGate) -> str:
         """Return an answer by name, mostly one that does not stop the visit."""
         names = list(placed.gate.phrases)
-        on = [name for name in names if not self._stops(placed.transitions[name])]
+        on = [name for name in names if not self._stops(self._plan.led_to(placed.id, name))]
         return self._dice.choice(on if on and self._dice.random() < 0.97 else names)
 
     def _stops(self, to: str) -> bool:

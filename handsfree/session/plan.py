@@ -8,7 +8,7 @@ from decimal import Decimal
 from functools import cached_property
 
 from handsfree.events.decisions import ReadingRecord
-from handsfree.gates.outcomes import DROPPED_BACK, STOPPED
+from handsfree.gates.outcomes import DIFFERENT, DROPPED_BACK, STOPPED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import InUnit, Number
@@ -81,6 +81,13 @@ class Plan:
         """Return the gate gone back to; raise MachineError when it is none."""
         self.procedure.moves.known((gate_id, to))
         return to
+
+    def led_to(self, gate_id: str, answer: str) -> str:
+        """Return where an answer to a choice leads on this visit: it may have to name a fact of the sheets."""
+        placed = self.gate(gate_id)
+        fact = placed.gate.texts.get("matches")
+        named = fact is None or self.fill(fact).lower() in placed.gate.phrases[answer]
+        return placed.transitions[answer if named else DIFFERENT]
 
     def stop(self, gate_id: str) -> str:
         """Return the end that a stop leads to from a gate; raise MachineError when it is none."""

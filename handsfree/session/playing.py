@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handsfree.events.state import State
+from handsfree.gates.outcomes import DIFFERENT
 from handsfree.questions.kind import Scope
 from handsfree.questions.turn import Turn
 from handsfree.session.plan import Plan
@@ -31,8 +32,11 @@ class AgreeingPlayer:
         return next(iter(self.scope.answers.values()))[0]
 
     def chooses(self) -> str:
-        """Return the gate's first answer."""
-        return next(iter(self.scope.answers.values()))[0]
+        """Return the gate's first answer, of those that name what the sheets say where one must."""
+        led = {name: self.plan.led_to(self.state.gate, name) for name in self.scope.answers}
+        different = self.plan.gate(self.state.gate).transitions.get(DIFFERENT)
+        right = next((name for name, to in led.items() if to != different), next(iter(led)))
+        return self.scope.answers[right][0]
 
     def calls(self, quantities: tuple[str, ...]) -> str:
         """Return the values of the quantities, or of all that the gate asks for."""

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from handsfree.events import decisions as ev
 from handsfree.gates.called_values import spoken_value
+from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, InUnit, Meaning, Number, Values
 from handsfree.questions.put_back import PutBack
@@ -13,8 +14,11 @@ from handsfree.questions.thing_check import ThingCheck
 from handsfree.session.draft import Draft
 
 
-def hear(draft: Draft, question: PutBack | ThingCheck, meaning: Meaning) -> bool:
-    """Act on an answer while a thing is being put back; False when it is no answer to that."""
+def hear(draft: Draft, question: PutBack | ThingCheck, meaning: Meaning, utterance: Understanding) -> bool:
+    """Act on an answer while a thing is being put back; False when it is no answer to that.
+
+    Its name with its state restores it at once; a state alone could be a stray word, so it is read back.
+    """
     if isinstance(question, ThingCheck):
         return _checked(draft, question, meaning)
     if isinstance(meaning, Values):
@@ -23,7 +27,11 @@ def hear(draft: Draft, question: PutBack | ThingCheck, meaning: Meaning) -> bool
             _value_called(draft, question.thing, value)
         return isinstance(value, Decimal | InUnit)
     if meaning == Answer("restored"):
-        read_back_restored(draft, question.thing)
+        if not utterance.doubt and draft.things[question.thing].named_in(utterance.words):
+            draft.emit(ev.Restored(at=draft.at, thing=question.thing, gate=draft.state.gate))
+            draft.open()
+        else:
+            read_back_restored(draft, question.thing)
         return True
     if meaning == Answer("altered"):
         thing = draft.things[question.thing]

@@ -64,7 +64,8 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)
     for name, thing in procedure.things.items():
-        yield from violations(procedure, ThingMonitor(name, thing))
+        begun = procedure.file.begins.get(name) == thing.altered
+        yield from violations(procedure, ThingMonitor(name, thing, begun))
         if thing.value is not None:
             yield from violations(procedure, CaptureMonitor(name))
     yield from wording.wrong_things(procedure)

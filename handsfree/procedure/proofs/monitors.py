@@ -10,7 +10,7 @@ from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.procedure.proofs.search import LimitKey, Monitor, ProofFault, generated, limit_key
 from handsfree.questions.ask import Thing
-from handsfree.trades.calculation import MISSING, Calculation
+from handsfree.trades.calculation import MISSING, OUTSIDE, TOO_CLOSE, Calculation
 
 
 def after_thing(placed: PlacedGate, outcome: str, thing: str, altered: bool) -> bool:
@@ -151,7 +151,9 @@ class VerdictMonitor(Monitor):
         return f"{calculation} ({about})" if about else calculation
 
     def leave(self, placed: PlacedGate, outcome: str, state: Any) -> Any:
-        """Follow the outcome; missing readings leave a bad one standing."""
+        """Follow the outcome; missing readings leave a bad one standing, and so does nobody being told of it."""
+        if self.key[0] in placed.gate.effects.leaves and outcome == DONE and state in {OUTSIDE, TOO_CLOSE}:
+            return ""
         if limit_key(placed) != self.key or (outcome == MISSING and state in self.calculation.bad):
             return state
         return outcome

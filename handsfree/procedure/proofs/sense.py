@@ -56,7 +56,7 @@ def undecided(procedure: Procedure) -> Iterator[Violation]:
             continue
         targets = {placed.transitions[name] for name in placed.gate.phrases}
         only = procedure.gates.get(next(iter(targets)))
-        if len(targets) == 1 and not (only is not None and generated(only)):
+        if len(targets) == 1 and not placed.gate.effects.matches and not (only is not None and generated(only)):
             what = f"all answers of {gate_id} lead to {next(iter(targets))}, so it decides nothing"
             yield Violation(gate_id, ProofFault("decides", what, "correct an answer's `then`", ("answers",)), ())
         for name in placed.gate.phrases:

@@ -41,7 +41,10 @@ def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
                 yield Violation(placed.id, fault, ())
                 continue
             branches = [outcome for outcome in placed.transitions if outcome != EXHAUSTED]
-            for what, remedy, path in _branch_faults(effects.judges, branches, calculation, kept, trade):
+            taken = frozenset(procedure.file.readings)
+            for what, remedy, path in _branch_faults(
+                effects.judges, branches, calculation, kept, trade, taken=taken
+            ):
                 yield Violation(placed.id, ProofFault("branches", f"{placed.id}: {what}", remedy, path), ())
         elif effects.turns:
             for what, remedy, path in _adjust_faults(effects.turns, kept, trade):
@@ -52,7 +55,13 @@ _Told = Iterator[tuple[str, str, tuple[str | int, ...]]]
 
 
 def _branch_faults(
-    gate: Judging, branches: list[str], calculation: Calculation, kept: KeptAt, trade: Trade
+    gate: Judging,
+    branches: list[str],
+    calculation: Calculation,
+    kept: KeptAt,
+    trade: Trade,
+    *,
+    taken: frozenset[str],
 ) -> _Told:
     for outcome in calculation.outcomes:
         if outcome not in branches:
@@ -72,10 +81,12 @@ def _branch_faults(
     for name in calculation.inputs:
         if name not in gate.using:
             yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
-    yield from _input_faults(gate, calculation, kept, trade)
+    yield from _input_faults(gate, calculation, kept, trade, taken=taken)
 
 
-def _input_faults(gate: Judging, calculation: Calculation, kept: KeptAt, trade: Trade) -> _Told:
+def _input_faults(
+    gate: Judging, calculation: Calculation, kept: KeptAt, trade: Trade, *, taken: frozenset[str]
+) -> _Told:
     for name, at in gate.using.items():
         if name not in calculation.inputs:
             yield f"{gate.calculation} has no input {name!r}", "remove it", ("using", name)
@@ -86,7 +97,8 @@ def _input_faults(gate: Judging, calculation: Calculation, kept: KeptAt, trade: 
                 break
             takers = kept.get(at, {}).get(quantity) or kept.get(at, {}).get(trade.other_units.get(quantity, ""))
             if not takers:
-                yield f"no gate keeps {quantity} under {at!r}", "ask for it there", ("using", name)
+                if at not in taken:
+                    yield f"no gate keeps {quantity} under {at!r}", "ask for it there", ("using", name)
             elif other := _other_rate(gate.rate or _rate_of(name), takers):
                 yield (
                     f"it judges {at!r}, which {other.id} reads at the other rate",
