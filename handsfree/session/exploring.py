@@ -24,6 +24,7 @@ from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.questions.finding import Finding
 from handsfree.questions.mark import Mark
 from handsfree.questions.values import CallValues
+from handsfree.session.around_limits import AroundLimits, around_limits, judging
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
@@ -35,8 +36,14 @@ from handsfree.trades.sheets import Sheets
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""
 
-ASIDE_ANSWERS = 12
-"""How far an unusual value is followed on a copy."""
+ASIDE_ANSWERS = 40
+"""How many answers an odd value is followed for on a copy, where its readings must settle first."""
+
+ASIDE_BEHIND = 2
+"""How many answers it is followed beyond the gate that asked for it."""
+
+MOST_TRIED = 3
+"""How many explorers try odd values at a gate while a way behind it was not walked."""
 
 STRAY = 0.04
 """How often something other than an answer is said."""
@@ -69,6 +76,8 @@ class Coverage:
     passed: set[Transition] = field(default_factory=set)
     ends: dict[str, int] = field(default_factory=dict)
     faults: list[str] = field(default_factory=list)
+    tried: dict[str, int] = field(default_factory=dict)
+    """Gate -> how often values around its limits were tried aside."""
 
     @property
     def transitions(self) -> set[Transition]:
@@ -118,6 +127,8 @@ class _Explorer:
         self._co2: dict[tuple[str, int], Decimal] = {}
         self._moving: dict[tuple[str, int], bool] = {}
         self._tried: set[Transition] = set()
+        self._picked: dict[tuple[str, int, str], Decimal] = {}
+        self._fixed: dict[tuple[str, str], Decimal | None] = {}
         coverage.notice(self._visit.events)
 
     @property
@@ -176,33 +187,44 @@ class _Explorer:
                 self._say(aside, self._answer(aside.state))
 
     def _try_other_values(self) -> None:
-        """Call unusual values, and none at all, on copies, and follow each up to the verdict."""
+        """Call values around the gate's limits, and none at all, on copies, and follow each up to the verdict."""
         state = self._visit.state
-        effects = self._plan.gate(state.gate).gate.effects
-        if state.question != CallValues() or effects.measures or effects.settle is not None:
+        placed = self._plan.gate(state.gate)
+        effects = placed.gate.effects
+        if state.question != CallValues() or effects.measures or not self._worth_trying(placed):
             return
-        if (state.gate, "values") in self._tried:
-            return
-        self._tried.add((state.gate, "values"))
-        nothing = self._plan.catalogue.answers["no-reading"][0]
         for quantity in (ask.quantity for ask in effects.asks):
-            for value in (*self._plan.procedure.trade.quantities[quantity].unusual, None):
-                words = [
-                    nothing
-                    if value is None
-                    else self._digits(quantity, value)
-                    if ask.quantity == quantity
-                    else self.value(state, ask.quantity)
-                    for ask in effects.asks
-                ]
-                aside = copy.copy(self._visit)
-                aside.events = []
-                self._say(aside, " ".join(words))
-                for _ in range(ASIDE_ANSWERS):
-                    aside.until_asking()
-                    if aside.over or aside.state.status != "running":
-                        break
-                    self._say(aside, self._answer(aside.state))
+            if quantity in self._plan.catalogue.quantities:
+                odd = () if quantity in {"co2", "o2"} else around_limits(self._plan, placed, quantity).odd
+                for value in (*odd, None):
+                    self._follow(quantity, value)
+
+    def _worth_trying(self, placed: PlacedGate) -> bool:
+        """Say whether some way out of what judges this gate's readings was not walked yet, nor tried often."""
+        tried = self._coverage.tried.get(placed.id, 0)
+        judges = list(judging(self._plan.procedure, placed.gate.effects.kept_at)) or [placed]
+        left = {(one.id, outcome) for one in judges for outcome in one.transitions} - self._coverage.passed
+        if not left or tried >= MOST_TRIED:
+            return False
+        self._coverage.tried[placed.id] = tried + 1
+        return True
+
+    def _follow(self, quantity: str, value: Decimal | None) -> None:
+        """Call a value on a copy, as often as it is asked for, up to the gates behind the verdict."""
+        gate = self._visit.state.gate
+        self._fixed = {(gate, quantity): value}
+        aside = copy.copy(self._visit)
+        aside.events = []
+        left = 0
+        for _ in range(ASIDE_ANSWERS):
+            aside.until_asking()
+            if aside.over or aside.state.status != "running":
+                break
+            left += aside.state.gate != gate
+            if left > ASIDE_BEHIND:
+                break
+            self._say(aside, self._answer(aside.state))
+        self._fixed = {}
 
     def _digits(self, quantity: str, value: Decimal) -> str:
         known = self._plan.catalogue.quantities[quantity]
@@ -262,8 +284,12 @@ class _Explorer:
         if known is None:
             return "1"
         kept_at = self._plan.gate(state.gate).gate.effects.kept_at
+        nothing = self._plan.catalogue.answers["no-reading"][0]
+        if (state.gate, quantity) in self._fixed:
+            fixed = self._fixed[state.gate, quantity]
+            return nothing if fixed is None else self._digits(quantity, fixed)
         if self._dice.random() < self._trouble / 10:
-            return self._plan.catalogue.answers["no-reading"][0]
+            return nothing
         entry = (state.gate, state.entered.get(state.gate, 0))
         if quantity in {"co2", "o2"}:
             co2 = self._co2.setdefault(entry, self._carbon_dioxide(state))
@@ -273,11 +299,19 @@ class _Explorer:
                 return self._plan.numbers.digits(co2)
             fuel = fuel_of(self._plan.sheets)
             return self._plan.numbers.digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
-        facts = self._plan.procedure.trade.quantities[quantity]
-        value = facts.usual
-        if self._dice.random() < self._trouble:
-            value = self._dice.choice(facts.unusual or (value,))
+        placed = self._plan.gate(state.gate)
+        around = around_limits(self._plan, placed, quantity)
+        value = self._picked.setdefault((*entry, quantity), self._pick(around))
+        if placed.gate.effects.settle is not None:
+            if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
+                value += Decimal(len(state.sets.get(kept_at, ()))) * max(Decimal(1), abs(value) / 20)
         return self._digits(quantity, value)
+
+    def _pick(self, around: AroundLimits) -> Decimal:
+        """Return the inside value mostly, an edge or one outside now and then."""
+        return (
+            self._dice.choice(around.odd) if around.odd and self._dice.random() < self._trouble else around.inside
+        )
 
     def _carbon_dioxide(self, state: State) -> Decimal:
         rate = self._plan.gate(state.gate).gate.effects.rate
