@@ -36,6 +36,10 @@ def rehearse(
     explorers: Annotated[
         int, typer.Option("--random", min=0, help="So many random visits; prints what they covered.")
     ] = 0,
+    ways: Annotated[
+        int,
+        typer.Option("--ways", min=0, max=100, help="With --random: fail below this share of ways, in percent."),
+    ] = 0,
     seed: Annotated[int, typer.Option(help="The first explorer's seed; the next ones count up.")] = 1,
     aloud: Annotated[
         bool, typer.Option("--aloud", help="Speak every phrase and hear it where it is accepted.")
@@ -58,7 +62,7 @@ def rehearse(
     path = procedure_path(procedure)
     plan, _ = load_plan(path, jobsheet or load_procedure(path).trade.example or scenario_files()[0])
     if explorers:
-        _explore(plan, _day(day), explorers, seed)
+        _explore(plan, _day(day), explorers, seed, ways)
         return
     if aloud:
         _aloud(plan, noise)
@@ -80,8 +84,8 @@ def rehearse(
         typer.echo(f"\nEnds {rehearsal.state.status} at {rehearsal.state.gate}. Altered: {altered}.")
 
 
-def _explore(plan: Plan, day: date, explorers: int, seed: int) -> None:
-    """Let random visits explore, and print what they covered; a visit that goes wrong fails."""
+def _explore(plan: Plan, day: date, explorers: int, seed: int, ways: int) -> None:
+    """Let random visits explore, and print what they covered; a visit that goes wrong, or too little, fails."""
     coverage = explore_randomly(plan, day, explorers, seed)
     gates, transitions = set(plan.procedure.gates), coverage.transitions
     ends = ", ".join(f"{count} {end}" for end, count in sorted(coverage.ends.items()))
@@ -96,6 +100,10 @@ def _explore(plan: Plan, day: date, explorers: int, seed: int) -> None:
             typer.echo(f"  never left {gate_id} by: {', '.join(left)}")
     for fault in coverage.faults:
         typer.echo(f"WRONG: {fault}")
+    walked = len(coverage.passed & transitions)
+    if 100 * walked < ways * len(transitions):
+        typer.echo(f"TOO LITTLE: {100 * walked // len(transitions)} % of the ways, {ways} % are asked for")
+        raise typer.Exit(ExitCode.FAILED)
     if coverage.faults:
         raise typer.Exit(ExitCode.FAILED)
 

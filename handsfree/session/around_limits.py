@@ -18,6 +18,8 @@ class AroundLimits:
     """The trade's usual value, or one within the limits where that lies outside them."""
     odd: tuple[Decimal, ...]
     """The edges, a step outside each, and what the trade calls unusual; the inside value is not among them."""
+    judged: bool
+    """Some limit holds for it."""
 
 
 def around_limits(plan: Plan, placed: PlacedGate, quantity: str) -> AroundLimits:
@@ -30,7 +32,7 @@ def around_limits(plan: Plan, placed: PlacedGate, quantity: str) -> AroundLimits
     inside = _inside(facts.usual, lows, highs).quantize(step)
     odd = [*lows, *(low - step for low in lows), *highs, *(high + step for high in highs), *facts.unusual]
     sayable = (value.quantize(step) for value in odd if known.low <= value <= known.high)
-    return AroundLimits(inside, tuple(value for value in dict.fromkeys(sayable) if value != inside))
+    return AroundLimits(inside, tuple(value for value in dict.fromkeys(sayable) if value != inside), bool(spans))
 
 
 def _limits(plan: Plan, placed: PlacedGate, quantity: str) -> Iterator[tuple[Decimal | None, Decimal | None]]:

@@ -39,7 +39,7 @@ MOST_ANSWERS = 4_000
 ASIDE_ANSWERS = 40
 """How many answers an odd value is followed for on a copy, where its readings must settle first."""
 
-ASIDE_BEHIND = 2
+ASIDE_BEHIND = 6
 """How many answers it is followed beyond the gate that asked for it."""
 
 MOST_TRIED = 3
@@ -47,6 +47,9 @@ MOST_TRIED = 3
 
 STRAY = 0.04
 """How often something other than an answer is said."""
+
+ODD_WHERE_JUDGED = 0.25
+"""How often a value is odd at its first reading where a limit of the procedure judges it."""
 
 BACK_IN, STEPS_ON = 0.4, 0.9
 """How often a stopped visit goes back in, and a step after a stop leads on."""
@@ -301,17 +304,16 @@ class _Explorer:
             return self._plan.numbers.digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
         placed = self._plan.gate(state.gate)
         around = around_limits(self._plan, placed, quantity)
-        value = self._picked.setdefault((*entry, quantity), self._pick(around))
-        if placed.gate.effects.settle is not None:
-            if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
-                value += Decimal(len(state.sets.get(kept_at, ()))) * max(Decimal(1), abs(value) / 20)
+        value = self._picked.setdefault((*entry, quantity), self._pick(around, again=entry[1] > 1))
+        settles = placed.gate.effects.settle is not None
+        if settles and self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
+            value += Decimal(len(state.sets.get(kept_at, ()))) * max(Decimal(1), abs(value) / 20)
         return self._digits(quantity, value)
 
-    def _pick(self, around: AroundLimits) -> Decimal:
-        """Return the inside value mostly, an edge or one outside now and then."""
-        return (
-            self._dice.choice(around.odd) if around.odd and self._dice.random() < self._trouble else around.inside
-        )
+    def _pick(self, around: AroundLimits, *, again: bool) -> Decimal:
+        """Return the inside value mostly; an edge or one outside more often where something judges it."""
+        odds = ODD_WHERE_JUDGED if around.judged and not again else self._trouble
+        return self._dice.choice(around.odd) if around.odd and self._dice.random() < odds else around.inside
 
     def _carbon_dioxide(self, state: State) -> Decimal:
         rate = self._plan.gate(state.gate).gate.effects.rate

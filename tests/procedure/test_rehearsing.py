@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from typer.testing import CliRunner
 from handsfree.commands.app import app
 from handsfree.demo.play import scenario_files
 from handsfree.procedure.procedure import load_procedure
+from handsfree.session.around_limits import around_limits
 from handsfree.session.exploring import explore_randomly
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
@@ -28,8 +30,50 @@ def test_explorers_enter_every_gate_of_a_small_procedure_and_nothing_goes_wrong(
     coverage = explore_randomly(plan("extract-ventilation"), DAY, explorers=40)
     assert coverage.faults == []
     assert coverage.entered == set(coverage.procedure.gates)
-    assert len(coverage.passed) / len(coverage.transitions) > 0.75
+    assert {outcome for _, outcome in coverage.transitions - coverage.passed} == {"too-close"}
     assert coverage.ends["finished"] > 0
+
+
+PRESSED = """\
+handsfree: 2
+procedure: pressed
+title: Pressed
+purpose: A pressure far from the usual one.
+gates:
+  - {id: read, kind: readings, title: Pressure, source: a test, prompt: "Pressure?",
+     ask: [{quantity: water_pressure}], point: water}
+  - {id: judged, kind: verdict, title: Judged, source: a test,
+     calculation: reading-in-limits, using: {readings: water},
+     limits: {quantity: water_pressure, low: 9, high: 9.8, source: a test},
+     branches: {within: finish, too-close: finish, outside: stop, missing: stop}}
+  - {id: finish, kind: finish, title: Finish, source: a test}
+  - {id: stop, kind: stop, title: Stop, source: a test, script: Boiler off.}
+"""
+"""The usual water pressure is 1.5 bar: only the gate's own limits tell of 9."""
+
+
+def pressed(tmp_path: Path) -> Path:
+    path = tmp_path / "pressed.yaml"
+    path.write_text(PRESSED, encoding="utf-8")
+    return path
+
+
+def test_explorers_call_values_inside_on_the_edges_of_and_outside_a_gates_own_limits(tmp_path: Path):
+    made = load_plan(pressed(tmp_path), scenario_files()[0])[0]
+    around = around_limits(made, made.gate("read"), "water_pressure")
+    assert 9 < around.inside < Decimal("9.8")
+    assert {Decimal(edge) for edge in ("9.0", "8.9", "9.8", "9.9")} <= set(around.odd)
+    coverage = explore_randomly(made, DAY, explorers=8)
+    assert {("judged", "within"), ("judged", "outside"), ("judged", "missing")} <= coverage.passed
+
+
+def test_explorers_fail_below_the_share_of_ways_that_is_asked_for(tmp_path: Path):
+    asked = ["rehearse", str(pressed(tmp_path)), "--random", "8", "--day", "2026-11-25", "--ways"]
+    assert CliRunner().invoke(app, [*asked, "85"]).exit_code == 0
+    result = CliRunner().invoke(app, [*asked, "100"])
+    assert result.exit_code == 1
+    assert "never left judged by: too-close" in result.output
+    assert "% of the ways, 100 % are asked for" in result.output
 
 
 def test_explorers_come_far_in_the_whole_visit():
