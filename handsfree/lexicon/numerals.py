@@ -105,6 +105,9 @@ def _groups(low: int, high: int, unit: int) -> Iterator[tuple[int, int, int, int
 @lru_cache(maxsize=65536)
 def meanings(numeral: Numeral, words: tuple[str, ...]) -> frozenset[int]:
     """Return every number that the words, all of them, mean as this numeral."""
+    fewest, most = _counts(numeral)
+    if not fewest <= len(words) <= most or not _vocabulary(numeral).issuperset(words):
+        return frozenset()  # most of what is asked ends here
     match numeral:
         case Named():
             text = " ".join(words)
@@ -112,7 +115,7 @@ def meanings(numeral: Numeral, words: tuple[str, ...]) -> frozenset[int]:
         case Joined():
             return frozenset(
                 head * numeral.unit + tail
-                for first, last in _splits(words, numeral.joints)
+                for first, last in _splits(words, numeral)
                 for head in meanings(numeral.head, last if numeral.tail_first else first)
                 for tail in meanings(numeral.tail, first if numeral.tail_first else last)
             )
@@ -120,12 +123,45 @@ def meanings(numeral: Numeral, words: tuple[str, ...]) -> frozenset[int]:
             return frozenset(number for part in numeral.parts for number in meanings(part, words))
 
 
-def _splits(words: tuple[str, ...], joints: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], tuple[str, ...]]]:
-    for joint in joints:
+def _splits(words: tuple[str, ...], joined: Joined) -> Iterator[tuple[tuple[str, ...], tuple[str, ...]]]:
+    """Yield what stands before and after a joint, where both parts can be so long."""
+    fewest, most = _counts(joined.tail if joined.tail_first else joined.head)
+    fewest_after, most_after = _counts(joined.head if joined.tail_first else joined.tail)
+    for joint in joined.joints:
         between = tuple(joint.split())
-        for at in range(len(words) - len(between) + 1):
+        left = len(words) - len(between)
+        for at in range(max(fewest, left - most_after), min(most, left - fewest_after) + 1):
             if words[at : at + len(between)] == between:
                 yield words[:at], words[at + len(between) :]
+
+
+@lru_cache(maxsize=1024)
+def _counts(numeral: Numeral) -> tuple[int, int]:
+    """Return the least and the greatest number of words that say a number."""
+    match numeral:
+        case Named():
+            each = [len(words.split()) for words, _ in numeral.by_words]
+            return min(each), max(each)
+        case Joined():
+            joints = [len(joint.split()) for joint in numeral.joints]
+            parts = _counts(numeral.head), _counts(numeral.tail)
+            return min(joints) + sum(low for low, _ in parts), max(joints) + sum(high for _, high in parts)
+        case AnyOf():
+            counts = [_counts(part) for part in numeral.parts]
+            return min(low for low, _ in counts), max(high for _, high in counts)
+
+
+@lru_cache(maxsize=1024)
+def _vocabulary(numeral: Numeral) -> frozenset[str]:
+    """Return every word that a number may be said with."""
+    match numeral:
+        case Named():
+            return frozenset(word for words, _ in numeral.by_words for word in words.split())
+        case Joined():
+            joints = (word for joint in numeral.joints for word in joint.split())
+            return frozenset(joints) | _vocabulary(numeral.head) | _vocabulary(numeral.tail)
+        case AnyOf():
+            return frozenset[str]().union(*(_vocabulary(part) for part in numeral.parts))
 
 
 NOTHING = Named((("", 0),))
