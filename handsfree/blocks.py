@@ -36,7 +36,9 @@ Prompt = Annotated[str, Field(min_length=2, max_length=120)]
 class Block(BaseModel):
     """The strictness all blocks share."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True, defer_build=True
+    )
 
 
 def as_tuple(value: Any) -> Any:

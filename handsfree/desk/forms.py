@@ -29,7 +29,7 @@ PLAIN = Path(__file__).parent
 class Form(BaseModel):
     """The strictness that all parts share."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 class ChecklistLine(Form):

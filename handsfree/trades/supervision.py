@@ -55,7 +55,7 @@ Names = Annotated[
 class Item(BaseModel):
     """One thing on a checklist: what it says, the rule that judges it, and what that rule looks for."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
     says: str
     """The line as the supervisor reads it."""
