@@ -99,6 +99,15 @@ def _turn(item: pytest.Item) -> int:
     return _LONGEST_FIRST.index(folder) if folder in _LONGEST_FIRST else len(_LONGEST_FIRST)
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[pytest.CollectReport]:
+    """Let one worker of a run compile a file of tests, and the others read what it wrote."""
+    if not isinstance(collector, pytest.Module) or not hasattr(collector.config, "workerinput"):
+        return (yield)
+    with FileLock(Path(os.environ[_SHARED]) / f"{hashlib.sha256(collector.nodeid.encode()).hexdigest()}.lock"):
+        return (yield)
+
+
 @pytest.hookimpl(wrapper=True, tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> Iterator[None]:
     if item.path in _MEASURED:

@@ -1,9 +1,9 @@
 """Units against NIST SP 811 and against pint, a units library written by others."""
 
 from decimal import Decimal, localcontext
+from functools import cache
 from itertools import product
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -105,15 +105,22 @@ PINT = {
     "[degF]": "degF",
     "[degR]": "degR",
 }
-REGISTRY = pint.UnitRegistry()
 SCALES = ("degC", "degF", "degR", "K")
 
 
+@cache
+def _registry():
+    import pint  # noqa: PLC0415 - a second for each worker that collects the tests
+
+    return pint.UnitRegistry()
+
+
+@cache
 def _theirs(value, unit):
     """A quantity of pint's; a degree on a scale has a zero, which a product cannot have."""
     if unit in SCALES:
-        return REGISTRY.Quantity(value, unit)
-    return (value * REGISTRY.parse_expression(unit)).to_base_units()
+        return _registry().Quantity(value, unit)
+    return (value * _registry().parse_expression(unit)).to_base_units()
 
 
 @pytest.mark.parametrize("source", PINT)

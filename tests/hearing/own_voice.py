@@ -6,7 +6,6 @@ import re
 from pathlib import Path
 
 import numpy as np
-from scipy.signal import fftconvolve
 
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.sources import Recording
@@ -52,6 +51,8 @@ def echoed(wave, room_s, seed=0, delay_ms=180):
 
     The direct part and the room's answer are equally strong (a microphone at the critical distance).
     """
+    from scipy.signal import fftconvolve  # noqa: PLC0415 - half a second, only where it is needed
+
     rng = np.random.default_rng(seed)
     time_s = np.arange(round(room_s * 16000)) / 16000
     answer = rng.normal(size=len(time_s)) * 10 ** (-3 * time_s / room_s)

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from scipy.signal import resample_poly
 
 from handsfree.hearing.alternatives import ScoreCalibration, from_scored
 from handsfree.hearing.grammars import phrase_list
@@ -120,6 +119,8 @@ def test_exact_zeros_never_reach_the_recogniser():
 
 def resampled(samples: np.ndarray) -> np.ndarray:
     """Bring telephone sound (8 kHz, floats) to the rate of the recogniser, int16."""
+    from scipy.signal import resample_poly  # noqa: PLC0415 - half a second, only where it is needed
+
     return np.rint(resample_poly(samples, 2, 1) * 20_000).clip(-32768, 32767).astype("<i2")
 
 

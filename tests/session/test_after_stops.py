@@ -349,8 +349,11 @@ def _places() -> list[tuple[str, str]]:
     return sorted(key for key in places() if key[0])
 
 
+PLACES = st.deferred(lambda: st.sampled_from(range(len(_places()))))
+
+
 @settings(max_examples=300)
-@given(st.sampled_from(range(len(_places()))), st.sampled_from(LEAVE), st.lists(action, max_size=30))
+@given(PLACES, st.sampled_from(LEAVE), st.lists(action, max_size=30))
 def test_whatever_is_said_after_a_hazard_to_leave_asks_nothing_before_outside(
     where: int, hazard: str, actions: list[Action]
 ) -> None:
@@ -367,7 +370,7 @@ def test_whatever_is_said_after_a_hazard_to_leave_asks_nothing_before_outside(
 
 @settings(max_examples=400)
 @given(
-    st.sampled_from(range(len(_places()))),
+    PLACES,
     st.sampled_from([*LEAVE, *STAY]),
     st.booleans(),
     st.lists(action, max_size=60),

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import sys
 from functools import cache
+from importlib.metadata import version
 
-import CoolProp
 import numpy as np
-from CoolProp.CoolProp import PropsSI
 
 FLUIDS = {"R32": "R32", "R410A": "R410A", "R454B": "HEOS::R454B.mix"}
 NODES = range(-40, 65, 2)
@@ -18,10 +17,17 @@ NODES = range(-40, 65, 2)
 BUBBLE, DEW = 0, 1
 
 
+def property_of(*given: object) -> float:
+    """Return what CoolProp's `PropsSI` does; its import takes two seconds of each worker."""
+    from CoolProp.CoolProp import PropsSI  # noqa: PLC0415
+
+    return float(PropsSI(*given))
+
+
 @cache
 def pressure(refrigerant: str, celsius: float, quality: int) -> float:
     """Return the saturation pressure in bar absolute; ValueError where CoolProp's solver for blends gives up."""
-    return PropsSI("P", "T", celsius + 273.15, "Q", quality, FLUIDS[refrigerant]) / 1e5
+    return property_of("P", "T", celsius + 273.15, "Q", quality, FLUIDS[refrigerant]) / 1e5
 
 
 def node(refrigerant: str, celsius: float, quality: int) -> float:
@@ -46,6 +52,6 @@ def rows(refrigerant: str) -> list[tuple[int, str, str]]:
 
 
 if __name__ == "__main__":
-    print(f"# CoolProp {CoolProp.__version__}")
+    print(f"# CoolProp {version('CoolProp')}")
     for row in rows(sys.argv[1]):
         print(f"          - [{row[0]}, {row[1]}, {row[2]}]")

@@ -6,11 +6,11 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from handsfree.measurement.verdict import Band, judge
 from tests.trades.cooling.cooling import formulas, given, result
 from tests.trades.cooling.published import CHARGING_CHART, PSI, SEA_LEVEL
+from tests.trades.cooling.saturation_nodes import property_of
 
 FAHRENHEIT = 1.8
 CHART = [(psig, *pair) for psig, row in CHARGING_CHART.items() for pair in row.items()]
@@ -84,8 +84,8 @@ def test_superheat_takes_dew_and_subcooling_takes_bubble_at_the_absolute_pressur
 ) -> None:
     """CoolProp at gauge pressure plus the pressure of the air on site."""
     air = 101325 * (1 - 0.0065 * metre / 288.15) ** 5.25588
-    dew = PropsSI("T", "P", 8.37e5 + air, "Q", 1, fluid) - 273.15
-    bubble = PropsSI("T", "P", 25.3e5 + air, "Q", 0, fluid) - 273.15
+    dew = property_of("T", "P", 8.37e5 + air, "Q", 1, fluid) - 273.15
+    bubble = property_of("T", "P", 25.3e5 + air, "Q", 0, fluid) - 273.15
     altitude = given(metre, "m")
     superheat = result(
         "superheat", refrigerant, altitude=altitude,
@@ -116,7 +116,7 @@ def test_uncertainty_of_superheat_agrees_with_monte_carlo() -> None:
         suction_line_temperature=given("12.0", "Cel", str(u_line)),
     )  # fmt: skip
     bars = np.linspace(7, 12, 60)
-    dew = [PropsSI("T", "P", bar * 1e5, "Q", 1, "R410A") - 273.15 for bar in bars]
+    dew = [property_of("T", "P", bar * 1e5, "Q", 1, "R410A") - 273.15 for bar in bars]
     draw = np.random.default_rng(2).normal(size=(4, 200_000))
     absolute = 8.20 + SEA_LEVEL + u_gauge * draw[0] + u_air * draw[1]
     superheat = 12.0 + u_line * draw[2] - np.interp(absolute, bars, dew) + u_table * draw[3]
