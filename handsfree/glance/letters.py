@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 PIXELS_WIDE, PIXELS_HIGH = 5, 7
@@ -45,19 +45,20 @@ def _glyphs() -> dict[str, tuple[str, ...]]:
     return found
 
 
-def big(text: str, size: Size) -> list[str]:
+@lru_cache(maxsize=256)  # most of a picture stays from one to the next
+def big(text: str, size: Size) -> tuple[str, ...]:
     """Return the rows of one line of text; a character without a letter of ours becomes a question mark."""
     glyphs = _glyphs()
     drawn = [glyphs.get(character, glyphs["?"]) for character in text.upper()]
     pixels = [".".join(glyph[row] for glyph in drawn) + "." for row in range(PIXELS_HIGH)] + [""]
     pixels[-1] = "." * len(pixels[0])
     lit = [[pixel == "#" for pixel in row for _ in range(size.across)] for row in pixels for _ in range(size.down)]
-    return [
+    return tuple(
         "".join(_cell(lit[row], lit[row + 1], column) for column in range(0, len(lit[row]) - 1, 2)).ljust(
             size.columns * len(text)
         )
         for row in range(0, len(lit) - 1, 2)
-    ]
+    )
 
 
 def _cell(upper: Sequence[bool], lower: Sequence[bool], column: int) -> str:

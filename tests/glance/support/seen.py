@@ -48,9 +48,12 @@ class Seen:
 
     def until(self, words: str, *, large: bool = False, seconds: float = 60) -> None:
         """Follow until the words stand on the screen, in plain or in large letters."""
-        until = time.monotonic() + seconds
+        until, read = time.monotonic() + seconds, -1
         while time.monotonic() < until:
             self.follow(0.1)
+            if len(self.sent) == read:
+                continue
+            read = len(self.sent)
             if (large and self.large(words)) or (not large and words in self.text()):
                 return
         raise AssertionError(f"no {words!r} in {seconds} s on:\n{self.text()}")
