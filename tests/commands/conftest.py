@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.commands.app import main
+
 Run = Callable[..., subprocess.CompletedProcess[str]]
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -31,6 +33,27 @@ def run(tmp_path: Path) -> Run:
             env=os.environ,
             check=False,
         )
+
+    return run_
+
+
+@pytest.fixture
+def run_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run the same command line within this process, for what is refused before anything begins.
+
+    A start takes two seconds of a processor; that a command of its own tells a refusal alike is shown by `run`.
+    """
+    empty = tmp_path / "empty here"
+    empty.mkdir()
+
+    def run_(*arguments: object) -> subprocess.CompletedProcess[str]:
+        monkeypatch.chdir(empty)
+        monkeypatch.setattr(sys, "argv", ["handsfree", *map(str, arguments)])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as left:
+            main()
+        told = capsys.readouterr()
+        return subprocess.CompletedProcess(sys.argv, int(left.value.code or 0), told.out, told.err)
 
     return run_
 

@@ -32,33 +32,35 @@ def test_a_broken_procedure_is_named_with_its_line(run, broken: Path, jobsheet: 
     _refused(run("visit", broken, "--jobsheet", jobsheet, "--typed"), "broken.yaml:", "YAML")
 
 
-def test_an_unknown_procedure_names_the_shipped_ones(run, jobsheet: Path) -> None:
-    _refused(run("visit", "nonesuch", "--jobsheet", jobsheet, "--typed"), "nonesuch", "two-rate-combustion")
+def test_an_unknown_procedure_names_the_shipped_ones(run_here, jobsheet: Path) -> None:
+    _refused(run_here("visit", "nonesuch", "--jobsheet", jobsheet, "--typed"), "nonesuch", "two-rate-combustion")
 
 
-def test_an_unknown_gate_names_the_known_ones(run, tmp_path: Path) -> None:
+def test_an_unknown_gate_names_the_known_ones(run_here, tmp_path: Path) -> None:
     soundfile.write(tmp_path / "a.wav", np.zeros(1600, np.int16), 16_000)
-    _refused(run("hear", tmp_path / "a.wav", "--gate", "safe-isolation:nonesuch"), "nonesuch", "power-isolated")
+    _refused(
+        run_here("hear", tmp_path / "a.wav", "--gate", "safe-isolation:nonesuch"), "nonesuch", "power-isolated"
+    )
 
 
-def test_a_missing_job_sheet_is_named(run, tmp_path: Path) -> None:
-    _refused(run("visit", "safe-isolation", "--jobsheet", tmp_path / "no.yaml", "--typed"), "no.yaml")
+def test_a_missing_job_sheet_is_named(run_here, tmp_path: Path) -> None:
+    _refused(run_here("visit", "safe-isolation", "--jobsheet", tmp_path / "no.yaml", "--typed"), "no.yaml")
 
 
-def test_a_job_sheet_with_a_wrong_value_is_named_with_its_line(run, tmp_path: Path, jobsheet: Path) -> None:
+def test_a_job_sheet_with_a_wrong_value_is_named_with_its_line(run_here, tmp_path: Path, jobsheet: Path) -> None:
     (tmp_path / "appliance-24.yaml").write_text((jobsheet.parent / "appliance-24.yaml").read_text())
     wrong = tmp_path / "jobsheet.yaml"
     wrong.write_text(jobsheet.read_text().replace("co2: measured", "co2: guessed"))
     line = next(n for n, text in enumerate(wrong.read_text().splitlines(), 1) if "guessed" in text)
-    _refused(run("jobsheet", wrong), f"jobsheet.yaml:{line}:", "guessed")
+    _refused(run_here("jobsheet", wrong), f"jobsheet.yaml:{line}:", "guessed")
 
 
 @pytest.mark.parametrize(
     ("name", "content", "says"), [("empty.wav", b"", "empty"), ("text.wav", b"hello", "sound")]
 )
-def test_a_file_that_is_no_sound_is_named(run, tmp_path: Path, name: str, content: bytes, says: str) -> None:
+def test_a_file_that_is_no_sound_is_named(run_here, tmp_path: Path, name: str, content: bytes, says: str) -> None:
     (tmp_path / name).write_bytes(content)
-    _refused(run("hear", tmp_path / name), name, says)
+    _refused(run_here("hear", tmp_path / name), name, says)
 
 
 def test_a_44100_hz_stereo_file_is_heard(run, tmp_path: Path) -> None:
@@ -69,15 +71,17 @@ def test_a_44100_hz_stereo_file_is_heard(run, tmp_path: Path) -> None:
     assert '"text": ""' in done.stdout
 
 
-def test_a_folder_in_the_way_is_not_overwritten(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
+def test_a_folder_in_the_way_is_not_overwritten(run_here, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
     (tmp_path / "kept.txt").write_text("mine")
-    _refused(run("visit", procedure, "--jobsheet", jobsheet, "--typed", "--out", tmp_path), "not empty")
+    _refused(run_here("visit", procedure, "--jobsheet", jobsheet, "--typed", "--out", tmp_path), "not empty")
     assert (tmp_path / "kept.txt").read_text() == "mine"
 
 
-def test_a_folder_that_cannot_be_written_is_named(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
+def test_a_folder_that_cannot_be_written_is_named(
+    run_here, tmp_path: Path, procedure: Path, jobsheet: Path
+) -> None:
     (tmp_path / "file").write_text("")
-    done = run("visit", procedure, "--jobsheet", jobsheet, "--typed", "--out", tmp_path / "file" / "visit")
+    done = run_here("visit", procedure, "--jobsheet", jobsheet, "--typed", "--out", tmp_path / "file" / "visit")
     assert done.returncode in {1, 2}
     assert "file" in done.stderr
     assert "Traceback" not in done.stderr
@@ -112,15 +116,15 @@ def test_a_full_disk_is_told_in_a_sentence_and_loses_nothing(
     assert resumed.returncode == 3, (resumed.stdout, resumed.stderr)
 
 
-def test_resuming_what_is_no_visit_is_told(run, tmp_path: Path) -> None:
-    _refused(run("resume", tmp_path, "--typed"), str(tmp_path))
-    _refused(run("verify", tmp_path / "nothing"), code=2)
+def test_resuming_what_is_no_visit_is_told(run_here, tmp_path: Path) -> None:
+    _refused(run_here("resume", tmp_path, "--typed"), str(tmp_path))
+    _refused(run_here("verify", tmp_path / "nothing"), code=2)
 
 
-def test_a_number_that_cannot_be_said_is_told(run, tmp_path: Path, jobsheet: Path, procedure: Path) -> None:
+def test_a_number_that_cannot_be_said_is_told(run_here, tmp_path: Path, jobsheet: Path, procedure: Path) -> None:
     bad = tmp_path / "one-reading.yaml"
     bad.write_text(procedure.read_text().replace("quantity: ambient_co", "quantity: nonesuch"))
-    _refused(run("visit", bad, "--jobsheet", jobsheet, "--typed"), "nonesuch", "one-reading.yaml:")
+    _refused(run_here("visit", bad, "--jobsheet", jobsheet, "--typed"), "nonesuch", "one-reading.yaml:")
 
 
 def test_a_gate_hears_the_words_that_its_procedure_spells(run, tmp_path: Path, procedure: Path) -> None:
