@@ -80,9 +80,9 @@ def desk(visits, tmp_path_factory):
     thread.join(timeout=10)
 
 
-@pytest.fixture
-def browser(desk):
-    """A fresh browser; after each test its console holds no errors and every request went to the desk."""
+@pytest.fixture(scope="module")
+def chromium(desk):
+    """One browser for all tests of a file: its start costs as much as two of them."""
     options = webdriver.ChromeOptions()
     options.binary_location = CHROMIUM
     for argument in (
@@ -95,13 +95,24 @@ def browser(desk):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    driver.requested = []
-    try:
-        yield driver
-        console = [entry for entry in driver.get_log("browser") if entry["level"] in {"SEVERE", "WARNING"}]
-        requested = requests_of(driver)
-    finally:
-        driver.quit()
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture
+def browser(desk, chromium):
+    """The browser as if new; after each test its console holds no errors and every request went to the desk."""
+    chromium.get("about:blank")
+    for forgotten in ("Network.clearBrowserCookies", "Network.clearBrowserCache"):
+        chromium.execute_cdp_cmd(forgotten, {})
+    chromium.execute_cdp_cmd("Storage.clearDataForOrigin", {"origin": desk, "storageTypes": "all"})
+    chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+    for log in ("browser", "performance"):
+        chromium.get_log(log)
+    chromium.requested = []
+    yield chromium
+    console = [entry for entry in chromium.get_log("browser") if entry["level"] in {"SEVERE", "WARNING"}]
+    requested = requests_of(chromium)
     assert not console
     assert requested
     assert all(url.startswith((desk, "data:", "about:")) for url in requested), requested
