@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Self, cast
+from typing import Any, Self, cast
 
 import uvicorn
 from starlette.datastructures import MutableHeaders
@@ -25,6 +25,8 @@ from handsfree.problem import Problem
 
 LONGEST_HEAD = 16_384
 """Bytes of a request's first line and headers."""
+LONGEST_MESSAGE = 4_096
+"""Bytes of a message over a WebSocket."""
 PARTING_S = 2.0
 """The most that the last answers may take to go out when the server ends."""
 
@@ -80,9 +82,14 @@ class Server:
     """
 
     def __init__(
-        self, listener: socket.socket, limits: ServingLimits | None = None, tls: ssl.SSLContext | None = None
+        self,
+        listener: socket.socket,
+        limits: ServingLimits | None = None,
+        tls: ssl.SSLContext | None = None,
+        *,
+        websockets: bool = False,
     ) -> None:
-        self._socket, self._tls = listener, tls
+        self._socket, self._tls, self._websockets = listener, tls, websockets
         self.port: int = listener.getsockname()[1]
         self._limits = limits or ServingLimits()
         self._server: uvicorn.Server | None = None
@@ -135,8 +142,9 @@ class Server:
     def _uvicorn(self, application: ASGIApp) -> uvicorn.Server:
         connection = type("_Limited", (_Connection,), {"limits": self._limits})
         config = uvicorn.Config(
-            application, http=connection, ws="none", log_config=None, log_level="error",
-            access_log=False, server_header=False, timeout_keep_alive=5,
+            application, http=connection, ws="websockets-sansio" if self._websockets else "none",
+            ws_max_size=LONGEST_MESSAGE, ws_per_message_deflate=False, ws_ping_interval=5.0, ws_ping_timeout=10.0,
+            log_config=None, log_level="error", access_log=False, server_header=False, timeout_keep_alive=5,
             h11_max_incomplete_event_size=LONGEST_HEAD,
         )  # fmt: skip
         if self._tls is None:
@@ -199,6 +207,11 @@ class _Connection(H11Protocol):
     def drop_soon(self) -> None:
         """Close at once whatever is still to go out, from any thread."""
         self.loop.call_soon_threadsafe(self.transport.abort)
+
+    def handle_websocket_upgrade(self, event: Any) -> None:
+        """Hand over to the WebSocket, which watches over itself by pings."""
+        self._drop_after(None)
+        super().handle_websocket_upgrade(event)
 
     def answering(self) -> bool:
         """Whether a request has come whole and its answer is not yet given."""

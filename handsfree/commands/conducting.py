@@ -12,9 +12,11 @@ from typing import Self
 
 import numpy as np
 
+from handsfree.commands.phone_visit import burner_off, phone_sound, wait_for_phone
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
+from handsfree.glance.phone_sound import PhoneSound
 from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
@@ -67,10 +69,14 @@ def _conduct(
     code = ExitCode.LEFT_OPEN
     try:
         with (
-            shown(recorder, options, past) as screen,
-            _recogniser(recorder, options) as hearing,
-            _Speaker(options, hearing, screen, recorder.plan.catalogue.voice) as speaker,
+            _voice(options, recorder.plan) as voice,
+            phone_sound(options) as phone,
+            shown(recorder, options, past, phone, burner_off(recorder.plan, voice, phone)) as screen,
+            _recogniser(recorder, options, phone) as hearing,
+            _Speaker(hearing, screen, voice, phone) as speaker,
         ):
+            if phone is not None:
+                wait_for_phone(phone, screen)
             conductor = Conductor(
                 recorder, speaker, screen.keys, hearing, screen.live, alert_command=options.alert_command
             )
@@ -104,10 +110,25 @@ def _left_open(recorder: Recorder) -> str:
     )
 
 
-def _source(options: VisitOptions) -> SoundSource | None:
+@contextlib.contextmanager
+def _voice(options: VisitOptions, plan: Plan) -> Iterator[Voice | None]:
+    """Give the voice, unless prompts are to be text only."""
+    if options.silent:
+        yield None
+        return
+    voice = Voice(VoiceSettings(plan.catalogue.voice))
+    try:
+        yield voice
+    finally:
+        voice.close()
+
+
+def _source(options: VisitOptions, phone: PhoneSound | None) -> SoundSource | None:
     """Return what is listened to, or None for keys alone."""
     if options.typed:
         return None
+    if phone is not None:
+        return phone.microphone
     if options.sound is not None:
         return (
             SoundFolder(options.sound, paced=True)
@@ -127,8 +148,8 @@ def _model_sha256(options: VisitOptions, plan: Plan) -> str | None:
 
 
 @contextlib.contextmanager
-def _recogniser(recorder: Recorder, options: VisitOptions) -> Iterator[Hearing | None]:
-    source = _source(options)
+def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | None) -> Iterator[Hearing | None]:
+    source = _source(options, phone)
     if source is None:
         yield None
         return
@@ -144,14 +165,19 @@ def _recogniser(recorder: Recorder, options: VisitOptions) -> Iterator[Hearing |
 
 
 class _Speaker:
-    """Prints every line where there is no screen and, unless silent, speaks it through the loudspeaker."""
+    """Prints every line where there is no screen and speaks it through the loudspeaker or the phone, unless silent."""
 
-    def __init__(self, options: VisitOptions, hearing: Hearing | None, screen: Screen, voice: str) -> None:
-        self._screen = screen
-        self._voice = None if options.silent else Voice(VoiceSettings(voice))
+    def __init__(
+        self, hearing: Hearing | None, screen: Screen, voice: Voice | None, phone: PhoneSound | None
+    ) -> None:
+        self._screen, self._voice = screen, voice
         on_change = hearing.tool_speaks if hearing is not None else None
-        self._loudspeaker: Loudspeaker | None = None
-        if self._voice is not None:
+        self._loudspeaker: Loudspeaker | PhoneSound | None = None
+        if self._voice is not None and phone is not None:
+            self._loudspeaker = phone
+            if on_change is not None:
+                phone.on_change = on_change
+        elif self._voice is not None:
             try:
                 self._loudspeaker = Loudspeaker(on_change=on_change, on_trouble=self._trouble)
             except Problem as problem:
@@ -164,8 +190,6 @@ class _Speaker:
     def __exit__(self, *_: object) -> None:
         if self._loudspeaker is not None:
             self._loudspeaker.close()
-        if self._voice is not None:
-            self._voice.close()
 
     @property
     def speaking(self) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events.devices import DeviceChange
 from handsfree.glance import terminal
+from handsfree.glance.phone_sound import PhoneSound
 from handsfree.glance.watching import LiveScreen
 from handsfree.glance.web import Page
 from handsfree.problem import Problem
@@ -29,8 +30,16 @@ class Screen:
 
 
 @contextlib.contextmanager
-def shown(recorder: Recorder, options: VisitOptions, past: Sequence[object] = ()) -> Iterator[Screen]:
+def shown(
+    recorder: Recorder,
+    options: VisitOptions,
+    past: Sequence[object] = (),
+    sound: PhoneSound | None = None,
+    burner_off: bytes = b"",
+) -> Iterator[Screen]:
     """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
+
+    With `sound` the page's phone is microphone and loudspeaker; `burner_off` (WAV) is what it says by itself.
 
     A record that fails is shown before it is raised; the terminal is given back whatever happens.
     """
@@ -43,7 +52,10 @@ def shown(recorder: Recorder, options: VisitOptions, past: Sequence[object] = ()
     with contextlib.ExitStack() as stack:
         page = None
         if options.glance_web is not None:
-            page = stack.enter_context(Page(options.glance_web, live, recorder.plan.catalogue))
+            page = Page(options.glance_web, live, recorder.plan.catalogue, sound, burner_off)
+            if sound is not None and page.why_view_only:
+                raise Problem("the phone cannot be heard: its page is not encrypted", remedy=page.why_view_only)
+            stack.enter_context(page)
             view_only = recorder.plan.catalogue.show("phone-view")
             sys.stderr.write("".join(f"  {line}\n" for line in _addresses(page, view_only)))
         if wanted:

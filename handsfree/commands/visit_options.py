@@ -24,7 +24,10 @@ class VisitOptions:
     typed: Annotated[bool, typer.Option("--typed", help="Answer with the keys, without a microphone.")] = False
     sound: Annotated[
         Path | None,
-        typer.Option("--sound", help="Hear a sound file or a folder of them in place of a microphone."),
+        typer.Option(
+            "--sound",
+            help="Hear a sound file or a folder of them in place of a microphone; or phone, to talk through it.",
+        ),
     ] = None
     microphone: MicrophoneName = None
     headset: Annotated[bool, typer.Option("--headset", help="A headset: you may talk over the tool.")] = False

@@ -11,6 +11,10 @@ HANDS = frozenset({"keys", "page"})
 """Keys and typed lines; the page of a phone."""
 
 
+LINK = "link"
+"""The line to a phone that is microphone and loudspeaker: lost when no sound has come for ten seconds."""
+
+
 @dataclass(frozen=True)
 class DeviceChange:
     """An input was lost, or is back."""

@@ -12,8 +12,10 @@ from multiprocessing.connection import Connection
 
 from handsfree.doorway import tls_context
 from handsfree.glance.authority import ServerIdentity
+from handsfree.glance.phone_sound import Cut, Play, Played, SoundChanged
 from handsfree.glance.presses import Turnstile
-from handsfree.glance.site import LIMITS, Relay, application
+from handsfree.glance.site import LIMITS, Relay, Site
+from handsfree.glance.sound_link import SoundLink
 from handsfree.serving import Server
 
 HEARTBEAT_S = 0.25
@@ -40,6 +42,8 @@ class Facts:
     """What the page proves itself with; without it nothing is encrypted, and the page only shows."""
     certificate: bytes
     """The device's authority, for phones to take in (DER)."""
+    burner_off: bytes = b""
+    """What a phone says by itself when the link is lost at a firing gate (WAV)."""
 
 
 @dataclass(frozen=True)
@@ -67,14 +71,22 @@ class NewsFollowed:
 class PageBeat:
     """The page is served."""
 
+    frames: int = 0
+    """How many frames of sound came from the phone since this process began."""
+
 
 @dataclass(frozen=True)
 class Parted:
     """Whoever followed has the last picture."""
 
 
-def attend_page(pipe: Connection, listener: socket.socket, facts: Facts) -> None:
-    """Run in the child: serve the page on a socket that listens, pass on news and keys, and say that it lives."""
+def attend_page(
+    pipe: Connection, listener: socket.socket, facts: Facts, wire: socket.socket | None = None
+) -> None:
+    """Run in the child: serve the page on a socket that listens, pass on news and keys, and say that it lives.
+
+    With a `wire` the phone's sound goes out there.
+    """
     _limit()
     sending = threading.Lock()
 
@@ -84,11 +96,20 @@ def attend_page(pipe: Connection, listener: socket.socket, facts: Facts) -> None
 
     relay = Relay(facts.words, lambda key, count: tell(Pressed(key, count)), lambda: tell(NewsFollowed()))
     turnstile = Turnstile(facts.key_code, facts.count)
+    link = None
+    if wire is not None:
+        link = SoundLink(
+            wire,
+            lambda connected, says: tell(SoundChanged(connected, says)),
+            lambda number: tell(Played(number)),
+        )
     tls = None if facts.identity is None else tls_context(facts.identity.chain, facts.identity.key)
-    with Server(listener, LIMITS, tls) as server:
-        server.start(application(relay, facts.view_code, turnstile, facts.certificate))
+    offered = {"certificate": facts.certificate, "burner_off": facts.burner_off}
+    site = Site(relay, facts.view_code, turnstile, **offered, link=link)
+    with Server(listener, LIMITS, tls, websockets=link is not None) as server:
+        server.start(site.application())
         while server.responsive(HUNG_S):
-            tell(PageBeat())
+            tell(PageBeat(0 if link is None else link.frames))
             if not pipe.poll(HEARTBEAT_S):
                 continue
             message = pipe.recv()
@@ -97,6 +118,10 @@ def attend_page(pipe: Connection, listener: socket.socket, facts: Facts) -> None
                 if message.over:
                     _part(relay)
                     tell(Parted())
+            elif link is not None and isinstance(message, Play):
+                link.play(message.number, message.rate, message.pcm)
+            elif link is not None and isinstance(message, Cut):
+                link.cut()
 
 
 def _part(relay: Relay) -> None:

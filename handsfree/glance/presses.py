@@ -11,6 +11,8 @@ from typing import Literal
 
 FOLLOW = "follow"
 """Stands for a key when the holder of the key code asks for the news."""
+SOUND = "sound"
+"""Likewise when they ask to open the link for sound."""
 LONGEST_COUNT = 12
 """Digits."""
 

@@ -14,14 +14,15 @@ from importlib import resources
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import ClientDisconnect, HTTPConnection, Request
 from starlette.responses import Response, StreamingResponse
-from starlette.routing import Route
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from handsfree.glance import key_names
 from handsfree.glance.authority import own_names
-from handsfree.glance.presses import FOLLOW, Turnstile
+from handsfree.glance.presses import FOLLOW, SOUND, Turnstile
+from handsfree.glance.sound_link import SoundLink
 from handsfree.serving import ServingLimits, WithHeaders
 
 PERIOD_S = 0.1
@@ -35,6 +36,9 @@ FILES = {
     "/glance.css": ("glance.css", "text/css"),
     "/glance.js": ("glance.js", "text/javascript"),
     "/sha256.js": ("sha256.js", "text/javascript"),
+    "/sound.js": ("sound.js", "text/javascript"),
+    "/capture.js": ("capture.js", "text/javascript"),
+    "/link.js": ("link.js", "text/javascript"),
     "/mark.svg": ("mark.svg", "image/svg+xml"),
 }
 CERTIFICATE = "handsfree.crt"
@@ -44,7 +48,8 @@ KEYS = frozenset(
 HEADERS = {
     "connection": "close",
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
-    "img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    "img-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
     "referrer-policy": "no-referrer",
     "x-content-type-options": "nosniff",
 }
@@ -71,20 +76,6 @@ class Relay:
         self.news, self.number, self.over = news, self.number + 1, over
 
 
-def application(relay: Relay, view_code: str, turnstile: Turnstile, certificate: bytes = b"") -> ASGIApp:
-    """Return the page as an ASGI application; `certificate` is offered to phones (DER)."""
-    site = _Site(relay, view_code, turnstile, certificate)
-    routes = [
-        *(Route(path, site.file) for path in FILES),
-        Route("/words", site.words),
-        Route(f"/{CERTIFICATE}", site.certificate),
-        Route("/news", site.news),
-        Route("/key", site.key, methods=["POST"]),
-    ]
-    refusals = {HTTPException: _refuse, ClientDisconnect: _refuse}
-    return WithHeaders(_OwnNames(Starlette(routes=routes, exception_handlers=refusals)), HEADERS)
-
-
 class _OwnNames:
     """Refuses names that another site may have pointed here: only an address or a name of this device is ours."""
 
@@ -92,28 +83,71 @@ class _OwnNames:
         self._inner = inner
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        ours = scope["type"] != "http" or _is_ours(Request(scope).headers.get("host", ""))
-        await (self._inner if ours else Response(status_code=403))(scope, receive, send)
+        if scope["type"] == "lifespan" or _is_ours(HTTPConnection(scope).headers.get("host", "")):
+            await self._inner(scope, receive, send)
+        elif scope["type"] == "websocket":
+            await send({"type": "websocket.close"})
+        else:
+            await Response(status_code=403)(scope, receive, send)
 
 
-class _Site:
-    def __init__(self, relay: Relay, view_code: str, turnstile: Turnstile, certificate: bytes) -> None:
+class Site:
+    """The page; `certificate` (DER) and `burner_off` (WAV) are offered to phones, `link` takes their sound."""
+
+    def __init__(
+        self,
+        relay: Relay,
+        view_code: str,
+        turnstile: Turnstile,
+        *,
+        certificate: bytes = b"",
+        burner_off: bytes = b"",
+        link: SoundLink | None = None,
+    ) -> None:
         self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
-        self._certificate = certificate
+        self._certificate, self._burner_off, self._link = certificate, burner_off, link
         self._viewers: list[_Followed] = []
         self._holders: list[_Followed] = []
 
+    def application(self) -> ASGIApp:
+        """Return the page as an ASGI application."""
+        routes: list[BaseRoute] = [
+            *(Route(path, self.file) for path in FILES),
+            Route("/words", self.words),
+            Route(f"/{CERTIFICATE}", self.certificate),
+            Route("/burner-off.wav", self.burner_off),
+            Route("/news", self.news),
+            Route("/key", self.key, methods=["POST"]),
+        ]
+        if self._link is not None:
+            routes.append(Route("/sound", self.ticket, methods=["POST"]))
+            routes.append(WebSocketRoute("/sound", self._link.attend))
+        refusals = {HTTPException: _refuse, ClientDisconnect: _refuse}
+        return WithHeaders(_OwnNames(Starlette(routes=routes, exception_handlers=refusals)), HEADERS)
+
     async def file(self, request: Request) -> Response:
+        """Hand out a file of the page."""
         name, kind = FILES[request.url.path]
         return Response(resources.files(__package__).joinpath("page", name).read_bytes(), media_type=kind)
 
     async def words(self, _: Request) -> Response:
+        """Hand out the page's own words, which it needs before the first picture."""
         return Response(self._relay.words, media_type="application/json")
 
     async def certificate(self, _: Request) -> Response:
         """Hand out the device's authority; whoever takes it in compares its fingerprint with the tool's."""
         status = 200 if self._certificate else 404
         return Response(self._certificate, status, media_type="application/x-x509-ca-cert")
+
+    async def burner_off(self, _: Request) -> Response:
+        """Hand out what the phone says by itself when the link is lost at a firing gate."""
+        return Response(self._burner_off, media_type="audio/wav")
+
+    async def ticket(self, request: Request) -> Response:
+        """Let the holder of the key code open the link for sound."""
+        assert self._link is not None
+        refusal = self._refusal(request, SOUND)
+        return Response(self._link.ticket()) if refusal is None else refusal
 
     async def key(self, request: Request) -> Response:
         """Take a key, with its count and its code."""

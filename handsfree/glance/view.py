@@ -116,7 +116,7 @@ def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
 def _remark(plan: Plan, state: State, notes: Notes) -> str:
     alert = plan.sheets.job.alert
     if state.status == "stopped" and notes.stopped is not None:
-        if notes.stopped.why == "no-answer" and alert is not None:
+        if notes.stopped.why in {"no-answer", "link-lost"} and alert is not None:
             return plan.catalogue.say("call-for", who=alert.who, number=alert.number)
         return _why(plan, notes.stopped)
     again = state.attempt > 1 and state.text != notes.question and state.status == "running"

@@ -184,6 +184,12 @@ class LiveScreen:
                 sound=self._sound,
             )
 
+    @property
+    def firing(self) -> bool:
+        """Whether something fires at the gate at hand, while the visit runs."""
+        state = self._visit.state
+        return state.status == "running" and self._visit.plan.gate(state.gate).gate.firing
+
     def age(self) -> float:
         """Return for how many seconds the visit has given no sign of life; 0 once it is over."""
         return 0.0 if self._visit.state.status == "closed" else time.monotonic() - self._alive_at

@@ -17,9 +17,10 @@ from dataclasses import asdict
 from types import TracebackType
 from typing import Any, Self
 
-from handsfree.events.devices import DeviceChange
+from handsfree.events.devices import LINK, DeviceChange
 from handsfree.glance.authority import Authority, ServerIdentity, own_names
 from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, attend_page
+from handsfree.glance.phone_sound import LINK_LOST_S, PhoneSound, Played, SoundChanged
 from handsfree.glance.picture import Glance
 from handsfree.glance.view import clock
 from handsfree.glance.watching import LiveScreen
@@ -52,6 +53,12 @@ WORDS = {
     "not-encrypted": "not-encrypted",
     "certificate": "certificate",
     "not-taken": "not-taken",
+    "sound-on": "sound-on",
+    "sound-runs": "sound-runs",
+    "sound-refused": "sound-refused",
+    "sound-away": "sound-away",
+    "burner-off": "burner-off",
+    "link-lost": "link-lost",
     "no-code": "no-code",
     "visit-over": "visit-over",
     "no-news": "no-news",
@@ -63,11 +70,21 @@ WORDS = {
 class Page:
     """Serves one watched visit at an address, from a process of its own, until it is left."""
 
-    def __init__(self, address: str, live: LiveScreen, catalogue: Catalogue) -> None:
-        """Take "HOST:PORT", host empty for all addresses and port 0 for any; Problem when it cannot be had."""
+    def __init__(
+        self,
+        address: str,
+        live: LiveScreen,
+        catalogue: Catalogue,
+        sound: PhoneSound | None = None,
+        burner_off: bytes = b"",
+    ) -> None:
+        """Take "HOST:PORT", host empty for all addresses and port 0 for any; Problem when it cannot be had.
+
+        With `sound` the phone is microphone and loudspeaker; `burner_off` (WAV) is what it says by itself then.
+        """
         host, port = _address(address)
         self._listener = listen(host, port)
-        self._live, self._catalogue = live, catalogue
+        self._live, self._catalogue, self._sound, self._burner_off = live, catalogue, sound, burner_off
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
         shown = own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
         self._identity: ServerIdentity | None = None
@@ -88,7 +105,7 @@ class Page:
         self.served = threading.Event()
         """Set once the page is served."""
         self._count, self._deaths = 0, 0
-        self._lost, self._serving_since = False, 0.0
+        self._lost, self._serving_since, self._link_lost = False, 0.0, False
         self._parted, self._over = threading.Event(), threading.Event()
         self._supervisor: Supervisor[None] = Supervisor(
             "handsfree page", attend_page, self, start_s=START_PATIENCE_S, hung_after_s=HUNG_AFTER_S
@@ -104,6 +121,10 @@ class Page:
         self._live.opened("page")
         self._supervisor.start()
         self._telling.start()
+        if self._sound is not None:
+            threading.Thread(
+                target=self._speak, args=(self._sound,), name="handsfree phone voice", daemon=True
+            ).start()
         return self
 
     def __exit__(
@@ -111,6 +132,8 @@ class Page:
     ) -> None:
         self._over.set()
         self._telling.join(PARTING_S)
+        if self._sound is not None:
+            self._sound.wishes.put(None)
         self._supervisor.close()
         self._listener.close()
 
@@ -119,7 +142,8 @@ class Page:
         self._serving_since = 0.0
         words = json.dumps(self._words()).encode()
         codes = self.view_code, self.key_code, self._count
-        return self._listener, Facts(*codes, words, self._identity, self._certificate)
+        facts = Facts(*codes, words, self._identity, self._certificate, self._burner_off)
+        return self._listener, facts, None if self._sound is None else self._sound.theirs
 
     def _vouch(self, shown: str) -> None:
         """Get what the page proves itself with, if the device's authority covers the address it is shown at."""
@@ -142,7 +166,7 @@ class Page:
         """Return nothing: the next picture comes within a second; for the supervisor."""
         return ()
 
-    def heard(self, message: Pressed | NewsFollowed | PageBeat | Parted) -> None:
+    def heard(self, message: Pressed | NewsFollowed | PageBeat | Parted | SoundChanged | Played) -> None:
         """Take in a message of the process; for the supervisor."""
         match message:
             case Pressed(key=key, count=count):
@@ -152,12 +176,22 @@ class Page:
                 self.followed.set()
             case Parted():
                 self._parted.set()
-            case PageBeat():
+            case PageBeat(frames=frames):
                 self._serves()
+                if self._sound is not None:
+                    self._sound.came(frames)
+            case SoundChanged(says=says):
+                self._sound_told(message)
+                if says:
+                    self._live.notice(f"{self._catalogue.glance.devices['link']}: {says}")
+            case Played():
+                self._sound_told(message)
 
     def ended(self, why: str | None) -> float:
         """Tell that the page is lost, and say when the next process starts; for the supervisor."""
         self._deaths += 1
+        if self._sound is not None:
+            self._sound.lost()
         if not self._lost:
             self._lost = True
             self._live.changed_input(DeviceChange("page", lost=True))
@@ -174,10 +208,29 @@ class Page:
             self._lost = False
             self._live.changed_input(DeviceChange("page", lost=False))
 
+    def _sound_told(self, message: SoundChanged | Played) -> None:
+        if self._sound is not None:
+            self._sound.heard(message)
+
+    def _watch_link(self) -> None:
+        """Tell that the link for sound is lost, or is back, each once."""
+        if self._sound is None:
+            return
+        lost = self._sound.silent_s > LINK_LOST_S
+        if lost != self._link_lost:
+            self._link_lost = lost
+            self._live.changed_input(DeviceChange(LINK, lost=lost))
+
+    def _speak(self, sound: PhoneSound) -> None:
+        """Pass on what the phone is to say; from a thread of its own, since a process that hangs takes nothing."""
+        while (wish := sound.wishes.get()) is not None:
+            self._supervisor.tell(wish)
+
     def _tell(self) -> None:
         """Tell the process what there is to see, while the visit gives signs of life; then the last picture."""
         told, told_at = b"", 0.0
         while not self._over.wait(PERIOD_S):
+            self._watch_link()
             if self._live.age() > ALIVE_S:
                 if told:  # whoever comes now is not to take the last picture for a new one
                     told = b""
@@ -203,6 +256,8 @@ class Page:
             "gone": 0.0 if picture.bar is None else picture.bar.gone,
             "enter": next((key.does for key in picture.keys if key.key == enter), ""),
             "words": self._words(),
+            "firing": self._live.firing,
+            "sound": self._sound is not None,
         }
         return json.dumps(told).encode()
 

@@ -38,6 +38,8 @@ class SoundBlock:
     start_ms: int
     arrived: float
     overflow: bool = False
+    waited_s: float = 0.0
+    """Not 0 in a block without samples: for so long a live source has had nothing; its time stands still."""
 
 
 class SoundSource(Protocol):

@@ -34,6 +34,8 @@ HEARTBEAT_S = 0.25
 DRIFT_MS = 0.05
 """How much a sound card's clock may lose on the machine's from beat to beat: 200 in a million. A judgement."""
 HUNG_AFTER_S = 3.0
+QUIET_S = 2.0
+"""A source that can come back by itself counts as gone when it has had nothing for so long."""
 START_PATIENCE_S = 60.0
 """A large speech model takes its time to load."""
 FIRST_RETRY_S, LAST_RETRY_S = 1.0, 5.0
@@ -131,6 +133,8 @@ class _Beat:
     hearing: bool
     noise_db: float = -90.0
     lost_blocks: int = 0
+    gone: bool = False
+    """Nothing comes from the source; this child will hear it when it is back."""
 
 
 @dataclass(frozen=True)
@@ -256,7 +260,10 @@ class Hearing:
 
     def _beat(self, beat: _Beat) -> None:
         self._at_ms, self._at = beat.at_ms, time.monotonic()
-        if beat.hearing:
+        if beat.gone:
+            self.listening = False
+            self._tell_gone()
+        elif beat.hearing:
             self._promptest = min(self._promptest + DRIFT_MS, 1000 * self._at - beat.at_ms)
             self.noise_db, self.lost_blocks = beat.noise_db, self._lost_before + beat.lost_blocks
             self._tell_back()
@@ -316,6 +323,11 @@ def _listen(pipe: Connection, listener: Listener, source: SoundSource, at_ms: in
     for block in source.blocks(at_ms):
         while pipe.poll():
             _obey(listener, pipe.recv())
+        if block.waited_s:
+            if time.monotonic() - beaten >= HEARTBEAT_S:
+                beaten = time.monotonic()
+                pipe.send(_Beat(at_ms, hearing=False, gone=block.waited_s >= QUIET_S))
+            continue
         events = list(listener.hear(block))
         for event in events:
             pipe.send(event)

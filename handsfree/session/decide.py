@@ -10,7 +10,7 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.devices import HANDS, HEARING_DEVICES
+from handsfree.events.devices import HANDS, HEARING_DEVICES, LINK
 from handsfree.events.state import State
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
@@ -37,7 +37,7 @@ from handsfree.session.everywhere import command, taken_back
 from handsfree.session.fusion import Interpretation, choose, choose_typed, describe
 from handsfree.session.plan import Plan
 from handsfree.session.rechecking import recheck
-from handsfree.session.silence import escalate, time_passed
+from handsfree.session.silence import escalate, link_lost, time_passed
 from handsfree.session.stops import called_over_range
 
 
@@ -67,6 +67,9 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
 
 def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> None:
     """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
+    if event.device == LINK and isinstance(event, inp.DeviceLost):
+        link_lost(draft)
+        return
     if draft.state.status != "running" or event.device not in HEARING_DEVICES | HANDS:
         return
     if isinstance(event, inp.DeviceLost):

@@ -93,9 +93,18 @@ def _alarm_or_stop(draft: Draft) -> None:
         draft.emit(ev.ToneSounded(name="alarm"))
         draft.say("answer-now")
         return
+    _stop_unanswered(draft, "no-answer", "no answer while firing")
+
+
+def link_lost(draft: Draft) -> None:
+    """Stop what fires when the line to the person is lost: nobody can tell what happens there."""
+    if draft.state.status == "running" and draft.gate.firing:
+        _stop_unanswered(draft, "link-lost", "the phone's sound was lost while firing")
+
+
+def _stop_unanswered(draft: Draft, why: str, detail: str) -> None:
     hazard = draft.catalogue.hazards["stop-work"]
-    source = "common practice, no source"
-    draft.stop("no-answer", "no answer while firing", hazard.script, source, by="silence", hazard="stop-work")
+    draft.stop(why, detail, hazard.script, "common practice, no source", by="silence", hazard="stop-work")
     alert = draft.plan.sheets.job.alert
     if alert is not None:
         draft.emit(ev.Alerted(at=draft.at, gate=draft.state.gate, who=alert.who, number=alert.number))

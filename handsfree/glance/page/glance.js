@@ -6,7 +6,7 @@ const encrypted = location.protocol === "https:", codes = location.hash.slice(1)
 const viewCode = codes[0], keyCode = encrypted ? codes[1] : "";  // in the open no key is taken
 const STALE_MS = 3000, AGAIN_MS = 1000, PATIENCE_MS = 4000;
 let last = performance.now(), tried = 0, following = null, barred = false, over = false, words = {};
-let count = 0, sending = Promise.resolve();
+let sending = Promise.resolve(), last_picture = { firing: false };
 
 function put(id, text) {
   at(id).textContent = text;
@@ -27,6 +27,7 @@ function set(node, text) {
 
 function show(picture) {
   words = picture.words;
+  last_picture = picture;
   document.documentElement.lang = picture.language;
   document.body.dataset.condition = picture.condition;
   set(at("gate"), picture.gate);
@@ -74,6 +75,7 @@ function show(picture) {
     button.setAttribute("aria-pressed", String(number === picture.chosen));
   });
   at("offers").hidden = picture.offers.length === 0;
+  if (keyCode && picture.sound && audio === null && at("hearing").hidden) at("sound").hidden = false;
   set(at("enter"), picture.enter);
   at("enter").hidden = !picture.enter;
   fit(at("headline"), picture);
@@ -89,20 +91,9 @@ function key(name) {
   return made;
 }
 
-// Sends a key with a count that nobody used before and its code; the tool tells the last count where ours is too low.
-async function signed(path, key, options) {
-  for (let tries = 0; ; tries++) {
-    count += 1;
-    const headers = { "X-Glance-Count": String(count), "X-Glance-Code": hmac(keyCode, count + " " + key) };
-    const answer = await fetch(path, { ...options, headers });
-    if (answer.status !== 409 || tries === 3) return answer;
-    count = Math.max(count, Number(await answer.text()));
-  }
-}
-
 async function send(name) {
   try {
-    const answer = await signed("key", name, { method: "POST", body: name, signal: AbortSignal.timeout(PATIENCE_MS) });
+    const answer = await signed(keyCode, "key", name, { method: "POST", body: name, signal: AbortSignal.timeout(PATIENCE_MS) });
     put("viewing", answer.ok ? "" : words["not-taken"]);
   } catch {
     put("viewing", words["not-taken"]);
@@ -123,7 +114,7 @@ async function listen() {
   tried = performance.now();
   try {
     const headers = { "X-Glance-View": viewCode };
-    const answer = await (keyCode ? signed("news", "follow", { signal }) : fetch("news", { headers, signal }));
+    const answer = await (keyCode ? signed(keyCode, "news", "follow", { signal }) : fetch("news", { headers, signal }));
     barred = answer.status === 403;
     if (answer.ok) await take(answer.body.pipeThrough(new TextDecoderStream()).getReader());
   } catch {
@@ -180,6 +171,7 @@ document.addEventListener("click", (event) => {
 fetch("words").then((answer) => answer.json()).then((found) => {
   words = found;
   set(at("stop"), words.stop);
+  set(at("sound"), words["sound-on"]);
   at("stop").setAttribute("aria-label", words.stop);
   for (const [id, label] of [["left-key", "takes-back"], ["up", "previous"], ["down", "next"]]) at(id).setAttribute("aria-label", words[label]);
   at("keys").setAttribute("aria-label", words.keys);
