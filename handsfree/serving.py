@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Any, Self, cast
+from typing import Any, Self
 
 import uvicorn
 from starlette.datastructures import MutableHeaders
@@ -135,7 +135,8 @@ class Server:
             self._server.should_exit = True
             self._thread.join(PARTING_S)
             for connection in list(self._server.server_state.connections):
-                cast(_Connection, connection).drop_soon()
+                if isinstance(connection, _Connection):
+                    connection.drop_soon()
             self._thread.join(PARTING_S)
         self._socket.close()
 
@@ -164,7 +165,8 @@ class _Connection(H11Protocol):
         super().connection_made(transport)
         self.came = self.loop.time()
         self._drop_after(self.limits.request_s)
-        crowd = [one for one in cast(set[_Connection], self.connections) if not one.dropped]
+        # A WebSocket stands among them, too; whoever opens one answers for it.
+        crowd = [one for one in self.connections if isinstance(one, _Connection) and not one.dropped]
         beside = [one for one in crowd if one.address() == self.address()]
         if len(beside) > self.limits.per_address:
             self._make_room(beside)

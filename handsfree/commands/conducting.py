@@ -165,7 +165,7 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
 
 
 class _Speaker:
-    """Prints every line where there is no screen and speaks it through the loudspeaker or the phone, unless silent."""
+    """Prints every line where there is no screen, and speaks it unless silent, by the loudspeaker or the phone."""
 
     def __init__(
         self, hearing: Hearing | None, screen: Screen, voice: Voice | None, phone: PhoneSound | None

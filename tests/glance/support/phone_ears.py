@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -28,9 +29,11 @@ def fake_microphone(file: Path) -> tuple[str, ...]:
 
 
 def noise(seconds: float, rate: int, seed: int = 1) -> Samples:
-    """Return noise in the band of speech, 200 to 6,000 Hz, that never repeats: each moment is found in it again."""
+    """Return noise in the band of speech, 200 to 6,000 Hz, that never repeats."""
     dice = np.random.default_rng(seed)
-    wave = sosfilt(butter(6, [200, 6_000], "bandpass", fs=rate, output="sos"), dice.normal(0, 1, round(seconds * rate)))
+    wave = sosfilt(
+        butter(6, [200, 6_000], "bandpass", fs=rate, output="sos"), dice.normal(0, 1, round(seconds * rate))
+    )
     return np.rint(6_000 * wave / np.abs(wave).max() * 3).clip(-32_768, 32_767).astype(np.int16)
 
 
@@ -75,14 +78,14 @@ class Ears:
     def gaps(self) -> list[int]:
         """Return where time jumps between two blocks, in ms."""
         starts = [block.start_ms for block in self.blocks]
-        return [b - a for a, b in zip(starts, starts[1:], strict=False) if b - a != BLOCK_MS]
+        return [b - a for a, b in pairwise(starts) if b - a != BLOCK_MS]
 
 
 def lags(found: NDArray[np.float64], sent: NDArray[np.float64], each: int = 4_000) -> list[tuple[int, float]]:
     """Return for each piece of what was found where it lies in what was sent, less where it lies in the find.
 
-    With the correlation of the two, 1 when they are alike but for their size. Where all lags are one number nothing
-    is missing, doubled or moved.
+    With the correlation of the two, 1 when they are alike but for their size. Where all lags are one number
+    nothing is missing, doubled or moved.
     """
     told = []
     for start in range(0, len(found) - each, each):
