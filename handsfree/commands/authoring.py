@@ -8,10 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree.commands.recorded import stays_of, visits_differently
+from handsfree.commands.recorded import stays_of
+from handsfree.commands.sarif import Note, as_sarif, of_problem, of_report
 from handsfree.documents import all_faults, read_document
 from handsfree.problem import ExitCode, Problem
-from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
@@ -20,7 +20,6 @@ from handsfree.procedure.older_versions import rewritten, told_of_older
 from handsfree.procedure.parts import parts_text
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import ProofReport, check
-from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
@@ -41,29 +40,41 @@ def check_files(
     *,
     as_json: _AsJson = False,
     whole_story: Annotated[bool, typer.Option("--whole", help="Tell every gate of a story.")] = False,
+    sarif: Annotated[Path | None, typer.Option("--sarif", help="Write the findings as SARIF 2.1.0 too.")] = None,
+    annotations: Annotated[
+        bool, typer.Option("--annotations", help="Print one line a finding instead: file:line:column: what.")
+    ] = False,
     sounds: Annotated[int, typer.Option("--sounds", help="Show so many pairs that sound most alike.")] = 0,
 ) -> None:
     """Prove procedures: fails with the shortest story of each proof that does not hold."""
     results: list[dict[str, Any]] = []
-    fine = True
+    notes: list[Note] = []
+    fine, as_text = True, not (as_json or annotations)
     for path in files:
         try:
             report = check(load_procedure(path))
         except Problem as problem:
             fine = False
             results.append({"file": str(path), "proven": False, "problem": problem.sentence()})
-            if not as_json:
+            notes.append(of_problem(problem, path))
+            if as_text:
                 typer.echo(problem.sentence())
                 typer.echo(_caret(problem.where or ""), nl=False)
                 _print_other_faults(path, problem)
             continue
         fine = fine and report.proven
         results.append(_as_json(path, report))
-        if not as_json:
+        notes += of_report(report)
+        if as_text:
             _print(path, report, whole=whole_story)
             _print_sounds(report, sounds)
     if as_json:
         typer.echo(json.dumps(results, indent=2, ensure_ascii=False))
+    if annotations:
+        for note in notes:
+            typer.echo(note.line())
+    if sarif is not None:
+        sarif.write_text(as_sarif(notes, PROOFS), encoding="utf-8")
     if not fine:
         raise typer.Exit(ExitCode.FAILED)
 
@@ -80,46 +91,6 @@ def draw(
     procedure = load_procedure(file)
     stays = stays_of(visit, procedure) if visit is not None else ()
     _write(mermaid(procedure, stays) if as_mermaid else svg(procedure, stays), into)
-
-
-@app.command()
-def compare(
-    old: Annotated[Path, typer.Argument(help="The procedure as it was.")],
-    new: Annotated[Path, typer.Argument(help="The procedure as it is now.")],
-    *,
-    visits: Annotated[
-        Path | None, typer.Option(help="A folder of visits: would they have gone otherwise?")
-    ] = None,
-    as_json: _AsJson = False,
-) -> None:
-    """Say what changed in meaning, which proofs came or went, and what is newly allowed."""
-    before, after = load_procedure(old), load_procedure(new)
-    found, proofs, allowed = changes(before, after), proof_changes(before, after), dangers(before, after)
-    gone_otherwise = visits_differently(visits, after) if visits is not None else []
-    if as_json:
-        told = {
-            "changes": [vars(change) for change in found],
-            "proofs": [vars(change) for change in proofs],
-            "newly allowed": allowed,
-            "visits": gone_otherwise,
-        }
-        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
-        return
-    if not found:
-        typer.echo("Nothing changed in meaning.")
-    for aspect in dict.fromkeys(change.aspect for change in found):
-        typer.echo(f"{aspect}:")
-        for change in found:
-            if change.aspect == aspect:
-                typer.echo(f"  {change.sentence()}")
-    for proof in proofs:
-        typer.echo(f"proof {proof.proof} {'gained' if proof.gained else 'LOST'}: {'; '.join(proof.reasons)}")
-    if allowed:
-        typer.echo("newly allowed:")
-        for sentence in allowed:
-            typer.echo(f"  {sentence}")
-    for line in gone_otherwise:
-        typer.echo(line)
 
 
 @app.command("template")

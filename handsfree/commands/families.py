@@ -51,12 +51,16 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "authoring": {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: gates downwards, altered things as spans, stops aside.",
-        "compare": "Say what changed in meaning, which proofs came or went, and what is newly allowed.",
         "template": "Write a new procedure to start from, whole and proven; or a whole sheet.",
         "parts": "Write the page that shows which visit uses which part.",
         "language": "Describe the language of procedures, from its model.",
         "layout": "Lay YAML files out alike; comments and values stay.",
         "rewrite": "Give the old keys of procedure files their new names; all else stays as it is.",
+    },
+    "comparing": {
+        "compare": (
+            "Say what changed in meaning, how it weighs, which proofs came or went, and what is newly allowed."
+        ),
     },
     "rehearsing": {
         "rehearse": (

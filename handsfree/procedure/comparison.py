@@ -6,17 +6,32 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from handsfree.documents import Place
 from handsfree.gates.block import GateBlock
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
+from handsfree.procedure.weighing import Weight, gravest, of_field, of_gate_added, of_transition
+from handsfree.questions.ask import Thing
 
 ASPECTS: Mapping[str, frozenset[str]] = {
     "limits": frozenset(
-        {"at_most", "settle", "least_seconds", "ask", "volume", "calculation", "rate", "using", "voids", "limits"}
+        {
+            "seconds",
+            "at_most",
+            "settle",
+            "least_seconds",
+            "ask",
+            "volume",
+            "calculation",
+            "rate",
+            "using",
+            "voids",
+            "limits",
+        }
     ),
     "sources": frozenset({"source", "settle.source"}),
-    "phrases": frozenset({"done", "answers"}),
+    "phrases": frozenset({"done", "answers", "own_words", "note", "goes_out"}),
     "wording": frozenset({"title", "prompt", "script"}),
     "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
     "records": frozenset({"point"}),
@@ -38,6 +53,9 @@ class Change:
     what: str
     before: str = ""
     after: str = ""
+    weight: Weight = "looser"
+    key: str = ""
+    """The key of the gate that it stands under, where it is one."""
 
     def sentence(self) -> str:
         """Return the change as one line."""
@@ -51,7 +69,11 @@ def meaning(placed: PlacedGate) -> dict[str, Any]:
     """Return what a gate means apart from where it leads; transitions are compared by themselves."""
     fields = {name: value for name, value in _plain(placed.gate).items() if name not in _TOLD_BY_TRANSITIONS}
     if "answers" in fields:
-        fields["answers"] = {name: answer["heard"] for name, answer in fields["answers"].items()}
+        answers = fields["answers"]
+        fields["answers"] = {name: answer["heard"] for name, answer in answers.items()}
+        for flag in ("note", "goes_out"):
+            if named := [name for name, answer in answers.items() if answer.get(flag)]:
+                fields[flag] = named
     if isinstance(fields.get("settle"), dict):
         fields["settle.source"] = fields["settle"].pop("source")
     if placed.gate.effects.end == "stop":
@@ -71,19 +93,22 @@ def changes(old: Procedure, new: Procedure) -> tuple[Change, ...]:
 def _changes(old: Procedure, new: Procedure) -> Iterator[Change]:
     renamed = _renamed(old, new)
     for was, now in renamed.items():
-        yield Change("gates", now, "renamed", was, now)
+        yield Change("gates", now, "renamed", was, now, "neutral")
     gone = [gate_id for gate_id in old.gates if gate_id not in new.gates and gate_id not in renamed]
     come = [gate_id for gate_id in new.gates if gate_id not in old.gates and gate_id not in renamed.values()]
     for gate_id in gone:
         yield Change("gates", gate_id, f"removed ({old.gates[gate_id].gate.title})")
     for gate_id in come:
-        yield Change("gates", gate_id, f"added ({new.gates[gate_id].gate.title})")
+        yield Change(
+            "gates", gate_id, f"added ({new.gates[gate_id].gate.title})", weight=of_gate_added(new, gate_id)
+        )
     if renamed.get(old.first, old.first) != new.first:
-        yield Change("order", "", "the first gate", old.first, new.first)
+        put_in = new.first not in old.gates and old.first in new.gates
+        yield Change("order", "", "the first gate", old.first, new.first, "neutral" if put_in else "looser")
     for gate_id, before in old.gates.items():
         after = new.gates.get(renamed.get(gate_id, gate_id))
         if after is not None:
-            yield from _of_gate(before, after, renamed)
+            yield from _of_gate(old, new, before, after, renamed)
     yield from _of_things(old, new)
     yield from _of_claims(old, new)
     yield from _of_file(old, new)
@@ -101,17 +126,22 @@ def _renamed(old: Procedure, new: Procedure) -> dict[str, str]:
     return found
 
 
-def _of_gate(before: PlacedGate, after: PlacedGate, renamed: Mapping[str, str]) -> Iterator[Change]:
+def _of_gate(
+    old: Procedure, new: Procedure, before: PlacedGate, after: PlacedGate, renamed: Mapping[str, str]
+) -> Iterator[Change]:
     was, now = meaning(before), meaning(after)
+    states = frozenset(word for one in (old, new) for thing in one.things.values() for word in _states(thing))
     for name in dict.fromkeys((*was, *now)):
         if was.get(name) != now.get(name):
-            yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)))
+            weight = of_field(name, was.get(name), now.get(name), states)
+            yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)), weight, name)
     for outcome in dict.fromkeys((*before.transitions, *after.transitions)):
         led, leads = before.transitions.get(outcome), after.transitions.get(outcome)
         if led is not None and renamed.get(led, led) == leads:
             continue
         if led != leads:
-            yield Change("order", after.id, f'on "{outcome}"', led or "", leads or "")
+            weight = of_transition(old, new, outcome, led, leads)
+            yield Change("order", after.id, f'on "{outcome}"', led or "", leads or "", weight)
 
 
 def _aspect(field: str) -> str:
@@ -132,14 +162,34 @@ def _of_things(old: Procedure, new: Procedure) -> Iterator[Change]:
         if was != now:
             before = "" if was is None else _shown(was.model_dump(exclude_none=True))
             after = "" if now is None else _shown(now.model_dump(exclude_none=True))
-            yield Change("things", "", f"the thing {name}", before, after)
+            yield Change("things", "", f"the thing {name}", before, after, _of_thing(was, now))
+
+
+def _states(thing: Thing) -> set[str]:
+    return {*thing.altered.split(), *thing.restored.split()}
+
+
+def _of_thing(was: Thing | None, now: Thing | None) -> Weight:
+    if was is None or now is None:
+        return "looser" if now is None else "tighter"
+    old, new = was.model_dump(), now.model_dump()
+    return gravest(of_field(key, old[key], new[key]) for key in old if old[key] != new[key])
 
 
 def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
     for field in ("title", "purpose"):
         was, now = getattr(old.file, field), getattr(new.file, field)
         if was != now:
-            yield Change("wording", "", field, was, now)
+            yield Change("wording", "", field, was, now, "wording")
+    for field in ("language", "trade"):
+        was, now = getattr(old.file, field), getattr(new.file, field)
+        if was != now:
+            yield Change("records", "", field, was, now)
+    yield from _of_lists(old, new)
+    yield from _of_words(old, new)
+
+
+def _of_lists(old: Procedure, new: Procedure) -> Iterator[Change]:
     for field, aspect in (("cautions", "wording"), ("jobsheet", "records")):
         was_all, now_all = getattr(old.file, field), getattr(new.file, field)
         for item in was_all:
@@ -147,17 +197,25 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
                 yield Change(aspect, "", f"{field} loses", item, "")
         for item in now_all:
             if item not in was_all:
-                yield Change(aspect, "", f"{field} gains", "", item)
+                yield Change(aspect, "", f"{field} gains", "", item, "tighter")
+
+
+def _of_words(old: Procedure, new: Procedure) -> Iterator[Change]:
     for word in dict.fromkeys((*old.words, *new.words)):
         if old.words.get(word) != new.words.get(word):
-            yield Change("phrases", "", f"how {word} is said", old.words.get(word, ""), new.words.get(word, ""))
+            weight: Weight = "looser" if word in old.words and word in new.words else "neutral"
+            said, says = old.words.get(word, ""), new.words.get(word, "")
+            yield Change("phrases", "", f"how {word} is said", said, says, weight)
 
 
 def _of_claims(old: Procedure, new: Procedure) -> Iterator[Change]:
     were, are = _claims(old), _claims(new)
     for says in dict.fromkeys((*were, *are)):
         if were.get(says) != are.get(says):
-            yield Change("records", "", f"proves {says}", were.get(says, ""), are.get(says, ""))
+            before, after = were.get(says, ""), are.get(says, "")
+            shown_by = set(after.split(", ")), set(before.split(", "))
+            tighter = not before or (bool(after) and shown_by[0] <= shown_by[1])
+            yield Change("records", "", f"proves {says}", before, after, "tighter" if tighter else "looser")
 
 
 def _claims(procedure: Procedure) -> dict[str, str]:
@@ -184,3 +242,14 @@ def proof_changes(old: Procedure, new: Procedure) -> tuple[ProofChange, ...]:
             reasons = tuple(finding.what for finding in (was or now))
             found.append(ProofChange(proof, gained=bool(was), reasons=reasons))
     return tuple(found)
+
+
+def place_of(change: Change, old: Procedure, new: Procedure) -> Place:
+    """Return where a change is to be looked at: in the new procedure, or where it stood in the old one."""
+    for procedure in (new, old):
+        if change.gate in procedure.gates:
+            return procedure.gates[change.gate].at(*((change.key,) if change.key else ()))
+    document = new.documents[0]
+    name = change.what.rpartition(" ")[2]
+    path = ("things", name) if change.aspect == "things" else (change.what.partition(" ")[0],)
+    return document.key_place(path)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -109,6 +109,22 @@ def stories_in(paths: Iterable[Path]) -> list[StoriesOf]:
         remedy = f"write them beside the procedure, in NAME{ENDING}"
         raise Problem("there are no stories here", where=", ".join(map(str, paths)), remedy=remedy)
     return [read_stories(path) for path in found]
+
+
+def stories_beside(procedure: Path) -> StoriesOf | None:
+    """Return the stories of a procedure's file; None when there are none."""
+    path = _beside(procedure)
+    return read_stories(path) if path.is_file() else None
+
+
+def differences(stories: StoriesOf, plans: Callable[[Plan], tuple[Plan, Plan]]) -> Iterator[str]:
+    """Yield, as sentences, the stories that go otherwise by the second of two plans than by the first."""
+    for number, story in enumerate(stories.file.stories):
+        was, now = (told(stories, number, plan) for plan in plans(plan_of_story(stories, story)))
+        if (was.fault, was.walked) != (now.fault, now.walked):
+            left = sorted(f'{gate} by "{outcome}"' for gate, outcome in was.walked - now.walked)
+            how = now.fault or f"it goes as told, but does not leave {', '.join(left) or 'the same gates'}"
+            yield f"story goes otherwise: {story.story}: {how}"
 
 
 def _beside(procedure: Path) -> Path:
