@@ -48,9 +48,11 @@ class IncludeGate(Block):
     """A file beside this one."""
     parameters: Parameters = Field(default_factory=dict)
     """Values for the included file's parameters, which stand there as `$name`."""
-    each: Annotated[dict[Name, Parameters], BeforeValidator(_items), Field(max_length=32)] = Field(
-        default_factory=dict
-    )
+    each: Annotated[
+        dict[Name, Parameters],
+        BeforeValidator(_items, json_schema_input_type=dict[Name, Parameters] | list[Name]),
+        Field(max_length=32),
+    ] = Field(default_factory=dict)
     """The items that the gates are gone through for, one after the other: a list of names, or names with values.
 
     An item's gates are called `ID/ITEM/gate`. The item's name is given to the file's parameters `item`, as text,
