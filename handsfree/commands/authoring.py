@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import stays_of
-from handsfree.commands.sarif import Note, as_sarif, of_problem, of_report
+from handsfree.commands.sarif import ReviewNote, as_sarif, of_problem, of_report
 from handsfree.documents import all_faults, read_document
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.documentation import language_text
@@ -48,7 +48,7 @@ def check_files(
 ) -> None:
     """Prove procedures: fails with the shortest story of each proof that does not hold."""
     results: list[dict[str, Any]] = []
-    notes: list[Note] = []
+    notes: list[ReviewNote] = []
     fine, as_text = True, not (as_json or annotations)
     for path in files:
         try:

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import visits_differently
-from handsfree.commands.sarif import Note, as_sarif
+from handsfree.commands.sarif import ReviewNote, as_sarif
 from handsfree.problem import ExitCode
 from handsfree.procedure.at_commit import reader_at
 from handsfree.procedure.comparison import Change, ProofChange, changes, place_of, proof_changes
@@ -94,17 +94,17 @@ def _print(found: tuple[Change, ...], proofs: tuple[ProofChange, ...], allowed: 
             typer.echo(f"  {sentence}")
 
 
-def _notes(found: tuple[Change, ...], before: Procedure, after: Procedure) -> Iterator[Note]:
+def _notes(found: tuple[Change, ...], before: Procedure, after: Procedure) -> Iterator[ReviewNote]:
     for change in found:
         level: Any = _LEVELS[change.weight]
-        yield Note(change.weight, level, change.sentence(), place_of(change, before, after))
+        yield ReviewNote(change.weight, level, change.sentence(), place_of(change, before, after))
 
 
-def _proof_notes(proofs: tuple[ProofChange, ...], after: Procedure) -> Iterator[Note]:
+def _proof_notes(proofs: tuple[ProofChange, ...], after: Procedure) -> Iterator[ReviewNote]:
     place = after.documents[0].place(("procedure",))
     for proof in proofs:
         if not proof.gained:
-            yield Note("proof-lost", "error", f"{proof.proof}: {'; '.join(proof.reasons)}", place)
+            yield ReviewNote("proof-lost", "error", f"{proof.proof}: {'; '.join(proof.reasons)}", place)
 
 
 def _stories_otherwise(new: Path, before: Procedure, after: Procedure) -> Iterator[str]:

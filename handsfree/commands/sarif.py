@@ -21,7 +21,7 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 
 
 @dataclass(frozen=True)
-class Note:
+class ReviewNote:
     """One thing to be told at a place."""
 
     rule: str
@@ -34,28 +34,28 @@ class Note:
         return one_line(f"{self.place}: {self.level}: {self.what} [{self.rule}]")
 
 
-def of_problem(problem: Problem, path: Path) -> Note:
+def of_problem(problem: Problem, path: Path) -> ReviewNote:
     """Return why a file could not be read, at its place; at its beginning where none is known."""
     name, *rest = (problem.where or str(path)).rsplit(".yaml", 1)
     numbers = [int(part) for part in "".join(rest).split(":") if part.isdigit()]
     line, column = (*numbers, 1, 1)[:2]
     remedy = f"; {problem.remedy}" if problem.remedy else ""
-    return Note(
+    return ReviewNote(
         "language", "error", f"{problem.what}{remedy}", Place(f"{name}.yaml" if rest else name, line, column)
     )
 
 
-def of_report(report: ProofReport) -> Iterator[Note]:
+def of_report(report: ProofReport) -> Iterator[ReviewNote]:
     """Yield what failed in a report of proofs, and its remarks."""
     for finding in report.findings:
         remedy = f"; {finding.remedy}" if finding.remedy else ""
-        yield Note(finding.proof, "error", f"{finding.what}{remedy}", finding.place)
+        yield ReviewNote(finding.proof, "error", f"{finding.what}{remedy}", finding.place)
     first = report.procedure.documents[0]
     for remark in report.remarks:
-        yield Note("remark", "note", remark, first.place(("procedure",)))
+        yield ReviewNote("remark", "note", remark, first.place(("procedure",)))
 
 
-def as_sarif(notes: Sequence[Note], rules: Mapping[str, str]) -> str:
+def as_sarif(notes: Sequence[ReviewNote], rules: Mapping[str, str]) -> str:
     """Return a SARIF log of one run; `rules` says what each rule is about."""
     told = {**rules, **{note.rule: rules.get(note.rule, note.rule) for note in notes}}
     driver = {
