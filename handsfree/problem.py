@@ -18,6 +18,8 @@ class ExitCode(IntEnum):
     """A visit was interrupted and can be resumed."""
     UNANCHORED = 4
     """A record is whole, but nobody vouches for the key that sealed it."""
+    REDUCED = 5
+    """A record is whole as far as it is there: sound was left out or redacted by somebody who may."""
 
 
 def one_line(text: str) -> str:

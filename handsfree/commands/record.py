@@ -15,6 +15,7 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from handsfree.commands.enrolling import opened_key
 from handsfree.ledger import (
     DeviceKey,
     RecordVerdict,
@@ -26,11 +27,12 @@ from handsfree.ledger import (
     head,
     members_named,
     read,
-    redact,
     state_folder,
 )
 from handsfree.ledger.report import AnchorState
+from handsfree.office.endorsing import redact_clip
 from handsfree.office.enrolment import Enrolment
+from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.visit.replaying import replay_of
@@ -38,6 +40,9 @@ from handsfree.visit.replaying import replay_of
 app = typer.Typer(help="The record of a visit.", no_args_is_help=True)
 
 _Folder = Annotated[Path, typer.Argument(help="The folder of a visit.")]
+_Enrolment = Annotated[
+    Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
+]
 _AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 _Unchecked = tuple[Path, Problem]
 
@@ -49,9 +54,7 @@ def verify_command(
     device_key: Annotated[
         str | None, typer.Option(help="The device's public key as handed over: 64 hex digits, or a file of them.")
     ] = None,
-    enrolment: Annotated[
-        Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
-    ] = None,
+    enrolment: _Enrolment = None,
     accept_unanchored: Annotated[
         bool, typer.Option("--accept-unanchored", help="Do without anybody who vouches for the sealing key.")
     ] = False,
@@ -98,8 +101,12 @@ def redact_command(
     folder: _Folder,
     entry: Annotated[int, typer.Argument(help="The number of the entry whose sound is to be removed.")],
     *,
-    by: Annotated[str, typer.Option(help="Who removes it.")],
     reason: Annotated[str, typer.Option(help="Why.")],
+    key: Annotated[Path, typer.Option(help="Your own key, enrolled as a supervisor's.")],
+    enrolment: _Enrolment = None,
+    passphrase_file: Annotated[
+        Path | None, typer.Option(help="A file whose first line is the passphrase.")
+    ] = None,
 ) -> None:
     """Delete the sound of one entry for good; the record still verifies and says who did it."""
     found = next((each for each in read(folder) if each.seq == entry), None)
@@ -108,9 +115,10 @@ def redact_command(
     sounds = [str(name) for name in members_named(found.event, "sound")]
     if not sounds:
         raise Problem(f"entry {entry} has no sound", where=str(folder))
+    signer, listed = KeyHolder(opened_key(key, passphrase_file)), known_enrolment(enrolment)
     for sound in sounds:
-        redaction = redact(folder, sound, by=by, reason=reason)
-        typer.echo(f"the sound of entry {entry} was redacted by {redaction.said()}")
+        said = redact_clip(folder, sound, signer, listed, reason=reason)
+        typer.echo(one_line(f"the sound of entry {entry} was {said}"))
 
 
 @app.command("export")
@@ -240,12 +248,13 @@ def _unchecked_json(unchecked: _Unchecked) -> dict[str, Any]:
 def _code(
     reports: Sequence[VerificationReport], odd: Sequence[str], *, unchecked: bool, accept_unanchored: bool
 ) -> ExitCode:
-    """Return the gravest of: a fault, a folder not checked, nobody who vouches, a record left open, all well."""
+    """Return the gravest of: a fault, a folder not checked, nobody who vouches, left open, reduced, all well."""
     if odd or any(report.verdict == RecordVerdict.BROKEN or not report.checks for report in reports):
         return ExitCode.FAILED
     if unchecked:
         return ExitCode.BAD_INPUT
     if not accept_unanchored and any(report.anchor and not report.anchor.holds for report in reports):
         return ExitCode.UNANCHORED
-    closed = all(report.verdict == RecordVerdict.CLOSED for report in reports)
-    return ExitCode.DONE if closed else ExitCode.LEFT_OPEN
+    if not all(report.whole for report in reports):
+        return ExitCode.LEFT_OPEN
+    return ExitCode.DONE if all(report.verdict == RecordVerdict.CLOSED for report in reports) else ExitCode.REDUCED

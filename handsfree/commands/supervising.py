@@ -13,10 +13,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from handsfree.commands.enrolling import opened_key
 from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.evidence import AssessedAs
 from handsfree.ledger import RecordVerdict
+from handsfree.office.signatures import KeyHolder
 from handsfree.problem import ExitCode, Problem, one_line
 
 app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
@@ -38,7 +40,12 @@ def desk(
         "127.0.0.1"
     ),
     name: Annotated[list[str] | None, typer.Option(help="A name that browsers may call the desk by.")] = None,
-    supervisor: Annotated[str, typer.Option(help="Your name, as it is put beside a sign-off.")] = "",
+    key: Annotated[
+        Path | None, typer.Option(help="Your own key, to sign with; its passphrase is asked for.")
+    ] = None,
+    passphrase_file: Annotated[
+        Path | None, typer.Option(help="A file whose first line is the passphrase.")
+    ] = None,
     enrolment: _Enrolment = None,
 ) -> None:
     """Open the supervisor's pages over a folder of visits."""
@@ -55,6 +62,7 @@ def desk(
     open_to_all = not _is_loopback(host)
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
+    signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
     index = Index(folder, enrolment=enrolment)
     server = Server(listen(host, port))
     where = f"http://{f'[{host}]' if ':' in host else host}:{server.port}/"
@@ -63,7 +71,7 @@ def desk(
         typer.echo(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )
-    server.run(Desk(index, door, supervisor).application(Checker(index)))
+    server.run(Desk(index, door, signer).application(Checker(index)))
 
 
 def _is_loopback(host: str) -> bool:

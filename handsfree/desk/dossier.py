@@ -13,9 +13,12 @@ from handsfree.desk.record import load
 from handsfree.desk.signoff import SignOff, sign_offs
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.ledger import VerificationReport
+from handsfree.office.enrolment import Enrolment
+from handsfree.office.verification import known_enrolment
 
 _SEALS = {
     "closed": "Whole and closed",
+    "reduced": "Whole, without some sound",
     "open": "Not closed",
     "broken": "Broken",
     "unchecked": "Not checked yet",
@@ -34,6 +37,7 @@ class Dossier:
 
     evidence: Evidence
     report: VerificationReport
+    enrolment: Enrolment | None = None
 
     @cached_property
     def talk(self) -> list[lines.TranscriptLine]:
@@ -68,7 +72,7 @@ class Dossier:
     @cached_property
     def sign_offs(self) -> list[SignOff]:
         """The sign-offs so far."""
-        return sign_offs(self.report)
+        return sign_offs(self.report, self.enrolment)
 
     def count(self, result: AssessedAs) -> int:
         """Return how many things on the list have a result."""
@@ -84,4 +88,4 @@ def open_dossier(
 ) -> Dossier:
     """Read and verify a visit; raises Problem when the folder holds none."""
     report = report or verified(folder, enrolment)
-    return Dossier(Evidence(load(folder), report, alike), report)
+    return Dossier(Evidence(load(folder), report, alike), report, known_enrolment(enrolment))

@@ -11,6 +11,7 @@ from typing import Any
 from handsfree.desk import outcome
 from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
+from handsfree.desk.signoff import latest, sign_offs
 from handsfree.desk.supervision import JudgedLine, judge
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
@@ -66,7 +67,14 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)
-    facts = {**opening_facts(recorded.opened), **_sealed(report), **_outcome(evidence), "stamp": before}
+    signed = latest(sign_offs(report, known_enrolment(enrolment)))
+    facts = {
+        **opening_facts(recorded.opened),
+        **_sealed(report),
+        **_outcome(evidence),
+        "stamp": before,
+        "signed": signed.verdict if signed else "",
+    }
     return Examined(facts, readings(evidence), _gates(evidence), _misheard(recorded))
 
 

@@ -29,6 +29,10 @@ MOST = 1 << 53
 """No count is larger; a record may claim any."""
 _MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
 """What reading a line that is none of ours raises."""
+WATCHED = frozenset(
+    {"ledger.jsonl", "sound", "sources", "redactions.jsonl", "endorsements.jsonl", "signoff.jsonl", "export.json"}
+)
+"""What of a visit's folder is looked at to see whether it changed."""
 SCHEMA = 5
 _TEXTS = (
     "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
@@ -117,11 +121,7 @@ class Index:
                 ]
                 continue
             name = str(folder.relative_to(self.root))
-            states = [
-                each.stat(follow_symlinks=False)
-                for each in inner
-                if each.name in {"ledger.jsonl", "sound", "sources", "redactions.jsonl"}
-            ]
+            states = [each.stat(follow_symlinks=False) for each in inner if each.name in WATCHED]
             light = ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
             yield key_of(name), (name, light)
         self.unread = one_line(f"these folders cannot be looked into: {', '.join(unread)}") if unread else ""
@@ -141,11 +141,6 @@ class Index:
             ):
                 for row in rows:
                     _insert(base, table, {**row, "key": key})
-
-    def sign(self, key: str, verdict: str) -> None:
-        """Note that a visit was signed off."""
-        with self.open() as base:
-            base.execute("UPDATE visit SET signed = ? WHERE key = ?", (verdict, key))
 
     def unchecked(self, most: int = 20) -> list[tuple[str, Path]]:
         """Return visits that were never examined in their present state, newest first."""

@@ -17,9 +17,9 @@ from handsfree.desk.forms import Headings
 from handsfree.desk.notice import Notice, notice_of
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.rules_order import wrong_conditions
-from handsfree.desk.signoff import VERDICTS
 from handsfree.desk.tables import Row
 from handsfree.events import decisions as ev
+from handsfree.office.endorsements import VERDICTS
 
 _TITLES: dict[EndKind, str] = {
     "finished": "Report",
@@ -135,8 +135,9 @@ def supervisors_word(dossier: Dossier) -> list[str]:
     """Return what supervisors said of this record, the last first; a sign-off that does not hold says so."""
     zone = dossier.evidence.recorded.minutes_east
     told = [
-        f"This sign-off does not hold ({each.fault}): {each.by}, {VERDICTS.get(each.verdict, each.verdict)}."
-        if each.fault
+        f"This sign-off shows nobody's word ({each.fault or each.doubt}): "
+        f"{each.by}, {VERDICTS.get(each.verdict, each.verdict)}."
+        if not each.counts
         else f"{VERDICTS.get(each.verdict, each.verdict)} by {each.by}, {wording.local(each.at, zone)}."
         + (f" Remark: {each.remark}" if each.remark else "")
         for each in reversed(dossier.sign_offs)

@@ -15,10 +15,12 @@ from enum import StrEnum
 from pathlib import Path
 
 from handsfree.desk.examination import verified
-from handsfree.desk.signoff import lines_signed, sign_offs
 from handsfree.ledger import RecordVerdict, VerificationReport, export
 from handsfree.ledger.chain import LONGEST_LINE
-from handsfree.ledger.files import Disk, disk_problem, put
+from handsfree.ledger.files import disk_problem
+from handsfree.office.endorsements import kept_lines, merged
+from handsfree.office.endorsing import merge
+from handsfree.office.verification import endorsed, known_enrolment
 from handsfree.problem import ExitCode, Problem
 from handsfree.regular_files import open_regular
 from handsfree.sandbox import Sandbox
@@ -36,7 +38,7 @@ class Fate(StrEnum):
 
     TAKEN = "taken in"
     DUPLICATE = "already here"
-    SIGNED = "already here; its later sign-off was taken in"
+    SIGNED = "already here; what was signed to it was taken in"
     DIFFERENT = "taken in beside another record of the same visit"
     FAULTY = "taken in, but it does not verify"
     REFUSED = "not taken in"
@@ -116,27 +118,20 @@ def _must_be(known: _Known, arriving: Path, folder: Path) -> None:
 
 
 def _again(folder: Path, place: Path, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
-    """Take a visit that is here already: a sign-off that goes on from the one here is taken over, no other."""
-    before, after = lines_signed(place), lines_signed(folder)
+    """Take a visit that is here already: what people signed to the other copy, and holds, is taken over."""
     report = sandbox.do(place, where=str(place))
-    if after[: len(before)] != before:
-        if before[: len(after)] == after:
-            return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+    there, here = kept_lines(folder), kept_lines(place)
+    if not set(there) - set(here):
+        return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+    both = endorsed(report, merged(here, there), known_enrolment())
+    if both.faults:
         raise Problem(
-            "its sign-offs contradict those of the same visit here",
+            f"what was signed to it does not hold: {both.faults[0]}",
             where=str(folder),
             remedy=f"compare {place}",
             code=ExitCode.FAILED,
         )
-    if after == before:
-        return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
-    faulty = next((one.fault for one in sign_offs(report, after) if one.fault), None)
-    if faulty:
-        raise Problem(f"its later sign-off does not hold: {faulty}", where=str(folder), code=ExitCode.FAILED)
-    try:
-        put(Disk(), place / "signoff.jsonl", b"".join(line + b"\n" for line in after))
-    except OSError as error:
-        raise disk_problem(error, "taking in a sign-off", place) from error
+    merge(place, folder)
     return Arrival(folder, Fate.SIGNED, place, report.sentence)
 
 

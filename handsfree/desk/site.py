@@ -28,7 +28,9 @@ from handsfree.desk.examination import stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
 from handsfree.desk.index import PAGE, Index, ListWanted
 from handsfree.desk.questions import QUESTIONS, answer
-from handsfree.desk.signoff import VERDICTS, SupervisorKey, sign_off
+from handsfree.desk.signing import SigningPages
+from handsfree.office.endorsements import VERDICTS
+from handsfree.office.signatures import Signer
 from handsfree.problem import Problem
 from handsfree.serving import WithHeaders
 
@@ -42,9 +44,9 @@ _DIGEST = re.compile(r"[0-9a-f]{64}")
 class Desk:
     """The pages over one folder of visits."""
 
-    def __init__(self, index: Index, door: Door, supervisor: str, key: SupervisorKey | None = None) -> None:
-        self.index, self._door, self._supervisor = index, door, supervisor
-        self._key = key or SupervisorKey()
+    def __init__(self, index: Index, door: Door, signer: Signer | None = None) -> None:
+        self.index, self._door = index, door
+        self._signing = SigningPages(index, door, signer, lambda key: self._dossier(key, afresh=True))
         self._checker: Checker | None = None
         self._kept: OrderedDict[tuple[str, str], Dossier] = OrderedDict()
         self._pages = Environment(
@@ -79,6 +81,7 @@ class Desk:
                 Route("/visit/{key}/sign-off", self._sign, methods=["POST"]),
                 Route("/across", self._across),
                 Route("/across/{question}.csv", self._csv),
+                *self._signing.routes(),
                 Mount("/assets", StaticFiles(directory=assets)),
             ],
             exception_handlers={Problem: self._problem, HTTPException: self._http},
@@ -87,7 +90,9 @@ class Desk:
         return WithHeaders(AccessGuard(site, self._door), HEADERS)
 
     def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
-        return HTMLResponse(self._pages.get_template(name).render(supervisor=self._supervisor, **values), status)
+        who = self._signing.who()
+        values["supervisor"] = who.name if who else ""
+        return HTMLResponse(self._pages.get_template(name).render(**values), status)
 
     def _problem(self, _: Request, problem: Exception) -> Response:
         assert isinstance(problem, Problem)
@@ -130,6 +135,7 @@ class Desk:
             key=key, dossier=dossier, evidence=dossier.evidence, recorded=dossier.evidence.recorded,
             report=dossier.report, chart=drawn, phases=chart.phases(dossier.evidence), verdicts=VERDICTS,
             form_token=self._door.form_token(), whole=end is None,
+            why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
         )  # fmt: skip
 
     async def _sound(self, request: Request) -> Response:
@@ -156,11 +162,9 @@ class Desk:
         dossier = await run_in_threadpool(self._dossier, key, afresh=True)
         if form.get("digest") != (dossier.report.head.digest if dossier.report.head else ""):
             raise HTTPException(409, "The record is not the one that was on the page: look at it again.")
-        signed = await run_in_threadpool(
-            sign_off, dossier.report, by=form.get("by", ""), verdict=form.get("verdict", ""),
-            remark=form.get("remark", ""), key=self._key,
-        )  # fmt: skip
-        self.index.sign(key, signed.verdict)
+        await run_in_threadpool(
+            self._signing.sign_with_own_key, dossier, form.get("verdict", ""), form.get("remark", "")
+        )
         return RedirectResponse(f"/visit/{key}#sign-off", 303)
 
     async def _across(self, _: Request) -> Response:

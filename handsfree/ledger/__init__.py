@@ -12,7 +12,6 @@ from handsfree.ledger.export import export
 from handsfree.ledger.head import Head, given_head
 from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, OWN_MEMBERS, RESUMED, SOUND_REDACTED
 from handsfree.ledger.reading import batches, head, read
-from handsfree.ledger.redaction import Redaction, redact
 from handsfree.ledger.report import Anchor, AnchorState, RecordVerdict, VerificationReport, across
 from handsfree.ledger.schema import envelope_schema
 from handsfree.ledger.store import Ledger
@@ -36,7 +35,6 @@ __all__ = [
     "Ledger",
     "Moment",
     "RecordVerdict",
-    "Redaction",
     "Replay",
     "SystemClock",
     "VerificationReport",
@@ -48,7 +46,6 @@ __all__ = [
     "head",
     "members_named",
     "read",
-    "redact",
     "state_folder",
     "verify",
 ]

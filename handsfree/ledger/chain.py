@@ -32,6 +32,7 @@ class FaultClass(StrEnum):
     SOURCE_ALTERED = "source altered"
     SOURCE_MISSING = "source missing"
     REDACTION_FORGED = "redaction forged"
+    ENDORSEMENT = "signed line does not hold"
     DECISION_ALTERED = "decision altered"
 
 

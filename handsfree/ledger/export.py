@@ -5,16 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from handsfree.ledger.entry import canonical
+from handsfree.ledger.clock import Clock, SystemClock, stamp
+from handsfree.ledger.device import DeviceKey, state_folder
+from handsfree.ledger.entry import digest_of, members_named
 from handsfree.ledger.files import Disk, Files, contents, disk_problem, ensure_folder, put
+from handsfree.ledger.kinds import is_digest
+from handsfree.ledger.manifest import sealed_manifest
+from handsfree.ledger.reading import read
 from handsfree.ledger.visit import VisitFolder
 from handsfree.problem import Problem
 
 
-def export(folder: Path, target: Path, *, sound: bool, files: Files | None = None) -> int:
+def export(
+    folder: Path,
+    target: Path,
+    *,
+    sound: bool,
+    files: Files | None = None,
+    clock: Clock | None = None,
+    state: Path | None = None,
+) -> int:
     """Copy a visit's record into a new or empty folder and return how many files were copied.
 
-    Without sound, a note in the copy says so, and verification of the copy reports the clips as left out.
+    Without sound, this device seals a list of the clips left out, and verification calls the copy reduced.
     Files that are no part of the record are not copied; `ledger.jsonl` is copied last, so that a copy cut
     short is not taken for a record. Raises Problem when there is no record, the target holds anything, or
     the disk fails.
@@ -32,12 +45,25 @@ def export(folder: Path, target: Path, *, sound: bool, files: Files | None = Non
             ensure_folder(files, there.parent, 0o755)
             put(files, there, contents(files, path))
             copied += 1
+        ledger = contents(files, source.ledger)
         if not sound:
-            put(files, copy.export_note, canonical({"left_out": ["sound"]}) + b"\n")
-        put(files, copy.ledger, contents(files, source.ledger))
+            at = stamp((clock or SystemClock()).now().wall)
+            key, clips = DeviceKey(state or state_folder(), files), sorted(_clips(folder, files))
+            put(files, copy.export_note, sealed_manifest(_identity(ledger), digest_of(ledger), clips, at, key))
+        put(files, copy.ledger, ledger)
     except OSError as error:
         raise disk_problem(error, "exporting the record", target) from error
     return copied + 1
+
+
+def _clips(folder: Path, files: Files) -> set[str]:
+    """Return the names of all clips that the record names."""
+    named = (name for entry in read(folder, files) for name in members_named(entry.event, "sound"))
+    return {name for name in named if is_digest(name)}
+
+
+def _identity(ledger: bytes) -> str:
+    return digest_of(ledger.split(b"\n", 1)[0])
 
 
 def _parts(visit: VisitFolder, files: Files, *, sound: bool) -> Iterator[Path]:
@@ -46,6 +72,7 @@ def _parts(visit: VisitFolder, files: Files, *, sound: bool) -> Iterator[Path]:
     for folder in folders:
         if folder.name in there:
             yield from (folder / name for name in files.names(folder))
-    for path in (visit.redactions, visit.signoff, visit.export_note):
+    notes = (visit.redactions, visit.signoff, visit.endorsements, *([visit.export_note] if sound else []))
+    for path in notes:
         if path.name in there:
             yield path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.files import Files
 from handsfree.ledger.kinds import OPENED, RESUMED, is_digest
+from handsfree.ledger.manifest import ExportManifest, read_manifest
 from handsfree.ledger.redaction import Redactions
 from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import one_line
@@ -21,10 +23,14 @@ _PIECE = 1 << 20
 class Holdings:
     """What lies beside one record, checked while its entries go by."""
 
-    def __init__(self, visit: VisitFolder, files: Files) -> None:
-        self._visit, self._files = visit, files
+    def __init__(self, visit: VisitFolder, files: Files, redacted: Mapping[str, str]) -> None:
+        self._visit, self._files, self._redacted = visit, files, redacted
         self._redactions = Redactions()
-        self._exported = visit.export_note.name in files.names(visit.folder)
+        self._manifest: ExportManifest | None = None
+        self.reduced: list[str] = []
+        """Why sound is not there, in clauses, where somebody says so under a seal or a signature."""
+        self.sealers: dict[str, str] = {}
+        """What a device sealed beside the record -> the key of that device."""
         self._clips: set[str] = set()
         self._checked: set[str] = set()
         self._left_out = 0
@@ -35,6 +41,7 @@ class Holdings:
         findings = []
         if entry.kind == OPENED:
             self._redactions = Redactions.read(self._visit, self._files, entry.digest)
+            self._manifest = read_manifest(self._visit, self._files, entry.digest)
             for name, digest in entry.event["sources"].items():
                 findings += self._source(name, digest)
         if entry.kind == RESUMED:
@@ -52,8 +59,10 @@ class Holdings:
     def remarks(self) -> list[str]:
         """Return what is worth saying and is no fault; call it when all entries have gone by."""
         remarks = [*self._remarks, *self._redactions.remarks]
-        if self._left_out:
+        if self._left_out and self._manifest:
             remarks.append(f"this copy was exported without sound: {self._left_out} clips were left out")
+            self.reduced.append(f"{self._left_out} clips were left out of this copy")
+            self.sealers["the list of what was left out"] = self._manifest.device
         if foreign := sorted(set(self._files.names(self._visit.folder)) - self._visit.own_names()):
             remarks.append(f"these are no part of the record: {', '.join(map(one_line, foreign))}")
         if loose := len(set(self._names(self._visit.sound)) - {f"{name}.flac" for name in self._clips}):
@@ -74,33 +83,29 @@ class Holdings:
     def _clip(self, seq: int, name: str) -> list[RecordFinding]:
         found = self._digest(self._visit.sound, f"{name}.flac")
         redaction = self._redactions.valid.get(name)
-        if found is None and redaction is not None:
-            self._remarks.append(f"the sound of entry {seq} was redacted by {redaction.said()}")
+        said = redaction.said() if redaction else self._redacted.get(name)
+        if found is None and said is not None:
+            self._remarks.append(f"the sound of entry {seq} was redacted by {said}")
+            self.reduced.append(f"the sound of entry {seq} was redacted by {said}")
+            if redaction:
+                self.sealers[f"the redaction of entry {seq}"] = redaction.device.key
             return []
         if found is None and name in self._redactions.forged:
-            return [
-                RecordFinding(
-                    seq, FaultClass.REDACTION_FORGED, f"its clip is gone and {self._redactions.forged[name]}"
-                )
-            ]
-        if found is None and self._exported:
+            why = f"its clip is gone and {self._redactions.forged[name]}"
+            return [RecordFinding(seq, FaultClass.REDACTION_FORGED, why)]
+        if found is None and self._manifest and name in self._manifest.left_out:
             self._left_out += 1
             return []
         self._checked.add("sounds")
         if found is None:
-            return [
-                RecordFinding(
-                    seq, FaultClass.SOUND_MISSING, f"its clip {name[:12]}… is not there, and no redaction says why"
-                )
-            ]
-        if redaction is not None:
-            self._remarks.append(f"the sound of entry {seq} is still there, though redacted by {redaction.said()}")
+            fault = self._manifest.fault if self._manifest else ""
+            why = f"its clip {name[:12]}… is not there, and {fault or 'no redaction says why'}"
+            return [RecordFinding(seq, FaultClass.SOUND_MISSING, why)]
+        if said is not None:
+            self._remarks.append(f"the sound of entry {seq} is still there, though redacted by {said}")
         if found != name:
-            return [
-                RecordFinding(
-                    seq, FaultClass.SOUND_ALTERED, f"its clip {name[:12]}… has other contents than were recorded"
-                )
-            ]
+            why = f"its clip {name[:12]}… has other contents than were recorded"
+            return [RecordFinding(seq, FaultClass.SOUND_ALTERED, why)]
         return []
 
     def _set_aside(self, entry: Entry) -> None:

@@ -20,6 +20,8 @@ class RecordVerdict(StrEnum):
 
     CLOSED = "closed"
     """Whole from the opening to the close."""
+    REDUCED = "reduced"
+    """Whole to the close as far as it is there: sound was left out or redacted by somebody who may."""
     OPEN = "open"
     """Sound as far as it goes, but without a close."""
     BROKEN = "broken"
@@ -75,14 +77,21 @@ class VerificationReport:
     last_at: str | None = None
     device: str | None = None
     use: int | None = None
+    sealers: tuple[tuple[str, str], ...] = ()
+    """What a device sealed beside the record, with the key of that device."""
     demo: bool = False
     anchor: Anchor | None = None
 
     @property
+    def whole(self) -> bool:
+        """Say whether the record is closed and everything in it fits, with all its sound or without some."""
+        return self.verdict in {RecordVerdict.CLOSED, RecordVerdict.REDUCED}
+
+    @property
     def ok(self) -> bool:
-        """Say whether the record is whole, closed and anchored, and something was checked to say so."""
+        """Say whether the record is whole (see `whole`) and anchored, and something was checked to say so."""
         anchored = self.anchor is None or self.anchor.holds
-        return self.verdict == RecordVerdict.CLOSED and bool(self.checks) and anchored
+        return self.whole and bool(self.checks) and anchored
 
     @property
     def first_bad(self) -> int | None:

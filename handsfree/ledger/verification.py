@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -58,17 +58,19 @@ def verify(
     state: Path | None = None,
     replay: Replay | None = None,
     now: int | None = None,
+    redacted: Mapping[str, str] | None = None,
     files: Files | None = None,
 ) -> VerificationReport:
     """Check the record in a folder and report; nothing is written.
 
+    `redacted` are clips that a person took out and signed for: name -> who, when and why, as it is to be said.
     `now` is the time (ms since 1970) after which no entry can be dated; without it the future is not looked at.
     `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
     noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
     what decides again. Raises Problem when there is no record to check, or a newer version wrote it.
     """
     latest = None if now is None else now + CLOCKS_DIFFER_BY
-    examination = _Examination(VisitFolder(folder), files or Disk(), latest=latest)
+    examination = _Examination(VisitFolder(folder), files or Disk(), redacted or {}, latest=latest)
     return examination.report(device_key, expected, state, replay)
 
 
@@ -78,6 +80,7 @@ class _Examination:
 
     visit: VisitFolder
     files: Files
+    redacted: Mapping[str, str]
     findings: list[RecordFinding] = field(default_factory=list)
     checks: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -88,6 +91,8 @@ class _Examination:
     seen: str | None = None
     latest: int | None = None
     torn: int = field(init=False)
+    reduced: tuple[str, ...] = ()
+    sealers: tuple[tuple[str, str], ...] = ()
 
     def report(
         self,
@@ -111,7 +116,7 @@ class _Examination:
         return self._concluded()
 
     def _walk(self) -> None:
-        holdings = Holdings(self.visit, self.files)
+        holdings = Holdings(self.visit, self.files, self.redacted)
         with self.files.read(self.visit.ledger) as stream:
             for found in batches_of(lines_of(stream)):
                 if isinstance(found, Rest):
@@ -128,6 +133,7 @@ class _Examination:
             self.checks += ["chain", "seals", "dates", *holdings.checks()]
         self.findings += [finding] if finding else []
         self.remarks += holdings.remarks()
+        self.reduced, self.sealers = tuple(holdings.reduced), tuple(holdings.sealers.items())
 
     def _note(self, entry: Entry) -> None:
         """Remember the ends of the record and say what its clocks show."""
@@ -220,7 +226,8 @@ class _Examination:
         if self.findings:
             verdict, sentence = RecordVerdict.BROKEN, broken_sentence(self.findings)
         elif head and self.last and self.link.closed:
-            verdict, sentence = RecordVerdict.CLOSED, closed_sentence(head, self.last)
+            verdict = RecordVerdict.REDUCED if self.reduced else RecordVerdict.CLOSED
+            sentence = closed_sentence(head, self.last)
         else:
             verdict, sentence = RecordVerdict.OPEN, open_sentence(head, self.torn, self._tail_known(head))
             self.findings.append(RecordFinding(self.link.seq, FaultClass.NOT_CLOSED, sentence))
@@ -238,6 +245,7 @@ class _Examination:
             last_at=self.last.at if self.last else None,
             device=device.key if device else None,
             use=device.use if device else None,
+            sealers=self.sealers,
             demo=self.first is not None and self.first.event.get("demo") is True,
         )
 

@@ -56,9 +56,14 @@ class VisitFolder:
         """The supervisor's remarks; the ledger package only carries the file along."""
         return self.folder / "signoff.jsonl"
 
+    @property
+    def endorsements(self) -> Path:
+        """What people signed afterwards; the office reads it, the ledger package only carries it along."""
+        return self.folder / "endorsements.jsonl"
+
     def own_names(self) -> set[str]:
         """Return the names that belong in the folder."""
-        files = (self.ledger, self.redactions, self.signoff, self.export_note)
+        files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
         return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
 
     def clip(self, name: str) -> Path:

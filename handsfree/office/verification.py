@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,10 +17,14 @@ from handsfree.ledger import (
     state_folder,
     verify,
 )
+from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.ledger.diagnosis import RecordFinding
+from handsfree.ledger.entry import digest_of
 from handsfree.ledger.report import also_found
+from handsfree.office.endorsements import Endorsements, kept_lines, read_endorsements
 from handsfree.office.enrolment import NAME, EnrolledKey, Enrolment, Role, read_enrolment
 from handsfree.problem import Problem
+from handsfree.regular_files import open_regular
 
 
 def known_enrolment(given: Path | None = None) -> Enrolment | None:
@@ -54,8 +59,36 @@ def verify_anchored(
     A date in the future, and a visit that a revoked device began after its revocation, are faults.
     """
     now = (clock or SystemClock()).now().wall
-    report = verify(folder, device_key=device_key, expected=expected, state=state, replay=replay, now=now)
+    lines = kept_lines(folder)
+    redacted = read_endorsements(lines, _identity(folder), enrolment).redacted() if lines else {}
+    report = verify(
+        folder,
+        device_key=device_key,
+        expected=expected,
+        state=state,
+        replay=replay,
+        now=now,
+        redacted={clip: f"{each.name} at {each.at} ({each.remark})" for clip, each in redacted.items()},
+    )
+    signed = endorsed(report, lines, enrolment)
+    seq = report.head.count if report.head else 0
+    report = also_found(report, [RecordFinding(seq, FaultClass.ENDORSEMENT, fault) for fault in signed.faults])
     return anchored(report, enrolment, key_given=device_key is not None)
+
+
+def endorsed(report: VerificationReport, lines: Sequence[bytes], enrolment: Enrolment | None) -> Endorsements:
+    """Return what lines say that people signed to the record of a report."""
+    head = report.head.digest if report.head and report.whole else None
+    return read_endorsements(lines, report.identity or "", enrolment, head=head)
+
+
+def _identity(folder: Path) -> str:
+    """Return the digest of the first line of the record, whatever it holds; empty where there is none."""
+    try:
+        with open_regular(folder / "ledger.jsonl") as stream:
+            return digest_of(stream.readline(LONGEST_LINE).removesuffix(b"\n"))
+    except OSError:
+        return ""
 
 
 def anchored(
@@ -67,7 +100,23 @@ def anchored(
     if found and found.valid_until and opened >= found.valid_until and not report.demo:
         why = f"the device {found.name} was revoked from {found.valid_until} on ({found.why})"
         report = also_found(report, [RecordFinding(0, FaultClass.REVOKED_DEVICE, why)])
+    if not report.demo:
+        report = also_found(report, _strange_sealers(report, enrolment, key_given=key_given))
     return replace(report, anchor=_anchor(report, enrolment, found, key_given=key_given))
+
+
+def _strange_sealers(
+    report: VerificationReport, enrolment: Enrolment | None, *, key_given: bool
+) -> list[RecordFinding]:
+    """Return a finding for each thing beside the record that a device sealed which nobody knows."""
+    if enrolment is None and not key_given:
+        return []  # then nobody vouches for the record either
+    known = enrolment.keys if enrolment else {report.device or "": None}
+    return [
+        RecordFinding(0, FaultClass.REDACTION_FORGED, f"{what} was sealed by an unknown device, {device}")
+        for what, device in report.sealers
+        if device not in known
+    ]
 
 
 def _anchor(

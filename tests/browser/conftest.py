@@ -15,11 +15,13 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "desk" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
 uvicorn = pytest.importorskip("uvicorn", reason="the extra `desk` is not installed")
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 
 from invented_visits import recorded_once  # noqa: E402
+from lists import SUPERVISOR, enrol_devices  # noqa: E402
 from selenium.webdriver.chrome.service import Service  # noqa: E402
 
 from handsfree.desk.examination import examine  # noqa: E402
@@ -50,6 +52,7 @@ def visits(tmp_path_factory):
     root = shutil.copytree(recorded_once(), tmp_path_factory.mktemp("browsed"), dirs_exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("HANDSFREE_STATE", str(root / "state"))
+        enrol_devices(root / "visits", root / "state")
         yield root / "visits"
 
 
@@ -61,21 +64,22 @@ def desk(visits, tmp_path_factory):
         if os.environ.get("CI"):
             pytest.fail(reason)
         pytest.skip(reason)
-    index = Index(visits, tmp_path_factory.mktemp("index") / "index.sqlite")
+    listed = visits.parent / "state" / "enrolment.jsonl"
+    index = Index(visits, tmp_path_factory.mktemp("index") / "index.sqlite", enrolment=listed)
     index.scan()
     for key, folder in index.unchecked():
-        index.keep(key, examine(folder))
+        index.keep(key, examine(folder, listed))
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     server = uvicorn.Server(
-        uvicorn.Config(Desk(index, Door(), "A. Supervisor").application(), port=port, log_level="error")
+        uvicorn.Config(Desk(index, Door(), SUPERVISOR).application(), port=port, log_level="error")
     )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.05)
-    yield f"http://127.0.0.1:{port}"
+    yield f"http://localhost:{port}"
     server.should_exit = True
     thread.join(timeout=10)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
 from attacks import remembered_links
 

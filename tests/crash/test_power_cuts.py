@@ -13,10 +13,12 @@ import random
 
 import pytest
 from faulty_disk import EVERY_SAME, FaultyDisk, Loss, PowerCut
+from lists import SUPERVISOR, known_supervisor
 from outcomes import assert_survived, calls_of_a_visit, cut, restarted
-from visits import STATE, VISIT, ToldClock, WholeVisit, begin, resume
+from visits import VISIT, ToldClock, WholeVisit, begin, resume
 
-from handsfree.ledger import members_named, read, redact
+from handsfree.ledger import members_named, read
+from handsfree.office.endorsing import redact_clip
 from handsfree.problem import Problem
 
 CALLS = calls_of_a_visit()
@@ -106,19 +108,22 @@ def _raise(number: int) -> None:
     raise OSError(number, os.strerror(number))
 
 
+ENROLMENT = known_supervisor()
+
+
 def test_a_redacted_clip_is_gone_after_a_power_cut() -> None:
     """When a redaction is said to be done, no power cut brings the clip back."""
     for unflushed, gone in (
         (frozenset[str](), True),
-        (frozenset({"redaction.py:redact:files.fsync_folder(visit.sound)"}), False),
+        (frozenset({"endorsing.py:redact_clip:files.fsync_folder(visit.sound)"}), False),
     ):
         disk = recorded_with_sound()
         name = next(name for entry in read(VISIT, disk) for name in members_named(entry.event, "sound"))
         disk.unflushed = unflushed
-        redact(VISIT, name, by="T. Demo", reason="a private word", clock=ToldClock(), state=STATE, files=disk)
+        redact_clip(VISIT, name, SUPERVISOR, ENROLMENT, reason="a private word", clock=ToldClock(), files=disk)
         left = disk.after_power_cut(Loss()).files()
         assert (VISIT / "sound" / f"{name}.flac" not in left) == gone
-        assert b"a private word" in left[VISIT / "redactions.jsonl"]
+        assert b"a private word" in left[VISIT / "endorsements.jsonl"]
 
 
 def recorded_with_sound() -> FaultyDisk:

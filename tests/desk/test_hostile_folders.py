@@ -5,18 +5,23 @@ import os
 import shutil
 import socket
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hostile_work import hostile
+from lists import NAMED, STRANGER, SUPERVISOR, known_supervisor
 
 from handsfree.desk import checker as checking
 from handsfree.desk.checker import Checker
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, ListWanted
 from handsfree.desk.receiving import Fate, receive
-from handsfree.desk.signoff import SupervisorKey, sign_off, sign_offs
+from handsfree.desk.signoff import sign_offs
 from handsfree.ledger import Ledger, read, verify
+from handsfree.office.endorsing import prepare_sign_offs, supervisor
+from handsfree.office.enrolment import EnrolledKey, Role
+from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem, one_line
 from handsfree.sandbox import Sandbox
 from handsfree.visit.replaying import replay_of
@@ -221,29 +226,49 @@ def test_a_form_token_that_is_no_ascii_is_simply_not_ours():
     assert not Door(hosts=frozenset({"localhost"})).form_is_ours("é\ud800")
 
 
-def test_a_later_sign_off_is_taken_in(short, tmp_path, monkeypatch):
+def signed(folder, key=SUPERVISOR, enrolment=None, verdict="accepted", remark=""):
+    """Sign a visit and return who signed it, as its own lines say."""
+    enrolment = enrolment or known_enrolment()
+    who = supervisor(enrolment, key.key)
+    prepare_sign_offs([verify(folder)], who, enrolment, verdict=verdict, remark=remark).signed(key)
+
+
+def verdicts(folder):
+    return [(one.by, one.verdict) for one in sign_offs(verify(folder), known_enrolment())]
+
+
+def test_a_later_sign_off_is_taken_in(short, tmp_path):
     """D4: it was dropped as "already here"."""
     here = tmp_path / "here"
     list(receive(short, here))
-    key = SupervisorKey(tmp_path / "supervisor")
-    sign_off(verify(short / "second"), by="A. Lead", verdict="accepted", remark="", key=key)
+    signed(short / "second")
     fates = {each.source.name: each.fate for each in receive(short, here)}
     assert fates["second"] == Fate.SIGNED
-    assert [one.by for one in sign_offs(verify(here / "second"))] == ["A. Lead"]
+    assert verdicts(here / "second") == [(NAMED, "accepted")]
     assert {each.source.name: each.fate for each in receive(short, here)}["second"] == Fate.DUPLICATE
 
 
-def test_sign_offs_that_contradict_are_not_merged(short, tmp_path):
-    """Two desks signed the same visit apart: neither is lost, and it is told."""
+def test_sign_offs_that_were_made_apart_are_merged(short, tmp_path):
+    """Two desks signed the same visit apart: neither is lost."""
     here = tmp_path / "here"
     list(receive(short, here))
-    for folder, name in ((short / "second", "A. Lead"), (here / "second", "B. Lead")):
-        key = SupervisorKey(tmp_path / name)
-        sign_off(verify(folder), by=name, verdict="accepted", remark="", key=key)
+    signed(short / "second")
+    signed(here / "second", verdict="not accepted", remark="no meter")
+    arrival = next(each for each in receive(short, here) if each.source.name == "second")
+    assert arrival.fate == Fate.SIGNED
+    assert sorted(verdicts(here / "second")) == [(NAMED, "accepted"), (NAMED, "not accepted")]
+
+
+def test_what_a_stranger_signed_is_not_taken_in(short, tmp_path):
+    """It is told; what is here stays as it is."""
+    here = tmp_path / "here"
+    list(receive(short, here))
+    keys = {STRANGER.key: EnrolledKey(STRANGER.key, NAMED, Role.SUPERVISOR, "2026-01-01T00:00:00.000Z")}
+    signed(short / "second", STRANGER, replace(known_supervisor(), keys=keys))
     arrival = next(each for each in receive(short, here) if each.source.name == "second")
     assert arrival.fate == Fate.REFUSED
-    assert "contradict" in arrival.sentence
-    assert [one.by for one in sign_offs(verify(here / "second"))] == ["B. Lead"]
+    assert f"the key of {NAMED} is not enrolled" in arrival.sentence
+    assert verdicts(here / "second") == []
 
 
 def test_known_visits_are_not_verified_again_for_each_stick(short, tmp_path, monkeypatch):

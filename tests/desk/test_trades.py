@@ -293,7 +293,7 @@ def test_the_page_of_a_fan_shows_its_own_headings_and_no_fuel(fans, tmp_path, mo
     monkeypatch.setattr(site, "open_dossier", lambda folder, **_: dossier_of(folder, "ventilation"), raising=True)
     index = Index(fans)
     index.scan()
-    browser = TestClient(site.Desk(index, Door(), "").application(), base_url="http://127.0.0.1:8470")
+    browser = TestClient(site.Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
     text = browser.get(f"/visit/{key_of('faultless')}").text
     assert "Air flow of each terminal" in text
     assert "Kitchen, left" in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from lists import signed
 from random_visits import PROCEDURES, record_random
 from reread import Paper, Reread, contradictions
 
@@ -13,7 +14,6 @@ from handsfree.desk.evidence import Evidence
 from handsfree.desk.examination import readings, verified
 from handsfree.desk.printed import html
 from handsfree.desk.record import load
-from handsfree.desk.signoff import sign_off
 from handsfree.ledger import RecordVerdict, VerificationReport
 
 
@@ -60,7 +60,7 @@ def test_a_visit_stopped_between_two_turns_leaves_nothing(recorded: Path) -> Non
 
 def test_a_visit_that_was_not_accepted_says_so_on_page_one(visits: Path) -> None:
     """With the remark, in the zone of the visit."""
-    sign_off(verified(visits / "whole"), by="A. Supervisor", verdict="not accepted", remark="read it again")
+    signed(verified(visits / "whole"), "not accepted", "read it again")
     text = printed_text(visits / "whole")
     assert text.index("Not accepted by A. Supervisor") < text.index("For the next colleague")
     assert "Remark: read it again" in text

@@ -11,9 +11,10 @@ from typing import Any
 import pytest
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from older_redactions import redact
 from visits import tone
 
-from handsfree.ledger import CLOSED, DeviceKey, Ledger, redact
+from handsfree.ledger import CLOSED, DeviceKey, Ledger
 
 
 def sha(data: bytes) -> str:

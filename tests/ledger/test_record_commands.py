@@ -6,11 +6,15 @@ import json
 from pathlib import Path
 
 import pytest
+from lists import OFFICE, device_of, list_of
 from typer.testing import CliRunner
 from visits import tone
 
 from handsfree.commands.record import app
 from handsfree.ledger import CLOSED, DeviceKey, Ledger
+from handsfree.office.enrolling import add
+from handsfree.office.enrolment import NAME, Role
+from handsfree.office.kept_key import make_key
 from handsfree.problem import ExitCode, Problem
 
 
@@ -140,21 +144,27 @@ def test_records_that_disagree_with_each_other_fail(tmp_path: Path, state: Path)
 
 
 def test_redacting_names_the_entry(tmp_path: Path, state: Path) -> None:
-    """The clip goes, the record verifies, and entries without sound are refused."""
-    folder = visit(tmp_path / "one", state)
-    _, said = run("redact", folder, 1, "--by", "T. Demo", "--reason", "a private word")
+    """The clip goes, the record is reduced, and entries without sound are refused."""
+    folder, words = visit(tmp_path / "one", state), tmp_path / "words"
+    words.write_text("correct horse battery")
+    key = make_key(tmp_path / "me.pem", "correct horse battery").public
+    add(list_of(state / NAME, [device_of(folder)]), OFFICE, key=key, name="T. Demo", role=Role.SUPERVISOR)
+    with_key = ("--key", tmp_path / "me.pem", "--passphrase-file", words)
+    _, said = run("redact", folder, 1, "--reason", "a private word", *with_key)
     assert "the sound of entry 1 was redacted by T. Demo at" in said
     assert list((folder / "sound").iterdir()) == []
-    assert run("verify", folder)[0] == ExitCode.DONE
+    code, said = run("verify", folder)
+    assert (code, said.startswith(f"{folder}: reduced: all 4 entries")) == (ExitCode.REDUCED, True)
     with pytest.raises(Problem, match="entry 2 has no sound"):
-        run("redact", folder, 2, "--by", "x", "--reason", "x")
+        run("redact", folder, 2, "--reason", "x", *with_key)
     with pytest.raises(Problem, match="the record has no entry 9"):
-        run("redact", folder, 9, "--by", "x", "--reason", "x")
+        run("redact", folder, 9, "--reason", "x", *with_key)
 
 
 def test_exporting_copies_the_record(tmp_path: Path, state: Path) -> None:
-    """With or without the sound."""
+    """With the sound it is the record, without it is a reduced one."""
     folder = visit(tmp_path / "one", state)
     assert "3 files were copied" in run("export", folder, tmp_path / "all")[1]
     assert "2 files were copied" in run("export", folder, tmp_path / "quiet", "--without-sound")[1]
-    assert run("verify", tmp_path / "all", tmp_path / "quiet", "--jobs", 1)[0] == ExitCode.DONE
+    assert run("verify", tmp_path / "all")[0] == ExitCode.DONE
+    assert run("verify", tmp_path / "all", tmp_path / "quiet", "--jobs", 1)[0] == ExitCode.REDUCED

@@ -4,43 +4,17 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from lists import OFFICE, device_of, list_of
+from small_visits import DAY, HOUR, visit
 from typer.testing import CliRunner
-from visits import tone
 
 from handsfree.commands import record as commands
-from handsfree.ledger import CLOSED, DeviceKey, Ledger, Moment
 from handsfree.office.enrolling import revoke
 from handsfree.office.enrolment import NAME
 from handsfree.problem import ExitCode, Problem
-
-HOUR = 3_600_000
-DAY = 24 * HOUR
-
-
-@dataclass
-class Ahead:
-    """A clock that is some milliseconds ahead of the real one."""
-
-    by: int
-
-    def now(self) -> Moment:
-        wall = time.time_ns() // 1_000_000 + self.by
-        return Moment(wall, wall, "boot")
-
-
-def visit(folder: Path, state: Path, *, ahead: int = -HOUR, demo: bool = False) -> Path:
-    device = DeviceKey(state, uses=8)
-    given = {"state": state, "device": device, "clock": Ahead(ahead), "demo": demo}
-    with Ledger.create(folder, {}, sources={"procedure.yaml": b"x"}, **given) as ledger:
-        clip = ledger.keep_sound(tone(1), 16_000)
-        ledger.append([("heard", {"sound": clip}), ("reading", {"value": "9.30"})])
-        ledger.append([(CLOSED, {})])
-    return folder
 
 
 @pytest.fixture

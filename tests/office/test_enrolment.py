@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import rfc8785
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
-from lists import OFFICE, list_of
+from lists import OFFICE
 
 from handsfree.ledger import Moment
 from handsfree.office.enrolling import add, begin, revoke, take_over
@@ -33,7 +33,9 @@ class At:
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     """A list with a device and a supervisor whose key was revoked later."""
-    path = list_of(tmp_path / NAME, [DEVICE])
+    path = tmp_path / NAME
+    begin(path, OFFICE, "The office of Larkmoor")
+    add(path, OFFICE, key=DEVICE, name="tablet 1", role=Role.DEVICE)
     add(path, OFFICE, key=PERSON, name="A. Example", role=Role.SUPERVISOR, clock=At())
     revoke(path, OFFICE, key=PERSON, why="left", clock=At(1_795_300_000_000))
     return path

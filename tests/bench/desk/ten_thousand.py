@@ -60,9 +60,7 @@ def main():
         index = Index(root / "many", root / "index.sqlite")
         print(f"{count} folders read into an empty index: {seconds(index.scan):.2f} s")
         print(f"looked through again, nothing new: {seconds(index.scan):.2f} s")
-        server = uvicorn.Server(
-            uvicorn.Config(Desk(index, Door(), "").application(), port=PORT, log_level="error")
-        )
+        server = uvicorn.Server(uvicorn.Config(Desk(index, Door()).application(), port=PORT, log_level="error"))
         threading.Thread(target=server.run, daemon=True).start()
         while not server.started:
             time.sleep(0.02)

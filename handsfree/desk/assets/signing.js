@@ -1,0 +1,90 @@
+"use strict";
+/* Signs with a passkey, and makes one. The desk says what is to be signed; the passkey signs its digest. */
+(() => {
+  const form = document.querySelector("form.signing");
+  if (!form) return;
+  const says = form.querySelector(".signing-says");
+  const bytes = (text) =>
+    Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (letter) => letter.charCodeAt(0));
+  const text = (buffer) =>
+    btoa(String.fromCharCode(...new Uint8Array(buffer)))
+      .replace(/\+/g, "-")
+      .replace(/\//g, "_")
+      .replace(/=+$/, "");
+
+  async function ask(address, members) {
+    const answer = await fetch(address, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify({ ...members, form_token: form.elements.form_token.value }),
+    });
+    if (!answer.ok) {
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const told = page.querySelector("#main") || page.body;
+      throw new Error(told.textContent.trim().replace(/\s+/g, " "));
+    }
+    return answer;
+  }
+
+  async function sign(key) {
+    if (!form.reportValidity()) return;
+    const prepared = await (
+      await ask("/sign/prepare", {
+        visits: [{ visit: form.dataset.visit, digest: form.elements.digest.value }],
+        verdict: form.elements.verdict.value,
+        remark: form.elements.remark.value,
+        key,
+      })
+    ).json();
+    const found = await navigator.credentials.get({
+      publicKey: {
+        challenge: bytes(prepared.challenge),
+        rpId: prepared.host,
+        allowCredentials: [{ type: "public-key", id: bytes(prepared.credential) }],
+        userVerification: "required",
+      },
+    });
+    const response = {
+      clientDataJSON: text(found.response.clientDataJSON),
+      authenticatorData: text(found.response.authenticatorData),
+      signature: text(found.response.signature),
+    };
+    await ask("/sign/complete", { token: prepared.token, assertion: { id: found.id, response } });
+    location.hash = "sign-off";
+    location.reload();
+  }
+
+  async function make() {
+    const { token, ...asked } = await (await ask("/passkey/begin", {})).json();
+    asked.challenge = bytes(asked.challenge);
+    asked.user.id = bytes(asked.user.id);
+    for (const each of asked.excludeCredentials || []) each.id = bytes(each.id);
+    const found = await navigator.credentials.create({ publicKey: asked });
+    const response = {
+      id: found.id,
+      rawId: text(found.rawId),
+      type: found.type,
+      response: {
+        clientDataJSON: text(found.response.clientDataJSON),
+        attestationObject: text(found.response.attestationObject),
+      },
+    };
+    const file = await (await ask("/passkey/finish", { token, response })).text();
+    const link = document.createElement("a");
+    link.download = "passkey.json";
+    link.href = `data:application/json,${encodeURIComponent(file)}`;
+    link.textContent = "passkey.json";
+    says.replaceChildren("Hand this file to the office, which enrols it: ", link);
+  }
+
+  function attempt(work) {
+    says.textContent = "";
+    work().catch((error) => {
+      says.textContent = error.message;
+    });
+  }
+
+  for (const button of form.querySelectorAll(".with-passkey"))
+    button.addEventListener("click", () => attempt(() => sign(button.dataset.key)));
+  form.querySelector(".make-passkey").addEventListener("click", () => attempt(make));
+})();

@@ -1,0 +1,191 @@
+"""The addresses at which visits are signed: by the key that the desk was started with, or by a passkey.
+
+Signing has two steps. First the desk prepares what is to be signed, for one visit or many, and gives the
+challenge; then it is signed. What waits is kept for some minutes, and is signed once.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+import time
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+from webauthn.helpers import bytes_to_base64url
+
+from handsfree.desk.dossier import Dossier
+from handsfree.desk.guard import Door
+from handsfree.desk.index import Index
+from handsfree.ledger.kinds import is_digest
+from handsfree.office.endorsing import Prepared, prepare_sign_offs, supervisor
+from handsfree.office.enrolment import EnrolledKey, Enrolment, Role
+from handsfree.office.passkeys import asked_for, for_the_office, made
+from handsfree.office.signatures import MOST_AT_ONCE, Assertion, Signer
+from handsfree.office.verification import known_enrolment
+from handsfree.problem import Problem
+
+LONGEST_FORM = 200_000
+WAITS_S = 600.0
+MOST_WAITING = 20
+
+
+class SigningPages:
+    """Prepares, signs, and makes passkeys; `dossier` opens a visit afresh."""
+
+    def __init__(self, index: Index, door: Door, signer: Signer | None, dossier: Callable[[str], Dossier]) -> None:
+        self._index, self._door, self._signer, self._dossier = index, door, signer, dossier
+        self._waiting: dict[str, tuple[float, Any]] = {}
+
+    def routes(self) -> list[Route]:
+        """Return the addresses."""
+        return [
+            Route("/sign/prepare", self._prepare, methods=["POST"]),
+            Route("/sign/complete", self._complete, methods=["POST"]),
+            Route("/passkey/begin", self._begin, methods=["POST"]),
+            Route("/passkey/finish", self._finish, methods=["POST"]),
+        ]
+
+    def enrolment(self) -> Enrolment | None:
+        """Return the list as it is now."""
+        return known_enrolment(self._index.enrolment)
+
+    def who(self) -> EnrolledKey | None:
+        """Return whose key the desk was started with, where it may sign now; None when there is none."""
+        if self._signer is None or self._door.token is not None:
+            return None
+        try:
+            return supervisor(self.enrolment(), self._signer.key)
+        except Problem:
+            return None
+
+    def why_not(self) -> str:
+        """Return why the desk's own key cannot sign; empty when it can."""
+        if self._door.token is not None:
+            return "Over the network this desk is for reading."
+        if self._signer is None:
+            return "Sign with a passkey, or start the desk with your key: handsfree desk FOLDER --key FILE."
+        try:
+            supervisor(self.enrolment(), self._signer.key)
+        except Problem as problem:
+            return problem.sentence()
+        return ""
+
+    def sign_with_own_key(self, dossier: Dossier, verdict: str, remark: str) -> None:
+        """Sign one visit with the desk's own key; Problem when that cannot be."""
+        if self._signer is None or self._door.token is not None:
+            raise Problem(self.why_not())
+        enrolment = self.enrolment()
+        who = supervisor(enrolment, self._signer.key)
+        self._sign(
+            prepare_sign_offs([dossier.report], who, enrolment, verdict=verdict, remark=remark), self._signer
+        )
+
+    def _sign(self, prepared: Prepared, signer: Signer) -> None:
+        supervisor(self.enrolment(), signer.key)
+        prepared.signed(signer)
+
+    async def _prepare(self, request: Request) -> Response:
+        form = await self._form(request)
+        visits, verdict, remark = form.get("visits"), form.get("verdict"), form.get("remark", "")
+        if not (isinstance(visits, list) and isinstance(verdict, str) and isinstance(remark, str)):
+            raise HTTPException(400, "This is no form of the desk.")
+        return JSONResponse(await run_in_threadpool(self._prepared, visits, verdict, remark, form.get("key")))
+
+    def _prepared(self, visits: Sequence[Any], verdict: str, remark: str, key: Any) -> dict[str, Any]:
+        if not 0 < len(visits) <= MOST_AT_ONCE:
+            raise Problem(f"{len(visits)} visits at once", remedy=f"sign 1 to {MOST_AT_ONCE}")
+        enrolment = self.enrolment()
+        own = self._signer if key is None and self._door.token is None else None
+        name = own.key if own else key
+        if not is_digest(name):
+            raise Problem("nobody is named who signs", remedy="choose your passkey")
+        who = supervisor(enrolment, name)
+        reports = []
+        for each in visits:
+            if not isinstance(each, dict):
+                raise HTTPException(400, "This is no form of the desk.")
+            report = self._dossier(str(each.get("visit"))).report
+            if report.head is None or each.get("digest") != report.head.digest:
+                raise HTTPException(409, "A record is not the one that was on the page: look at it again.")
+            reports.append(report)
+        prepared = prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark)
+        answer: dict[str, Any] = {
+            "token": self._wait(prepared),
+            "challenge": bytes_to_base64url(prepared.challenge),
+            "name": who.name,
+        }
+        if who.passkey is not None:
+            answer |= {
+                "host": who.passkey.host,
+                "credential": bytes_to_base64url(bytes.fromhex(who.passkey.credential)),
+            }
+        return answer
+
+    async def _complete(self, request: Request) -> Response:
+        form = await self._form(request)
+        prepared = self._taken(form.get("token"), Prepared)
+        answer = form.get("assertion")
+        if prepared.who.passkey is not None and isinstance(answer, dict):
+            signer: Signer = Assertion(prepared.who.passkey, answer)
+        elif answer is None and self._signer is not None and self._door.token is None:
+            signer = self._signer
+        else:
+            raise HTTPException(403, "Over the network this desk is for reading.")
+        await run_in_threadpool(self._sign, prepared, signer)
+        return JSONResponse({"signed": len(prepared.statements), "by": prepared.who.name})
+
+    async def _begin(self, request: Request) -> Response:
+        await self._form(request)
+        host, challenge = request.url.hostname or "", secrets.token_bytes(32)
+        return JSONResponse(asked_for(host, challenge) | {"token": self._wait(challenge)})
+
+    async def _finish(self, request: Request) -> Response:
+        form = await self._form(request)
+        challenge = self._taken(form.get("token"), bytes)
+        origin = f"{request.url.scheme}://{request.url.netloc}"
+        passkey = made(form.get("response"), request.url.hostname or "", origin, challenge)
+        return PlainTextResponse(for_the_office(passkey))
+
+    async def _form(self, request: Request) -> dict[str, Any]:
+        """Return the members of a form that this desk's own page sent."""
+        body = b""
+        async for piece in request.stream():
+            body += piece
+            if len(body) > LONGEST_FORM:
+                raise HTTPException(413, "This form is too long.")
+        try:
+            form = json.loads(body)
+        except (ValueError, RecursionError) as error:
+            raise HTTPException(400, "This is no form of the desk.") from error
+        if not isinstance(form, dict) or not self._door.form_is_ours(str(form.get("form_token", ""))):
+            raise HTTPException(403, "This form is not of this desk, or is too old: open the page again.")
+        return form
+
+    def _wait(self, what: Any) -> str:
+        """Keep something for some minutes and return the token that it is fetched with."""
+        now = time.monotonic()
+        self._waiting = {token: kept for token, kept in self._waiting.items() if now - kept[0] < WAITS_S}
+        while len(self._waiting) >= MOST_WAITING:
+            del self._waiting[next(iter(self._waiting))]
+        token = secrets.token_urlsafe(16)
+        self._waiting[token] = (now, what)
+        return token
+
+    def _taken(self, token: Any, kind: type[Any]) -> Any:
+        """Return what waited under a token, once."""
+        since, what = self._waiting.pop(str(token), (0.0, None))
+        if not isinstance(what, kind) or time.monotonic() - since >= WAITS_S:
+            raise HTTPException(409, "This waited too long, or was signed already: open the page again.")
+        return what
+
+    def passkeys(self) -> list[EnrolledKey]:
+        """Return the supervisors who may sign with a passkey of this desk."""
+        enrolment = self.enrolment()
+        found = enrolment.of(Role.SUPERVISOR) if enrolment else ()
+        return [each for each in found if each.passkey is not None and not each.valid_until]
