@@ -155,7 +155,7 @@ def _scale(plot: Plot, axis: Axis, values: list[Decimal | None]) -> Callable[[fl
     def y(value: float) -> float:
         return round(plot.top + (high - value) / (high - low) * plot.height, 1)
 
-    plot.ticks = [(y(tick), f"{tick:g}") for tick in _ticks(low, high)]
+    plot.ticks = [(y(tick), f"{tick:g}") for tick in ticks(low, high)]
     return y
 
 
@@ -220,8 +220,9 @@ def _key(evidence: Evidence, chart: Chart) -> list[tuple[str, str]]:
     return [*told, ("turnkey", "an adjuster was turned")] if chart.turns else told
 
 
-def _ticks(low: float, high: float) -> list[float]:
-    for step in (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000):
+def ticks(low: float, high: float) -> list[float]:
+    """Return round values between two, at most six of them."""
+    for step in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000):
         if (high - low) / step <= 5:
             break
     first = int(low / step) - 1

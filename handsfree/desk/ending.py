@@ -138,7 +138,7 @@ def why_stopped(recorded: Recorded, stop: ev.Stopped) -> str:
     name, _, numbers = stop.detail.partition(" ")
     said = recorded.plan.catalogue.limits.get(name, "") if recorded.plan is not None else ""
     words = said.split(".")[0] or "a limit was passed"
-    return f"{words} ({numbers})" if numbers else words
+    return f"{words} ({wording.with_units(numbers)})" if numbers else words
 
 
 def _gone_on(stops: list[StopTold], how: str, step: RecordedStep) -> list[StopTold]:

@@ -22,6 +22,7 @@ from handsfree.trades.supervision import (
     JointReadings,
     VerdictNumbers,
     failed,
+    not_asked,
     passed,
     unknown,
 )
@@ -214,7 +215,7 @@ class Evidence:
         """Judge whether a gate was passed with a good answer."""
         known = self.gate_ids(gates)
         if not known:
-            return unknown("the procedure has no such gate")
+            return not_asked("the procedure has no such gate")
         undone = {event.gate: (step, event) for step, event in self.not_done}
         for gate in known:
             if gate in undone:
@@ -273,6 +274,7 @@ __all__ = [
     "Item",
     "at",
     "failed",
+    "not_asked",
     "number",
     "passed",
     "set_of",

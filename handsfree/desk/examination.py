@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from handsfree.desk import outcome
+from handsfree.desk import wording
+from handsfree.desk.concerns import Concern
 from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.signoff import latest, sign_offs
-from handsfree.desk.supervision import JudgedLine, judge
+from handsfree.desk.view import VisitView, packed, view_of
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.ledger import VerificationReport
@@ -29,12 +31,11 @@ FEWEST = 9
 
 @dataclass(frozen=True)
 class Examined:
-    """What the index keeps of a visit: one row of facts, and rows of readings, gates and mishearings."""
+    """What the index keeps of a visit: one row of facts, rows for each of its tables, and what its page shows."""
 
     facts: Row
-    readings: list[Row] = field(default_factory=list)
-    gates: list[Row] = field(default_factory=list)
-    misheard: list[Row] = field(default_factory=list)
+    rows: Mapping[str, list[Row]] = field(default_factory=dict)
+    view: bytes = b""
 
 
 def verified(folder: Path, enrolment: Path | None = None) -> VerificationReport:
@@ -67,15 +68,31 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)
+    view = view_of(evidence, report)
     signed = latest(sign_offs(report, known_enrolment(enrolment)))
     facts = {
         **opening_facts(recorded.opened),
         **_sealed(report),
-        **_outcome(evidence),
+        **_outcome(evidence, view),
+        "version": recorded.opened.procedure_sha256[:12],
+        "calibrated_until": recorded.opened.calibrated_until or "",
         "stamp": before,
         "signed": signed.verdict if signed else "",
     }
-    return Examined(facts, readings(evidence), _gates(evidence), _misheard(recorded))
+    rows = {
+        "reading": readings(evidence),
+        "gate": _gates(evidence),
+        "misheard": _misheard(recorded),
+        "stop": _stops(evidence),
+        "concern": [concern_row(place, concern) for place, concern in enumerate(view.concerns)],
+        "shape": _shape(evidence),
+    }
+    return Examined(facts, rows, packed(view))
+
+
+def concern_row(place: int, concern: Concern) -> Row:
+    """Return a concern as the index keeps it."""
+    return {**vars(concern), "place": place}
 
 
 def opening_facts(opened: ev.VisitOpened) -> Row:
@@ -101,46 +118,74 @@ def _sealed(report: VerificationReport) -> Row:
     }
 
 
-def _outcome(evidence: Evidence) -> Row:
-    judged = judge(evidence)
+def _outcome(evidence: Evidence, view: VisitView) -> Row:
     closed = evidence.recorded.closed
+    counted = [item.finding.result for item in view.items]
     return {
         "outcome": "damaged" if evidence.recorded.damage else closed.outcome if closed else "open",
-        "summary": outcome.sentence(evidence),
+        "summary": view.sentence,
         "turns": len(evidence.turns),
         "minutes": round(evidence.recorded.seconds / 60, 1),
         "not_done": len(evidence.not_done),
-        "fails": _count(judged, AssessedAs.FAIL),
-        "unsure": _count(judged, AssessedAs.CANNOT_TELL),
-        "fingerprint": _fingerprint(evidence),
+        "fails": counted.count(AssessedAs.FAIL),
+        "unsure": counted.count(AssessedAs.CANNOT_TELL),
+        "clean": float(view.clean),
     }
 
 
-def _count(judged: tuple[JudgedLine, ...], result: AssessedAs) -> int:
-    return sum(item.finding.result == result for line in judged for item in line.items)
+def _shape(evidence: Evidence) -> list[Row]:
+    """Return the trade's own readings, each by its point, set and value, so that copied sets are found.
 
-
-def _fingerprint(evidence: Evidence) -> str:
-    """Return a digest of the trade's own readings in order, so that copied sets are found across visits."""
-    values = [
-        f"{event.kept_at}:{event.reading.quantity}:{event.reading.value}"
+    One changed value changes one of them only.
+    """
+    values = {
+        f"{event.kept_at}:{event.number}:{event.reading.quantity}:{event.reading.value}"
         for _, event in evidence.readings
         if event.reading.quantity in evidence.forms.report.measured.quantities
+    }
+    return [{"value": hash_of([value])[:12]} for value in sorted(values)] if len(values) >= FEWEST else []
+
+
+def _stops(evidence: Evidence) -> list[Row]:
+    """Return each stop and each value that was refused, in words."""
+    stops = [
+        {"kind": "stopped", "why": stop.why.split(" (")[0], "gate": stop.gate, "resumed": stop.resumed}
+        for stop in evidence.ending.stops
     ]
-    return hash_of(values) if len(values) >= FEWEST else ""
+    titles, gate, refused = evidence.recorded.titles, "", []
+    for step in evidence.recorded.steps:
+        match step.event:
+            case ev.GateEntered(gate=entered):
+                gate = titles.get(entered, entered)
+            case ev.ReadingRefused(reading=reading):
+                named = f"{wording.quantity(reading.quantity)} not taken"
+                refused.append({"kind": "refused", "why": named, "gate": gate, "resumed": ""})
+            case ev.NotDone(gate=undone):
+                refused.append(
+                    {"kind": "not done", "why": "left out", "gate": titles.get(undone, undone), "resumed": ""}
+                )
+            case _:
+                pass
+    return [*stops, *refused]
 
 
 def readings(evidence: Evidence) -> list[Row]:
     """Return what was found and left at each measurement point, with what the trade derives from it."""
     rows = []
     own = OWN_RULES.get(evidence.recorded.trade)
+    silent = {
+        asked.quantity
+        for asked in evidence.forms.report.across
+        if asked.leave_out and str(evidence.sheet(asked.leave_out.sheet)) == asked.leave_out.is_
+    }
     for pair in evidence.pairs:
         for when, group in (("found", pair.found), ("left", pair.left)):
             if group is None:
                 continue
             taken = set_of(group)
             numbers = {name: float(value) for name, value in taken.values.items()}
-            numbers |= own.derived(evidence, taken) if own else {}
+            derived = own.derived(evidence, taken) if own else {}
+            numbers |= {name: value for name, value in derived.items() if name not in silent}
             for calculation, verdict in group.verdicts.items():
                 value = value_given(verdict)
                 if value is not None and calculation in computed(evidence):

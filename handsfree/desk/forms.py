@@ -107,6 +107,13 @@ class Axis(Form):
     """Where the sheets hold the maker's band; limits written in the procedure are drawn without it."""
 
 
+class LeaveOut(Form):
+    """Visits that a question leaves out: where the sheets hold a value."""
+
+    sheet: str
+    is_: str = Field(alias="is")
+
+
 class Across(Form):
     """A question across visits."""
 
@@ -120,6 +127,9 @@ class Across(Form):
     """What the answer's columns call it."""
     counted: str = "readings"
     """What the answer's column of numbers counts."""
+    least: int = Field(default=1, ge=1)
+    """How many of them an instrument needs to be told of."""
+    leave_out: LeaveOut | None = None
 
 
 class NoticeForm(Form):

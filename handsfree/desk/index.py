@@ -6,15 +6,20 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from handsfree.cache import cache_folder
-from handsfree.desk.examination import Examined, opening_facts
+from handsfree.desk.concerns import Concern, copied, in_order
+from handsfree.desk.copies import alike, compare, part
+from handsfree.desk.examination import Examined, opening_facts, stamp
+from handsfree.desk.index_tables import BESIDE, SCHEMA, forget, insert, make, storable
+from handsfree.desk.listing import SORTS, ListWanted
+from handsfree.desk.view import VisitView, unpacked
 from handsfree.events.decisions import VisitOpened
 from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.office.verification import list_digest
@@ -23,8 +28,15 @@ from handsfree.regular_files import open_regular
 from handsfree.visit.recorder import own_facts
 
 PAGE = 50
-LONGEST = 4_000
-"""Letters that are kept of a text; no fact or sentence of ours has more."""
+NOT_LOOKED_AT, CANNOT_BE_READ = 1, 95
+"""How dangerous a visit is taken to be that was not examined yet, and one that cannot be."""
+
+WAITS = (
+    "CASE WHEN signed IN ('accepted', 'to be redone', 'not accepted') THEN 2 "
+    "WHEN signed = 'returned' THEN 1 ELSE 0 END"
+)
+"""Where a visit stands in the inbox: waiting for a verdict, for the technician's answer, or for nothing."""
+
 MOST = 1 << 53
 """No count is larger; a record may claim any."""
 _MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
@@ -33,32 +45,6 @@ WATCHED = frozenset(
     {"ledger.jsonl", "sound", "sources", "redactions.jsonl", "endorsements.jsonl", "signoff.jsonl", "export.json"}
 )
 """What of a visit's folder is looked at to see whether it changed."""
-SCHEMA = 5
-_TEXTS = (
-    "job", "site", "technician", "licence", "appliance", "serial", "instrument", "instrument_serial",
-    "procedure", "day", "opened_at", "outcome", "summary", "seal", "sentence", "checksum", "identity", "device",
-    "anchor", "anchored", "fingerprint", "stamp", "checked_at", "signed",
-)  # fmt: skip
-_NUMBERS = ("entries", "turns", "not_done", "fails", "unsure", "minutes")
-SORTS = {
-    "day": "day DESC, opened_at DESC",
-    "appliance": "appliance, serial, day DESC",
-    "technician": "technician, day DESC",
-}
-
-
-@dataclass(frozen=True)
-class ListWanted:
-    """What the list is asked for; empty texts ask for nothing."""
-
-    words: str = ""
-    technician: str = ""
-    since: str = ""
-    until: str = ""
-    outcome: str = ""
-    seal: str = ""
-    sort: str = "day"
-    page: int = 1
 
 
 class Index:
@@ -76,7 +62,7 @@ class Index:
         with self.open() as base:
             base.execute("PRAGMA journal_mode=WAL")
             if base.execute("PRAGMA user_version").fetchone()[0] != SCHEMA:
-                _make(base)
+                make(base)
 
     @contextmanager
     def open(self) -> Iterator[sqlite3.Connection]:
@@ -92,12 +78,16 @@ class Index:
         with self.open() as base:
             known = {row["key"]: row["light"] for row in base.execute("SELECT key, light FROM visit")}
             for key in known.keys() - found.keys():
-                _forget(base, key)
+                part(base, key)
+                forget(base, key)
             for key, (folder, light) in found.items():
                 if known.get(key) != light:
                     facts = {**_quick(self.root / folder), "key": key, "folder": folder, "light": light}
-                    _forget(base, key)
-                    _insert(base, "visit", {"seal": "unchecked", **facts})
+                    part(base, key)
+                    forget(base, key)
+                    office = Path(folder).parts[0] if os.sep in folder else ""
+                    unchecked = {"seal": "unchecked", "danger": NOT_LOOKED_AT, "office": office}
+                    insert(base, "visit", [{**unchecked, **facts}])
         return len(found)
 
     def _folders(self) -> Iterator[tuple[str, tuple[str, str]]]:
@@ -121,26 +111,28 @@ class Index:
                 ]
                 continue
             name = str(folder.relative_to(self.root))
-            states = [each.stat(follow_symlinks=False) for each in inner if each.name in WATCHED]
-            light = ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
-            yield key_of(name), (name, light)
+            yield key_of(name), (name, _light(inner))
         self.unread = one_line(f"these folders cannot be looked into: {', '.join(unread)}") if unread else ""
 
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found."""
         with self.open() as base:
-            facts = {**examined.facts, "checked_at": datetime.now(UTC).isoformat(timespec="seconds")}
+            shapes = len(examined.rows.get("shape", ()))
+            facts = {
+                "danger": CANNOT_BE_READ if examined.facts.get("seal") == "unreadable" else 0,
+                **examined.facts,
+                "checked_at": datetime.now(UTC).isoformat(timespec="seconds"),
+                "shapes": shapes,
+            }
             names = ", ".join(f"{name} = :{name}" for name in facts)
-            base.execute(f"UPDATE visit SET {names} WHERE key = :key", _row({**facts, "key": key}))  # noqa: S608 - our names
-            for table in ("reading", "gate", "misheard"):
-                base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608
-            for table, rows in (
-                ("reading", examined.readings),
-                ("gate", examined.gates),
-                ("misheard", examined.misheard),
-            ):
-                for row in rows:
-                    _insert(base, table, {**row, "key": key})
+            base.execute(f"UPDATE visit SET {names} WHERE key = :key", storable({**facts, "key": key}))  # noqa: S608 - our names
+            base.execute(f"UPDATE visit SET waits = {WAITS} WHERE key = ?", (key,))  # noqa: S608 - our words
+            forget(base, key, (name for name in BESIDE if name != "alike"))
+            for table, rows in examined.rows.items():
+                insert(base, table, [{**row, "key": key} for row in rows])
+            if examined.view:
+                insert(base, "view", [{"key": key, "body": examined.view}])
+                compare(base, key)
 
     def unchecked(self, most: int = 20) -> list[tuple[str, Path]]:
         """Return visits that were never examined in their present state, newest first."""
@@ -157,27 +149,94 @@ class Index:
             return row
 
     def alike(self, key: str) -> list[str]:
-        """Return the jobs of other visits whose readings are the same, value for value."""
+        """Return the jobs of other visits whose readings are the same but for a few."""
         with self.open() as base:
-            rows = base.execute(
-                "SELECT b.job, b.day FROM visit a JOIN visit b ON a.fingerprint = b.fingerprint "
-                "AND a.fingerprint <> '' AND a.key <> b.key AND a.identity <> b.identity WHERE a.key = ? LIMIT 5",
+            return alike(base, key)
+
+    def view(self, key: str) -> VisitView | None:
+        """Return what was kept to be shown of a visit, with what others show of it; None when nothing was."""
+        with self.open() as base:
+            row = base.execute(
+                "SELECT view.body, visit.folder FROM view JOIN visit ON visit.key = view.key WHERE view.key = ?",
                 (key,),
-            ).fetchall()
-        return [f"{row['job']} of {row['day']}" for row in rows]
+            ).fetchone()
+            if row is None:
+                return None
+            try:
+                return unpacked(row["body"], self.root / os.fsdecode(row["folder"])).beside(alike(base, key))
+            except (ValueError, zlib.error):
+                return None
+
+    def concerns(self, keys: Sequence[str]) -> dict[str, tuple[Concern, ...]]:
+        """Return what is unresolved of visits, as their pages tell it."""
+        found = {}
+        with self.open() as base:
+            for key in keys:
+                rows = base.execute(
+                    "SELECT kind, says, weight, about, seq FROM concern WHERE key = ? ORDER BY place", (key,)
+                ).fetchall()
+                kept = [
+                    Concern(row["kind"], row["says"], int(row["weight"]), row["about"], row["seq"]) for row in rows
+                ]
+                found[key] = in_order([*kept, *copied(alike(base, key))])
+        return found
+
+    def waiting(self) -> list[str]:
+        """Return the keys of the visits that wait for a verdict, the most dangerous first."""
+        with self.open() as base:
+            rows = base.execute(f"SELECT key FROM visit WHERE waits = 0 ORDER BY {SORTS['danger']} LIMIT 1000")  # noqa: S608
+            return [row["key"] for row in rows]
 
     def find(self, wanted: ListWanted) -> tuple[list[sqlite3.Row], int]:
         """Return one page of the visits wanted, and how many there are in all."""
-        where, values = _where(wanted)
-        order = SORTS.get(wanted.sort, SORTS["day"])
+        where, values = wanted.where()
         start = PAGE * (max(wanted.page, 1) - 1)
         with self.open() as base:
             total = base.execute(f"SELECT count(*) FROM visit {where}", values).fetchone()[0]  # noqa: S608
             rows = base.execute(
-                f"SELECT * FROM visit {where} ORDER BY {order} LIMIT {PAGE} OFFSET {start}",  # noqa: S608
+                f"SELECT * FROM visit {where} ORDER BY {wanted.order} LIMIT {PAGE} OFFSET {start}",  # noqa: S608
                 values,
             ).fetchall()
         return rows, int(total)
+
+    def count_waiting(self) -> int:
+        """Return how many visits wait for a verdict."""
+        with self.open() as base:
+            return int(base.execute("SELECT count(*) FROM visit WHERE waits = 0").fetchone()[0])
+
+    def known(self, column: Literal["technician", "office", "procedure", "version"]) -> list[str]:
+        """Return all that visits have in a column."""
+        with self.open() as base:
+            return [row[0] for row in base.execute(f"SELECT DISTINCT {column} FROM visit ORDER BY 1") if row[0]]  # noqa: S608
+
+    def of_appliance(self, serial: str) -> tuple[list[sqlite3.Row], list[sqlite3.Row]]:
+        """Return the visits to an appliance in their order, copies left out, and the readings of these."""
+        with self.open() as base:
+            visits = base.execute(
+                "SELECT *, min(key) FROM visit WHERE serial = ? AND identity <> '' GROUP BY identity "
+                "ORDER BY day, opened_at",
+                (serial,),
+            ).fetchall()
+            readings = [
+                row
+                for visit in visits
+                for row in base.execute("SELECT * FROM reading WHERE key = ?", (visit["key"],)).fetchall()
+            ]
+        return visits, readings
+
+    def signed(self, folders: Sequence[Path], verdict: str) -> None:
+        """Note that visits, unchanged since they were looked at, were signed just now."""
+        whose = list_digest(self.enrolment)
+        with self.open() as base:
+            for folder in folders:
+                name = str(folder.resolve().relative_to(self.root))
+                with os.scandir(folder) as entries:
+                    light = f"{_light(entries)};{whose}"
+                base.execute(
+                    "UPDATE visit SET signed = ?, light = ?, stamp = ? WHERE key = ?",
+                    (verdict, light, stamp(folder), key_of(name)),
+                )
+                base.execute(f"UPDATE visit SET waits = {WAITS} WHERE key = ?", (key_of(name),))  # noqa: S608
 
     def tally(self) -> dict[str, int]:
         """Return how many visits there are by seal state."""
@@ -186,31 +245,18 @@ class Index:
 
     def technicians(self) -> list[str]:
         """Return the names of all technicians."""
-        with self.open() as base:
-            return [row[0] for row in base.execute("SELECT DISTINCT technician FROM visit ORDER BY 1") if row[0]]
+        return self.known("technician")
+
+
+def _light(inner: Iterable[os.DirEntry[str]]) -> str:
+    """Return what changes when a visit's folder does, by its own entries alone."""
+    states = [each.stat(follow_symlinks=False) for each in inner if each.name in WATCHED]
+    return ";".join(f"{s.st_size}:{s.st_mtime_ns}:{s.st_ctime_ns}:{s.st_ino}" for s in states)
 
 
 def key_of(name: str) -> str:
     """Return the key of a visit from its folder's name beneath the root."""
     return hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
-
-
-def _where(wanted: ListWanted) -> tuple[str, list[str]]:
-    parts, values = [], []
-    for word in wanted.words.split():
-        parts.append(
-            "(job || ' ' || site || ' ' || appliance || ' ' || serial || ' ' || technician) LIKE ? ESCAPE '!'"
-        )
-        values.append("%" + word.replace("!", "!!").replace("%", "!%").replace("_", "!_") + "%")
-    for column, value in (("technician", wanted.technician), ("outcome", wanted.outcome), ("seal", wanted.seal)):
-        if value:
-            parts.append(f"{column} = ?")
-            values.append(value)
-    for sign, value in ((">=", wanted.since), ("<=", wanted.until)):
-        if value:
-            parts.append(f"day {sign} ?")
-            values.append(value)
-    return ("WHERE " + " AND ".join(parts) if parts else ""), values
 
 
 def _quick(folder: Path) -> dict[str, Any]:
@@ -233,49 +279,3 @@ def _quick(folder: Path) -> dict[str, Any]:
     except _MISSHAPEN:
         pass
     return facts
-
-
-def _row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a row as the base can hold it: text that is Unicode and no longer than a page."""
-    return {name: _text(value) if isinstance(value, str) else value for name, value in row.items()}
-
-
-def _text(value: str) -> str | bytes:
-    """Return a text to be kept; the name of a folder that is no Unicode as the bytes it is."""
-    try:
-        value.encode()
-    except UnicodeEncodeError:
-        return value.encode("utf-8", "surrogateescape" if _is_of_a_file_system(value) else "replace")
-    return value[:LONGEST]
-
-
-def _is_of_a_file_system(value: str) -> bool:
-    return all(not 0xD800 <= ord(letter) <= 0xDFFF or 0xDC80 <= ord(letter) <= 0xDCFF for letter in value)
-
-
-def _insert(base: sqlite3.Connection, table: str, row: Mapping[str, Any]) -> None:
-    names: Sequence[str] = list(row)
-    holes = ", ".join(f":{name}" for name in names)
-    base.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({holes})", _row(row))  # noqa: S608 - our names
-
-
-def _forget(base: sqlite3.Connection, key: str) -> None:
-    for table in ("visit", "reading", "gate", "misheard"):
-        base.execute(f"DELETE FROM {table} WHERE key = ?", (key,))  # noqa: S608 - our names
-
-
-def _make(base: sqlite3.Connection) -> None:
-    texts = ", ".join(f"{name} TEXT NOT NULL DEFAULT ''" for name in _TEXTS)
-    numbers = ", ".join(f"{name} REAL NOT NULL DEFAULT 0" for name in _NUMBERS)
-    for table in ("visit", "reading", "gate", "misheard"):
-        base.execute(f"DROP TABLE IF EXISTS {table}")
-    base.execute(f"CREATE TABLE visit (key TEXT PRIMARY KEY, folder TEXT, light TEXT, {texts}, {numbers})")
-    base.execute("CREATE TABLE reading (key TEXT, rate TEXT, at_time TEXT, quantity TEXT, value REAL)")
-    base.execute("CREATE TABLE gate (key TEXT, gate TEXT, title TEXT, seconds REAL)")
-    base.execute("CREATE TABLE misheard (key TEXT, heard TEXT, meant TEXT, why TEXT)")
-    for table in ("reading", "gate", "misheard"):
-        base.execute(f"CREATE INDEX {table}_key ON {table} (key)")
-    for column in ("day", "technician", "seal", "fingerprint"):
-        base.execute(f"CREATE INDEX visit_{column} ON visit ({column})")
-    base.execute("CREATE INDEX visit_newest ON visit (day DESC, opened_at DESC)")
-    base.execute(f"PRAGMA user_version = {SCHEMA}")

@@ -29,12 +29,6 @@ _TITLES: dict[EndKind, str] = {
     "open": "Visit that is not closed",
     "damaged": "Damaged record",
 }
-_MEASURED: dict[EndKind, str] = {
-    "left-off": "Read before the work stopped; no value here is a final one",
-    "stopped": "Read before the work stopped; no value here is a final one",
-    "open": "Read so far; no value here is a final one",
-    "damaged": "Read as far as the record can be followed; no value here is a final one",
-}
 
 
 @dataclass(frozen=True)
@@ -88,7 +82,7 @@ def paper_of(dossier: Dossier) -> Paper:
         facts=facts.facts(evidence),
         warning=warning_due(evidence),
         until=form.until,
-        measured_heading=_MEASURED.get(ending.kind, form.headings.measured),
+        measured_heading=tables.heading(evidence),
         measured=tables.found_and_left(evidence),
         conditions=[finding.why for finding in wrong_conditions(evidence)],
         stops=[words.stop_line(stop) for stop in ending.stops],

@@ -1,7 +1,8 @@
 """Questions across visits, asked once in a portable form and compiled for the engine at hand.
 
 The questions are ibis expressions over the index's tables. Here they are compiled to SQLite's SQL and run by the
-standard library; any engine that ibis knows runs the same expressions.
+standard library; any engine that ibis knows runs the same expressions. Each reads its tables once: time grows with
+the visits, no faster.
 """
 
 from __future__ import annotations
@@ -9,8 +10,8 @@ from __future__ import annotations
 import csv
 import io
 import sqlite3
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
@@ -19,93 +20,199 @@ from ibis import _
 
 from handsfree.desk.forms import Across, forms_of, known
 
-VISIT = ibis.table(
-    {
-        "key": "string", "job": "string", "technician": "string", "appliance": "string", "serial": "string",
-        "instrument": "string", "instrument_serial": "string", "day": "string", "outcome": "string",
-        "seal": "string", "turns": "float64", "fails": "float64", "minutes": "float64",
-        "opened_at": "string", "identity": "string",
-    },
-    name="visit",
+_TEXTS = (
+    "key", "job", "technician", "appliance", "serial", "instrument", "instrument_serial", "day", "outcome", "seal",
+    "opened_at", "identity", "procedure", "version", "office", "calibrated_until", "device",
 )  # fmt: skip
+VISIT = ibis.table(
+    {**dict.fromkeys(_TEXTS, "string"), **dict.fromkeys(("turns", "fails", "minutes"), "float64")}, name="visit"
+)
 READING = ibis.table(
     {"key": "string", "rate": "string", "at_time": "string", "quantity": "string", "value": "float64"},
     name="reading",
 )
 GATE = ibis.table({"key": "string", "gate": "string", "title": "string", "seconds": "float64"}, name="gate")
 MISHEARD = ibis.table({"key": "string", "heard": "string", "meant": "string", "why": "string"}, name="misheard")
+STOP = ibis.table(
+    {"key": "string", "kind": "string", "why": "string", "gate": "string", "resumed": "string"}, name="stop"
+)
+
+Z = 1.959964
+"""The 97.5 % point of the standard normal distribution."""
 
 
-def _once() -> Any:
-    """Return the visits without their copies: of the folders that hold one record, the first by key."""
-    first = VISIT.filter(_.identity != "").group_by("identity").aggregate(key=_.key.min())
-    return VISIT.semi_join(first, "key")
+@dataclass(frozen=True)
+class AskedOf:
+    """Which visits a question is asked of; empty texts ask of all."""
+
+    since: str = ""
+    until: str = ""
+    office: str = ""
+    procedure: str = ""
+    version: str = ""
 
 
-def right_first_time() -> Any:
-    """Return for each technician the visits and the share that finished with nothing on the list failed."""
-    right = ((_.outcome == "finished") & (_.fails == 0)).cast("float64")
-    return (
-        _once()
-        .group_by("technician")
-        .aggregate(
-            visits=_.count(),
-            right_percent=(100 * right.mean()).round(1),
-            turns_mean=_.turns.mean().round(2),
-            minutes_mean=_.minutes.mean().round(1),
-        )
-        .order_by([_.right_percent, _.technician])
+def _once(of: AskedOf) -> Any:
+    """Return the visits asked of, without their copies: of the folders that hold one record, the first by key."""
+    visits = VISIT.filter(_.identity != "")
+    for column in ("office", "procedure", "version"):
+        if wanted := getattr(of, column):
+            visits = visits.filter(visits[column] == wanted)
+    if of.since:
+        visits = visits.filter(visits.day >= of.since)
+    if of.until:
+        visits = visits.filter(visits.day <= of.until)
+    copies = ibis.window(group_by="identity", order_by="key")
+    return visits.mutate(copy=ibis.row_number().over(copies)).filter(_.copy == 0).drop("copy")
+
+
+def _interval(share: Any, count: Any) -> tuple[Any, Any]:
+    """Return the ends of the 95 % interval of a share, in per cent (Wilson, J. Am. Stat. Assoc. 22 (1927) 209)."""
+    middle = (share + Z * Z / (2 * count)) / (1 + Z * Z / count)
+    half = Z * (share * (1 - share) / count + Z * Z / (4 * count * count)).sqrt() / (1 + Z * Z / count)
+    return (100 * (middle - half)).round(1), (100 * (middle + half)).round(1)
+
+
+def _went(visits: Any, by: list[str]) -> Any:
+    """Return how visits went, by columns: a stop is counted by itself and is no failure.
+
+    Right is a visit that came to its end with nothing on the list failed; its share is of those that came to one.
+    """
+    ended = _.outcome.isin(["finished", "incomplete"])
+    told = visits.group_by(by).aggregate(
+        visits=_.count(),
+        ended=ended.cast("float64").sum(),
+        right=((_.outcome == "finished") & (_.fails == 0)).cast("float64").sum(),
+        stopped=_.outcome.isin(["stopped", "made-safe", "left-as-reported"]).cast("float64").sum(),
+        turns_mean=_.turns.mean().round(2),
+        minutes_mean=_.minutes.mean().round(1),
+    )
+    told = told.mutate(share=ibis.ifelse(_.ended > 0, _.right / _.ended, None))
+    low, high = _interval(told.share, told.ended)
+    return told.mutate(right_percent=(100 * told.share).round(1), at_least=low, at_most=high).select(
+        *by,
+        "visits",
+        "ended",
+        "right",
+        "right_percent",
+        "at_least",
+        "at_most",
+        "stopped",
+        "turns_mean",
+        "minutes_mean",
     )
 
 
-def drift(asked: Across) -> Any:
+def right_first_time(of: AskedOf) -> Any:
+    """Return for each technician the share of visits that came to their end and were right."""
+    return _went(_once(of), ["technician"]).order_by([_.at_most, _.technician])
+
+
+def trend(of: AskedOf) -> Any:
+    """Return the same for each technician and month."""
+    dated = _once(of).mutate(month=_.day.substr(0, 7))
+    return _went(dated, ["technician", "month"]).order_by([_.technician, _.month])
+
+
+def devices(of: AskedOf) -> Any:
+    """Return for each device and month how often it was not understood, for each visit."""
+    heard = MISHEARD.group_by("key").aggregate(misheard=_.count())
+    visits = _once(of).mutate(month=_.day.substr(0, 7), device=_.device.substr(0, 12))
+    joined = visits.left_join(heard, visits.key == heard.key)
+    return (
+        joined.group_by(["device", "month"])
+        .aggregate(
+            visits=_.count(),
+            misheard_mean=(_.misheard.coalesce(0).cast("float64").mean()).round(1),
+            minutes_mean=_.minutes.mean().round(1),
+        )
+        .order_by([_.device, _.month])
+    )
+
+
+def calibration(of: AskedOf) -> Any:
+    """Return for each instrument the last day on which it is in date, the soonest first."""
+    return (
+        _once(of)
+        .filter(_.calibrated_until != "")
+        .group_by(["instrument", "instrument_serial"])
+        .aggregate(in_date_until=_.calibrated_until.max(), last_used=_.day.max(), visits=_.count())
+        .order_by([_.in_date_until, _.instrument_serial])
+    )
+
+
+def stops(of: AskedOf) -> Any:
+    """Return what stopped the work, was refused or left out, and where, the most frequent first."""
+    joined = STOP.join(_once(of), "key")
+    return (
+        joined.group_by(["kind", "why", "gate"])
+        .aggregate(visits=_.key.nunique(), times=_.count(), went_on=(_.resumed != "").cast("float64").sum())
+        .order_by([_.visits.desc(), _.times.desc(), _.kind, _.why, _.gate])
+    )
+
+
+def drift(asked: Across, of: AskedOf) -> Any:
     """Return, by appliance and measurement point, how far a quantity as found lies from what was left before."""
     read = READING.filter(_.quantity == asked.quantity)
     both = read.group_by(["key", "rate"]).aggregate(
         found=read.value.max(where=read.at_time == "found"), left_at=read.value.max(where=read.at_time == "left")
     )
-    dated = both.join(_once(), "key").select("serial", "appliance", "day", "opened_at", "rate", "found", "left_at")
+    dated = both.join(_once(of), "key").select(
+        "serial", "appliance", "day", "opened_at", "rate", "found", "left_at"
+    )
     window = ibis.window(group_by=["serial", "rate"], order_by=["day", "opened_at"])
     with_before = dated.mutate(left_before=_.left_at.lag().over(window), day_before=_.day.lag().over(window))
     return (
-        with_before.filter(_.left_before.notnull())
+        with_before.filter(_.left_before.notnull() & _.found.notnull())
         .mutate(**{asked.column: (_.found - _.left_before).round(2)})
         .select("appliance", "serial", "rate", "day_before", "day", "left_before", "found", asked.column)
-        .order_by([_[asked.column].abs().desc(), _.serial, _.rate])
+        .order_by([_[asked.column].abs().desc(), _.serial, _.rate, _.day])
     )
 
 
-def spread(asked: Across) -> Any:
-    """Return for each instrument the mean of a number: one far from the others disagrees with them."""
-    joined = READING.filter(_.quantity == asked.quantity).join(_once(), "key")
-    mean, least, most = (f"{asked.column}_{which}" for which in ("mean", "least", "most"))
-    told = {
-        asked.counted: _.count(), mean: _.value.mean().round(3), least: _.value.min().round(3),
-        most: _.value.max().round(3),
-    }  # fmt: skip
+def spread(asked: Across, of: AskedOf) -> Any:
+    """Return for each instrument the mean of a number with its uncertainty (k = 2; JCGM 100:2008, 4.2.3)."""
+    joined = READING.filter(_.quantity == asked.quantity).join(_once(of), "key")
+    mean, share, least, most = (f"{asked.column}_{which}" for which in ("mean", "uncertainty", "least", "most"))
+    counted = joined.group_by(["instrument", "instrument_serial"]).aggregate(
+        counted=_.count(), mean=_.value.mean(), square=(_.value * _.value).mean(), least=_.value.min(),
+        most=_.value.max(),
+    )  # fmt: skip
+    variance = ibis.greatest(_.square - _.mean * _.mean, 0.0) * _.counted / (_.counted - 1)
+    told = counted.filter(_.counted >= max(asked.least, 2)).mutate(
+        **{
+            mean: _.mean.round(3),
+            share: (2 * (variance / _.counted).sqrt()).round(3),
+            least: _.least,
+            most: _.most,
+        }
+    )
     return (
-        joined.group_by(["instrument", "instrument_serial"])
-        .aggregate(**told)
+        told.rename({asked.counted: "counted"})
+        .select("instrument", "instrument_serial", asked.counted, mean, share, least, most)
         .order_by([_[mean].abs().desc(), _.instrument_serial])
     )
 
 
-def slow_gates() -> Any:
-    """Return the gates with the longest mean stay, seconds."""
+def slow_gates(of: AskedOf) -> Any:
+    """Return the gates that cost most time in all."""
     return (
-        GATE.semi_join(_once(), "key")
+        GATE.join(_once(of), "key")
         .group_by(["gate", "title"])
         .aggregate(
-            passages=_.count(), seconds_mean=_.seconds.mean().round(1), seconds_most=_.seconds.max().round(1)
+            passages=_.count(),
+            hours=(_.seconds.sum() / 3600).round(2),
+            seconds_mean=_.seconds.mean().round(1),
+            seconds_most=_.seconds.max().round(1),
         )
-        .order_by([_.seconds_mean.desc(), _.gate])
+        .order_by([_.hours.desc(), _.gate])
     )
 
 
-def misheard() -> Any:
+def misheard(of: AskedOf) -> Any:
     """Return words that were not understood or that became another value, most frequent first."""
     return (
-        MISHEARD.semi_join(_once(), "key")
+        MISHEARD.join(_once(of), "key")
         .group_by(["heard", "meant", "why"])
         .aggregate(times=_.count())
         .order_by([_.times.desc(), _.heard, _.why])
@@ -114,36 +221,69 @@ def misheard() -> Any:
 
 @dataclass(frozen=True)
 class Inquiry:
-    """A question with its title, how its answer is defined, and the expression that asks it."""
+    """A question: its title, how its answer is defined, what asks it, and which columns lead to its visits.
+
+    `leads` has the answer's columns by the list's filters that they fill.
+    """
 
     name: str
     title: str
     means: str
-    ask: Callable[[], Any]
+    ask: Callable[[AskedOf], Any]
+    leads: Mapping[str, str] = field(default_factory=dict)
 
 
-_ASKED: dict[str, Callable[[Across], Any]] = {"drift": drift, "spread": spread}
+_ASKED: dict[str, Callable[[Across, AskedOf], Any]] = {"drift": drift, "spread": spread}
+_LEADS: dict[str, Mapping[str, str]] = {
+    "drift": {"serial": "serial"},
+    "spread": {"instrument": "instrument_serial"},
+}
 
 
 def _of_trades() -> Iterator[Inquiry]:
     """Yield the questions that the trades ask of their own quantities."""
     for trade in known():
         for asked in forms_of(trade).report.across:
-            yield Inquiry(asked.name, asked.title, asked.means, partial(_ASKED[asked.kind], asked))
+            yield Inquiry(
+                asked.name, asked.title, asked.means, partial(_ASKED[asked.kind], asked), _LEADS[asked.kind]
+            )
 
 
+_RIGHT = "Right: came to its end with nothing on the list failed; the share is of the visits that came to an end, "
+_WILSON = "with its 95 % interval (Wilson). A stop is counted by itself and is no failure."
 QUESTIONS = {
     question.name: question
     for question in (
         Inquiry(
-            "right-first-time", "Right first time",
-            "Share of a technician's visits that finished with nothing on the supervisor's list failed.",
-            right_first_time,
+            "right-first-time", "Right first time", _RIGHT + _WILSON, right_first_time,
+            {"technician": "technician"},
+        ),
+        Inquiry(
+            "trend", "Technicians by month", _RIGHT + _WILSON, trend,
+            {"technician": "technician", "month": "month"},
+        ),
+        Inquiry(
+            "stops", "Recurring stops, refusals and steps left out",
+            "What stopped the work, which values were not taken, what was left out, and at which step.", stops,
+            {"stop": "why", "at": "gate"},
+        ),
+        Inquiry(
+            "calibration", "Calibration falling due",
+            "The last day on which each instrument is in date, by the job sheets.", calibration,
+            {"instrument": "instrument_serial"},
         ),
         *_of_trades(),
-        Inquiry("slow-gates", "Gates that take long", "Seconds from entering a gate to leaving it.", slow_gates),
         Inquiry(
-            "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard
+            "slow-gates", "Gates that cost most time", "Hours at a step in all, seconds for each passage.",
+            slow_gates, {"gate": "gate"},
+        ),
+        Inquiry(
+            "devices", "Devices by month", "How often a device did not understand, for each visit.", devices,
+            {"device": "device", "month": "month"},
+        ),
+        Inquiry(
+            "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard,
+            {"heard": "heard"},
         ),
     )
 }  # fmt: skip
@@ -165,9 +305,11 @@ class QueryResult:
         return out.getvalue()
 
 
-def answer(base: sqlite3.Connection, question: Inquiry, most: int | None = None) -> QueryResult:
+def answer(
+    base: sqlite3.Connection, question: Inquiry, most: int | None = None, of: AskedOf | None = None
+) -> QueryResult:
     """Ask a question of an index."""
-    expression = question.ask()
+    expression = question.ask(of or AskedOf())
     if most is not None:
         expression = expression.limit(most)
     found = base.execute(str(ibis.to_sql(expression, dialect="sqlite")))

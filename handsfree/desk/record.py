@@ -114,6 +114,21 @@ class Recorded:
         makers = getattr(self.plan.sheets.appliance, "wait_after_change_seconds", None)
         return max(int(settle.wait_seconds), int(makers or 0))
 
+    @cached_property
+    def read(self) -> tuple[str, ...]:
+        """The quantities that the procedure reads, called or measured."""
+        gates = self.plan.procedure.gates if self.plan else ()
+        effects = [getattr(self._block(gate), "effects", None) for gate in gates]
+        measured = [name for each in effects for name in getattr(each, "measures", ())]
+        return tuple(dict.fromkeys([*self.asked, *measured]))
+
+    @property
+    def asks_for_settling(self) -> bool:
+        """Whether any gate's readings must settle; so too when the procedure cannot be read."""
+        return self.plan is None or any(
+            getattr(self._block(gate), "settle", None) is not None for gate in self.plan.procedure.gates
+        )
+
     def needs_of(self, gate: str) -> Mapping[str, str]:
         """Return the things that a gate needs in a state before it is entered, each with that state."""
         needs = getattr(self._block(gate), "needs", None)

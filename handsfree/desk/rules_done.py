@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, failed, passed, unknown
+from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, failed, not_asked, passed, unknown
 from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict
 
@@ -29,7 +29,7 @@ def all_answered(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
     gates = evidence.gate_ids(item.gates)
     if not gates:
-        return unknown("the procedure has no such gates")
+        return not_asked("the procedure has no such gates")
     undone = {event.gate: event.reason for _, event in evidence.not_done}
     through = {span.gate: span for span in evidence.gates if span.outcome}
     left = [gate for gate in gates if gate in undone]
@@ -71,6 +71,8 @@ def _present(evidence: Evidence, quantities: Sequence[str]) -> Assessment:
     for step, undone in evidence.not_done:
         if named & {evidence.recorded.gate_title(undone.gate).lower()}:
             return failed(f"not done: {wording.reason(undone.reason)}", step.seq)
+    if evidence.recorded.plan is not None and not set(quantities) & set(evidence.recorded.read):
+        return not_asked("the procedure does not ask for it")
     return failed("no value on record") if evidence.finished else unknown("the visit ended before it")
 
 

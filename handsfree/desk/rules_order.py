@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, failed, number, passed, unknown
+from handsfree.desk.evidence import (
+    AssessedAs,
+    Assessment,
+    Evidence,
+    Item,
+    failed,
+    not_asked,
+    number,
+    passed,
+    unknown,
+)
 from handsfree.desk.measured import Group
 from handsfree.desk.record import RecordedStep
 from handsfree.desk.spans import altered_at
@@ -15,6 +25,8 @@ from handsfree.events import decisions as ev
 def verdict(evidence: Evidence, item: Item) -> Assessment:
     """Judge by the last verdict of a calculation."""
     found = [each for each in evidence.verdicts if each[1].calculation == item.calculation]
+    if not found and evidence.recorded.plan and not evidence.recorded.judging(item.calculation):
+        return not_asked("the procedure does not judge it")
     return _of_verdict(*found[-1]) if found else unknown("never judged in this visit")
 
 
@@ -36,6 +48,8 @@ def each_verdict(evidence: Evidence, item: Item) -> Assessment:
     if missing := [point for point in due if point not in last]:
         words = f"never judged: {wording.listed(missing)}"
         return failed(words) if evidence.finished else unknown(words)
+    if not findings and evidence.recorded.plan and not due:
+        return not_asked("the procedure does not judge it")
     if not findings:
         return unknown("never judged in this visit")
     return passed("; ".join(each.sentence for _, each in last.values()), findings[-1].seq)
@@ -51,6 +65,8 @@ def _of_verdict(step: RecordedStep, last: ev.VerdictGiven) -> Assessment:
 def settled(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether the trade's quantities settled at every measurement point."""
     del item
+    if not evidence.recorded.asks_for_settling:
+        return not_asked("the procedure asks for no settling")
     wanted = evidence.forms.report.measured.quantities
     left = [pair.left for pair in evidence.pairs if pair.left is not None]
     if left and not any(group.settles for group in left):
@@ -81,7 +97,9 @@ def waited(evidence: Evidence, item: Item) -> Assessment:
     judged = [(group, evidence.recorded.wait_of(group.readings[0].event.gate)) for group in groups]
     judged = [(group, wait) for group, wait in judged if wait is not None]
     if not judged:
-        return unknown("no waiting is asked for, or the procedure cannot be read")
+        if not evidence.recorded.asks_for_settling:
+            return not_asked("no waiting is asked for")
+        return unknown("nothing was read that must wait, or the procedure cannot be read")
     least: tuple[float, str, int] | None = None
     for group, wait in judged:
         changed = _last_change(evidence, item.things, group.began)
@@ -116,6 +134,8 @@ def _last_change(evidence: Evidence, things: Sequence[str], before: int) -> int 
 def several(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether at least three sets stand behind each settled value."""
     del item
+    if not evidence.recorded.asks_for_settling:
+        return not_asked("the procedure asks for no settling")
     found = [group for group in evidence.main if group.settled]
     if not found:
         return unknown("no settled readings")
@@ -144,6 +164,9 @@ def during(evidence: Evidence, item: Item) -> Assessment:
         return unknown("no readings that stand")
     must_be = item.state == "altered"
     told: list[Assessment] = []
+    known_things = evidence.recorded.plan.things if evidence.recorded.plan else {}
+    if known_things and not any(thing in known_things for thing in item.things):
+        return not_asked("the procedure changes no such thing")
     for thing in item.things:
         known = [span for span in evidence.alterations if span.thing == thing]
         named = evidence.recorded.thing_named(thing)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Sequence
+from itertools import combinations, pairwise
 
 from handsfree.desk import wording
 from handsfree.desk.evidence import Assessment, Evidence, Item, failed, passed, unknown
 from handsfree.desk.measured import Group
+
+FEWEST_PAIRS = 18
+"""Fewer values read again than this may all be the same by chance: common practice, no source."""
 
 FEWEST = 6
 """Fewer values than this may all be round by chance: common practice, no source."""
@@ -55,12 +59,37 @@ def not_round(evidence: Evidence, item: Item) -> Assessment:
 
 
 def not_copied(evidence: Evidence, item: Item) -> Assessment:
-    """Judge that no other visit holds the same readings, value for value."""
+    """Judge that no other visit holds the same readings, but for a few."""
     del item
     if not evidence.main:
         return unknown("no readings that stand")
-    if evidence.alike is None:
+    return copied(evidence.alike)
+
+
+def copied(alike: Sequence[str] | None) -> Assessment:
+    """Judge by the other visits whose readings are the same but for a few; None: they are not at hand."""
+    if alike is None:
         return unknown("the other visits are not at hand")
-    if evidence.alike:
-        return failed(f"value for value as in {wording.listed(list(evidence.alike)[:3])}")
+    if alike:
+        return failed(f"the same values as in {wording.listed(list(alike)[:3])}")
     return passed("no other visit here has the same values")
+
+
+def not_smooth(evidence: Evidence, item: Item) -> Assessment:
+    """Judge that values read again and again differ now and then, as an instrument's last digit does.
+
+    Common practice, no source.
+    """
+    del item
+    pairs = [
+        (before, after)
+        for group in evidence.groups
+        if group.settles
+        for quantity in group.quantities
+        for (_, before), (_, after) in pairwise(group.series(quantity))
+    ]
+    if len(pairs) < FEWEST_PAIRS:
+        return unknown("too few values were read more than once")
+    differ = sum(before != after for before, after in pairs)
+    words = f"{differ} of {len(pairs)} values read again differ from the one before"
+    return passed(words) if differ else failed(words)

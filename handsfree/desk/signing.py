@@ -22,6 +22,7 @@ from webauthn.helpers import bytes_to_base64url
 from handsfree.desk.dossier import Dossier
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
+from handsfree.ledger import VerificationReport
 from handsfree.ledger.kinds import is_digest
 from handsfree.office.endorsing import Prepared, prepare_sign_offs, supervisor
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role
@@ -76,19 +77,18 @@ class SigningPages:
             return problem.sentence()
         return ""
 
-    def sign_with_own_key(self, dossier: Dossier, verdict: str, remark: str) -> None:
-        """Sign one visit with the desk's own key; Problem when that cannot be."""
+    def sign_with_own_key(self, reports: Sequence[VerificationReport], verdict: str, remark: str) -> None:
+        """Sign visits with the desk's own key, each of them; Problem when that cannot be."""
         if self._signer is None or self._door.token is not None:
             raise Problem(self.why_not())
         enrolment = self.enrolment()
         who = supervisor(enrolment, self._signer.key)
-        self._sign(
-            prepare_sign_offs([dossier.report], who, enrolment, verdict=verdict, remark=remark), self._signer
-        )
+        self._sign(prepare_sign_offs(list(reports), who, enrolment, verdict=verdict, remark=remark), self._signer)
 
     def _sign(self, prepared: Prepared, signer: Signer) -> None:
         supervisor(self.enrolment(), signer.key)
         prepared.signed(signer)
+        self._index.signed(prepared.folders, str(prepared.statements[0]["verdict"]))
 
     async def _prepare(self, request: Request) -> Response:
         form = await self._form(request)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import re
 from collections import OrderedDict
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from urllib.parse import parse_qs, urlencode
 
@@ -16,19 +18,22 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from handsfree.desk import chart, printed, wording
+from handsfree.desk.across_pages import AcrossPages
 from handsfree.desk.checker import Checker
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
-from handsfree.desk.examination import stamp
+from handsfree.desk.examination import examine, stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
-from handsfree.desk.index import PAGE, Index, ListWanted
-from handsfree.desk.questions import QUESTIONS, answer
+from handsfree.desk.index import PAGE, Index
+from handsfree.desk.listing import ListWanted, wanted_of
 from handsfree.desk.signing import SigningPages
+from handsfree.desk.signoff import sign_offs
+from handsfree.desk.view import VisitView
 from handsfree.office.endorsements import VERDICTS
 from handsfree.office.signatures import Signer
 from handsfree.problem import Problem
@@ -75,12 +80,14 @@ class Desk:
             routes=[
                 Route("/", self._list),
                 Route("/enter", lambda _: RedirectResponse("/", 303)),
+                Route("/next", self._next),
+                Route("/accept", self._accept, methods=["POST"]),
                 Route("/visit/{key}", self._visit),
+                Route("/visit/{key}/talk", self._talk),
                 Route("/visit/{key}/sound/{sound}", self._sound),
                 Route("/visit/{key}/report.pdf", self._report),
                 Route("/visit/{key}/sign-off", self._sign, methods=["POST"]),
-                Route("/across", self._across),
-                Route("/across/{question}.csv", self._csv),
+                *AcrossPages(self.index, self._page).routes(),
                 *self._signing.routes(),
                 Mount("/assets", StaticFiles(directory=assets)),
             ],
@@ -104,38 +111,84 @@ class Desk:
         return self._page("problem.html", error.status_code, title=f"{error.status_code}", says=says)
 
     async def _list(self, request: Request) -> Response:
-        given = dict(request.query_params)
-        texts = {
-            name: given.get(name, "")[:100]
-            for name in ("words", "technician", "since", "until", "outcome", "seal")
-        }
-        page = int(given["page"]) if given.get("page", "").isdecimal() and len(given["page"]) < 7 else 1
-        wanted = ListWanted(**texts, sort=given.get("sort", "day"), page=page)
+        wanted = wanted_of(request.query_params)
         rows, total = await run_in_threadpool(self.index.find, wanted)
-        pages = max(1, -(-total // PAGE))
+        concerns = await run_in_threadpool(self.index.concerns, [row["key"] for row in rows])
+        clean = [row for row in rows if row["clean"] and not row["waits"] and not concerns[row["key"]]]
 
         def to(**changes: Any) -> str:
-            kept = {**texts, "sort": wanted.sort, **changes}
-            return "/?" + urlencode({name: value for name, value in kept.items() if value})
+            return "/?" + urlencode({name: value for name, value in (vars(wanted) | changes).items() if value})
 
         return self._page(
             "visits.html",
-            rows=rows, total=total, wanted=wanted, pages=pages, to=to,
-            tally=self.index.tally(), technicians=self.index.technicians(),
+            rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
+            clean=await run_in_threadpool(self._digests, clean), waiting=self.index.count_waiting(),
+            filtered=wanted != ListWanted(page=wanted.page), led=wanted.led, form_token=self._door.form_token(),
+            tally=self.index.tally(), technicians=self.index.technicians(), verdicts=VERDICTS,
             illness=self._checker.illness if self._checker else "",
         )  # fmt: skip
 
+    def _digests(self, rows: Sequence[Any]) -> list[dict[str, str]]:
+        """Return the visits among these that are still as they were when they were found clean."""
+        found = []
+        for row in rows:
+            view = self.index.view(row["key"])
+            if view is not None and view.clean and view.report.head and self._as_kept(row["key"]):
+                found.append({"key": row["key"], "digest": view.report.head.digest})
+        return found
+
+    def _as_kept(self, key: str) -> bool:
+        row = self.index.one(key)
+        return row is not None and row["stamp"] == stamp(self._folder(key))
+
+    async def _next(self, request: Request) -> Response:
+        """Lead to the visit that waits after one, in the order of the inbox; after the last, to the inbox."""
+        waiting = await run_in_threadpool(self.index.waiting)
+        after = request.query_params.get("after", "")
+        behind = waiting[waiting.index(after) + 1 :] if after in waiting else waiting
+        return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
+
     async def _visit(self, request: Request) -> Response:
         key = request.path_params["key"]
-        dossier = await run_in_threadpool(self._dossier, key, afresh="check" in request.query_params)
-        begin, end = (_whole(request.query_params.get(name, "")) for name in ("from", "to"))
-        drawn = chart.draw(dossier.evidence, begin or 0, end)
+        view = await run_in_threadpool(self._view, key, afresh="check" in request.query_params)
+        waiting = await run_in_threadpool(self.index.waiting)
         return self._page(
             "visit.html",
-            key=key, dossier=dossier, evidence=dossier.evidence, recorded=dossier.evidence.recorded,
-            report=dossier.report, chart=drawn, phases=chart.phases(dossier.evidence), verdicts=VERDICTS,
-            form_token=self._door.form_token(), whole=end is None,
-            why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
+            key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
+            place=waiting.index(key) + 1 if key in waiting else 0, waiting=len(waiting), verdicts=VERDICTS,
+            form_token=self._door.form_token(), why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
+        )  # fmt: skip
+
+    def _view(self, key: str, *, afresh: bool = False) -> VisitView:
+        """Return what was kept of a visit while nothing in its folder has changed since; else examine it now."""
+        folder = self._folder(key)
+        row = self.index.one(key)
+        if row is not None and row["seal"] == "unreadable" and not afresh:
+            raise Problem(str(row["sentence"]), remedy="nothing more of it is opened here")
+        if not afresh and self._as_kept(key) and (view := self.index.view(key)) is not None:
+            return view
+        self.index.keep(key, examine(folder, self.index.enrolment))
+        view = self.index.view(key)
+        if view is None:
+            now = self.index.one(key)
+            raise Problem(str(now["sentence"]) if now else "this visit is gone")
+        return view
+
+    def _signed(self, view: VisitView) -> SimpleNamespace:
+        """Return the sign-offs as they are now: they are no part of what is kept."""
+        found = sign_offs(view.report, self._signing.enrolment())
+        return SimpleNamespace(
+            sign_offs=[replace(each, at=wording.local(each.at, view.minutes_east)) for each in found]
+        )
+
+    async def _talk(self, request: Request) -> Response:
+        key = request.path_params["key"]
+        dossier = await run_in_threadpool(self._dossier, key)
+        begin, end = (_whole(request.query_params.get(name, "")) for name in ("from", "to"))
+        return self._page(
+            "talk.html",
+            key=key, dossier=dossier, recorded=dossier.evidence.recorded, whole=end is None,
+            chart=chart.draw(dossier.evidence, begin or 0, end), phases=chart.phases(dossier.evidence),
         )  # fmt: skip
 
     async def _sound(self, request: Request) -> Response:
@@ -149,39 +202,44 @@ class Desk:
         dossier = await run_in_threadpool(self._dossier, request.path_params["key"])
         return Response(await run_in_threadpool(printed.pdf, dossier), media_type="application/pdf")
 
-    async def _sign(self, request: Request) -> Response:
-        key = request.path_params["key"]
+    async def _form(self, request: Request) -> dict[str, list[str]]:
+        """Return the members of a form that this desk's own page sent."""
         body = b""
         async for piece in request.stream():
             body += piece
             if len(body) > LONGEST_FORM:
                 raise HTTPException(413, "This form is too long.")
-        form = {name: values[0] for name, values in parse_qs(body.decode("utf-8", "replace")).items()}
-        if not self._door.form_is_ours(form.get("form_token", "")):
+        form = parse_qs(body.decode("utf-8", "replace"))
+        if not self._door.form_is_ours(form.get("form_token", [""])[0]):
             raise HTTPException(403, "This form is not of this desk, or is too old: open the page again.")
+        return form
+
+    async def _sign(self, request: Request) -> Response:
+        key = request.path_params["key"]
+        form = {name: values[0] for name, values in (await self._form(request)).items()}
         dossier = await run_in_threadpool(self._dossier, key, afresh=True)
         if form.get("digest") != (dossier.report.head.digest if dossier.report.head else ""):
             raise HTTPException(409, "The record is not the one that was on the page: look at it again.")
         await run_in_threadpool(
-            self._signing.sign_with_own_key, dossier, form.get("verdict", ""), form.get("remark", "")
+            self._signing.sign_with_own_key, [dossier.report], form.get("verdict", ""), form.get("remark", "")
         )
-        return RedirectResponse(f"/visit/{key}#sign-off", 303)
+        return RedirectResponse(
+            f"/next?after={key}" if form.get("then") == "next" else f"/visit/{key}#sign-off", 303
+        )
 
-    async def _across(self, _: Request) -> Response:
-        def asked() -> list[tuple[Any, Any]]:
-            with self.index.open() as base:
-                return [(question, answer(base, question, 25)) for question in QUESTIONS.values()]
-
-        return self._page("across.html", answers=await run_in_threadpool(asked))
-
-    async def _csv(self, request: Request) -> Response:
-        question = QUESTIONS.get(request.path_params["question"])
-        if question is None:
-            raise HTTPException(404)
-        with self.index.open() as base:
-            text = answer(base, question).csv()
-        named = {"content-disposition": f'attachment; filename="{question.name}.csv"'}
-        return PlainTextResponse(text, media_type="text/csv", headers=named)
+    async def _accept(self, request: Request) -> Response:
+        """Accept clean visits together: each is signed, and each must be as it was when it was found clean."""
+        given = (await self._form(request)).get("visit", [])
+        reports = []
+        for key, _, digest in (each.partition(":") for each in given[:PAGE]):
+            view = await run_in_threadpool(self._view, key)
+            head = view.report.head
+            if not view.clean or head is None or head.digest != digest:
+                raise HTTPException(409, "A visit is not clean any more: look at the list again.")
+            reports.append(view.report)
+        if reports:
+            await run_in_threadpool(self._signing.sign_with_own_key, reports, "accepted", "")
+        return RedirectResponse("/", 303)
 
     def _folder(self, key: str) -> Path:
         row = self.index.one(key)
@@ -194,13 +252,14 @@ class Desk:
 
     def _dossier(self, key: str, *, afresh: bool = False) -> Dossier:
         """Return a visit's dossier: verified now, unless nothing in its folder has changed since it was."""
+        view = None if afresh else self._view(key)
         folder = self._folder(key)
-        row = self.index.one(key)
-        if row is not None and row["seal"] == "unreadable" and not afresh:
-            raise Problem(str(row["sentence"]), remedy="nothing more of it is opened here")
         state = (key, stamp(folder))
         if afresh or state not in self._kept:
-            self._kept[state] = open_dossier(folder, alike=self.index.alike(key), enrolment=self.index.enrolment)
+            self._kept[state] = open_dossier(
+                folder, alike=self.index.alike(key), report=view.report if view else None,
+                enrolment=self.index.enrolment,
+            )  # fmt: skip
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return self._kept[state]

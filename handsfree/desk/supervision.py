@@ -11,49 +11,52 @@ from handsfree.desk.evidence import AssessedAs, Assessment, Evidence
 from handsfree.desk.forms import Forms, forms_of
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
-from handsfree.trades.supervision import SupervisionRule
+from handsfree.trades.supervision import About, SupervisionRule
 
 RULES: Mapping[str, SupervisionRule[Evidence]] = {
     "all-answered": SupervisionRule(rules_done.all_answered, ("gates",)),
     "answered": SupervisionRule(rules_done.answered, ("gates", "good")),
     "asked": SupervisionRule(rules_done.asked),
-    "decision-rule": SupervisionRule(rules_order.decision_rule),
-    "during": SupervisionRule(rules_order.during, ("things",)),
+    "decision-rule": SupervisionRule(rules_order.decision_rule, about="trust"),
+    "during": SupervisionRule(rules_order.during, ("things",), about="order"),
     "each-verdict": SupervisionRule(rules_order.each_verdict, ("calculation",)),
-    "edits": SupervisionRule(rules_done.edits),
-    "explained": SupervisionRule(rules_order.explained, ("by",)),
+    "edits": SupervisionRule(rules_done.edits, about="trust"),
+    "explained": SupervisionRule(rules_order.explained, ("by",), about="order"),
     "guard-band": SupervisionRule(rules_order.guard_band),
     "in-date": SupervisionRule(rules_done.in_date),
-    "judged-first": SupervisionRule(rules_order.judged_first, ("calculation",)),
-    "needless-turns": SupervisionRule(rules_order.needless_turns, ("calculations",)),
-    "not-copied": SupervisionRule(rules_readings.not_copied),
+    "judged-first": SupervisionRule(rules_order.judged_first, ("calculation",), about="order"),
+    "needless-turns": SupervisionRule(rules_order.needless_turns, ("calculations",), about="order"),
+    "not-copied": SupervisionRule(rules_readings.not_copied, about="trust"),
     "not-done": SupervisionRule(rules_done.not_done),
-    "not-round": SupervisionRule(rules_readings.not_round, ("quantities",)),
+    "not-smooth": SupervisionRule(rules_readings.not_smooth, about="trust"),
+    "not-round": SupervisionRule(rules_readings.not_round, ("quantities",), about="trust"),
     "notice": SupervisionRule(rules_done.notice),
     "present": SupervisionRule(rules_done.present, ("quantities",)),
-    "put-back": SupervisionRule(rules_done.put_back),
-    "readable": SupervisionRule(rules_done.readable),
-    "repeated": SupervisionRule(rules_order.repeated, ("point", "after")),
-    "same-sheets": SupervisionRule(rules_order.same_sheets),
-    "seal": SupervisionRule(rules_done.seal),
-    "sets-differ": SupervisionRule(rules_readings.sets_differ),
-    "settings-back": SupervisionRule(rules_done.settings_back),
-    "settled": SupervisionRule(rules_order.settled),
-    "several": SupervisionRule(rules_order.several),
-    "sourced": SupervisionRule(rules_order.sourced, ("calculations",)),
-    "units": SupervisionRule(rules_readings.units),
+    "put-back": SupervisionRule(rules_done.put_back, about="back"),
+    "readable": SupervisionRule(rules_done.readable, about="trust"),
+    "repeated": SupervisionRule(rules_order.repeated, ("point", "after"), about="order"),
+    "same-sheets": SupervisionRule(rules_order.same_sheets, about="trust"),
+    "seal": SupervisionRule(rules_done.seal, about="trust"),
+    "sets-differ": SupervisionRule(rules_readings.sets_differ, about="trust"),
+    "settings-back": SupervisionRule(rules_done.settings_back, about="back"),
+    "settled": SupervisionRule(rules_order.settled, about="settled"),
+    "several": SupervisionRule(rules_order.several, about="settled"),
+    "sourced": SupervisionRule(rules_order.sourced, ("calculations",), about="trust"),
+    "units": SupervisionRule(rules_readings.units, about="trust"),
     "verdict": SupervisionRule(rules_order.verdict, ("calculation",)),
-    "waited": SupervisionRule(rules_order.waited),
+    "waited": SupervisionRule(rules_order.waited, about="settled"),
 }
 """The rules that any trade can use."""
 
 
 @dataclass(frozen=True)
 class JudgedItem:
-    """One thing on the list and what the record shows of it."""
+    """One thing on the list, what the record shows of it, and which of the five questions it answers."""
 
     says: str
     finding: Assessment
+    rule: str = ""
+    about: About = "right"
 
 
 @dataclass(frozen=True)
@@ -75,7 +78,11 @@ def judge(evidence: Evidence) -> tuple[JudgedLine, ...]:
     rules = rules_of(evidence.recorded.trade)
     return tuple(
         JudgedLine(
-            line.line, tuple(JudgedItem(item.says, rules[item.rule].judge(evidence, item)) for item in line.items)
+            line.line,
+            tuple(
+                JudgedItem(item.says, rules[item.rule].judge(evidence, item), item.rule, rules[item.rule].about)
+                for item in line.items
+            ),
         )
         for line in evidence.forms.checklist.checklist
     )

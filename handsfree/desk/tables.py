@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from handsfree.desk import wording
+from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence, value_given
 from handsfree.desk.measured import FoundAndLeft, Group
 
 Row = list[str]
 NONE = "\N{EN DASH}"
+
+
+_UNFINISHED: dict[EndKind, str] = {
+    "left-off": "Read before the work stopped; no value here is a final one",
+    "stopped": "Read before the work stopped; no value here is a final one",
+    "open": "Read so far; no value here is a final one",
+    "damaged": "Read as far as the record can be followed; no value here is a final one",
+}
+
+
+def heading(evidence: Evidence) -> str:
+    """Return the table's heading: the trade's, or that the values of a visit without an end are not final."""
+    return _UNFINISHED.get(evidence.ending.kind, evidence.forms.report.headings.measured)
 
 
 def found_and_left(evidence: Evidence, *, fully: bool = False) -> list[Row]:

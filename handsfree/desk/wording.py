@@ -88,6 +88,14 @@ def unit(code: str) -> str:
     return _UNITS.get(code, code)
 
 
+def with_units(text: str) -> str:
+    """Return a text with each UCUM unit that stands in it by itself as it is printed."""
+    return " ".join(
+        _UNITS.get(word.rstrip(",;"), word.rstrip(",;")) + word[len(word.rstrip(",;")) :]
+        for word in text.split(" ")
+    )
+
+
 def value(reading: ReadingRecord) -> str:
     """Return a value with its unit, as called; called in another unit, with its conversion beside it."""
     number, code = reading.shown
@@ -115,7 +123,7 @@ def plain(name: str) -> str:
 
 def reason(text: str) -> str:
     """Return why something was not done, without the words that a "not done" begins with."""
-    told = text.strip().removeprefix("because").strip(" ,.")
+    told = text.strip().removeprefix("not done").strip(" ,.").removeprefix("because").strip(" ,.")
     return told or "the reason was spoken and is kept as sound"
 
 

@@ -23,7 +23,14 @@ from handsfree.office.signatures import fault_of
 from handsfree.problem import Problem, one_line
 
 SIGNED_OFF = "signed-off"
-VERDICTS = {"accepted": "Accepted", "to be redone": "To be redone", "not accepted": "Not accepted"}
+VERDICTS = {
+    "accepted": "Accepted",
+    "to be redone": "To be redone",
+    "not accepted": "Not accepted",
+    "returned": "Returned to the technician with a question",
+    "passed on": "Passed on to a colleague",
+}
+"""The last two settle nothing: the visit waits on, for an answer or for somebody else."""
 LONGEST_REMARK = 4000
 LONGEST_LINE = 64_000
 MOST_LINES = 2000

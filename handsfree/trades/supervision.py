@@ -30,6 +30,8 @@ class Assessment:
     result: AssessedAs
     why: str
     seq: int | None = None
+    applies: bool = True
+    """False when the procedure asks for no such thing: then nothing is missing."""
 
 
 def passed(why: str, seq: int | None = None) -> Assessment:
@@ -45,6 +47,11 @@ def failed(why: str, seq: int | None = None) -> Assessment:
 def unknown(why: str, seq: int | None = None) -> Assessment:
     """Return that it cannot be told from the record."""
     return Assessment(AssessedAs.CANNOT_TELL, why, seq)
+
+
+def not_asked(why: str) -> Assessment:
+    """Return that it cannot be told, since the procedure asks for no such thing."""
+    return Assessment(AssessedAs.CANNOT_TELL, why, applies=False)
 
 
 Names = Annotated[
@@ -147,12 +154,17 @@ class RecordedVisit(Protocol):
 V_contra = TypeVar("V_contra", contravariant=True)
 
 
+About = Literal["right", "order", "settled", "back", "trust"]
+"""Which of a supervisor's five questions it answers: done right, in order, settled, put back, to be trusted."""
+
+
 @dataclass(frozen=True)
 class SupervisionRule(Generic[V_contra]):
-    """A rule: the function that judges an item, and the item's keys that it cannot do without."""
+    """A rule: the function that judges an item, the keys that it needs, and the question that it answers."""
 
     judge: Callable[[V_contra, Item], Assessment]
     needs: tuple[str, ...] = ()
+    about: About = "right"
 
 
 class Derived(Protocol):
@@ -171,6 +183,7 @@ class OwnRules:
 
 
 __all__ = [
+    "About",
     "AssessedAs",
     "Assessment",
     "CalledReading",
@@ -182,6 +195,7 @@ __all__ = [
     "SupervisionRule",
     "VerdictNumbers",
     "failed",
+    "not_asked",
     "passed",
     "unknown",
 ]  # fmt: skip

@@ -6,7 +6,7 @@ import pytest
 
 from handsfree.desk.examination import Examined
 from handsfree.desk.index import Index
-from handsfree.desk.questions import QUESTIONS, answer
+from handsfree.desk.questions import QUESTIONS, AskedOf, answer
 
 VISITS = [
     ("a", "Ann", "S1", "2026-01-01", 0, "finished", 1),
@@ -23,6 +23,7 @@ def index(tmp_path):
     with made.open() as base:
         for key, *_ in VISITS:
             base.execute("INSERT INTO visit (key, folder, light) VALUES (?, ?, '')", (key, key))
+    made_so_far = []
     for key, technician, serial, day, fails, outcome, turns in VISITS:
         facts = {
             "technician": technician, "serial": serial, "day": day, "fails": fails, "outcome": outcome,
@@ -42,7 +43,11 @@ def index(tmp_path):
         }
         gates = [{"gate": "g", "title": "G", "seconds": seconds} for seconds in (10.0, 20.0)]
         misheard = [{"heard": "fifty", "meant": "", "why": "unknown speech"}]
-        made.keep(key, Examined(facts, [*readings, residual], gates, misheard))
+        stopped = [{"kind": "stopped", "why": "a smell of gas was called", "gate": "G", "resumed": ""}]
+        rows = {"reading": [*readings, residual, {**residual, "value": residual["value"] + 0.01}],
+                "gate": gates, "misheard": misheard, "stop": stopped if outcome == "stopped" else []}  # fmt: skip
+        made.keep(key, Examined({**facts, "calibrated_until": f"2027-0{len(made_so_far) + 1}-01"}, rows))
+        made_so_far.append(key)
     return made
 
 
@@ -52,11 +57,55 @@ def rows(index, name):
     return [dict(zip(found.columns, row, strict=True)) for row in found.rows]
 
 
-def test_right_first_time_counts_finished_visits_without_a_fail(index):
-    """Ann: one of two; Bob: one of two, since a stopped visit is not right."""
+def test_right_first_time_is_of_the_visits_that_came_to_an_end(index):
+    """Ann: one of two; Bob: one of one, since the other was stopped, which is no failure."""
     found = {row["technician"]: row for row in rows(index, "right-first-time")}
     assert (found["Ann"]["visits"], found["Ann"]["right_percent"], found["Ann"]["turns_mean"]) == (2, 50.0, 2.0)
-    assert found["Bob"]["right_percent"] == 50.0
+    assert (found["Bob"]["right_percent"], found["Bob"]["ended"], found["Bob"]["stopped"]) == (100.0, 1, 1)
+
+
+@pytest.mark.parametrize(("right", "ended"), [(1, 2), (1, 1), (0, 7), (81, 263)])
+def test_the_interval_of_a_share_is_wilsons(tmp_path, right, ended):
+    """By the formula of 1927 written out; 81 of 263: 0.2553 to 0.3662 (Newcombe 1998, from memory)."""
+    made = Index(tmp_path, tmp_path / "index.sqlite")
+    with made.open() as base:
+        for number in range(ended):
+            base.execute(
+                "INSERT INTO visit (key, folder, light, identity, technician, outcome, fails) "
+                "VALUES (?, ?, '', ?, 'Ann', 'finished', ?)",
+                (str(number), str(number), f"i{number}", 0 if number < right else 1),
+            )
+    found = rows(made, "right-first-time")[0]
+    p, z = right / ended, 1.959964
+    middle, half = p + z * z / (2 * ended), z * (p * (1 - p) / ended + z * z / (4 * ended**2)) ** 0.5
+    low, high = ((middle + sign * half) / (1 + z * z / ended) for sign in (-1, 1))
+    assert (found["at_least"], found["at_most"]) == pytest.approx((100 * low, 100 * high), abs=0.06)
+    if (right, ended) == (81, 263):
+        assert (found["at_least"], found["at_most"]) == (25.5, 36.6)
+
+
+def test_a_question_can_be_asked_of_some_visits_only(index):
+    """By period, office, procedure and version."""
+    with index.open() as base:
+        base.execute("UPDATE visit SET office = 'north', version = 'abc' WHERE key IN ('a', 'b')")
+        for of, expected in (
+            (AskedOf(since="2026-02-01"), {"Ann": 1, "Bob": 2}),
+            (AskedOf(until="2026-01-31"), {"Ann": 1}),
+            (AskedOf(office="north"), {"Ann": 2}),
+            (AskedOf(version="abc", since="2026-02-01"), {"Ann": 1}),
+            (AskedOf(procedure="none"), {}),
+        ):
+            found = answer(base, QUESTIONS["right-first-time"], of=of)
+            assert {row[0]: row[1] for row in found.rows} == expected
+
+
+def test_recurring_stops_and_calibration_falling_due(index):
+    """The stop with its step; the instruments, the soonest first."""
+    assert [(row["why"], row["visits"]) for row in rows(index, "stops")] == [("a smell of gas was called", 1)]
+    assert [(row["instrument_serial"], row["in_date_until"]) for row in rows(index, "calibration")] == [
+        ("F1", "2027-02-01"),
+        ("F2", "2027-04-01"),
+    ]
 
 
 def test_drift_is_found_now_minus_left_before(index):
@@ -78,14 +127,14 @@ def test_a_copy_of_a_visit_counts_once(index):
 def test_the_instrument_that_disagrees_comes_first(index):
     """By the mean residual of its pairs."""
     first, second = rows(index, "instruments")
-    assert (first["instrument_serial"], first["residual_mean"], first["pairs"]) == ("F2", 0.3, 2)
-    assert second["residual_mean"] == 0.1
+    assert (first["instrument_serial"], first["residual_mean"], first["pairs"]) == ("F2", 0.305, 4)
+    assert second["residual_mean"] == 0.105
 
 
 def test_gates_and_mishearings_are_counted(index):
     """Mean and most of the stay; how often each was heard."""
     assert rows(index, "slow-gates") == [
-        {"gate": "g", "title": "G", "passages": 8, "seconds_mean": 15.0, "seconds_most": 20.0}
+        {"gate": "g", "title": "G", "passages": 8, "hours": 0.03, "seconds_mean": 15.0, "seconds_most": 20.0}
     ]
     assert rows(index, "misheard")[0]["times"] == 4
 
@@ -95,7 +144,7 @@ def test_another_engine_gives_the_same_answer(index, name):
     """DuckDB, from the same expression compiled to its own SQL."""
     base = duckdb.connect()
     with index.open() as source:
-        for table in ("visit", "reading", "gate", "misheard"):
+        for table in ("visit", "reading", "gate", "misheard", "stop"):
             columns = [(row[1], row[2] or "TEXT") for row in source.execute(f"PRAGMA table_info({table})")]
             types = ", ".join(
                 f'"{column}" {"DOUBLE" if kind == "REAL" else "VARCHAR"}' for column, kind in columns
@@ -104,7 +153,7 @@ def test_another_engine_gives_the_same_answer(index, name):
             content = [tuple(row) for row in source.execute(f"SELECT * FROM {table}")]
             if content:
                 base.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(columns))})", content)
-    other = base.execute(str(ibis.to_sql(QUESTIONS[name].ask(), dialect="duckdb"))).fetchall()
+    other = base.execute(str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect="duckdb"))).fetchall()
     with index.open() as source:
         ours = answer(source, QUESTIONS[name]).rows
     assert [tuple(row) for row in other] == ours
@@ -115,4 +164,4 @@ def test_another_engine_gives_the_same_answer(index, name):
 @pytest.mark.parametrize("name", QUESTIONS)
 def test_each_question_compiles_for_servers_and_distributed_engines(name, dialect):
     """Unchanged; they are not run there."""
-    assert "SELECT" in str(ibis.to_sql(QUESTIONS[name].ask(), dialect=dialect))
+    assert "SELECT" in str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect=dialect))

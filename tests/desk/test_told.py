@@ -100,7 +100,7 @@ def test_replay_of_a_tampered_record_fails(visits):
 def test_across_prints_csv(short):
     """One header, one row a technician; the copy counts once."""
     lines = run(app, ["across", str(short), "right-first-time"]).stdout.splitlines()
-    assert lines[0].startswith("technician,visits,right_percent")
+    assert lines[0].startswith("technician,visits,ended,right,right_percent")
     assert lines[1].startswith("Ines Demoville,")
 
 

@@ -84,13 +84,25 @@
     for (const line of lines) if (Number(line.id.slice(5)) <= seq) found = line;
     return found;
   }
-  document.addEventListener("click", (click) => {
-    const link = click.target.closest('a[href^="#line-"]');
-    if (!link) return;
-    const line = nearest(Number(link.hash.slice(6)));
-    click.preventDefault();
+  function led() {
+    if (!location.hash.startsWith("#line-")) return;
+    const line = nearest(Number(location.hash.slice(6)));
     show(line);
     line.scrollIntoView({ block: "center" });
     (line.querySelector("button") ?? line).focus?.();
+  }
+  window.addEventListener("hashchange", led);
+  led();
+})();
+
+/* What is folded is printed too. */
+(() => {
+  let folded = [];
+  window.addEventListener("beforeprint", () => {
+    folded = [...document.querySelectorAll("details:not([open])")];
+    for (const each of folded) each.open = true;
+  });
+  window.addEventListener("afterprint", () => {
+    for (const each of folded) each.open = false;
   });
 })();

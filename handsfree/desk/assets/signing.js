@@ -50,8 +50,7 @@
       signature: text(found.response.signature),
     };
     await ask("/sign/complete", { token: prepared.token, assertion: { id: found.id, response } });
-    location.hash = "sign-off";
-    location.reload();
+    location.href = form.dataset.next;
   }
 
   async function make() {

@@ -26,6 +26,7 @@ from handsfree.trades.supervision import (
     RecordedVisit,
     SupervisionRule,
     failed,
+    not_asked,
     passed,
     unknown,
 )
@@ -161,7 +162,7 @@ def turndown(visit: RecordedVisit, item: Item) -> Assessment:
     }
     high, low = (visit.exact(f"fuel.input_kilowatt.{rate}") for rate in ("maximum", "minimum"))
     if not {"maximum", "minimum"} <= inputs.keys():
-        return unknown("the meter was not clocked at both rates")
+        return not_asked("the meter was not clocked at both rates")
     if high is None or low is None:
         return unknown("no rated inputs loaded: see the manual")
     found, due = inputs["maximum"] / inputs["minimum"], float(high / low)

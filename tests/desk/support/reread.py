@@ -305,7 +305,10 @@ def _titles(text: str, record: Reread) -> list[str]:
 def _reason(told: str, stop: dict) -> bool:
     """Whether the words tell that stop."""
     if stop["why"] == "limit":
-        return stop["detail"].partition(" ")[2] in told and "limit" not in told.split(maxsplit=1)[0].lower()
+        return (
+            stop["detail"].partition(" ")[2].replace("[ppm]", "ppm") in told.replace("°C", "Cel")
+            and "limit" not in told.split(maxsplit=1)[0].lower()
+        )
     if stop["why"] in HAZARDS:
         return HAZARDS[stop["why"]] in told
     return stop["detail"].rstrip(".") in told
@@ -351,7 +354,10 @@ def _parts(paper: Paper, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
 
 
 def _why(reason: str) -> str:
-    return reason.strip().removeprefix("because").strip(" ,.") or "the reason was spoken and is kept as sound"
+    return (
+        reason.strip().removeprefix("not done because").strip(" ,.")
+        or "the reason was spoken and is kept as sound"
+    )
 
 
 NAMES = {"co2": "CO₂", "o2": "O₂", "co": "CO", "ambient_co": "CO in the room", "air_duct_o2": "O₂ in the air duct",

@@ -1,0 +1,79 @@
+"""The pages across visits: the questions with their filters, and the history of one appliance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from handsfree.desk import history
+from handsfree.desk.index import Index
+from handsfree.desk.questions import QUESTIONS, AskedOf, Inquiry, QueryResult, answer
+
+MOST = 25
+"""Rows of each answer on the page; the CSV has all."""
+
+
+class AcrossPages:
+    """Answers questions; `page` renders a template."""
+
+    def __init__(self, index: Index, page: Callable[..., HTMLResponse]) -> None:
+        self._index, self._page = index, page
+
+    def routes(self) -> list[Route]:
+        """Return the addresses."""
+        return [
+            Route("/across", self._across),
+            Route("/across/{question}.csv", self._csv),
+            Route("/appliance/{serial}", self._appliance),
+        ]
+
+    async def _across(self, request: Request) -> Response:
+        of = _asked_of(request)
+        chosen = {name: value for name, value in vars(of).items() if value}
+
+        def asked() -> list[tuple[Inquiry, QueryResult]]:
+            with self._index.open() as base:
+                return [(question, answer(base, question, MOST, of)) for question in QUESTIONS.values()]
+
+        def leads(question: Inquiry, result: QueryResult, row: tuple[Any, ...]) -> str:
+            found = dict(zip(result.columns, row, strict=True))
+            told = {name: found[column] for name, column in question.leads.items() if found.get(column)}
+            return "/?" + urlencode({**chosen, **told, "sort": "day"}) if told else ""
+
+        return self._page(
+            "across.html", answers=await run_in_threadpool(asked), of=of, leads=leads, chosen=urlencode(chosen),
+            offices=self._index.known("office"), procedures=self._index.known("procedure"),
+            versions=self._index.known("version"),
+        )  # fmt: skip
+
+    async def _csv(self, request: Request) -> Response:
+        question = QUESTIONS.get(request.path_params["question"])
+        if question is None:
+            raise HTTPException(404)
+        of = _asked_of(request)
+
+        def asked() -> str:
+            with self._index.open() as base:
+                return answer(base, question, of=of).csv()
+
+        named = {"content-disposition": f'attachment; filename="{question.name}.csv"'}
+        return PlainTextResponse(await run_in_threadpool(asked), media_type="text/csv", headers=named)
+
+    async def _appliance(self, request: Request) -> Response:
+        serial = request.path_params["serial"]
+        visits, readings = await run_in_threadpool(self._index.of_appliance, serial)
+        if not visits:
+            raise HTTPException(404)
+        return self._page("appliance.html", serial=serial, visits=visits, plots=history.draw(visits, readings))
+
+
+def _asked_of(request: Request) -> AskedOf:
+    return AskedOf(**{each.name: request.query_params.get(each.name, "")[:100] for each in fields(AskedOf)})

@@ -1,0 +1,125 @@
+"""What of a visit still needs a supervisor, gravest first: computed once for the list, the page, the terminal.
+
+The weights order attention and decide nothing: common practice, no source. What was put right within the visit is
+no concern: a deviation in whose place a later verdict stands, a corrected value, a stop that was walked back from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from handsfree.desk import ending_words, wording
+from handsfree.desk.evidence import AssessedAs, Evidence
+from handsfree.desk.rules_order import wrong_conditions
+from handsfree.desk.supervision import JudgedLine
+from handsfree.ledger import RecordVerdict
+from handsfree.trades.supervision import About
+
+BROKEN, ALTERED, LIMIT, MISHEARD, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 100, 90, 80, 70, 66, 64, 60, 56
+NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 35, 20
+GRAVE = 45
+"""From this weight on a concern answers its question with no."""
+
+_TOLD_OTHERWISE = frozenset({"put-back", "seal", "notice", "during", "not-done", "not-copied"})
+"""Rules whose fail is told by a concern of its own."""
+
+
+@dataclass(frozen=True)
+class Concern:
+    """One thing that is not resolved: in a word or two, in a sentence, its weight, its question, its entry."""
+
+    kind: str
+    says: str
+    weight: int
+    about: About
+    seq: int | None = None
+
+
+def concerns_of(evidence: Evidence, judged: Sequence[JudgedLine]) -> tuple[Concern, ...]:
+    """Return what is unresolved, but for what only other visits can show."""
+    found = [
+        *_of_the_record(evidence),
+        *_of_the_end(evidence),
+        *_of_stops(evidence),
+        *_of_verdicts(evidence),
+        *(
+            Concern("Other conditions", one.why, CONDITIONS, "order", one.seq)
+            for one in wrong_conditions(evidence)
+        ),
+    ]
+    told = {concern.seq for concern in found if concern.seq is not None}
+    otherwise = _TOLD_OTHERWISE | ({"settings-back"} if evidence.ending.left else frozenset())
+    for item in (item for line in judged for item in line.items):
+        finding = item.finding
+        if finding.result == AssessedAs.FAIL and item.rule not in otherwise and finding.seq not in told:
+            found.append(Concern("Check failed", f"{item.says}: {finding.why}", FAILED, item.about, finding.seq))
+    return in_order(found)
+
+
+def in_order(concerns: Sequence[Concern]) -> tuple[Concern, ...]:
+    """Return concerns gravest first, those of one weight in the order of their entries."""
+    return tuple(sorted(concerns, key=lambda one: (-one.weight, one.seq if one.seq is not None else 0)))
+
+
+def copied(alike: Sequence[str]) -> tuple[Concern, ...]:
+    """Return the concern that other visits have the same values but for a few; none where none have."""
+    if not alike:
+        return ()
+    return (Concern("Values copied", f"the same values as in {wording.listed(list(alike)[:3])}", COPIED, "trust"),)
+
+
+def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
+    report = evidence.report
+    if report is not None and report.verdict == RecordVerdict.BROKEN:
+        yield Concern("Record broken", report.sentence, BROKEN, "trust", report.first_bad)
+    elif evidence.recorded.damage:
+        yield Concern("Record damaged", evidence.recorded.damage, BROKEN, "trust")
+    if report is not None and report.anchor is not None and not report.anchor.holds:
+        yield Concern("Unknown device", report.anchor.says, UNKNOWN, "trust", 0)
+    if unproven := evidence.recorded.opened.unproven:
+        says = f"these proofs of the procedure fail: {', '.join(unproven)}"
+        yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)
+
+
+def _of_the_end(evidence: Evidence) -> Iterator[Concern]:
+    ending, last = evidence.ending, evidence.recorded.steps[-1].seq
+    if ending.left:
+        says = wording.listed([f"{span.said} ({span.state})" for span in ending.left])
+        weight = ALTERED + min(len(ending.left), 9)
+        yield Concern("Still altered", says, weight, "back", ending.left[0].began_seq)
+    if ending.kind == "incomplete":
+        yield Concern("Incomplete", ending_words.lacking(ending), INCOMPLETE, "right", last)
+    if ending.kind == "open":
+        yield Concern("Not closed", f"it stands at “{ending.last_gate}”", OPEN, "right", last)
+    for one in ending.left_out:
+        yield Concern("Not done", f"{one.title}: {one.reason}", NOT_DONE, "right", one.seq)
+    for says in ending.without_value:
+        yield Concern("No value", says, NOT_DONE, "right")
+
+
+def _of_stops(evidence: Evidence) -> Iterator[Concern]:
+    for stop in evidence.ending.stops:
+        where = f"{stop.why}, at “{stop.gate}”"
+        if not stop.resumed:
+            kind, weight = ("Limit passed", LIMIT) if stop.by_values else ("Stopped", STOPPED)
+            yield Concern(kind, where, weight, "right", stop.seq)
+        elif stop.resumed in {wording.RE_ENTRY["misheard"], wording.RE_ENTRY["false-stop"]}:
+            weight = LIMIT + 1 if stop.by_values else MISHEARD
+            yield Concern("Cleared by “misheard”", f"{where}; {stop.resumed}", weight, "right", stop.seq)
+        elif stop.by_values:
+            yield Concern("Limit passed", f"{where}; the work went on: {stop.resumed}", FAILED, "right", stop.seq)
+
+
+def _of_verdicts(evidence: Evidence) -> Iterator[Concern]:
+    for step, verdict in evidence.standing_verdicts:
+        if verdict.outcome == "within":
+            continue
+        title = evidence.recorded.gate_title(verdict.gate)
+        words = wording.outcome(verdict.outcome)
+        says = f"{title}: {verdict.sentence}"
+        says = says if words in says else f"{says} ({words})"
+        if wording.is_bad(verdict.outcome):
+            yield Concern("Outside at the end", says, OUTSIDE, "right", step.seq)
+        else:
+            yield Concern("Not shown", says, CLOSE, "right", step.seq)
