@@ -18,7 +18,7 @@ from handsfree.desk.concerns import Concern, copied, in_order
 from handsfree.desk.copies import alike, compare, part
 from handsfree.desk.examination import Examined, opening_facts, stamp
 from handsfree.desk.index_tables import BESIDE, SCHEMA, forget, insert, make, storable
-from handsfree.desk.listing import SORTS, ListWanted
+from handsfree.desk.listing import ListWanted
 from handsfree.desk.view import VisitView, unpacked
 from handsfree.events.decisions import VisitOpened
 from handsfree.ledger.chain import LONGEST_LINE
@@ -181,10 +181,14 @@ class Index:
                 found[key] = in_order([*kept, *copied(alike(base, key))])
         return found
 
-    def waiting(self) -> list[str]:
-        """Return the keys of the visits that wait for a verdict, the most dangerous first."""
+    def waiting(self, beside: str = "") -> list[str]:
+        """Return the keys of the visits that wait for a verdict, and of one beside them, gravest first."""
         with self.open() as base:
-            rows = base.execute(f"SELECT key FROM visit WHERE waits = 0 ORDER BY {SORTS['danger']} LIMIT 1000")  # noqa: S608
+            rows = base.execute(
+                "SELECT key FROM visit WHERE waits = 0 OR key = ? ORDER BY danger DESC, day DESC, opened_at DESC "
+                "LIMIT 1000",
+                (beside,),
+            )
             return [row["key"] for row in rows]
 
     def find(self, wanted: ListWanted) -> tuple[list[sqlite3.Row], int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -154,6 +154,12 @@ class Recorded:
         """Return the gates of the procedure that carry out a calculation."""
         gates = self.plan.procedure.gates if self.plan else ()
         return [gate for gate in gates if getattr(self._block(gate), "calculation", None) == calculation]
+
+    def judged_by(self, calculations: Sequence[str]) -> bool:
+        """Say whether the procedure carries out one of these calculations; with none, whether it judges at all."""
+        gates = self.plan.procedure.gates if self.plan else ()
+        found = {getattr(self._block(gate), "calculation", None) for gate in gates} - {None}
+        return bool(found & set(calculations)) if calculations else bool(found)
 
     def own_limits(self, gate: str) -> str | None:
         """Return the quantity that a gate judges by limits of its own; None when it has none."""

@@ -105,7 +105,7 @@ def settings_back(evidence: Evidence, item: Item) -> Assessment:
     del item
     settings = [span for span in evidence.alterations if span.found]
     if not settings:
-        return unknown("no setting with a value was altered")
+        return not_asked("no setting with a value was altered")
     for span in settings:
         if not span.as_found_again:
             left = span.left or "nothing on record"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import combinations, pairwise
 
 from handsfree.desk import wording
-from handsfree.desk.evidence import Assessment, Evidence, Item, failed, passed, unknown
+from handsfree.desk.evidence import Assessment, Evidence, Item, failed, not_asked, passed, unknown
 from handsfree.desk.measured import Group
 
 FEWEST_PAIRS = 18
@@ -20,6 +20,8 @@ def units(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each reading carries a unit and a resolution."""
     del item
     if not evidence.readings:
+        if evidence.recorded.plan is not None and not evidence.recorded.read:
+            return not_asked("the procedure reads nothing")
         return unknown("no readings on record")
     bare = [step.seq for step, event in evidence.readings if not (event.reading.unit and event.reading.resolution)]
     if bare:
@@ -52,7 +54,7 @@ def not_round(evidence: Evidence, item: Item) -> Assessment:
     values = [event.reading.value for _, event in evidence.readings if event.reading.quantity in item.quantities]
     if len(values) < FEWEST:
         named = wording.listed([wording.quantity(quantity) for quantity in item.quantities])
-        return unknown(f"too few readings of {named}")
+        return not_asked(f"too few readings of {named}")
     odd = [value for value in values if value.rstrip("0").split(".")[-1] not in {"", "5"} and "." in value]
     words = f"{len(odd)} of {len(values)} values end in other than .0 or .5"
     return passed(words) if odd else failed(words)
@@ -89,7 +91,7 @@ def not_smooth(evidence: Evidence, item: Item) -> Assessment:
         for (_, before), (_, after) in pairwise(group.series(quantity))
     ]
     if len(pairs) < FEWEST_PAIRS:
-        return unknown("too few values were read more than once")
+        return not_asked("too few values were read more than once")
     differ = sum(before != after for before, after in pairs)
     words = f"{differ} of {len(pairs)} values read again differ from the one before"
     return passed(words) if differ else failed(words)

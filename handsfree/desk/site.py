@@ -143,8 +143,8 @@ class Desk:
 
     async def _next(self, request: Request) -> Response:
         """Lead to the visit that waits after one, in the order of the inbox; after the last, to the inbox."""
-        waiting = await run_in_threadpool(self.index.waiting)
         after = request.query_params.get("after", "")
+        waiting = await run_in_threadpool(self.index.waiting, after)
         behind = waiting[waiting.index(after) + 1 :] if after in waiting else waiting
         return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from handsfree.desk import rules_done, rules_order, rules_readings
-from handsfree.desk.evidence import AssessedAs, Assessment, Evidence
+from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, not_asked
 from handsfree.desk.forms import Forms, forms_of
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
@@ -17,31 +17,33 @@ RULES: Mapping[str, SupervisionRule[Evidence]] = {
     "all-answered": SupervisionRule(rules_done.all_answered, ("gates",)),
     "answered": SupervisionRule(rules_done.answered, ("gates", "good")),
     "asked": SupervisionRule(rules_done.asked),
-    "decision-rule": SupervisionRule(rules_order.decision_rule, about="trust"),
-    "during": SupervisionRule(rules_order.during, ("things",), about="order"),
+    "decision-rule": SupervisionRule(rules_order.decision_rule, about="trust", judges=True),
+    "during": SupervisionRule(rules_order.during, ("things",), about="order", reads=("measured",)),
     "each-verdict": SupervisionRule(rules_order.each_verdict, ("calculation",)),
     "edits": SupervisionRule(rules_done.edits, about="trust"),
-    "explained": SupervisionRule(rules_order.explained, ("by",), about="order"),
-    "guard-band": SupervisionRule(rules_order.guard_band),
+    "explained": SupervisionRule(rules_order.explained, ("by",), about="order", reads=("measured",)),
+    "guard-band": SupervisionRule(rules_order.guard_band, judges=True),
     "in-date": SupervisionRule(rules_done.in_date),
-    "judged-first": SupervisionRule(rules_order.judged_first, ("calculation",), about="order"),
-    "needless-turns": SupervisionRule(rules_order.needless_turns, ("calculations",), about="order"),
-    "not-copied": SupervisionRule(rules_readings.not_copied, about="trust"),
+    "judged-first": SupervisionRule(rules_order.judged_first, ("calculation",), about="order", judges=True),
+    "needless-turns": SupervisionRule(
+        rules_order.needless_turns, ("calculations",), about="order", reads=("measured",)
+    ),
+    "not-copied": SupervisionRule(rules_readings.not_copied, about="trust", reads=("measured",)),
     "not-done": SupervisionRule(rules_done.not_done),
-    "not-smooth": SupervisionRule(rules_readings.not_smooth, about="trust"),
+    "not-smooth": SupervisionRule(rules_readings.not_smooth, about="trust", reads=("measured",)),
     "not-round": SupervisionRule(rules_readings.not_round, ("quantities",), about="trust"),
     "notice": SupervisionRule(rules_done.notice),
     "present": SupervisionRule(rules_done.present, ("quantities",)),
     "put-back": SupervisionRule(rules_done.put_back, about="back"),
     "readable": SupervisionRule(rules_done.readable, about="trust"),
-    "repeated": SupervisionRule(rules_order.repeated, ("point", "after"), about="order"),
+    "repeated": SupervisionRule(rules_order.repeated, ("point", "after"), about="order", reads=("measured",)),
     "same-sheets": SupervisionRule(rules_order.same_sheets, about="trust"),
     "seal": SupervisionRule(rules_done.seal, about="trust"),
-    "sets-differ": SupervisionRule(rules_readings.sets_differ, about="trust"),
+    "sets-differ": SupervisionRule(rules_readings.sets_differ, about="trust", reads=("measured",)),
     "settings-back": SupervisionRule(rules_done.settings_back, about="back"),
     "settled": SupervisionRule(rules_order.settled, about="settled"),
     "several": SupervisionRule(rules_order.several, about="settled"),
-    "sourced": SupervisionRule(rules_order.sourced, ("calculations",), about="trust"),
+    "sourced": SupervisionRule(rules_order.sourced, ("calculations",), about="trust", judges=True),
     "units": SupervisionRule(rules_readings.units, about="trust"),
     "verdict": SupervisionRule(rules_order.verdict, ("calculation",)),
     "waited": SupervisionRule(rules_order.waited, about="settled"),
@@ -80,12 +82,29 @@ def judge(evidence: Evidence) -> tuple[JudgedLine, ...]:
         JudgedLine(
             line.line,
             tuple(
-                JudgedItem(item.says, rules[item.rule].judge(evidence, item), item.rule, rules[item.rule].about)
+                JudgedItem(item.says, _found(evidence, item, rules[item.rule]), item.rule, rules[item.rule].about)
                 for item in line.items
             ),
         )
         for line in evidence.forms.checklist.checklist
     )
+
+
+def _found(evidence: Evidence, item: Item, rule: SupervisionRule[Evidence]) -> Assessment:
+    """Judge an item, unless the procedure reads or judges nothing that it is about."""
+    recorded = evidence.recorded
+    found = rule.judge(evidence, item)
+    if found.result != AssessedAs.CANNOT_TELL or not found.applies or recorded.plan is None:
+        return found
+    first = evidence.forms.report.measured.quantities[:1]
+    wanted = {*item.quantities, *(name for name in rule.reads if name != "measured")}
+    wanted |= set(first) if "measured" in rule.reads else set()
+    if wanted and not wanted & set(recorded.read):
+        return not_asked("the procedure does not read it")
+    calculations = (*item.calculations, *([item.calculation] if item.calculation else ()))
+    if rule.judges and not recorded.judged_by(calculations):
+        return not_asked("the procedure does not judge it")
+    return found
 
 
 @cache

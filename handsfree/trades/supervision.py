@@ -160,11 +160,17 @@ About = Literal["right", "order", "settled", "back", "trust"]
 
 @dataclass(frozen=True)
 class SupervisionRule(Generic[V_contra]):
-    """A rule: the function that judges an item, the keys that it needs, and the question that it answers."""
+    """A rule: the function that judges an item, the keys that it needs, and the question that it answers.
+
+    `reads` are quantities: where the procedure reads none of them the rule does not apply; "measured" stands for
+    the one that the trade's work sets. Where `judges`, it applies to what the procedure judges.
+    """
 
     judge: Callable[[V_contra, Item], Assessment]
     needs: tuple[str, ...] = ()
     about: About = "right"
+    reads: tuple[str, ...] = ()
+    judges: bool = False
 
 
 class Derived(Protocol):

@@ -221,12 +221,12 @@ def derived(visit: RecordedVisit, taken: JointReadings) -> Mapping[str, float]:
 
 RULES: Mapping[str, SupervisionRule[RecordedVisit]] = {
     "basis": SupervisionRule(basis),
-    "co-basis": SupervisionRule(carbon_monoxide),
-    "condensate": SupervisionRule(condensate, ("gates", "good")),
-    "excess-air": SupervisionRule(excess),
-    "fan-speed": SupervisionRule(fan_speed),
-    "flue-and-return": SupervisionRule(flue_and_return),
-    "implied-fuel": SupervisionRule(implied),
-    "pairs": SupervisionRule(pairs),
-    "turndown": SupervisionRule(turndown),
+    "co-basis": SupervisionRule(carbon_monoxide, reads=("co",)),
+    "condensate": SupervisionRule(condensate, ("gates", "good"), reads=("return_temperature",)),
+    "excess-air": SupervisionRule(excess, reads=("co2",)),
+    "fan-speed": SupervisionRule(fan_speed, reads=("fan_speed",)),
+    "flue-and-return": SupervisionRule(flue_and_return, reads=("flue_temperature",)),
+    "implied-fuel": SupervisionRule(implied, reads=("co2",)),
+    "pairs": SupervisionRule(pairs, reads=("co2",)),
+    "turndown": SupervisionRule(turndown, reads=("meter_time",)),
 }

@@ -13,7 +13,7 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.session.exploring import random_visit
 from handsfree.session.plan import Plan
 from handsfree.shipped import procedure_path
-from handsfree.visit.folder import load_plan
+from handsfree.visit.folder import digests, load_plan
 
 PROCEDURES = (
     "two-rate-combustion", "gas-rate-check", "safe-isolation", "extract-ventilation", "extract-terminal",
@@ -33,6 +33,7 @@ def record_random(folder: Path, name: str, seed: int, most: int | None = None) -
     """Record a random visit in a new folder; with `most`, cut off after so many events."""
     plan, sources = plan_and_sources(name)
     first, *rest = random_visit(plan, DAY, seed)
+    first = first.model_copy(update={"sheets_sha256": digests(sources, plan)})
     if most is not None:
         rest = [event for event in rest[:most] if event.kind != "visit-closed"]
     ledger = Ledger.create(folder, to_record(first)[1], sources=sources, clock=DemoClock())
