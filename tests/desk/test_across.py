@@ -32,7 +32,7 @@ def index(tmp_path):
         }  # fmt: skip
         readings = [
             {"rate": "maximum", "at_time": when, "quantity": quantity, "value": value}
-            for quantity in ("co2", "air_flow", "subcooling")
+            for quantity in ("co2", "air_flow", "subcooling", "outlet_temperature")
             for when, value in zip(("found", "left"), CO2.get(key, ()), strict=False)
         ]
         residual = {
