@@ -52,6 +52,8 @@ class Effects:
     """A restored setting is proven by its value."""
     goes_out: str | None = None
     """The outcome when what runs goes out by the gate's own test: then saying so is an answer, and no hazard."""
+    only_recorded: bool = False
+    """What is read is said to be for the record alone: nothing judges it."""
     judges: Judging | None = None
     turns: Turning | None = None
     end: Literal["finish", "stop"] | None = None

@@ -43,6 +43,8 @@ class ReadingsGate(GateBlock):
     """The gate that holds the rate; what goes out and "dropped back" void the set and lead there."""
     captures: Name | None = None
     """The thing whose value as found is called here, before it is altered."""
+    only_recorded: bool = False
+    """Whether what no verdict judges here is for the record alone; else `check` remarks it."""
 
     @model_validator(mode="after")
     def _together(self) -> ReadingsGate:
@@ -69,6 +71,7 @@ class ReadingsGate(GateBlock):
             rate=self.rate,
             settle=self.settle,
             captures=self.captures,
+            only_recorded=self.only_recorded,
         )
 
     @property

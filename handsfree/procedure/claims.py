@@ -42,3 +42,12 @@ def _gates_named(path: str, gates: Mapping[str, Effects], place: Place) -> dict[
             "name the verdict that judges it, or a step that is done",
         )
     return found
+
+
+def refuse_unknown_orders(file: ProcedureFile, gates: Mapping[str, Effects], document: Document) -> None:
+    """Raise Problem at a gate of a declared order that is none, or that stands there twice."""
+    for number, order in enumerate(file.in_order):
+        for at, gate_id in enumerate(order):
+            place = document.place(("in_order", number, at))
+            need(gate_id in gates, f"there is no gate {gate_id!r}", place, "name a gate, with its prefix")
+            need(order.count(gate_id) == 1, f"{gate_id!r} stands twice in one order", place, "name it once")

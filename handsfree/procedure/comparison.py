@@ -34,7 +34,7 @@ ASPECTS: Mapping[str, frozenset[str]] = {
     "phrases": frozenset({"done", "answers", "own_words", "note", "goes_out"}),
     "wording": frozenset({"title", "prompt", "script"}),
     "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
-    "records": frozenset({"point"}),
+    "records": frozenset({"point", "only_recorded"}),
     "watching": frozenset({"firing"}),
 }
 """What a field of a gate is about; where a gate leads is told by its transitions and not by its fields."""
@@ -181,6 +181,10 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
         was, now = getattr(old.file, field), getattr(new.file, field)
         if was != now:
             yield Change("wording", "", field, was, now, "wording")
+    was, now = (tuple(" then ".join(one) for one in of.file.in_order) for of in (old, new))
+    if was != now:
+        weight: Weight = "tighter" if set(was) <= set(now) else "looser"
+        yield Change("order", "", "in_order", _shown(list(was)), _shown(list(now)), weight)
     for field in ("language", "trade"):
         was, now = getattr(old.file, field), getattr(new.file, field)
         if was != now:

@@ -99,6 +99,10 @@ class Claim(Block):
     """
 
 
+OrderedGates = Annotated[tuple[GatePath, ...], BeforeValidator(as_tuple), Field(min_length=2)]
+"""Gates in their order, each by its full id."""
+
+
 class ProcedureFile(Block):
     """One file: what the procedure is for, the facts it needs, and its gates in order."""
 
@@ -121,6 +125,8 @@ class ProcedureFile(Block):
     """Facts of the job sheet it cannot do without."""
     parameters: Parameters = Field(default_factory=dict)
     """Parameters with their defaults; `$name` is replaced, alone or inside a text."""
+    in_order: Annotated[tuple[OrderedGates, ...], BeforeValidator(as_tuple)] = ()
+    """Groups of gates that must be come to in the order written: bolts crosswise, covers before power."""
     words: dict[Phrase, str] = Field(default_factory=dict)
     """Pronunciations of words the dictionary lacks, in its phones."""
     things: dict[Name, Thing] = Field(default_factory=dict)

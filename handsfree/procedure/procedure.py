@@ -19,7 +19,7 @@ from handsfree.gates.kind import KeyPath
 from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
-from handsfree.procedure.claims import claims
+from handsfree.procedure.claims import claims, refuse_unknown_orders
 from handsfree.procedure.file import NEXT_ITEM, AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
@@ -135,6 +135,7 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     proves = list(claims(file, effects, flat.documents[0]))
     file = file.model_copy(update={"proves": tuple(claim for _, claim in proves)})
     at = tuple(number for number, _ in proves)
+    refuse_unknown_orders(file, effects, flat.documents[0])
     documents = tuple(flat.documents)
     return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves, at)
 

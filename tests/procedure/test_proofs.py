@@ -14,6 +14,7 @@ from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.finish import FinishGate
 from handsfree.gates.outcomes import DONE, ENDS, EXHAUSTED
 from handsfree.gates.restore import RestoreGate
+from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
@@ -22,14 +23,28 @@ SHIPPED = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_every_shipped_procedure_is_proven(path: Path) -> None:
+def test_every_shipped_procedure_is_proven_and_reads_nothing_in_vain(path: Path) -> None:
     report = check(load_procedure(path))
+    assert [remark for remark in report.remarks if "which nothing judges" in remark] == []
     assert report.proven, [f"{finding.place}: {finding.what}" for finding in report.findings]
 
 
 def test_the_sample_is_proven() -> None:
     assert [finding.what for finding in check(procedure_of(PROVEN)).findings] == []
 
+
+LIMITED = """\
+  - id: supply
+    kind: verdict
+    title: Supply
+    source: the regulation
+    firing: true
+    calculation: reading-in-limits
+    using: {readings: standing}
+    limits: {quantity: standing_pressure, low: 18, source: the regulation}
+    branches: {within: flue, too-close: flue, outside: stop-fault, missing: stop-fault}
+"""
+AGAIN = LIMITED.replace("id: supply", "id: supply-again").replace("low: 18", "low: 17")
 
 FAULTS = [
     (
@@ -91,6 +106,10 @@ FAULTS = [
     ("vocabulary", [("done: [removed]", "done: [removed, frobbled]")], "frobbled"),
     ("sayable", [("low: 0.1, high: 75", "low: 0.1, high: 95")], "outside what can be said"),
     ("units", [("captures: set-point", "captures: cover")], "whose setting is None"),
+    ("limits", [(block("supply"), LIMITED.replace("low: 18", "low: 75.5"))], "misses its limits"),
+    ("limits", [(block("supply"), LIMITED.replace("low: 18", "low: 0.1"))], "keeps its limits"),
+    ("one-limit", [(block("supply"), LIMITED + AGAIN)], "by other limits than supply"),
+    ("in-order", [("cautions:\n", "in_order: [[hold, set-point-raised]]\ncautions:\n")], "is come to before hold"),
     ("sources", [("    source: the maker's manual\n", "")], "by-the-manual"),
     (
         "short",
@@ -244,3 +263,40 @@ def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> Non
 def test_every_proof_has_a_test_here() -> None:
     own = {"reachable", "alike", "fresh", "re-entry"}
     assert {fault[0] for fault in FAULTS} | own == set(PROOFS)
+
+
+def test_an_order_that_is_kept_holds_and_may_be_gone_through_again() -> None:
+    """A loop leads to its first gate once more."""
+    kept = "in_order: [[set-point-found, set-point-raised], [cover-off, turn, cover-on]]\ncautions:\n"
+    assert check(damaged(("cautions:\n", kept))).failed("in-order") == ()
+    with pytest.raises(Problem, match="there is no gate 'nowhere'") as caught:
+        damaged(("cautions:\n", "in_order: [[hold, nowhere]]\ncautions:\n"))
+    assert str(caught.value.where).startswith("sample.yaml:5:")
+
+
+REMARKS = [
+    ("standing pressure that nothing judges", [(block("supply"), "")], "reads standing_pressure, which nothing"),
+    ("a thing that nobody alters", [("    alters: [cover]\n", "")], "no gate alters cover, so what needs it"),
+    (
+        "a limit in another unit",
+        [(block("supply"), LIMITED.replace("standing_pressure, low: 18", "working_pressure, low: 0.5"))],
+        "whatever the trade calls usual or unusual of working_pressure keeps its limits; is the unit right?",
+    ),
+]
+
+
+@pytest.mark.parametrize(("_", "replacements", "says"), REMARKS, ids=[one[0] for one in REMARKS])
+def test_what_nothing_hangs_on_is_remarked(_: str, replacements: list[tuple[str, str]], says: str) -> None:
+    replaced = [(old, new.replace("{readings: standing}", "{readings: working}")) for old, new in replacements]
+    if not replaced[0][1]:
+        replaced.append(("    then: flue\n", "    then: flue\n"))
+    assert not any(says in remark for remark in check(procedure_of(PROVEN)).remarks)
+    assert any(says in remark for remark in check(damaged(*replaced)).remarks)
+
+
+def test_a_reading_that_is_said_to_be_only_recorded_is_not_remarked() -> None:
+    unjudged = (block("supply"), "")
+    said = ("    point: standing\n", "    point: standing\n    only_recorded: true\n")
+    told = check(damaged(unjudged, said)).remarks
+    assert not any("standing_pressure" in remark for remark in told)
+    assert any("working_pressure" in remark for remark in told)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
-from handsfree.procedure.proofs import re_entry, sense, structure, verdicts, wording
+from handsfree.procedure.proofs import limits, re_entry, sense, structure, verdicts, wording
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.monitors import CaptureMonitor, ThingMonitor
 from handsfree.procedure.proofs.search import Violation, reached, violations
@@ -27,7 +27,8 @@ class ProofReport:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What deserves a word although no proof fails by it."""
-        return () if self.procedure.file.proves else (NOTHING_PROVEN,)
+        nothing = () if self.procedure.file.proves else (NOTHING_PROVEN,)
+        return (*nothing, *limits.remarks(self.procedure))
 
     @property
     def proven(self) -> bool:
@@ -73,6 +74,10 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from verdicts.reading_faults(procedure)
     yield from verdicts.verdict_faults(procedure)
     yield from verdicts.wrong_units(procedure, catalogue)
+    yield from limits.without_effect(procedure)
+    yield from limits.judged_twice(procedure)
+    for gates in procedure.file.in_order:
+        yield from violations(procedure, limits.OrderMonitor(gates))
     yield from re_entry.skipped(procedure, catalogue.stops, visits)
     heard = words.hearing_of(procedure, catalogue)
     yield from words.unstoppable(heard)
