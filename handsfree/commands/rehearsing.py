@@ -150,7 +150,7 @@ def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None
             return
         if name == "ends":
             state = rehearsal.state
-            ended = state.status if state.outcome not in {"finished", "incomplete"} else state.outcome
+            ended = state.outcome if ev.at_its_end(state.outcome) else state.status
             _expected(ended, value, where)
             return
         raise Problem(f"there is no step {name!r}", where=where, remedy=STEPS)

@@ -68,7 +68,7 @@ class Ending:
     @property
     def came_to_its_end(self) -> bool:
         """Whether the procedure was gone through, with what it was for or without."""
-        return self.kind in {"finished", "incomplete"}
+        return ev.at_its_end(self.kind)
 
     @property
     def in_force(self) -> tuple[StopTold, ...]:
@@ -79,7 +79,7 @@ class Ending:
 def ending_of(recorded: Recorded) -> Ending:
     """Return how a visit ended."""
     kind = _kind(recorded)
-    ended = kind in {"finished", "incomplete"}
+    ended = ev.at_its_end(kind)
     closed = recorded.closed
     return Ending(
         kind=kind,

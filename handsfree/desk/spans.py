@@ -123,6 +123,6 @@ def gate_spans(recorded: Recorded) -> list[GateSpan]:
     if entered is not None:
         end = recorded.steps[-1].at
         closed = recorded.closed
-        outcome = closed.outcome if closed and closed.outcome in {"finished", "incomplete"} else ""
+        outcome = closed.outcome if closed and ev.at_its_end(closed.outcome) else ""
         spans.append(GateSpan(entered[0].gate, entered[0].title, entered[1], entered[2], end, outcome))
     return spans

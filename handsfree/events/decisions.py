@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeGuard, get_args
 
 from pydantic import Field
 
@@ -25,6 +25,14 @@ Ending = Literal["finished", "incomplete", "stopped", "made-safe", "left-as-repo
 """How a visit ends: restored; at its end without what it was for; stopped, until version 3; left off with all
 reported as it should be; left off with something open.
 """
+
+AtItsEnd = Literal["finished", "incomplete"]
+
+
+def at_its_end(outcome: str) -> TypeGuard[AtItsEnd]:
+    """Say whether a visit came to the end of its procedure, with what it was for or without."""
+    return outcome in get_args(AtItsEnd)
+
 
 StepsPart = Literal["outside", "re-entry", "relight", "way-down"]
 """Of whoever left; before anything goes on; before anything fires; when the work is left off."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import assert_never
 
-from handsfree.events.decisions import ReadingRecord, Stopped
+from handsfree.events.decisions import ReadingRecord, Stopped, at_its_end
 from handsfree.events.state import State
 from handsfree.gates.kind import Effects
 from handsfree.glance.bands import wanted_at
@@ -61,7 +61,7 @@ def glance(
 
 def _condition(state: State) -> Condition:
     if state.status == "closed":
-        return state.outcome if state.outcome in {"finished", "incomplete"} else "closed"
+        return state.outcome if at_its_end(state.outcome) else "closed"
     if state.status == "stopped":
         return "stopped"
     return "running" if state.held_since is None else "held"

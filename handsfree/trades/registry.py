@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from typing import NoReturn
 
-from handsfree.documents import read_document, validate
+from handsfree.documents import Place, read_document, validate
 from handsfree.problem import Problem
 from handsfree.trades.combustion.trade import COMBUSTION
+from handsfree.trades.fields import SheetsFile
 from handsfree.trades.files import QuantitiesFile, TradeFile
 from handsfree.trades.formula_calculations import calculations_of
 from handsfree.trades.general import GENERAL
@@ -33,17 +36,41 @@ def trade(name: str) -> Trade:
     if name in _WITH_FUNCTIONS:
         return _WITH_FUNCTIONS[name]
     folder = Path(str(resources.files("handsfree").joinpath("trades", name)))
-    return Trade(name, calculations={**GENERAL, **calculations_of(folder)}, stops=_stops_of(folder))
+    return Trade(name, calculations={**GENERAL, **calculations_of(folder)}, stops=stops_of(folder))
 
 
-def _stops_of(folder: Path) -> LimitsByQuantity:
+def stops_of(folder: Path) -> LimitsByQuantity:
     """Return the stop limits that a trade's folder declares; Problem with file:line at a fault."""
-    written = validate(TradeFile, read_document(folder / "trade.yaml")).stops
+    about = read_document(folder / "trade.yaml")
+    written = validate(TradeFile, about).stops
     quantities = validate(QuantitiesFile, read_document(folder / "quantities.yaml")).root
+    sheets = validate(SheetsFile, read_document(folder / "sheets.yaml"))
     found: dict[str, tuple[LimitOnSheet, ...]] = {}
     for name, one in written.items():
         if one.quantity not in quantities:
-            raise Problem(f"{folder / 'trade.yaml'}: the stop {name} names no quantity: {one.quantity}")
-        limit = LimitOnSheet(name, one.above, quantities[one.quantity].unit, one.source)
+            _refuse(f"there is no quantity {one.quantity!r}", about.place(("stops", name, "quantity")), quantities)
+        unit, numbers = quantities[one.quantity].unit, _numbers(sheets)
+        if one.above not in numbers:  # it would count as not given, and nothing would ever stop
+            _refuse(f"the sheets hold no number {one.above!r}", about.place(("stops", name, "above")), numbers)
+        if numbers[one.above] != unit:
+            alike = [path for path, its_unit in numbers.items() if its_unit == unit]
+            what = f"{one.above} is in {numbers[one.above]} and {one.quantity} in {unit}"
+            _refuse(what, about.place(("stops", name, "above")), alike)
+        limit = LimitOnSheet(name, one.above, unit, one.source)
         found[one.quantity] = (*found.get(one.quantity, ()), limit)
     return LimitsByQuantity(on_sheet=found)
+
+
+def _numbers(sheets: SheetsFile) -> dict[str, str | None]:
+    """Return the unit of each number that the trade's two sheets declare, by its path."""
+    both = {"job": sheets.job, "appliance": sheets.appliance}
+    return {
+        f"{sheet}.{name}": fact.unit
+        for sheet, facts in both.items()
+        for name, fact in facts.items()
+        if fact.type == "decimal"
+    }
+
+
+def _refuse(what: str, place: Place, known: Iterable[str]) -> NoReturn:
+    raise Problem(what, where=str(place), remedy=f"write one of: {', '.join(known)}")

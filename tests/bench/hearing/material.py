@@ -138,7 +138,8 @@ def gates() -> dict[str, WordAutomaton]:
     procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
     found: dict[str, WordAutomaton] = {}
     for placed, question, grammar in hearing_of(procedure, english()).grammars():
-        if question.kind == "gate" and placed.gate.kind in {"readings", "confirm"}:
+        first = placed.gate.questions(procedure.scope(placed.id))[:1]
+        if question in first and placed.gate.kind in {"readings", "confirm"}:
             found.setdefault(placed.gate.kind, grammar.automaton)
     return found
 

@@ -36,7 +36,7 @@ from tests.bench.live.figures import Amount, AnHour, Figure, Note, Share, Spread
 from tests.bench.live.scale import Scale
 from tests.bench.live.turns import Told, conducted, stretched
 from tests.live.support.conversation import Speakers
-from tests.live.support.long_visit import MOST_ROUNDS, Person, person_for, write_procedure
+from tests.live.support.long_visit import MOST_ROUNDS, Person, at_gate, person_for, write_procedure
 from tests.live.support.processes import growth_per_hour, resident_mb
 
 LEAD_S, PROMPT_S = (1.0, 6.0), (0.3, 0.5)
@@ -105,7 +105,7 @@ class Conversation:
             self.memory.append((at_ms / HOUR_MS, *now))
         state, kind = self.recorder.state, self.dice.random()
         self.person.goes_on(self.hours * HOUR_MS - at_ms > 1000 * (self.round_s + LAST_S))
-        between = state.question.kind == "gate" or self.recorder.closed
+        between = self.recorder.closed or at_gate(self.recorder.plan, state)
         if self.recorder.closed or (between and kind < NOISE_SHARE):
             return stretched([], self._roar(IDLE_S))
         if between and kind < NOISE_SHARE + TALK_SHARE and len(self._talk):

@@ -85,6 +85,11 @@ class Displays:
         return Decimal(count).scaleb(-decimals)
 
 
+def at_gate(plan: Plan, state: State) -> bool:
+    """Say whether the gate's own first question is open."""
+    return state.question in plan.gate(state.gate).gate.questions(plan.scope(state.gate))[:1]
+
+
 @dataclass
 class Person(InventedTechnician):
     """Answers, and now and then says something else instead."""
@@ -96,7 +101,7 @@ class Person(InventedTechnician):
         """Return what is said next; something else with the chance `aside` at a gate's own question."""
         if state.held_since is not None:
             return self.plan.catalogue.everywhere["carry-on"][0]
-        if state.question.kind == "gate" and self.dice.random() < aside:
+        if at_gate(self.plan, state) and self.dice.random() < aside:
             return self.dice.choice(ASIDES)
         return self.answer(state)
 
