@@ -21,6 +21,7 @@ from handsfree.desk.index_tables import BESIDE, SCHEMA, forget, insert, make, st
 from handsfree.desk.listing import ListWanted
 from handsfree.desk.view import VisitView, unpacked
 from handsfree.events.decisions import VisitOpened
+from handsfree.events.upcasting import opened_in_todays_form
 from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.office.verification import list_digest
 from handsfree.problem import one_line
@@ -270,7 +271,7 @@ def _quick(folder: Path) -> dict[str, Any]:
             first = json.loads(stream.readline(LONGEST_LINE))
             stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
             lines = stream.read(16384).rstrip(b"\n").split(b"\n")
-        opened = VisitOpened.model_validate(own_facts(first["event"]))
+        opened = VisitOpened.model_validate(opened_in_todays_form(own_facts(first["event"])))
         facts = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
     except (*_MISSHAPEN, OSError):
         return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}

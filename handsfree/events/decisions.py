@@ -94,7 +94,6 @@ class VisitOpened(Record):
     """The procedure's trade; records from before there were others do not say it."""
     facts: dict[str, str] = Field(default_factory=dict)
     """What the job sheet holds beside the facts of every trade, by what each is."""
-    fuel: str | None = None
     instrument: str | None = None
     """The chief instrument, where the job sheet names one."""
     instrument_serial: str | None = None
@@ -441,10 +440,10 @@ class Rechecked(Record):
     answer: str
 
 
-class BurnerWentOut(Record):
+class WentOut(Record):
     """What runs went out at a held rate; the second time in a visit it stops the work."""
 
-    kind: Literal["burner-went-out"] = "burner-went-out"
+    kind: Literal["went-out"] = "went-out"
     at: int
     gate: str
     expected: bool = False
@@ -617,7 +616,7 @@ Decision = Annotated[
     | CarriedOn
     | RecheckBegun
     | Rechecked
-    | BurnerWentOut
+    | WentOut
     | Stopped
     | Alerted
     | StepsBegun

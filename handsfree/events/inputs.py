@@ -16,7 +16,7 @@ Exact = Annotated[Decimal, PlainSerializer(lambda value: f"{value:f}", return_ty
 class Record(BaseModel):
     """A frozen, strict shape that goes into the ledger as JSON without binary floats."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, defer_build=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class HeardWord(Record):

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from handsfree.events.record import SCHEMA_VERSION, Event, from_record
+from handsfree.trades import older_names
 
 LAST_IN_WORDS = 2
 """The last version that named a question by a word and a text; what came later has defaults of its own."""
@@ -20,12 +21,15 @@ FIRST_WITH_THE_TURN = 4
 LAST_CLEARED = 3
 """The last version in which a reason alone cleared a hazard, and was read back; the event kept it too."""
 
+LAST_OF_ONE_TRADE = 7
+"""The last version that called what every trade has as the first trade does (`trades/older_names.py`)."""
+
 _CLEARED, _STOPPED = "cleared-check", {"kind": "stopped"}
 
 _OF_A_GATE = {"confirm": "to-do", "choice": "choice", "readings": "values", "timed": "values"}
 """Kind of gate -> the question that version 2 called "gate" there."""
 
-_RENAMED = {"restore": "put-back", "recheck-burner": "still-firing"}
+_RENAMED = {"restore": "put-back", older_names.RECHECK: "still-firing"}
 
 
 class Reader:
@@ -58,6 +62,10 @@ class Reader:
                 content = {**content, "question": {**asked_of, **self._advised}}
         if kind == "asked" and self._version <= LAST_CLEARED and _kind(content) == _CLEARED:
             content = {**content, "question": _STOPPED}
+        if self._version <= LAST_OF_ONE_TRADE:
+            kind = older_names.KINDS.get(kind, kind)
+            if kind == "visit-opened":
+                content = opened_in_todays_form(content)
         event = from_record(kind, content)
         if event.kind == "gate-entered":
             self._gate = event.gate
@@ -77,9 +85,10 @@ class Reader:
             case "which-value":
                 return {"kind": question, "quantity": about or None}
             case "pair":
-                return {"kind": "tied-values", "quantities": ("co2", "o2")}
-            case "monoxide":
-                return {"kind": "alike-quantities", "quantity": "co", "other": "co2"}
+                return {"kind": "tied-values", "quantities": older_names.TIED}
+            case older_names.ALIKE_QUESTION:
+                called, other = older_names.ALIKE
+                return {"kind": "alike-quantities", "quantity": called, "other": other}
             case "rate" | "recheck-rate":
                 return {"kind": "rate", "recheck": question == "recheck-rate"}
             case "mark-first" | "mark-last":
@@ -98,6 +107,15 @@ class Reader:
                 return _STOPPED
             case _:
                 return {"kind": _RENAMED.get(question, question)}
+
+
+def opened_in_todays_form(content: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the first entry's content with every fact of the job sheet among its facts."""
+    today = {name: value for name, value in content.items() if name != older_names.FACT}
+    fact = content.get(older_names.FACT)
+    if isinstance(fact, str) and isinstance(today.get("facts", {}), Mapping):
+        today["facts"] = {older_names.FACT: fact, **today.get("facts", {})}
+    return today
 
 
 def _kind(content: Mapping[str, Any]) -> object:

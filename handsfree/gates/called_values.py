@@ -255,7 +255,9 @@ class CalledValues:
         for quantity in untrue.quantities:
             if quantity in pending:
                 visit.emit(ev.ReadingRefused(reading=pending[quantity], why=untrue.reason, pair=True))
-        other = visit.words("pair-other-fuel", fuel=untrue.fits) if untrue.fits else visit.words("pair-not-true")
+        other = (
+            visit.words("pair-other-supply", supply=untrue.fits) if untrue.fits else visit.words("pair-not-true")
+        )
         visit.ask(TiedValues(quantities=untrue.quantities), other)
         return True
 

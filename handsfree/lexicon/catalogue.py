@@ -134,7 +134,8 @@ class Catalogue(_Frozen):
     """What is said when a stop limit is passed."""
     relations: dict[str, str] = {}
     """What is unusual where quantities do not stand to each other as the trade has it."""
-    fuels: dict[str, str] = {}
+    supplies: dict[str, str] = {}
+    """Other supplies that values tied to each other are said to fit."""
     subjects: dict[str, str]
     waits: dict[int, str]
     refusals: dict[str, str] = {}

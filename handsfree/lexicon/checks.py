@@ -106,7 +106,7 @@ def _heard_twice(catalogue: Catalogue) -> Iterator[Fault]:
 
 def said(catalogue: Catalogue) -> Iterator[tuple[Path, str]]:
     """Yield every text that the tool says by itself, with its place."""
-    for section in ("limits", "fuels", "subjects", "waits", "refusals", "sayings"):
+    for section in ("limits", "supplies", "subjects", "waits", "refusals", "sayings"):
         yield from (((section, name), text) for name, text in getattr(catalogue, section).items())
     yield from ((("hazards", name, "script"), hazard.script) for name, hazard in catalogue.hazards.items())
     yield from ((("steps", name, "prompt"), step.prompt) for name, step in catalogue.steps.items())

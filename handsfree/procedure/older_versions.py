@@ -15,6 +15,7 @@ from typing import Any
 from handsfree.documents import Document, Path_, Place, parse_document, read_document
 from handsfree.problem import Problem
 from handsfree.procedure.file import LANGUAGE_VERSION
+from handsfree.trades import older_names
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,20 @@ def in_todays_form(document: Document) -> Document:
 
 def read_kept_source(path: Path) -> Document:
     """Read a file that is kept with a record, in today's form; Problem as `read_document`."""
-    return in_todays_form(read_document(path))
+    return _with_todays_words(in_todays_form(read_document(path)))
+
+
+def _with_todays_words(document: Document) -> Document:
+    """Return a kept language with its section and saying by today's names; anything else as it is."""
+    words, (section, its_name), (old, new) = document.content, older_names.SECTION, older_names.SAYING
+    if not isinstance(words, dict) or "procedure" in words:
+        return document
+    today = {its_name if key == section else key: value for key, value in words.items()}
+    sayings = today.get("sayings")
+    if isinstance(sayings, dict) and isinstance(sayings.get(old), str):
+        others = {name: text for name, text in sayings.items() if name != old}
+        today["sayings"] = {**others, new: sayings[old].replace(*older_names.BLANK)}
+    return replace(document, content=today)
 
 
 def rewritten(document: Document) -> str:

@@ -27,7 +27,7 @@ LONGEST_MARK_MS = 240_000
 class Carried(BaseModel):
     """The strictness that questions share: frozen, and nothing but their own fields."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, defer_build=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 @dataclass(frozen=True)

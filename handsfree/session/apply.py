@@ -185,7 +185,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, rechecks=event.items, rate_lost=lost, last_change=event.at)
         case ev.Rechecked():
             return _rechecked(plan, state, event)
-        case ev.BurnerWentOut():
+        case ev.WentOut():
             return state if event.expected else replace(state, went_out=state.went_out + 1)
         case ev.Stopped():
             assert plan.stop(state.gate) == STOPPED

@@ -207,10 +207,10 @@ def _hazard(draft: Draft, name: str, utterance: Understanding) -> None:
         return
     first = draft.state.status == "running" and goes_out and draft.state.went_out == 0
     if first and DROPPED_BACK in draft.transitions:
-        draft.emit(ev.BurnerWentOut(at=draft.at, gate=draft.state.gate))
+        draft.emit(ev.WentOut(at=draft.at, gate=draft.state.gate))
         draft.tell(hazard.script)
         draft.owe(name, cause=True)
-        draft.lose_rate("the burner went out")
+        draft.lose_rate("what runs went out")
         return
     by: ev.StoppedBy = "keys" if draft.state.by_keys else "voice"
     undoable = by == "voice" and " ".join(utterance.words) in hazard.alone and not _stopped_before(draft)
@@ -230,7 +230,7 @@ def _out_by_test(draft: Draft) -> bool:
     outcome = draft.gate.effects.goes_out if asks else None
     if outcome is None:
         return False
-    draft.emit(ev.BurnerWentOut(at=draft.at, gate=state.gate, expected=True))
+    draft.emit(ev.WentOut(at=draft.at, gate=state.gate, expected=True))
     draft.pass_gate(outcome)
     return True
 

@@ -18,7 +18,6 @@ from handsfree.events.record import Event
 from handsfree.events.state import State
 from handsfree.gates.outcomes import DROPPED_BACK, ENDS, NOT_DONE
 from handsfree.lexicon.meaning import CommandName
-from handsfree.measurement.distributions import rounded
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.questions.finding import Finding
@@ -28,10 +27,7 @@ from handsfree.session.around_limits import AroundLimits, around_limits, judging
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.trades.combustion.flue_gas import oxygen_from_carbon_dioxide
-from handsfree.trades.combustion.sheets import CombustionSheets, combustion
-from handsfree.trades.combustion.stops import fuel_of
-from handsfree.trades.sheets import Sheets
+from handsfree.trades.inventing import Chance
 
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""
@@ -122,12 +118,12 @@ class _Explorer:
     def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage, *, aside: bool = True) -> None:
         self._dice = random.Random(seed)  # noqa: S311 - seeded on purpose, nothing secret
         self._seed, self._aside = seed, aside
-        self._plan = Plan(plan.procedure, _other_sheets(plan.sheets, self._dice))
+        self._plan = Plan(plan.procedure, plan.trade.inventing.sheets(plan.sheets, self._dice))
         self._coverage = coverage
         self._visit = Rehearsal(self._plan, day)
         self._trouble = self._dice.choice(TROUBLES)
         self._always = Decimal("-0.6") if self._dice.random() < 0.06 else None
-        self._co2: dict[tuple[str, int], Decimal] = {}
+        self._causes: dict[tuple[str, int], Decimal] = {}
         self._moving: dict[tuple[str, int], bool] = {}
         self._tried: set[Transition] = set()
         self._picked: dict[tuple[str, int, str], Decimal] = {}
@@ -198,7 +194,11 @@ class _Explorer:
             return
         for quantity in (ask.quantity for ask in effects.asks):
             if quantity in self._plan.catalogue.quantities:
-                odd = () if quantity in {"co2", "o2"} else around_limits(self._plan, placed, quantity).odd
+                odd = (
+                    ()
+                    if quantity in self._plan.trade.inventing.tied
+                    else around_limits(self._plan, placed, quantity).odd
+                )
                 for value in (*odd, None):
                     self._follow(quantity, value)
 
@@ -294,14 +294,12 @@ class _Explorer:
         if self._dice.random() < self._trouble / 10:
             return nothing
         entry = (state.gate, state.entered.get(state.gate, 0))
-        if quantity in {"co2", "o2"}:
-            co2 = self._co2.setdefault(entry, self._carbon_dioxide(state))
+        inventing = self._plan.trade.inventing
+        if quantity in inventing.tied:
+            cause = self._causes.setdefault(entry, self._cause(state))
             if self._moving.setdefault(entry, self._dice.random() < self._trouble / 2):
-                co2 += Decimal("0.1") * len(state.sets.get(kept_at, ()))
-            if quantity == "co2":
-                return self._plan.numbers.digits(co2)
-            fuel = fuel_of(self._plan.sheets)
-            return self._plan.numbers.digits(rounded(oxygen_from_carbon_dioxide(fuel, float(co2)), Decimal("0.1")))
+                cause += inventing.step * len(state.sets.get(kept_at, ()))
+            return self._plan.numbers.digits(inventing.reading(self._plan.sheets, quantity, cause))
         placed = self._plan.gate(state.gate)
         around = around_limits(self._plan, placed, quantity)
         value = self._picked.setdefault((*entry, quantity), self._pick(around, again=entry[1] > 1))
@@ -315,20 +313,12 @@ class _Explorer:
         odds = ODD_WHERE_JUDGED if around.judged and not again else self._trouble
         return self._dice.choice(around.odd) if around.odd and self._dice.random() < odds else around.inside
 
-    def _carbon_dioxide(self, state: State) -> Decimal:
+    def _cause(self, state: State) -> Decimal:
         rate = self._plan.gate(state.gate).gate.effects.rate
-        band = combustion(self._plan.sheets).fuel.co2.get(rate or "maximum")
-        low = Decimal("8.5") if band is None or band.low is None else band.low
-        high = low + 1 if band is None or band.high is None else band.high
-        middle = (low + high) / 2
-        tenth = Decimal("0.1")
-        unusual = (low - Decimal("0.6"), low - tenth, low, high, high + tenth)
         turned = any(move.rate == (rate or "maximum") for move in state.moves)
         odds = 0.3 if turned else max(0.15, self._trouble)  # a turn mostly brings it in
-        value = self._dice.choice(unusual) if self._dice.random() < odds else middle
-        if self._always is not None:
-            value = low + self._always
-        return value.quantize(tenth)
+        chance = Chance(self._dice, odds, self._always)
+        return self._plan.trade.inventing.cause(self._plan.sheets, rate, chance)
 
 
 @dataclass
@@ -376,24 +366,3 @@ def _transitions_in_words(plan: Plan, placed: PlacedGate) -> Iterator[Transition
         yield DROPPED_BACK, words.answers["dropped-back"][0]
     if NOT_DONE in placed.transitions:
         yield NOT_DONE, f"{words.everywhere['not-done'][0]} there is no time"
-
-
-def _other_sheets(sheets: Sheets, dice: random.Random) -> Sheets:
-    """Return the sheets, some of their limits missing on some visits."""
-    if not isinstance(sheets, CombustionSheets):
-        return sheets
-    missing: dict[str, object] = {}
-    if dice.random() < 0.2:
-        missing["co2"] = {}
-    for name in ("between_rates", "standing_pressure", "co"):
-        if dice.random() < 0.15:
-            missing[name] = None
-    if dice.random() < 0.15:
-        missing["input_kilowatt"] = {}
-    fuels = {**sheets.appliance.fuels, sheets.job.fuel: sheets.fuel.model_copy(update=missing)}
-    job = sheets.job
-    if dice.random() < 0.03:
-        job = job.model_copy(
-            update={"instrument": job.instrument.model_copy(update={"calibrated_until": date(2000, 1, 1)})}
-        )
-    return CombustionSheets(job=job, appliance=sheets.appliance.model_copy(update={"fuels": fuels}))

@@ -45,7 +45,6 @@ def opened(
         serial=job.serial,
         trade=plan.procedure.trade.name,
         facts=facts,
-        fuel=facts.get("fuel"),
         instrument=None if chief is None else chief.name,
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),

@@ -21,7 +21,7 @@ def untrue(plan: Plan, state: State, *, surely: bool = False) -> Untrue | None:
     judgement = plan.trade.plausibility.judged(known)
     if judgement is None or judgement.consistent:
         return None
-    fits = plan.catalogue.fuels[judgement.fits[0]] if judgement.fits else ""
+    fits = plan.catalogue.supplies[judgement.fits[0]] if judgement.fits else ""
     return Untrue(judgement.quantities, judgement.sentence, fits)
 
 

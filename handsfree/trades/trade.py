@@ -14,6 +14,7 @@ from handsfree.measurement.reading import Reading
 from handsfree.trades.adjusting import Adjusting
 from handsfree.trades.calculation import Calculation
 from handsfree.trades.general import GENERAL
+from handsfree.trades.inventing import Inventing
 from handsfree.trades.plausibility import Plausibility
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.stops import Stops
@@ -75,6 +76,7 @@ class Trade:
     stops: Stops = field(default_factory=Stops)
     plausibility: Plausibility = field(default_factory=Plausibility)
     adjusting: Adjusting = field(default_factory=Adjusting)
+    inventing: Inventing = field(default_factory=Inventing)
     instrument_uncertainty: Callable[[Sheets, Reading], float] = none_known
     """The standard uncertainty that the accuracy of the job's instrument leaves a reading."""
     tolerances: Mapping[str, Tolerance] = field(default_factory=dict)

@@ -89,8 +89,8 @@ class _Replay:
         assert self._plan is not None
         due = self._due.pop(0)
         kind, content = to_record(due)
-        if kind != entry.kind:
-            return f"{kind!r} follows from the inputs, not {entry.kind!r}"
+        if kind != event.kind:
+            return f"{kind!r} follows from the inputs, not {event.kind!r}"
         recorded = to_record(event)[1]
         for name, value in content.items():
             if recorded.get(name) != value:

@@ -70,7 +70,7 @@ def test_every_stop_limit_has_its_script_and_every_script_its_limit() -> None:
 
 
 def test_the_fuels_that_a_pair_may_fit_have_names() -> None:
-    assert {"natural gas", "propane", "butane"} <= set(CATALOGUE.fuels) & set(FUELS)
+    assert {"natural gas", "propane", "butane"} <= set(CATALOGUE.supplies) & set(FUELS)
 
 
 def test_what_is_said_is_short() -> None:

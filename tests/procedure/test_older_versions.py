@@ -181,6 +181,18 @@ def test_a_sheet_has_nothing_to_rewrite(name: str) -> None:
     assert in_todays_form(document) is document
 
 
+def test_a_language_kept_with_a_record_is_read_by_todays_names(tmp_path: Path) -> None:
+    """Until version 7 of the events the section of other supplies was called after fuels, and so was a saying."""
+    text = (ROOT / "tests" / "lexicon" / "data" / "german.yaml").read_text("utf-8")
+    older = text.replace("\nsupplies:", "\nfuels:").replace("pair-other-supply", "pair-other-fuel")
+    older = older.replace("{supply}", "{fuel}")
+    assert older != text
+    file = tmp_path / "german.yaml"
+    file.write_text(older, "utf-8")
+    assert read_kept_source(file).content == parse_document(text, "german.yaml").content
+    assert read_document(file).content != parse_document(text, "german.yaml").content
+
+
 def test_shipped_and_sample_procedures_are_of_today() -> None:
     """None is rewritten."""
     texts = [path.read_text("utf-8") for path in (ROOT / "procedures").glob("*.yaml")] + [PROVEN]

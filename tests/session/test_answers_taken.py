@@ -235,7 +235,7 @@ def test_the_first_burner_out_says_its_script_and_voids_the_set() -> None:
     events = visit.say("burner out")
     hazard = visit.plan.catalogue.hazards["burner-out"]
     assert spoken(events) == [hazard.script, "Set void. Back to the rate.", "Cause: what was it?"]
-    assert len(of_kind(events, ev.BurnerWentOut)) == 1
+    assert len(of_kind(events, ev.WentOut)) == 1
 
 
 def test_burner_out_in_the_stopped_state_leaves_it_stopped() -> None:
@@ -244,7 +244,7 @@ def test_burner_out_in_the_stopped_state_leaves_it_stopped() -> None:
     visit.say("gas smell")
     events = visit.say("burner out")
     assert visit.state.status == "stopped"
-    assert not of_kind(events, ev.BurnerWentOut)
+    assert not of_kind(events, ev.WentOut)
 
 
 # Doubtful words, and words that answer nothing

@@ -139,7 +139,7 @@ def test_an_expected_burner_out_is_the_answer_and_no_hazard() -> None:
         visit = at(gate)
         events = say(visit, "burner out")
         assert of_kind(events, ev.GatePassed)[0].outcome == "proven", gate
-        assert of_kind(events, ev.BurnerWentOut)[0].expected
+        assert of_kind(events, ev.WentOut)[0].expected
         assert visit.state.went_out == 0
         assert visit.state.status == "running"
     elsewhere = at("flame-sound")
@@ -157,5 +157,5 @@ def test_what_goes_out_while_the_gate_does_not_ask_proves_nothing(first: str) ->
         say(visit, first)
     assert visit.state.gate == "high-limit"
     events = say(visit, "burner out")
-    assert not [one for one in of_kind(events, ev.BurnerWentOut) if one.expected]
+    assert not [one for one in of_kind(events, ev.WentOut) if one.expected]
     assert not of_kind(events, ev.GatePassed)

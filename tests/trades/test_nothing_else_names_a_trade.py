@@ -19,20 +19,6 @@ OF_A_TRADE = frozenset(
 )  # fmt: skip
 """Words that only a trade may say, in the singular."""
 
-NOT_YET = {
-    "events/decisions.py": "the fuel of an opening and the burner that went out, as records name them",
-    "events/upcasting.py": "the names that version 2 wrote",
-    "lexicon/catalogue.py": "the section of a language that names fuels",
-    "lexicon/checks.py": "the section of a language that names fuels",
-    "gates/called_values.py": "the saying that names another fuel",
-    "session/apply.py": "the burner that went out, as records name it",
-    "session/decide.py": "the burner that went out, as records name it",
-    "session/opening.py": "the fuel of an opening, as records name it",
-    "session/exploring.py": "what random visits read of a pair",
-    "session/ties.py": "the words for fuels",
-}
-"""Files that still name one, by their path under the package, with what is left there. It only ever shrinks."""
-
 ALIKE = {
     ("procedure/documentation.py", "water-pressure"): "the name of the example that it prints",
     ("procedure/procedure.py", "put-back"): "the ending that the language itself adds",
@@ -69,15 +55,9 @@ def scanned() -> dict[str, str]:
 FILES = scanned()
 
 
-@pytest.mark.parametrize("path", sorted(FILES.keys() - NOT_YET.keys()))
+@pytest.mark.parametrize("path", sorted(FILES))
 def test_no_word_of_a_trade_stands_here(path: str) -> None:
     assert named(FILES[path]) == set()
-
-
-@pytest.mark.parametrize("path", NOT_YET)
-def test_what_is_left_is_really_left(path: str) -> None:
-    """A file that is cleared leaves the list, so that nobody fills it again."""
-    assert named(FILES[path])
 
 
 def test_no_gate_that_ships_is_named() -> None:

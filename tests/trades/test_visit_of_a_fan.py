@@ -7,11 +7,13 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from pydantic import ValidationError
 from ruamel.yaml import YAML
 
 from handsfree.demo.play import scenario_files
 from handsfree.events import decisions as ev
 from handsfree.events.record import from_record, to_record
+from handsfree.events.upcasting import Reader
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english_words
 from handsfree.procedure.procedure import load_procedure
@@ -80,7 +82,7 @@ def test_the_record_of_a_fan_names_no_fuel() -> None:
     (opened,) = [event for event in visit().events if isinstance(event, ev.VisitOpened)]
     _, content = to_record(opened)
     assert content["trade"] == "ventilation"
-    assert content["fuel"] is None
+    assert "fuel" not in content["facts"]
     assert content["instrument"] == "Flow hood"
     assert content["facts"]["the dwelling"] == "existing"
     assert "natural gas" not in str(content)
@@ -95,8 +97,21 @@ def test_the_first_entry_of_an_older_record_is_still_read() -> None:
         "licence": "invented 12345", "appliance": "Larkmoor 24", "serial": "LM24A0173", "fuel": "natural gas",
         "instrument": "Flue gas analyser", "instrument_serial": "FG2209", "calibrated_until": "2027-06-30",
     }  # fmt: skip
-    opened = from_record("visit-opened", older)
-    assert (opened.trade, opened.fuel, opened.facts) == ("combustion", "natural gas", {})
+    opened = Reader(lambda _: None).event("visit-opened", older)
+    assert isinstance(opened, ev.VisitOpened)
+    assert (opened.trade, opened.facts) == ("combustion", {"fuel": "natural gas"})
+
+
+def test_what_version_7_called_after_a_burner_is_read_as_what_any_trade_calls_it() -> None:
+    """The fuel of the first entry is one of the job's facts, and what went out went out."""
+    opened, _ = (event for event in visit().events[:2])
+    reader = Reader(lambda _: None)
+    older = {**to_record(opened)[1], "schema_version": 7, "fuel": None}
+    assert reader.event("visit-opened", older) == opened.model_copy(update={"schema_version": 7})
+    went_out = reader.event("burner-went-out", {"at": 5, "gate": "found-maximum", "expected": True})
+    assert went_out == ev.WentOut(at=5, gate="found-maximum", expected=True)
+    with pytest.raises(ValidationError):
+        from_record("burner-went-out", {"at": 5, "gate": "found-maximum"})
 
 
 def test_a_fan_is_not_led_with_the_sheets_of_a_boiler() -> None:

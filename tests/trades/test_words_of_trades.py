@@ -68,6 +68,8 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     named = words["quantities"]
     exact = {name: {**{k: str(v) if k in {"low", "high"} else v for k, v in facts[name].items()}, **named[name]}
              for name in named}  # fmt: skip
+    before["supplies"] = before.pop("fuels")  # a name that every trade can use
+    before["sayings"]["pair-other-supply"] = before["sayings"].pop("pair-other-fuel").replace("{fuel}", "{supply}")
     before["answers"] |= BURNER_ANSWERS
     before["glance"]["labels"]["right"] = (
         "Correct?"  # "right" was shown, and is a direction that is not taken for yes
@@ -159,14 +161,10 @@ OF_A_TRADE = re.compile(
 
 
 def words_of_a_trade(text: str) -> list[tuple[int, str]]:
-    """Return the lines of a file that name a trade's things.
-
-    `fuels` is the name of the section in which a trade gives those that its calculations name.
-    """
+    """Return the lines of a file that name a trade's things."""
     found = []
     for number, line in enumerate(text.splitlines(), 1):
-        plain = line.replace('"fuels"', "").replace("fuels: dict[str, str]", "")
-        if OF_A_TRADE.search(plain):
+        if OF_A_TRADE.search(line):
             found.append((number, line.strip()))
     return found
 

@@ -14,6 +14,7 @@ from handsfree.trades.combustion.calculations import (
     instrument_uncertainty,
 )
 from handsfree.trades.combustion.gas_supply import GAS_INPUT, SUPPLY_PRESSURE
+from handsfree.trades.combustion.inventing import INVENTING
 from handsfree.trades.combustion.plausibility import PLAUSIBILITY
 from handsfree.trades.combustion.stops import STOPS
 from handsfree.trades.general import GENERAL
@@ -34,6 +35,7 @@ COMBUSTION = Trade(
     stops=STOPS,
     plausibility=PLAUSIBILITY,
     adjusting=ADJUSTING,
+    inventing=INVENTING,
     instrument_uncertainty=instrument_uncertainty,
     # Tolerances and flicker: common practice, no source.
     tolerances={
