@@ -252,6 +252,8 @@ class _Flat:
                 raise Problem(
                     f"there is no {gate.file} here", where=str(place("file")), remedy="correct the name"
                 ) from error
+            taken = prefix + gate.id in self.entries
+            need(not taken, f"the id {gate.id!r} stands in an included part too", place(), "rename one of them")
             if item:
                 self.entries[f"{prefix}{gate.id}/{item}"] = list(self.gates)[first]
         self.entries[prefix + gate.id] = list(self.gates)[before]

@@ -73,3 +73,16 @@ def test_a_stop_written_otherwise_is_refused_with_both_files(tmp_path: Path) -> 
     with pytest.raises(Problem, match=r"'stop-fault' stands in .*part-one\.yaml too") as caught:
         load_procedure(written(tmp_path, "Boiler off."))
     assert "part-two.yaml:16" in caught.value.sentence()
+
+
+def test_a_part_begins_with_things_altered(tmp_path: Path) -> None:
+    """Without `begins` its need is unmet; a state that is none of the thing's is refused."""
+    text = (PROCEDURES / "gas-on.yaml").read_text("utf-8")
+    path = tmp_path / "gas-on.yaml"
+    begins = "begins: {power: isolated, lock: fitted, gas-cock: closed}\n"
+    assert begins in text
+    path.write_text(text.replace(begins, ""), "utf-8")
+    assert {one.proof for one in check(load_procedure(path)).findings} == {"needs"}
+    path.write_text(text.replace("gas-cock: closed}\nexits", "gas-cock: ajar}\nexits"), "utf-8")
+    with pytest.raises(Problem, match="no thing 'gas-cock' can be 'ajar'"):
+        load_procedure(path)

@@ -16,7 +16,11 @@ from rehearsed import ROOT
 
 from handsfree.procedure.procedure import load_procedure
 
-BOILERS = {"in band": IN_BAND, "lean": {"maximum": 8.55, "minimum": 8.6}}
+BOILERS = {
+    "in band": IN_BAND,
+    "lean": {"maximum": 8.55, "minimum": 8.6},
+    "leaner": {"maximum": 8.3, "minimum": 8.4},
+}
 
 
 def visits() -> list[str]:

@@ -14,7 +14,9 @@ from rehearsed import DAY, ROOT, sheets
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
+from handsfree.events.state import State
 from handsfree.procedure.procedure import Procedure, load_procedure
+from handsfree.questions.put_back import PutBack
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.trades.combustion.stops import fuel_of
@@ -66,12 +68,19 @@ class Led:
 
 
 class Careful(InventedTechnician):
-    """The invented technician without the slips that the demo writes in."""
+    """The invented technician without the slips that the demo writes in, who names what was put back."""
 
-    def set_called(self, state: object) -> str:
+    def answer(self, state: State) -> str:
+        """Return the words said; a thing that is back is named with its state, so that nothing is read back."""
+        question = state.question
+        if isinstance(question, PutBack) and self.plan.things[question.thing].value is None:
+            return self.plan.things[question.thing].put_back_by_name
+        return super().answer(state)
+
+    def set_called(self, state: State) -> str:
         """Return a whole set of values without a slip."""
         self.slipped = {*self.slipped, *self.plan.procedure.gates}
-        return super().set_called(state)  # type: ignore[arg-type]
+        return super().set_called(state)
 
 
 def lead(

@@ -1,0 +1,143 @@
+"""The shipped visits: how often a technician speaks, what is never cut, the order of the readings as found."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+
+import pytest
+from led import Led, lead, plan_of
+
+from handsfree.session.exploring import explore_randomly
+
+GOALS = {"annual-service": 105, "commissioning": 140}
+"""Utterances of a boiler found in its band, no turn made."""
+
+FOUR_TURNS = {"maximum": 8.3, "minimum": 8.4}
+FOUR_TURNS_GOAL = 200
+
+VISITS = (
+    "annual-service",
+    "combustion-check",
+    "commissioning",
+    "fault-call",
+    "gas-conversion",
+    "return-with-part",
+    "smell-or-co-call",
+)
+PROVING = tuple(name for name in VISITS if name != "combustion-check")
+
+NEVER_CUT = (
+    "ambient-entry-verdict",
+    "pipe-gas",
+    "boiler-serial",
+    "prove-dead",
+    "tightness",
+    "trap",
+    "final-verdict",
+    "final-minimum-verdict",
+    "flue-plug-leak",
+    "leak-test-firing",
+    "ambient-exit-verdict",
+)
+"""Room CO in and out, gas, serial, proving dead, tightness, trap, CO at both rates, plug, disturbed joints."""
+
+
+@cache
+def in_band(name: str) -> Led:
+    """Return a visit to a boiler in its band."""
+    return lead(plan_of(name))
+
+
+@pytest.mark.parametrize("name", GOALS)
+def test_a_visit_takes_no_more_words_than_its_goal(name: str) -> None:
+    led = in_band(name)
+    assert led.closed.outcome == "finished"
+    assert led.turns == 0
+    assert led.utterances <= GOALS[name]
+
+
+def test_four_turns_take_at_most_200() -> None:
+    """The old procedure took 304."""
+    led = lead(plan_of("commissioning"), co2=FOUR_TURNS)
+    assert (led.closed.outcome, led.turns) == ("finished", 4)
+    assert led.utterances <= FOUR_TURNS_GOAL
+
+
+def passed(led: Led) -> list[str]:
+    """Return the gates that were passed, in order."""
+    return [event.gate for event in led.visit.events if event.kind == "gate-passed"]
+
+
+@pytest.mark.parametrize("name", ["annual-service", "commissioning"])
+def test_nothing_that_protects_is_cut(name: str) -> None:
+    """Each of SAFETY's "never cut" is its own gate on the shortest way, and each protective device too."""
+    gates = passed(in_band(name))
+    devices = [one for one in plan_of(name).procedure.gates if one in gates and one in DEVICES]
+    assert [one for one in NEVER_CUT if one not in gates] == []
+    assert devices == list(DEVICES)
+
+
+DEVICES = (
+    "high-limit",
+    "low-water",
+    "gas-pressure-switch",
+    "blocked-vent",
+    "blocked-condensate",
+    "flow-switch",
+    "flame-failure",
+)
+
+
+@pytest.mark.parametrize("name", PROVING)
+def test_every_visit_that_opens_the_boiler_has_each_proof_among_its_gates(name: str) -> None:
+    assert set(NEVER_CUT) <= set(plan_of(name).procedure.gates)
+
+
+@pytest.mark.parametrize("name", ["annual-service", "commissioning"])
+def test_as_found_is_read_before_anything_is_opened(name: str) -> None:
+    """Room CO, gas, vent and trap first; the air duct before the readings that hang on it; then isolation."""
+    gates = passed(in_band(name))
+    order = ["ambient-entry-verdict", "pipe-gas", "intake-and-vent", "trap", "air-duct-verdict", "found-maximum"]
+    order += ["found-minimum", "found-probe-out", "trap-and-zero", "power-isolated", "cover-off", "tightness"]
+    places = [gates.index(one) for one in order]
+    assert places == sorted(places)
+
+
+def test_a_suspect_boiler_is_not_fired_for_readings_as_found() -> None:
+    gates = passed(lead(plan_of("annual-service"), answers={"heat-sink": "suspect"}))
+    assert "found-maximum" not in gates
+    assert gates.index("heat-sink") < gates.index("power-isolated") < gates.index("final-maximum")
+
+
+@pytest.mark.parametrize(
+    ("name", "answers", "stop"),
+    [
+        ("smell-or-co-call", {"detector": "sounding"}, "stop-not-tight"),
+        ("smell-or-co-call", {"source": "not-found"}, "stop-left-off"),
+        ("fault-call", {"outcome": "waiting"}, "stop-waiting"),
+        ("fault-call", {"outcome": "left-off"}, "stop-left-off"),
+        ("return-with-part", {"part": "wrong"}, "stop-waiting"),
+        ("gas-conversion", {"kit": "wrong"}, "stop-wrong-gas"),
+        ("gas-conversion", {"plate-gas": "other"}, "stop-wrong-gas"),
+    ],
+)
+def test_what_must_not_go_on_is_left_off(name: str, answers: dict[str, str], stop: str) -> None:
+    """Each way that leaves the boiler off ends in a stop, and so in a notice."""
+    led = lead(plan_of(name), answers=answers)
+    assert (led.visit.state.status, led.visit.state.gate) == ("stopped", stop)
+
+
+def test_a_part_of_the_water_side_has_the_water_side_looked_at_again() -> None:
+    gates = passed(lead(plan_of("return-with-part"), answers={"which": "water"}))
+    assert "water-and-drain" in gates
+    assert "high-limit" in gates
+
+
+@pytest.mark.slow("explorers try each transition of each visit on copies")
+@pytest.mark.parametrize("name", VISITS)
+def test_random_visits_end_and_nothing_goes_wrong(name: str) -> None:
+    """Two explorers of each visit."""
+    coverage = explore_randomly(plan_of(name), date(2026, 11, 25), 2)
+    assert coverage.faults == []
+    assert sum(coverage.ends.values()) == 2
