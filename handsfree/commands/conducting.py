@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import Self
 
@@ -154,6 +155,7 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
         yield None
         return
     general = GeneralPlan.of(recorder.plan.catalogue, options.general_model)
+    import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
     recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)
     if general is None and recorder.plan.catalogue.language == ENGLISH:
         sys.stderr.write(f"No third opinion on what is heard: {HOW}.\n")

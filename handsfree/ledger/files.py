@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
+import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import BinaryIO, Protocol
+from typing import BinaryIO, Protocol, TypeVar
 
 from filelock import FileLock, Timeout
 
@@ -18,6 +20,9 @@ SECTOR = 512
 
 PART = ".part"
 """How a file ends that is not yet whole."""
+
+
+Opened = TypeVar("Opened")
 
 
 class Files(Protocol):
@@ -69,16 +74,50 @@ class Files(Protocol):
         """Take the one lock of that name and return what gives it back; TimeoutError when it stays taken."""
 
 
+class _Reserve:
+    """Handles held open by whoever writes, so that a program that has run out of them still records.
+
+    When no other can be had one of them is given up for the file that is wanted, and taken back as soon as may be.
+    """
+
+    def __init__(self, count: int) -> None:
+        self._count, self._held, self._lock = count, list[int](), threading.Lock()
+
+    def fill(self) -> None:
+        """Hold as many as can be had."""
+        with self._lock, contextlib.suppress(OSError):
+            while len(self._held) < self._count:
+                self._held.append(os.open(os.devnull, os.O_RDONLY | os.O_CLOEXEC))
+
+    def opened(self, opening: Callable[[], Opened]) -> Opened:
+        """Return what `opening` opens, with a handle of the reserve where there is no other."""
+        try:
+            return opening()
+        except OSError as error:
+            if error.errno not in {errno.EMFILE, errno.ENFILE} or not self._held:
+                raise
+        with self._lock:
+            if self._held:
+                os.close(self._held.pop())
+            return opening()
+
+
+RESERVE = _Reserve(4)
+"""More than the files that an entry, its key or a sound has open at a time."""
+
+
 class Disk:
     """The file system of the machine."""
 
     def create(self, path: Path, mode: int) -> int:
         """Make a new file and return a handle."""
-        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, mode)
+        RESERVE.fill()
+        return RESERVE.opened(lambda: os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, mode))
 
     def open(self, path: Path) -> int:
         """Return a handle for an existing file."""
-        return os.open(path, os.O_RDWR | os.O_CLOEXEC)
+        RESERVE.fill()
+        return RESERVE.opened(lambda: os.open(path, os.O_RDWR | os.O_CLOEXEC))
 
     def write(self, handle: int, data: bytes, offset: int) -> int:
         """Write at an offset."""
@@ -95,6 +134,7 @@ class Disk:
     def close(self, handle: int) -> None:
         """Give the handle back."""
         os.close(handle)
+        RESERVE.fill()
 
     def make_folder(self, path: Path, mode: int) -> None:
         """Make one folder."""
@@ -102,11 +142,11 @@ class Disk:
 
     def fsync_folder(self, path: Path) -> None:
         """Flush the folder's names."""
-        handle = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        handle = RESERVE.opened(lambda: os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC))
         try:
             os.fsync(handle)
         finally:
-            os.close(handle)
+            self.close(handle)
 
     def rename(self, path: Path, name: str) -> None:
         """Give a file another name in its folder."""
@@ -118,7 +158,7 @@ class Disk:
 
     def read(self, path: Path) -> BinaryIO:
         """Open a plain file for reading: a record holds no links, pipes or devices."""
-        return open_regular(path)
+        return RESERVE.opened(lambda: open_regular(path))
 
     def names(self, path: Path) -> list[str]:
         """Return the names in a folder."""
