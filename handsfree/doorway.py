@@ -12,6 +12,7 @@ import socket
 import ssl
 import tempfile
 from collections import Counter
+from collections.abc import Sequence
 from functools import partial
 
 import uvicorn
@@ -41,9 +42,12 @@ def tls_context(chain: bytes, key: bytes) -> ssl.SSLContext:
 class Doorway(uvicorn.Server):
     """A server that lets in who asks plainly, and who asks in TLS; each within `patience_s`."""
 
-    def __init__(self, config: uvicorn.Config, tls: ssl.SSLContext, patience_s: float) -> None:
+    def __init__(
+        self, config: uvicorn.Config, tls: ssl.SSLContext, patience_s: float, known: Sequence[str] = ()
+    ) -> None:
+        """`known` are addresses from which nobody is turned away to make room."""
         super().__init__(config)
-        self._tls, self._patience_s = tls, patience_s
+        self._tls, self._patience_s, self._known = tls, patience_s, known
         self._accepting: list[asyncio.Task[None]] = []
         self._knocking: dict[asyncio.Task[None], str] = {}
         """Who is not let in yet, oldest first, and from where."""
@@ -85,8 +89,11 @@ class Doorway(uvicorn.Server):
             line.close()
 
     def _make_room(self) -> None:
-        counts = Counter(self._knocking.values())
-        chosen = next(one for one, place in self._knocking.items() if counts[place] == max(counts.values()))
+        strangers = {
+            one: place for one, place in self._knocking.items() if place not in self._known
+        } or self._knocking
+        counts = Counter(strangers.values())
+        chosen = next(one for one, place in strangers.items() if counts[place] == max(counts.values()))
         del self._knocking[chosen]
         chosen.cancel()
 

@@ -10,7 +10,7 @@ import socket
 import ssl
 import threading
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Self
@@ -27,6 +27,8 @@ LONGEST_HEAD = 16_384
 """Bytes of a request's first line and headers."""
 LONGEST_MESSAGE = 4_096
 """Bytes of a message over a WebSocket."""
+MOST_KNOWN = 4
+"""Addresses of visitors who proved who they are: the last ones."""
 PARTING_S = 2.0
 """The most that the last answers may take to go out when the server ends."""
 
@@ -92,6 +94,7 @@ class Server:
         self._socket, self._tls, self._websockets = listener, tls, websockets
         self.port: int = listener.getsockname()[1]
         self._limits = limits or ServingLimits()
+        self._known: list[str] = []
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -120,6 +123,13 @@ class Server:
             return False
         return True
 
+    def know(self, address: str) -> None:
+        """Keep the connections from an address, of a visitor who proved who they are, when room must be made."""
+        if address in self._known:
+            self._known.remove(address)
+        self._known.append(address)
+        del self._known[:-MOST_KNOWN]
+
     async def _serve(self) -> None:
         assert self._server is not None
         self._loop = asyncio.get_running_loop()
@@ -141,7 +151,7 @@ class Server:
         self._socket.close()
 
     def _uvicorn(self, application: ASGIApp) -> uvicorn.Server:
-        connection = type("_Limited", (_Connection,), {"limits": self._limits})
+        connection = type("_Limited", (_Connection,), {"limits": self._limits, "known": self._known})
         config = uvicorn.Config(
             application, http=connection, ws="websockets-sansio" if self._websockets else "none",
             ws_max_size=LONGEST_MESSAGE, ws_per_message_deflate=False, ws_ping_interval=5.0, ws_ping_timeout=10.0,
@@ -150,13 +160,14 @@ class Server:
         )  # fmt: skip
         if self._tls is None:
             return uvicorn.Server(config)
-        return Doorway(config, self._tls, self._limits.request_s)
+        return Doorway(config, self._tls, self._limits.request_s, self._known)
 
 
 class _Connection(H11Protocol):
     """One visitor's connection, dropped when it goes beyond the limits."""
 
     limits = ServingLimits()
+    known: Sequence[str] = ()
     _deadline: asyncio.TimerHandle | None = None
     came = 0.0
     dropped = False
@@ -171,8 +182,9 @@ class _Connection(H11Protocol):
         if len(beside) > self.limits.per_address:
             self._make_room(beside)
         elif len(crowd) > self.limits.connections:
-            counts = Counter(one.address() for one in crowd)
-            self._make_room([one for one in crowd if counts[one.address()] == max(counts.values())])
+            strangers = [one for one in crowd if one.address() not in self.known] or crowd
+            counts = Counter(one.address() for one in strangers)
+            self._make_room([one for one in strangers if counts[one.address()] == max(counts.values())])
 
     def address(self) -> str:
         """Return where it comes from."""

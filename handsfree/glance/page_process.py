@@ -105,8 +105,8 @@ def attend_page(
         )
     tls = None if facts.identity is None else tls_context(facts.identity.chain, facts.identity.key)
     offered = {"certificate": facts.certificate, "burner_off": facts.burner_off}
-    site = Site(relay, facts.view_code, turnstile, **offered, link=link)
     with Server(listener, LIMITS, tls, websockets=link is not None) as server:
+        site = Site(relay, facts.view_code, turnstile, **offered, link=link, know=server.know)
         server.start(site.application())
         while server.responsive(HUNG_S):
             tell(PageBeat(0 if link is None else link.frames))

@@ -92,7 +92,10 @@ class _OwnNames:
 
 
 class Site:
-    """The page; `certificate` (DER) and `burner_off` (WAV) are offered to phones, `link` takes their sound."""
+    """The page; `certificate` (DER) and `burner_off` (WAV) are offered to phones, `link` takes their sound.
+
+    `know` is told the address of whoever has shown the key code.
+    """
 
     def __init__(
         self,
@@ -103,9 +106,10 @@ class Site:
         certificate: bytes = b"",
         burner_off: bytes = b"",
         link: SoundLink | None = None,
+        know: Callable[[str], None] = lambda _address: None,
     ) -> None:
         self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
-        self._certificate, self._burner_off, self._link = certificate, burner_off, link
+        self._certificate, self._burner_off, self._link, self._know = certificate, burner_off, link, know
         self._viewers: list[_Followed] = []
         self._holders: list[_Followed] = []
 
@@ -175,6 +179,7 @@ class Site:
         given = request.headers
         match self._turnstile.takes(given.get("x-glance-count", ""), key, given.get("x-glance-code", "")):
             case "taken":
+                self._know(request.client.host if request.client else "")
                 return None
             case "replayed":
                 return Response(str(self._turnstile.count), status_code=409)

@@ -256,6 +256,7 @@ def test_a_visit_hears_through_the_phone_and_stops_when_its_sound_is_lost_at_a_f
         "--sound",
         "phone",
         "--plain",
+        "--unproven",
         "--glance-web",
         "127.0.0.1:0",
         "--out",

@@ -1,0 +1,256 @@
+"""A thousand dripping connections against the phone's page: `python tests/bench/glance/dripping.py [seconds]`.
+
+For 10 minutes, unless told otherwise, each connection sends one byte a second and comes back when it is dropped,
+from fifty addresses. Prints, before and during: how long a key of the phone takes to show on its page, how long
+after its end an utterance is heard, and what the record of the visit, which stands at a firing gate, says of
+alarms, stops and lost inputs.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import itertools
+import json
+import multiprocessing
+import os
+import queue
+import resource
+import socket
+import ssl
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from functools import partial
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[3]
+sys.path.insert(0, str(ROOT / "tests" / "glance" / "support"))
+
+from trusting import trusting  # noqa: E402
+
+from handsfree.glance.authority import Authority, own_names  # noqa: E402
+from handsfree.glance.presses import FOLLOW, code_of  # noqa: E402
+from handsfree.hearing.listener import Utterance  # noqa: E402
+from handsfree.hearing.sources import Recording  # noqa: E402
+from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of  # noqa: E402
+from handsfree.ledger import read  # noqa: E402
+from handsfree.session.rehearsal import Rehearsal  # noqa: E402
+from handsfree.shipped import model_folder  # noqa: E402
+from handsfree.speaking.voice import Voice  # noqa: E402
+from handsfree.visit.folder import load_plan  # noqa: E402
+
+PROCEDURE = ROOT / "tests" / "browser" / "burner-on.yaml"
+JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
+CONNECTIONS, ADDRESSES = 1_000, 50
+ANSWER_EACH_S = 45.0
+RATE = 16_000
+
+
+@dataclass
+class Outcome:
+    """Latencies in ms, before and during; what the record says."""
+
+    keys: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
+    voice: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
+    kinds: list[str] = field(default_factory=list)
+    handles: list[int] = field(default_factory=list)
+    """Of the visit's process, once a second."""
+
+
+class Phone:
+    """Presses keys of a visit's page and sees what they do."""
+
+    def __init__(self, address: str, context: ssl.SSLContext) -> None:
+        self._place, self._context = urlsplit(address).netloc, context
+        _, _, self._key_code = urlsplit(address).fragment.partition(".")
+        self._counts = itertools.count(1)
+        self.pictures: queue.Queue[dict[str, object]] = queue.Queue()
+        threading.Thread(target=self._follow, daemon=True).start()
+
+    def _signed(self, key: str) -> dict[str, str]:
+        count = next(self._counts)
+        return {"X-Glance-Count": str(count), "X-Glance-Code": code_of(self._key_code, count, key)}
+
+    def _ask(self, method: str, path: str, body: str | None, key: str) -> http.client.HTTPResponse:
+        line = http.client.HTTPSConnection(self._place, timeout=30, context=self._context)
+        line.request(method, path, body, self._signed(key))
+        return line.getresponse()
+
+    def _follow(self) -> None:
+        while True:
+            with contextlib.suppress(OSError, http.client.HTTPException, ValueError):
+                answer = self._ask("GET", "/news", None, FOLLOW)
+                while line := answer.readline():
+                    if line.startswith(b"data: "):
+                        self.pictures.put(json.loads(line[6:]))
+            time.sleep(0.1)
+
+    def shows(self, wanted: object, seconds: float = 30) -> float:
+        """Wait for a picture; return how long it took, in ms."""
+        begun = time.monotonic()
+        while not wanted(self.pictures.get(timeout=max(0.01, begun + seconds - time.monotonic()))):  # type: ignore[operator]
+            pass
+        return 1_000 * (time.monotonic() - begun)
+
+    def press(self, key: str) -> None:
+        """Press once; a line that was dropped is opened again, as the page's own next touch would."""
+        answer = self._ask("POST", "/key", key, key)
+        assert answer.status == 204, answer.status
+
+    def key_ms(self) -> float:
+        """Mark the next answer, and return when the page shows it."""
+        with contextlib.suppress(queue.Empty):
+            while True:
+                self.pictures.get_nowait()
+        before = self.pictures.get(timeout=30)["chosen"]
+        begun = time.monotonic()
+        self.press("down")
+        self.shows(lambda picture: picture["chosen"] != before)
+        return 1_000 * (time.monotonic() - begun)
+
+
+def drip(port: int, over: object) -> None:
+    """Hold a thousand connections that send a byte a second each."""
+    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (min(4_096, most), most))
+    lines: dict[socket.socket, float] = {}
+    places = itertools.cycle(f"127.0.0.{2 + number}" for number in range(ADDRESSES))
+    while not over.is_set():  # type: ignore[attr-defined]
+        for _ in range(min(40, CONNECTIONS - len(lines))):
+            line = socket.socket()
+            line.bind((next(places), 0))
+            line.setblocking(False)
+            with contextlib.suppress(BlockingIOError):
+                line.connect(("127.0.0.1", port))
+            lines[line] = time.monotonic()
+        now = time.monotonic()
+        for line, sent in list(lines.items()):
+            if now - sent < 1:
+                continue
+            try:
+                line.send(b"G")
+                lines[line] = now
+            except BlockingIOError:
+                continue
+            except OSError:
+                line.close()
+                del lines[line]
+        time.sleep(0.02)
+
+
+@contextlib.contextmanager
+def visit(work: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
+    """Begin a visit with its page; yield its process, address and folder."""
+    folder = work / "visit"
+    Authority.of_device(own_names("127.0.0.1"))
+    command = [
+        sys.executable,
+        "-m",
+        "handsfree.commands.app",
+        "visit",
+        str(PROCEDURE),
+        "--jobsheet",
+        str(JOB_SHEET),
+    ]
+    command += [
+        "--unproven",
+        "--typed",
+        "--silent",
+        "--plain",
+        "--glance-web",
+        "127.0.0.1:0",
+        "--out",
+        str(folder),
+    ]
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE}
+    with subprocess.Popen(command, text=True, **pipes) as process:  # type: ignore[call-overload]
+        try:
+            address = process.stderr.readline().strip()
+            threading.Thread(target=process.stderr.read, daemon=True).start()
+            yield process, address, folder
+        finally:
+            process.kill()
+
+
+def spoken() -> Recording:
+    """Return an hour of a phrase said every three seconds."""
+    voice = Voice()
+    sound = voice.render("cover removed")
+    voice.close()
+    assert sound is not None, "there is no voice: install espeak-ng"
+    phrase = np.zeros(3 * RATE, np.int16)
+    samples = sound.at_rate(RATE).samples
+    phrase[: len(samples)] = samples
+    return Recording(np.tile(phrase, 1_200), paced=True)
+
+
+def measure(before_s: float, during_s: float) -> Outcome:
+    """Run it all."""
+    outcome, phase = Outcome(), ["before"]
+    with tempfile.TemporaryDirectory() as work, visit(Path(work)) as (process, address, folder):
+        plan, _ = load_plan(PROCEDURE, JOB_SHEET)
+        hearing = Hearing(HearingPlan(spoken(), partial(recogniser_of, model_folder(), plan.pronunciations)))
+        state = Rehearsal(plan, date(2026, 11, 28)).state
+        hearing.listen_for(plan.grammar(state.question, state.gate).automaton)
+        phone = Phone(address, trusting())
+        phone.shows(lambda picture: picture["headline"] == "Cover off.", 60)
+        process.stdin.write("cover removed\n")
+        process.stdin.flush()
+        phone.shows(lambda picture: picture["headline"] == "Burner steady?", 60)
+        over = multiprocessing.get_context("spawn").Event()
+        flood = multiprocessing.get_context("spawn").Process(
+            target=drip, args=(urlsplit(address).port, over), daemon=True
+        )
+        begun = answered = time.monotonic()
+        while (now := time.monotonic()) - begun < before_s + during_s:
+            if phase[0] == "before" and now - begun >= before_s:
+                phase[0] = "during"
+                flood.start()
+            if now - answered > ANSWER_EACH_S:
+                answered = now
+                process.stdin.write("say again\n")
+                process.stdin.flush()
+            outcome.keys[phase[0]].append(phone.key_ms())
+            outcome.handles.append(len(list(Path(f"/proc/{process.pid}/fd").iterdir())))
+            while (event := hearing.next_event(0.0)) is not None:
+                if isinstance(event, Utterance):
+                    outcome.voice[phase[0]].append(event.latency_ms)
+            time.sleep(0.5)
+        over.set()
+        flood.join(10)
+        flood.kill()
+        hearing.close()
+        outcome.kinds = [entry.kind for entry in read(folder)]
+    return outcome
+
+
+def main() -> None:
+    """Print the distributions."""
+    during = float(sys.argv[1]) if len(sys.argv) > 1 else 600.0
+    with tempfile.TemporaryDirectory() as state:
+        os.environ["HANDSFREE_STATE"] = state
+        outcome = measure(min(60.0, during), during)
+    for what, found in (("a key to the phone's page", outcome.keys), ("an utterance heard", outcome.voice)):
+        for phase in ("before", "during"):
+            ms = np.array(found[phase] or [np.nan])
+            median, late = np.percentile(ms, [50, 95])
+            spread = f"median {median:.0f} ms, 95 % within {late:.0f} ms, longest {ms.max():.0f} ms ({len(ms)})"
+            print(f"{what:26} {phase}: {spread}")
+    lost = outcome.kinds.count("device-lost")
+    print(f"handles of the visit: {min(outcome.handles)} to {max(outcome.handles)}")
+    print(
+        f"lost inputs {lost}, alarms {outcome.kinds.count('tone-sounded')}, stops {outcome.kinds.count('stopped')}"
+    )
+
+
+if __name__ == "__main__":
+    main()
