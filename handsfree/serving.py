@@ -29,6 +29,8 @@ LONGEST_MESSAGE = 4_096
 """Bytes of a message over a WebSocket."""
 MOST_KNOWN = 4
 """Addresses of visitors who proved who they are: the last ones."""
+BACKLOG = 2_048
+"""Connections that wait until they are taken: who asks is not to be put off because a thousand others wait, too."""
 PARTING_S = 2.0
 """The most that the last answers may take to go out when the server ends."""
 
@@ -71,7 +73,7 @@ def listen(host: str, port: int) -> socket.socket:
     """Take an address, `host` empty for all of this machine and port 0 for any; Problem when it cannot be had."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return socket.create_server((host, port), family=family)
+        return socket.create_server((host, port), family=family, backlog=BACKLOG)
     except OSError as error:
         what = f"pages cannot be served at {host}:{port}: {error.strerror or error}"
         raise Problem(what, remedy="choose another address or port") from error

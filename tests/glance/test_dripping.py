@@ -1,4 +1,4 @@
-"""A thousand dripping connections: the holder's keys still arrive, and a visit at a firing gate notices nothing."""
+"""A thousand dripping connections: the holder's keys arrive, and a visit at a firing gate notices nothing."""
 
 from __future__ import annotations
 
