@@ -30,7 +30,7 @@ LONGEST_MESSAGE = 4_096
 MOST_KNOWN = 4
 """Addresses of visitors who proved who they are: the last ones."""
 BACKLOG = 2_048
-"""Connections that wait until they are taken: who asks is not to be put off because a thousand others wait, too."""
+"""Connections that wait until they are taken: a thousand others are not to put off who asks."""
 PARTING_S = 2.0
 """The most that the last answers may take to go out when the server ends."""
 
