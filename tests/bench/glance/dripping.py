@@ -1,9 +1,9 @@
 """A thousand dripping connections against the phone's page: `python tests/bench/glance/dripping.py [seconds]`.
 
 For 10 minutes, unless told otherwise, each connection sends one byte a second and comes back a second after it was
-dropped, from fifty addresses. Prints, before and during: how long a key of the phone takes to show on its page, how
-long after its end an utterance is heard, and what the record of the visit, which stands at a firing gate, says of
-alarms, stops and lost inputs.
+dropped, from fifty addresses. Prints, before and during: how long a key of the phone takes to show on its page,
+how long after its end an utterance is heard, and what the record of the visit, which stands at a firing gate, says
+of alarms, stops and lost inputs.
 """
 
 from __future__ import annotations
