@@ -36,7 +36,7 @@ for folder in ("glance", "session"):
 from rehearsed import at  # noqa: E402
 from told import Told  # noqa: E402
 from trusting import trusting  # noqa: E402
-from websockets.asyncio.client import connect  # noqa: E402
+from websockets.asyncio.client import ClientConnection, connect  # noqa: E402
 
 from handsfree.glance.authority import Authority, own_names  # noqa: E402
 from handsfree.glance.phone_sound import PhoneSound  # noqa: E402
@@ -139,12 +139,20 @@ async def talk(url: str, seconds: float) -> None:
             await asyncio.sleep(0.5)
     where = place.replace("https:", "wss:") + f"sound?ticket={ticket}&session=7"
     async with connect(where, ssl=context, open_timeout=20, compression=None) as line:
+        acknowledged = asyncio.create_task(hear(line))
         begun = time.monotonic()
         for number in range(round(seconds * 50)):
             await asyncio.sleep(max(0.0, begun + 0.02 * number - time.monotonic()))
             made = struct.pack("<d", time.monotonic())
             await line.send(struct.pack("<I", number) + made + bytes(FRAME_BYTES - len(made)))
         await asyncio.sleep(2)
+        acknowledged.cancel()
+
+
+async def hear(line: ClientConnection) -> None:
+    """Take what the tool says, or nothing more would come through."""
+    async for _ in line:
+        pass
 
 
 def run(loss: float, *, emulate: bool, seconds: float) -> tuple[np.ndarray, str]:
