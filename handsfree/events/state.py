@@ -174,6 +174,8 @@ class State:
     held_since: int | None = None
     entered: Mapping[str, int] = field(default_factory=_nothing)
     passed: tuple[str, ...] = ()
+    outcomes: Mapping[str, str] = field(default_factory=_nothing)
+    """How each gate passed was left last."""
     altered: Mapping[str, str] = field(default_factory=_nothing)
     """Thing -> the gate that altered it, in the order they were altered."""
     altered_at: Mapping[str, int] = field(default_factory=_nothing)

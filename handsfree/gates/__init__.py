@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import get_args
 
 from handsfree.gates.adjust import AdjustGate
+from handsfree.gates.branch import BranchGate
 from handsfree.gates.choice import ChoiceGate
 from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.finish import FinishGate
@@ -23,6 +24,7 @@ Gate = (
     | TimedGate
     | WaitGate
     | VerdictGate
+    | BranchGate
     | AdjustGate
     | RestoreGate
     | StopGate

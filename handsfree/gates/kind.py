@@ -20,6 +20,16 @@ KeyPath = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
+class Follows:
+    """What decides a branch: a choice of a sheet, or how an earlier gate of the same file was passed."""
+
+    fact: str | None
+    answer: str | None
+    values: tuple[str, ...]
+    """What is told apart; anything else is "otherwise"."""
+
+
+@dataclass(frozen=True)
 class Effects:
     """What a gate does to the visit, apart from where it leads: what the proofs follow."""
 
@@ -56,6 +66,7 @@ class Effects:
     """What is read is said to be for the record alone: nothing judges it."""
     judges: Judging | None = None
     turns: Turning | None = None
+    follows: Follows | None = None
     end: Literal["finish", "stop"] | None = None
     refusable: bool = True
     """An author may let "not done, because" pass it."""

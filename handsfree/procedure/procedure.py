@@ -19,6 +19,7 @@ from handsfree.gates.kind import KeyPath
 from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
+from handsfree.procedure.branching import check_branch
 from handsfree.procedure.claims import claims, refuse_unknown_orders
 from handsfree.procedure.file import NEXT_ITEM, AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
@@ -327,7 +328,18 @@ class _Flat:
         for gate_id, placed in self.gates.items():
             self.gates[gate_id] = replace(placed, transitions=moves.transitions(gate_id))
             self._check_things(placed)
+            self._check_branch(placed)
         return moves
+
+    def _check_branch(self, placed: PlacedGate) -> None:
+        prefix = placed.id.removesuffix(placed.gate.id)
+        beside = {
+            gate_id.removeprefix(prefix): one.transitions
+            for gate_id, one in self.gates.items()
+            if gate_id == prefix + one.gate.id
+        }
+        key = "fact" if placed.gate.effects.follows and placed.gate.effects.follows.fact else "answer"
+        check_branch(placed.gate.effects, beside, self.trade.sheets, placed.at("branches"), placed.at(key))
 
     def _entry(self, target: str) -> str:
         while target in self.entries:

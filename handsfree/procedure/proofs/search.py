@@ -5,10 +5,11 @@ transition between gates depends on more than the gate itself, so monitors for d
 each other: the product of the gates with one monitor at a time covers the full product of gates and all altered
 things, and time and memory grow with their sum and not with the power set.
 
-Three guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
-first round, a sheet may have a limit at one verdict and none at the next, and the same verdict on the same
-readings may be another the second time. When a story uses such a transition it is searched again with just those
-counts, facts and verdicts followed exactly, so a story that is told can happen.
+Four guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
+first round, a sheet may have a limit at one verdict and none at the next, the same verdict on the same readings
+may be another the second time, and a branch may follow an answer that was not given. When a story uses such a
+transition it is searched again with just those counts, facts, verdicts and answers followed exactly, so a story
+that is told can happen.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
+from handsfree.gates.branch import OTHERWISE
 from handsfree.gates.outcomes import ENDS, EXHAUSTED
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
@@ -58,7 +60,7 @@ class Monitor:
         return state
 
 
-Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...]]
+Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...], tuple[str | None, ...]]
 Node = tuple[str, Hashable, Exact]
 Transition = tuple[str, str]
 """A gate and the outcome by which it is left."""
@@ -85,6 +87,23 @@ def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
     return effects.kept_at in points or not points.isdisjoint(turned)
 
 
+def decider(placed: PlacedGate) -> str | None:
+    """Return what a branch follows, a fact of a sheet or the full id of a gate; None at any other gate."""
+    follows = placed.gate.effects.follows
+    if follows is None:
+        return None
+    return follows.fact or f"{placed.id.removesuffix(placed.gate.id)}{follows.answer}"
+
+
+def _follows(placed: PlacedGate, outcome: str, known: str | None) -> bool:
+    """Say whether a branch can be left by the outcome while this is known of what decides it."""
+    follows = placed.gate.effects.follows
+    assert follows is not None
+    if follows.fact:
+        return known in {None, outcome}
+    return outcome == (known if known in follows.values else OTHERWISE)
+
+
 def limit_key(placed: PlacedGate) -> LimitKey | None:
     """Return which limit a verdict depends on: one of the sheets at a rate, or that of one reading."""
     judging = placed.gate.effects.judges
@@ -107,16 +126,22 @@ def says_loaded(outcome: str) -> bool | None:
 
 @dataclass(frozen=True)
 class Guard:
-    """The loop counts, the sheets' limits and the verdicts that a search follows exactly."""
+    """The loop counts, the sheets' limits, the verdicts and the deciders that a search follows exactly."""
 
     counted: tuple[str, ...] = ()
     limits: tuple[LimitKey, ...] = ()
     judged: tuple[JudgingKey, ...] = ()
+    deciding: tuple[str, ...] = ()
 
     @property
     def start(self) -> Exact:
         """Nothing entered, nothing known."""
-        return (0,) * len(self.counted), (None,) * len(self.limits), (None,) * len(self.judged)
+        return (
+            (0,) * len(self.counted),
+            (None,) * len(self.limits),
+            (None,) * len(self.judged),
+            (None,) * len(self.deciding),
+        )
 
     def entering(self, exact: Exact, placed: PlacedGate) -> Exact:
         """Count the gate, and forget the verdicts on what it reads anew."""
@@ -125,12 +150,12 @@ class Guard:
             for key, outcome in zip(self.judged, exact[2], strict=True)
         )
         if placed.id not in self.counted:
-            return exact[0], exact[1], judged
+            return exact[0], exact[1], judged, exact[3]
         place = self.counted.index(placed.id)
         most = (placed.gate.at_most or 0) + 1
         counts = list(exact[0])
         counts[place] = min(most, counts[place] + 1)
-        return tuple(counts), exact[1], judged
+        return tuple(counts), exact[1], judged, exact[3]
 
     def leaving(self, exact: Exact, placed: PlacedGate, outcome: str) -> Exact | None:
         """Return what is known after the transition was taken, or None when it cannot be taken."""
@@ -141,7 +166,23 @@ class Guard:
         key, loaded = limit_key(placed), says_loaded(outcome)
         limits = _known(self.limits, exact[1], key if loaded is not None else None, loaded)
         judged = _known(self.judged, exact[2], judging_key(placed), outcome)
-        return None if limits is None or judged is None else (exact[0], limits, judged)
+        deciding = self._deciding(exact[3], placed, outcome)
+        if limits is None or judged is None or deciding is None:
+            return None
+        return exact[0], limits, judged, deciding
+
+    def _deciding(
+        self, known: tuple[str | None, ...], placed: PlacedGate, outcome: str
+    ) -> tuple[str | None, ...] | None:
+        """Return what is known of all that decides once the gate was left, or None when it cannot be left so."""
+        by = decider(placed)
+        if by in self.deciding and not _follows(placed, outcome, known[self.deciding.index(by)]):
+            return None
+        told = by if placed.gate.effects.follows and placed.gate.effects.follows.fact else placed.id
+        if told not in self.deciding or outcome == EXHAUSTED:
+            return known
+        place = self.deciding.index(told)
+        return (*known[:place], outcome, *known[place + 1 :])
 
 
 def _known(
@@ -302,6 +343,7 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
     entered: dict[str, int] = {}
     known: dict[LimitKey, bool] = {}
     judged: dict[JudgingKey, str] = {}
+    decided: dict[str | None, str] = {}
     for gate_id, outcome in (*transitions, (last, "")):
         placed = procedure.gates[gate_id]
         entered[gate_id] = entered.get(gate_id, 0) + 1
@@ -315,4 +357,9 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
         judging = judging_key(placed)
         if judging is not None and outcome and judged.setdefault(judging, outcome) != outcome:
             return replace(guard, judged=(*guard.judged, judging))
+        by = decider(placed)
+        if by is not None and outcome and not _follows(placed, outcome, decided.get(by)):
+            return replace(guard, deciding=(*guard.deciding, by))
+        if outcome != EXHAUSTED:
+            decided[by if placed.gate.effects.follows and placed.gate.effects.follows.fact else gate_id] = outcome
     return None
