@@ -41,6 +41,10 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "enrolling": {
         "enrol": "Keep the list of enrolled devices and people: begin, add, revoke, list, export, import, key.",
     },
+    "logging_heads": {
+        "log": "Keep the log of heads: add visits, check for gaps and forks, show the checkpoint.",
+        "prove": "Prove one entry of a logged visit alone, without the others; or check such a proof.",
+    },
     "supervising": {
         "desk": "Open the supervisor's pages over a folder of visits.",
         "replay": "Tell a visit again: how it ended, what a supervisor verifies, and who said what.",

@@ -1,0 +1,203 @@
+"""The office's log: it only grows, an older checkpoint shows what was taken out, and absences are told by name.
+
+The tree itself is held to the published vectors in tests/ledger/test_known_answers.py.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from lists import OFFICE, STRANGER, device_of, list_of, signed
+from small_visits import DAY, HOUR, visit
+from typer.testing import CliRunner
+
+from handsfree.commands.app import app
+from handsfree.ledger import Moment
+from handsfree.office.absences import FAR, FORK, FUTURE, GAP, against_log, findings
+from handsfree.office.enrolment import NAME
+from handsfree.office.log import Checkpoint, append, checked_log, log_lines, newest_checkpoint
+from handsfree.office.proving import prove, proven
+from handsfree.office.verification import known_enrolment, verify_anchored
+from handsfree.problem import Problem
+
+KEY = OFFICE
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Two visits of one enrolled device, both in the log."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    for name in ("one", "two"):
+        visit(tmp_path / name, tmp_path / "tablet")
+    list_of(tmp_path / "state" / NAME, [device_of(tmp_path / "one")])
+    append(tmp_path / "log", [checked(tmp_path / name) for name in ("one", "two")], KEY)
+    return tmp_path
+
+
+def checked(folder: Path) -> Any:
+    return verify_anchored(folder, known_enrolment())
+
+
+def names(here: Path) -> list[str]:
+    return [each.name for each in findings(checked_log(here / "log", KEY.public))]
+
+
+def test_a_checkpoint_is_a_signed_note_by_the_specification_alone(here: Path) -> None:
+    """C2SP tlog-checkpoint and signed-note: body, blank line, key ID, Ed25519 signature; RFC 9162 root by hand."""
+    note = newest_checkpoint(here / "log")
+    origin, size, root, blank, seal, end = note.split("\n")
+    one, two = (hashlib.sha256(b"\x00" + line).digest() for line in log_lines(here / "log"))
+    assert (size, blank, end) == ("2", "", "")
+    assert base64.b64decode(root) == hashlib.sha256(b"\x01" + one + two).digest()
+    dash, name, text = seal.split(" ")
+    both, public = base64.b64decode(text), bytes.fromhex(KEY.public)
+    assert (dash, name) == ("—", origin)
+    assert both[:4] == hashlib.sha256(origin.encode() + b"\n\x01" + public).digest()[:4]
+    Ed25519PublicKey.from_public_bytes(public).verify(both[4:], f"{origin}\n{size}\n{root}\n".encode())
+
+
+def test_the_log_grows_and_holds_nothing_twice(here: Path) -> None:
+    older = newest_checkpoint(here / "log")
+    assert append(here / "log", [checked(here / "one")], KEY) == 0
+    signed(checked(here / "one"))
+    assert append(here / "log", [checked(here / "one")], KEY) == 1
+    assert len(checked_log(here / "log", KEY.public, older)) == 3
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda lines: lines[:1], "1 lines that its checkpoint counts are gone"),
+        (lambda lines: lines[::-1], "the log is not the one of its checkpoint"),
+        (lambda lines: [lines[0], lines[1].replace(b'"count":4', b'"count":3')], "not the one of its checkpoint"),
+    ],
+)
+def test_what_was_taken_out_or_changed_is_told(here: Path, change: Any, says: str) -> None:
+    path = here / "log" / "log.jsonl"
+    path.write_bytes(b"".join(line + b"\n" for line in change(path.read_bytes().splitlines())))
+    with pytest.raises(Problem, match=says):
+        checked_log(here / "log", KEY.public)
+
+
+def test_an_older_checkpoint_shows_a_log_that_was_made_anew(here: Path) -> None:
+    """Whoever holds the log's key can sign another history, and not make an old checkpoint fit it."""
+    older = newest_checkpoint(here / "log")
+    shutil.rmtree(here / "log")
+    append(here / "log", [checked(here / name) for name in ("two", "one")], KEY)
+    checked_log(here / "log", KEY.public)
+    with pytest.raises(Problem, match="not the one of the older checkpoint"):
+        checked_log(here / "log", KEY.public, older)
+
+
+@pytest.mark.parametrize("note", ["", "x", "handsfree/office-log\n2\nAAAA\n\n— handsfree/office-log AAAA\n"])
+def test_what_is_no_checkpoint_of_this_log_is_told(here: Path, note: str) -> None:
+    for given in (note, Checkpoint(2, b"\0" * 32).signed(STRANGER.kept)):
+        with pytest.raises(Problem, match="checkpoint"):
+            Checkpoint.of(given, KEY.public)
+
+
+def test_a_number_that_is_missing_is_told(here: Path) -> None:
+    """R6: missing visits went unseen."""
+    assert names(here) == []
+    visit(here / "kept-back", here / "tablet")
+    visit(here / "four", here / "tablet")
+    append(here / "log", [checked(here / "four")], KEY)
+    assert names(here) == [GAP]
+
+
+def test_a_copied_state_is_told_as_a_fork(here: Path) -> None:
+    """R6: two visits under one number of the device, each of them faultless."""
+    shutil.copytree(here / "tablet", here / "copied")
+    visit(here / "three", here / "tablet")
+    visit(here / "forked", here / "copied")
+    append(here / "log", [checked(here / name) for name in ("three", "forked")], KEY)
+    assert names(here) == [FORK]
+
+
+def test_a_visit_dated_ahead_of_its_arrival_or_long_before_it_is_told(here: Path) -> None:
+    """One closed an hour after it arrived, one that was handed in a month late."""
+
+    class Then:
+        def __init__(self, by: int) -> None:
+            self.by = by
+
+        def now(self) -> Moment:
+            return Moment(time.time_ns() // 1_000_000 + self.by, 0, "boot")
+
+    late, early = visit(here / "late", here / "tablet", ahead=-30 * DAY), visit(here / "early", here / "tablet")
+    append(here / "log", [checked(late)], KEY)
+    append(here / "log", [checked(early)], KEY, clock=Then(-3 * HOUR))
+    assert names(here) == [FAR, FUTURE]
+
+
+def test_a_signed_line_that_was_taken_away_is_told(here: Path) -> None:
+    """D2: deleting the last line, or the file, raised no finding."""
+    signed(checked(here / "one"), "not accepted", "no meter")
+    append(here / "log", [checked(here / "one")], KEY)
+    leaves = checked_log(here / "log", KEY.public)
+    assert against_log(checked(here / "one"), leaves) == []
+    (here / "one" / "endorsements.jsonl").unlink()
+    report = checked(here / "one")
+    assert report.ok
+    (found,) = against_log(report, leaves)
+    assert "is gone" in found.says
+
+
+def test_one_entry_is_proven_alone(here: Path) -> None:
+    """The proof holds that entry and no other; whatever is changed in it proves nothing."""
+    proof = prove(here / "one", 2, here / "log", KEY.public)
+    entry, leaf = proven(json.loads(json.dumps(proof)), KEY.public)
+    assert (entry["kind"], entry["event"]) == ("reading", {"value": "9.30"})
+    assert leaf["count"] == 4
+    assert "procedure.yaml" not in json.dumps(proof)
+    for change in (
+        lambda one: one["entry"].update(line=one["entry"]["line"].replace("9.30", "9.80")),
+        lambda one: one["entry"].update(index=1),
+        lambda one: one["leaf"].update(index=1),
+        lambda one: one["leaf"].update(line=one["leaf"]["line"].replace('"count":4', '"count":5')),
+        lambda one: one["entry"].update(path=[]),
+        lambda one: one.update(checkpoint=Checkpoint(2, b"\0" * 32).signed(KEY)),
+        lambda one: one.update(checkpoint=1),
+        lambda one: one.pop("leaf"),
+    ):
+        changed = json.loads(json.dumps(proof))
+        change(changed)
+        with pytest.raises(Problem):
+            proven(changed, KEY.public)
+    with pytest.raises(Problem, match="no entry 9"):
+        prove(here / "one", 9, here / "log", KEY.public)
+
+
+def test_only_whole_records_are_logged_and_no_demo(here: Path) -> None:
+    demo = visit(here / "demo", here / "thrown-away", demo=True)
+    with pytest.raises(Problem, match="no demo"):
+        append(here / "log", [checked(demo)], KEY)
+
+
+def test_the_commands_add_check_and_prove(here: Path) -> None:
+    """As an office types them; a forged visit is not logged."""
+
+    def run(*arguments: object) -> tuple[int, str]:
+        result = CliRunner().invoke(app, list(map(str, arguments)))
+        if isinstance(result.exception, Problem):
+            raise result.exception
+        return result.exit_code, result.stdout
+
+    assert "2 lines were added" in run("log", "add", here / "one", here / "two")[1]
+    assert "2 lines of the log are whole; 0 findings" in run("log", "check", here / "one")[1]
+    (here / "older").write_text(run("log", "checkpoint")[1].split("the log's key")[0])
+    assert run("log", "check", "--checkpoint", here / "older")[0] == 0
+    (here / "proof").write_text(run("prove", here / "one", 2)[1])
+    assert '"9.30"' in run("prove", here / "proof", "--check")[1]
+    with pytest.raises(Problem, match="not logged: sealed by an unknown device"):
+        run("log", "add", visit(here / "forged", here / "forger"))
+    with pytest.raises(Problem, match="no proof"):
+        run("prove", here / "older", "--check")
