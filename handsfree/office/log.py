@@ -1,7 +1,7 @@
 """The office's log: the heads of visits and of what was signed to them, only ever added to.
 
 `log.jsonl` holds a canonical object a line (RFC 8785), each a leaf of the tree of RFC 9162, section 2.1.
-`checkpoint` holds the tree's size and root as a signed note (C2SP signed-note and tlog-checkpoint), so whoever kept
+`checkpoint` holds the tree's size and root as a signed note (C2SP signed-note, tlog-checkpoint), so whoever kept
 an older one can tell whether anything in it was changed or taken out.
 """
 
