@@ -73,10 +73,12 @@ class Settle(Block):
 class Limits(Block):
     """Limits that stand in the procedure itself: those of a regulation, not of a maker."""
 
-    quantity: str
-    """What is judged, by its name in the catalogue."""
+    quantity: str | None = None
+    """The reading that is judged, by its name in the catalogue; left out where a formula's result is."""
+    unit: str | None = None
+    """The UCUM code of the limits where a formula's result is judged: that of the formula."""
     low: Exact | None = None
-    """The least value allowed, in the quantity's unit; open when left out."""
+    """The least value allowed, in the quantity's unit or the formula's; open when left out."""
     high: Exact | None = None
     """The greatest value allowed; open when left out."""
     accuracy: Exact | None = None
@@ -86,6 +88,10 @@ class Limits(Block):
 
     @model_validator(mode="after")
     def _sensible(self) -> Limits:
+        if (self.quantity is None) == (self.unit is None):
+            raise ValueError("name the quantity of a reading, or the unit of a formula's result")
+        if self.unit is not None and self.accuracy is not None:
+            raise ValueError("a formula carries the uncertainty of what goes into it: leave `accuracy` out")
         if self.low is None and self.high is None:
             raise ValueError("give low, high or both")
         if self.low is not None and self.high is not None and self.low >= self.high:

@@ -232,7 +232,7 @@ def _table(calculations: Mapping[str, Calculation]) -> Iterator[str]:
     )
     for name, one in calculations.items():
         inputs = "; ".join(f"`{key}`: {', '.join(quantities)}" for key, quantities in one.inputs.items())
-        rate = " (at a rate)" if one.rate else ""
+        rate = " (at a rate)" if one.rate else " (by `limits`)" if one.limits else ""
         unit = "the reading's unit" if one.unit is None and one.limits else f"`{one.unit}`" if one.unit else "none"
         outcomes = ", ".join(f"`{outcome}`" for outcome in one.outcomes)
         columns = (one.says, inputs or "none", unit, one.uncertainty, one.source, outcomes)

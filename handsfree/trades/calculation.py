@@ -48,8 +48,12 @@ class WrittenLimits(Protocol):
     """Limits that stand in a gate itself: those of a regulation, not of a maker."""
 
     @property
-    def quantity(self) -> str:
-        """What is judged."""
+    def quantity(self) -> str | None:
+        """The reading that is judged; None where a formula's result is."""
+
+    @property
+    def unit(self) -> str | None:
+        """The UCUM code of the limits of a formula's result."""
 
     @property
     def low(self) -> Decimal | None:
@@ -167,12 +171,14 @@ class Calculation:
     def bands_of(self, sheets: Sheets, rate: str | None, limits: WrittenLimits | None) -> Mapping[str, Band]:
         """Return the bands of what was read, those written in the gate too."""
         if limits is not None:
+            if limits.quantity is None:
+                return {}
             return {limits.quantity: Band(limits.low, limits.high, limits.source)}
         return self.bands(sheets, rate)
 
     def reads(self, name: str, limits: WrittenLimits | None) -> tuple[str, ...]:
         """Return the quantities an input must hold, given the limits of the gate."""
-        return self.inputs[name] or (() if limits is None else (limits.quantity,))
+        return self.inputs[name] or (() if limits is None or limits.quantity is None else (limits.quantity,))
 
 
 def missing(case: Case, key: str) -> Judgement:

@@ -1,4 +1,6 @@
-"""Formulas of a trade as calculations that a verdict may name: worked out, then held against the maker's band.
+"""Formulas of a trade as calculations that a verdict may name: worked out, then held against limits.
+
+Those are the maker's band where the formula names one, else what the gate itself writes.
 
 A trade of data alone judges by these. The standard uncertainty of a result comes from the instruments' limits of
 error on the job sheet, from resolution and settling, and from the tables; near an edge JCGM 106 decides.
@@ -42,7 +44,7 @@ READINGS = "readings"
 def calculations_of(folder: Path) -> dict[str, Calculation]:
     """Return the calculations that a trade's folder declares, by name; Problem with file:line at a fault.
 
-    Only formulas that name a band are calculations of their own; the others are steps of these.
+    A formula without a band is judged by limits written in a gate, where it reads anything at all.
     """
     if not (folder / "calculations.yaml").is_file():
         return {}
@@ -51,26 +53,41 @@ def calculations_of(folder: Path) -> dict[str, Calculation]:
     families = read_tables(read_document(tables)) if tables.is_file() else {}
     units = {name: facts.unit for name, facts in quantities.items()}
     formulas = read_formulas(read_document(folder / "calculations.yaml"), units, families)
-    return {name: _calculation(formula, families) for name, formula in formulas.items() if formula.band}
+    return {name: _calculation(formula, families) for name, formula in formulas.items() if _read(formula)}
+
+
+def _read(formula: Formula) -> tuple[str, ...]:
+    return tuple(item.quantity for item in formula.inputs if item.quantity is not None)
 
 
 def _calculation(formula: Formula, families: Mapping[str, Family]) -> Calculation:
-    read = tuple(item.quantity for item in formula.inputs if item.quantity is not None)
+    outcomes = (WITHIN, OUTSIDE, TOO_CLOSE, NO_LIMIT, MISSING)
     return Calculation(
         says=formula.says,
-        inputs={READINGS: read},
-        outcomes=(WITHIN, OUTSIDE, TOO_CLOSE, NO_LIMIT, MISSING),
+        inputs={READINGS: _read(formula)},
+        outcomes=tuple(one for one in outcomes if formula.band or one != NO_LIMIT),
         judge=partial(judged, formula, families),
         unit=formula.unit,
         uncertainty="instruments' limits of error, resolution, settling and tables: JCGM 100, 5.1.2; JCGM 106",
         source=formula.source,
+        limits=not formula.band,
     )
 
 
-def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judgement:
-    """Return how the result of a formula stands to the maker's band."""
+def _band(formula: Formula, case: Case) -> Band | None:
+    """Return the limits that the result is held against; None where the maker's sheet has none."""
+    if case.limits is not None:
+        return Band(case.limits.low, case.limits.high, case.limits.source)
     band = fact_of(case.sheets, str(formula.band))
     if not isinstance(band, MakerBand):
+        return None
+    return Band(band.low, band.high, case.sheets.appliance.source(band.page))
+
+
+def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judgement:
+    """Return how the result of a formula stands to the maker's band, or to the limits of the gate."""
+    band = _band(formula, case)
+    if band is None:
         return no_limit(case, formula.name)
     lacking = [
         item.quantity for item in formula.inputs if item.quantity and not case.value(READINGS, item.quantity)
@@ -84,9 +101,8 @@ def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judg
     except NoResult as reason:
         what = case.subject(formula.name)
         return Judgement(MISSING, case.words.say("missing", what=what), f"{formula.name}: {reason}")
-    source = case.sheets.appliance.source(band.page)
-    verdict = judge(result.value, Band(band.low, band.high, source), float(result.uncertainty), GUARDED)
-    told = from_verdict(case, case.subject(formula.name), verdict, (source,), result.value)
+    verdict = judge(result.value, band, float(result.uncertainty), GUARDED)
+    told = from_verdict(case, case.subject(formula.name), verdict, (band.source,), result.value)
     inputs = {key: text for key, text in result.numbers().items() if key not in told.numbers}
     told.numbers.update({**inputs, "unit": formula.unit, "formula source": formula.source})
     return told

@@ -43,6 +43,7 @@ def _reading_in_limits(case: Case) -> Judgement:
     """Judge a reading against the limits in the gate, edges included; with an accuracy, by its probability."""
     limits = case.limits
     assert limits is not None
+    assert limits.quantity is not None
     name = case.words.name(limits.quantity)
     value = case.value("readings", limits.quantity)
     if value is None:

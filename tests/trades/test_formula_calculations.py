@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 import handsfree
+from handsfree.gates.block import Limits
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.uncertainty import of_resolution
 from handsfree.trades.calculation import (
@@ -160,3 +161,39 @@ def test_a_reading_in_other_units_is_the_same_reading() -> None:
     assert judgement.outcome == WITHIN
     assert float(judgement.numbers["value"]) == pytest.approx(SUPERHEAT, abs=0.3)
     assert float(judgement.numbers["standard uncertainty"]) == pytest.approx(0.36, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("low", "outcome"),
+    # The pages' example: R-410A at 118 psig boils at 40 °F, 4.4 Cel; two standard uncertainties are half a kelvin.
+    [("3.5", WITHIN), ("4.2", TOO_CLOSE), ("4.8", TOO_CLOSE), ("5.5", OUTSIDE)],
+)
+def test_limits_written_in_the_gate_judge_a_result_by_its_uncertainty(low: str, outcome: str) -> None:
+    """JCGM 106:2012, 8.3.2: 0.058 bar of the gauge at 3.5 K per bar, and 10 mbar of weather, leave 0.2 K."""
+    limits = Limits(unit="Cel", low=D(low), source="invented")
+    judgement = judged(sheets(), name="evaporating-temperature", limits=limits)
+    assert judgement.outcome == outcome
+    assert float(judgement.numbers["value"]) == pytest.approx(40 / 1.8 - 32 / 1.8, abs=0.15)
+    assert float(judgement.numbers["standard uncertainty"]) == pytest.approx(0.2, abs=0.05)
+    assert judgement.rule.startswith("guarded acceptance (JCGM 106 8.3.2")
+    assert judgement.sources == ("invented",)
+
+
+def test_a_formula_without_a_band_takes_its_limits_from_the_gate_and_one_with_a_band_does_not() -> None:
+    assert COOLING["evaporating-temperature"].limits
+    assert not COOLING["superheat"].limits
+    assert NO_LIMIT not in COOLING["evaporating-temperature"].outcomes
+    assert "air-pressure" not in COOLING  # it reads nothing
+
+
+@pytest.mark.parametrize(
+    ("written", "fault"),
+    [
+        ({"low": D(2)}, "name the quantity of a reading, or the unit of a formula's result"),
+        ({"low": D(2), "unit": "Cel", "quantity": "suction_pressure"}, "name the quantity of a reading, or"),
+        ({"low": D(2), "unit": "Cel", "accuracy": D(1)}, "a formula carries the uncertainty of what goes into it"),
+    ],
+)
+def test_limits_of_a_result_name_their_unit_and_no_accuracy(written: dict[str, Any], fault: str) -> None:
+    with pytest.raises(ValueError, match=fault):
+        Limits(source="invented", **written)

@@ -15,15 +15,15 @@ from handsfree.trades.registry import trade as trade_named
 
 def without_effect(procedure: Procedure) -> Iterator[Violation]:
     """Yield limits that no value which can be called meets, or that none misses."""
-    for placed, limits in _limits(procedure):
-        known = procedure.catalogue.quantities.get(limits.quantity)
+    for placed, quantity, limits in _limits(procedure):
+        known = procedure.catalogue.quantities.get(quantity)
         if known is None:
             continue
-        low, high = _callable_span(procedure, placed, limits.quantity, known.low, known.high)
+        low, high = _callable_span(procedure, placed, quantity, known.low, known.high)
         met = (limits.low is None or limits.low <= high) and (limits.high is None or limits.high >= low)
         missed = (limits.low is not None and limits.low > low) or (limits.high is not None and limits.high < high)
         if not met or not missed:
-            what = f"{placed.id}: every {limits.quantity} that can be called, {low} to {high}, "
+            what = f"{placed.id}: every {quantity} that can be called, {low} to {high}, "
             what += "misses its limits" if not met else "keeps its limits"
             fault = ProofFault("limits", what, "correct the limits, or what may be called", ("limits",))
             yield Violation(placed.id, fault, ())
@@ -32,21 +32,22 @@ def without_effect(procedure: Procedure) -> Iterator[Violation]:
 def judged_twice(procedure: Procedure) -> Iterator[Violation]:
     """Yield verdicts that judge a quantity of one measurement point by other limits than another one does."""
     first: dict[tuple[str, str], tuple[PlacedGate, Limits]] = {}
-    for placed, limits in _limits(procedure):
+    for placed, quantity, limits in _limits(procedure):
         judges = placed.gate.effects.judges
         for point in () if judges is None else judges.using.values():
-            other, known = first.setdefault((point, limits.quantity), (placed, limits))
+            other, known = first.setdefault((point, quantity), (placed, limits))
             if (known.low, known.high, known.accuracy) != (limits.low, limits.high, limits.accuracy):
-                what = f"{placed.id} judges {limits.quantity} at {point!r} by other limits than {other.id}"
+                what = f"{placed.id} judges {quantity} at {point!r} by other limits than {other.id}"
                 fault = ProofFault("one-limit", what, "give both the same limits", ("limits",))
                 yield Violation(placed.id, fault, ())
 
 
-def _limits(procedure: Procedure) -> Iterator[tuple[PlacedGate, Limits]]:
+def _limits(procedure: Procedure) -> Iterator[tuple[PlacedGate, str, Limits]]:
+    """Yield each verdict on a reading by limits of its own, and the quantity."""
     for placed in procedure.gates.values():
         judges = placed.gate.effects.judges
-        if judges is not None and judges.limits is not None:
-            yield placed, judges.limits
+        if judges is not None and judges.limits is not None and judges.limits.quantity is not None:
+            yield placed, judges.limits.quantity, judges.limits
 
 
 def _callable_span(
@@ -132,8 +133,8 @@ def _judged(procedure: Procedure) -> Iterator[tuple[str, str]]:
 
 def _never_missed(procedure: Procedure) -> Iterator[str]:
     """Yield limits that the trade's usual and unusual values all meet, or all miss."""
-    for placed, limits in _limits(procedure):
-        facts = procedure.trade.quantities.get(limits.quantity)
+    for placed, quantity, limits in _limits(procedure):
+        facts = procedure.trade.quantities.get(quantity)
         if facts is None or not facts.unusual:
             continue
         values = (facts.usual, *facts.unusual)
@@ -141,7 +142,7 @@ def _never_missed(procedure: Procedure) -> Iterator[str]:
         if len(within) == 1:
             how = "keeps" if True in within else "misses"
             yield (
-                f"{placed.id}: whatever the trade calls usual or unusual of {limits.quantity} {how} its limits; "
+                f"{placed.id}: whatever the trade calls usual or unusual of {quantity} {how} its limits; "
                 "is the unit right?"
             )
 

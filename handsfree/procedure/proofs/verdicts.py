@@ -71,6 +71,15 @@ def _branch_faults(
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
     if calculation.rate and gate.rate is None:
         yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)
+    yield from _limit_faults(gate, calculation)
+    for name in calculation.inputs:
+        if name not in gate.using:
+            yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
+    yield from _input_faults(gate, calculation, kept, trade, taken=taken)
+
+
+def _limit_faults(gate: Judging, calculation: Calculation) -> _Told:
+    """Yield that limits stand where none are taken, or lack, or are in another unit than what they judge."""
     if calculation.limits != (gate.limits is not None):
         says = (
             "judges against limits written in the gate"
@@ -78,10 +87,14 @@ def _branch_faults(
             else "takes its limits from the sheets"
         )
         yield f"{gate.calculation} {says}", "add or remove `limits`", ("limits",)
-    for name in calculation.inputs:
-        if name not in gate.using:
-            yield f"{gate.calculation} needs the input {name!r}", "add it under using", ("using",)
-    yield from _input_faults(gate, calculation, kept, trade, taken=taken)
+    if calculation.limits and gate.limits is not None and gate.limits.unit != calculation.unit:
+        if calculation.unit is None:
+            what, remedy = f"{gate.calculation} judges a reading", "name its quantity in place of a unit"
+        else:
+            given = "the unit of a quantity" if gate.limits.unit is None else gate.limits.unit
+            what = f"{gate.calculation} comes in {calculation.unit}, and its limits are in {given}"
+            remedy = f"write `unit: {calculation.unit}` and the limits in it, without a quantity"
+        yield what, remedy, ("limits",)
 
 
 def _input_faults(
