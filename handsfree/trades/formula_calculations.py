@@ -76,7 +76,8 @@ def _calculation(formula: Formula, families: Mapping[str, Family]) -> Calculatio
 
 def _band(formula: Formula, case: Case) -> Band | None:
     """Return the limits that the result is held against; None where the maker's sheet has none."""
-    if case.limits is not None:
+    if not formula.band:
+        assert case.limits is not None
         return Band(case.limits.low, case.limits.high, case.limits.source)
     band = fact_of(case.sheets, str(formula.band))
     if not isinstance(band, MakerBand):

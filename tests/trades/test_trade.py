@@ -77,12 +77,13 @@ USUAL = {
     "standing_pressure": "21.5", "working_pressure": "19.8", "gas_volume_metric": "0.050", "meter_time": "80.5",
     "gas_volume_imperial": "1.77", "air_flow": "31", "suction_pressure": "8.0", "liquid_pressure": "24.0",
     "suction_line_temperature": "12.0", "liquid_line_temperature": "33.0",
+    "outdoor_temperature": "32.0", "indoor_wet_bulb": "18.0",
 }  # fmt: skip
 IN_GATE = Limits(quantity="air_flow", low=D(30), accuracy=D(2), source="written here")
 
 
 def value(quantity: str, text: str) -> JudgedValue:
-    unit = {"pressure": "bar", "temperature": "Cel"}.get(quantity.rpartition("_")[2], "1")
+    unit = {"pressure": "bar", "temperature": "Cel", "bulb": "Cel"}.get(quantity.rpartition("_")[2], "1")
     reading = Reading.written(quantity, text, unit)
     return JudgedValue(reading, 0.0, of_resolution(float(reading.resolution)))
 
@@ -145,7 +146,7 @@ def test_a_signature_says_unit_uncertainty_and_source(of: str, name: str) -> Non
     assert calculation.says.endswith(".")
     assert calculation.uncertainty
     assert calculation.source
-    assert (calculation.unit is None) == (calculation.limits or not calculation.inputs)
+    assert (calculation.unit is None) == (not any(calculation.inputs.values()))
     assert calculation.bad <= {*calculation.outcomes}
     assert calculation.turns <= calculation.bad
 
@@ -302,7 +303,7 @@ def test_half_a_pair_is_not_judged() -> None:
     ],
 )
 def test_the_analyser_leaves_its_readings_uncertain(quantity: str, text: str, uncertainty: float) -> None:
-    unit = {"pressure": "bar", "temperature": "Cel"}.get(quantity.rpartition("_")[2], "1")
+    unit = {"pressure": "bar", "temperature": "Cel", "bulb": "Cel"}.get(quantity.rpartition("_")[2], "1")
     reading = Reading.written(quantity, text, unit)
     assert trade("combustion").instrument_uncertainty(sheets(), reading) == pytest.approx(uncertainty)
 
