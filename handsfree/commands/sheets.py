@@ -3,32 +3,31 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Any, get_args, get_origin
+from typing import Any
 
 import typer
-from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
-from pydantic.fields import FieldInfo
 from ruamel.yaml import YAML
 from ruamel.yaml.nodes import ScalarNode
 
+from handsfree.commands.interview import Interview
+from handsfree.commands.sheet_questions import SheetQuestions
+from handsfree.commands.written_answers import choice_written
 from handsfree.documents import parse_document, read_document
-from handsfree.plain import plainly
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english
+from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets, model_of, read_appliance_sheet, read_job_sheet, trade_of
-from handsfree.procedure.template import bare, wanted
+from handsfree.procedure.trades import TradeData, trade_data_asked
 
 AskPerson = Callable[[str], str]
 """Asks a person for one thing and returns what was answered."""
 
 _GIVEN = frozenset({"handsfree", "trade", "appliance"})
 """Facts of the job sheet that the appliance sheet settles."""
-
-_DIGITS_OF_A_DAY = 8
 
 
 def check_sheet(file: Path) -> dict[str, Any]:
@@ -53,99 +52,145 @@ def check_sheet(file: Path) -> dict[str, Any]:
     }
 
 
-def make_sheet(file: Path, appliance: Path, *, by_voice: bool, microphone: str | None, model: Path) -> None:
-    """Ask for every fact and write the sheet beside the appliance's; an existing file is never overwritten.
+def make_job_sheet(
+    file: Path,
+    appliance: Path | None,
+    visit: Path | None = None,
+    *,
+    by_voice: bool = False,
+    microphone: str | None = None,
+    model: Path | None = None,
+) -> None:
+    """Ask for every fact of a job, and for those that the visit needs; an existing file is never overwritten.
 
-    An answer that cannot stand is asked again, so that none is lost; the file is written when all are right.
+    Each answer is kept as soon as it is given; the sheet is written when all are right.
     """
-    if file.exists():
-        raise Problem("this file exists already", where=str(file), remedy="name a new one")
-    if appliance.resolve().parent != file.resolve().parent:
+    _is_new(file)
+    interview = Interview(file)
+    spell = _Speller(microphone, model).ask if by_voice and model is not None else None
+    content = interview.lead(lambda: _job(file, appliance, visit, interview, spell))
+    _write(file, content)
+    interview.done()
+
+
+def _job(
+    file: Path, appliance: Path | None, visit: Path | None, interview: Interview, spell: AskPerson | None
+) -> dict[str, Any]:
+    """Return the content of a job sheet, asked until job and maker's data agree."""
+    document = read_document(appliance or _appliance_beside(file, interview))
+    if Path(document.file).resolve().parent != file.resolve().parent:
         raise Problem("the job sheet must stand beside the maker's data", where=str(file), remedy="use one folder")
-    document = read_document(appliance)
     data, trade = read_appliance_sheet(document), trade_of(document)
-    spell = _Speller(microphone, model).ask if by_voice else None
-    sheet = model_of(trade, "job")
-    content: dict[str, Any] = {"handsfree": 1, "trade": trade.name, "appliance": appliance.name}
-    for name, field in sheet.model_fields.items():
-        if name not in _GIVEN:
-            content |= _asked(name, field, spell)
+    needed = _needed(visit)
+    questions = SheetQuestions(interview, _units(trade), needed, spell=spell)
+    name = Path(document.file).name
     while True:
-        text = _written(content)
-        job = read_job_sheet(parse_document(text, str(file)))
+        given: dict[str, Any] = {"handsfree": 1, "trade": trade.name, "appliance": name}
+        content = given | questions.block(model_of(trade, "job"), "", _GIVEN)
+        job = read_job_sheet(parse_document(_written(content), str(file)))
         wrong = next(trade.sheets(job=job, appliance=data).disagreements(), None)
         if wrong is None:
-            break
+            return content
         key, what, remedy = wrong
         typer.echo(f"{what}; {remedy}")
-        content |= _asked(key, sheet.model_fields[key], spell)
-    with file.open("x", encoding="utf-8") as out:
-        out.write(text)
+        interview.forget(key)
 
 
-def _asked(name: str, field: FieldInfo, spell: AskPerson | None, of: str = "") -> dict[str, Any]:
-    """Return a fact that was asked for; nothing when it need not be given and is not."""
-    kind, what = bare(field.annotation), f"{of}{name.replace('_', ' ')}"
-    if get_origin(kind) is dict:
-        return {}  # a table is written by hand
-    if get_origin(kind) is tuple:
-        return {name: list(_each(bare(get_args(kind)[0]), what, spell))}
-    if isinstance(kind, type) and issubclass(kind, BaseModel):
-        if not field.is_required() and not typer.confirm(f"Write the {what} too?", default=False):
-            return {}
-        return {name: _block(kind, what, spell)}
-    return _value(name, field, kind, what, spell)
+def _needed(visit: Path | None) -> frozenset[str]:
+    """Return the facts of the job sheet that a visit or a part of it cannot do without."""
+    if visit is None:
+        return frozenset()
+    documents = (one.content for one in load_procedure(visit).documents)
+    named = (one.get("jobsheet") or () for one in documents if isinstance(one, dict))
+    return frozenset(fact.replace("-", "_") for facts in named for fact in facts)
 
 
-def _each(kind: type[BaseModel], what: str, spell: AskPerson | None) -> Iterator[dict[str, Any]]:
-    while typer.confirm(f"One more of the {what}?", default=False):
-        yield _block(kind, what, spell)
-
-
-def _block(kind: type[BaseModel], what: str, spell: AskPerson | None) -> dict[str, Any]:
-    facts: dict[str, Any] = {}
-    for name, field in kind.model_fields.items():
-        facts |= _asked(name, field, spell, f"{what}, ")
-    return facts
-
-
-def _value(name: str, field: FieldInfo, kind: Any, what: str, spell: AskPerson | None) -> dict[str, Any]:
-    """Return one plain fact, asked until it can stand."""
-    declared: Any = field.annotation
-    if field.metadata:
-        declared = Annotated[declared, *field.metadata]
-    right: TypeAdapter[Any] = TypeAdapter(declared, config=ConfigDict(strict=True))
-    by_voice = spell is not None and (name == "serial" or kind is date)
-    while True:
-        if by_voice and spell is not None:
-            text = spell(what)
-        else:
-            default = None if field.is_required() else "" if field.default is None else str(field.default)
-            says = f" - {field.description}" if field.description else ""
-            text = str(typer.prompt(f"{what} ({wanted(kind)}){says}", default=default, show_default=bool(default)))
-        if not text and not field.is_required():
-            return {}
-        value = _read(text.strip(), kind)
+def _appliance_beside(file: Path, interview: Interview) -> Path:
+    """Return the maker's data to use, of the files beside the new sheet."""
+    found: dict[str, Path] = {}
+    for path in sorted(file.resolve().parent.glob("*.yaml")):
         try:
-            right.validate_python(value)
-        except ValidationError as error:
-            typer.echo(f"{text!r} cannot stand: {plainly(error.errors()[0])}")
+            read_appliance_sheet(read_document(path))
+        except Problem:
+            continue
+        found[path.name] = path
+    if not found:
+        what = "there is no maker's data beside it, and a job sheet names one"
+        raise Problem(
+            what, where=str(file), remedy="make it first: handsfree appliance NAME.yaml, in the same folder"
+        )
+    if len(found) == 1:
+        return next(iter(found.values()))
+    asked = f"Maker's data (one of: {', '.join(found)})"
+    return found[interview.ask("maker's data", asked, lambda text: choice_written(text, tuple(found)))]
+
+
+def make_appliance_sheet(file: Path, trade: str, visit: Path | None = None) -> None:
+    """Ask for the maker's data in the order of a manual, and say what a visit lacks without a figure."""
+    _is_new(file)
+    interview, of = Interview(file), trade_data_asked(trade)
+    without = _gates_without(of, visit)
+    questions = SheetQuestions(interview, _units(of), without=lambda name: without.get(name, ""))
+    given = {"handsfree": 1, "trade": of.name}
+
+    def walk() -> dict[str, Any]:
+        return given | questions.block(model_of(of, "appliance"), "", frozenset(given))
+
+    content = interview.lead(walk)
+    while True:
+        try:
+            read_appliance_sheet(parse_document(_written(content), str(file)))
+        except Problem as problem:
+            typer.echo(problem.what)
+            interview.forget(str(list(content)[-1]))
+            content = interview.lead(walk)
         else:
-            return {name: value}
+            break
+    _write(file, content)
+    interview.done()
 
 
-def _read(text: str, kind: Any) -> Any:
-    """Return what was answered as a file would hold it: a number for a number, a day with its hyphens."""
-    if kind is date and text.isdigit() and len(text) == _DIGITS_OF_A_DAY:
-        return f"{text[:4]}-{text[4:6]}-{text[6:]}"  # as it is spelled by voice
-    if kind in {Decimal, int}:
-        content = parse_document(f"- {text}", "answer").content if _one_line(text) else [text]
-        return content[0]
-    return text
+def _gates_without(of: TradeData, visit: Path | None) -> dict[str, str]:
+    """Return fact -> the sentence that names the gates which say "no limit loaded" without it."""
+    if visit is None:
+        return {}
+    gates = load_procedure(visit).gates.values()
+    told = {}
+    for fact, calculations in of.sheets.judged_by().items():
+        lacking = [
+            one.id
+            for one in gates
+            if one.gate.effects.judges and one.gate.effects.judges.calculation in calculations
+        ]
+        if lacking:
+            told[fact] = (
+                f'Without {fact.replace("_", " ")} these gates say "no limit loaded": {", ".join(lacking)}.'
+            )
+    return told
 
 
-def _one_line(text: str) -> bool:
-    return text.replace(".", "", 1).removeprefix("-").isdigit()
+def check_appliance(file: Path) -> dict[str, Any]:
+    """Return what a sheet of maker's data holds: the model, the manual, and the trade."""
+    data = read_appliance_sheet(read_document(file))
+    return {
+        "appliance": data.appliance,
+        "trade": data.trade,
+        "manual": f"{data.manual.file}, revision {data.manual.revision}",
+    }
+
+
+def _units(of: TradeData) -> dict[str, str]:
+    return {name: one.unit for name, one in of.quantities.items()}
+
+
+def _is_new(file: Path) -> None:
+    if file.exists():
+        raise Problem("this file exists already", where=str(file), remedy="name a new one")
+
+
+def _write(file: Path, content: dict[str, Any]) -> None:
+    with file.open("x", encoding="utf-8") as out:
+        out.write(_written(content))
 
 
 def _written(content: dict[str, Any]) -> str:
@@ -157,7 +202,9 @@ def _written(content: dict[str, Any]) -> str:
 
 
 def _exact(representer: Any, value: Decimal) -> ScalarNode:
-    node: ScalarNode = representer.represent_scalar("tag:yaml.org,2002:float", f"{value:f}")
+    text = f"{value:f}"
+    kind = "float" if "." in text else "int"  # a whole number tagged otherwise would be written in quotes
+    node: ScalarNode = representer.represent_scalar(f"tag:yaml.org,2002:{kind}", text)
     return node
 
 

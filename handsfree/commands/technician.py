@@ -10,8 +10,9 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.visit_options import MicrophoneName, Model, VisitOptions, with_visit_options
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode
 from handsfree.shipped import model_folder, procedure_path
+from handsfree.trades import DEFAULT_TRADE
 
 app = typer.Typer(help="The technician's commands.")
 
@@ -132,22 +133,27 @@ def hear(
 
 @app.command()
 def jobsheet(
-    file: Annotated[Path, typer.Argument(help="The job sheet to check, or to make with --new.")],
+    file: Annotated[Path, typer.Argument(help="The job sheet: checked when it is there, else made.")],
     *,
-    new: Annotated[bool, typer.Option("--new", help="Make it: every fact is asked for.")] = False,
-    appliance: Annotated[Path | None, typer.Option(help="The maker's data for the model, for --new.")] = None,
-    by_voice: Annotated[bool, typer.Option("--voice", help="Spell serial and dates by voice, for --new.")] = False,
+    new: Annotated[bool, typer.Option("--new", help="Make it, and refuse when it is there.")] = False,
+    appliance: Annotated[
+        Path | None, typer.Option(help="The maker's data for the model; found beside it when left out.")
+    ] = None,
+    visit_name: Annotated[
+        str | None, typer.Option("--visit", help="The procedure it is for: whatever that needs is asked for.")
+    ] = None,
+    by_voice: Annotated[bool, typer.Option("--voice", help="Spell serial and dates by voice.")] = False,
     microphone: MicrophoneName = None,
     model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
-    """Make a job sheet from a model's data, or check one and say what it holds and what it lacks."""
-    from handsfree.commands.sheets import check_sheet, make_sheet  # noqa: PLC0415 - loads sound for --voice
+    """Make a job sheet by an interview that keeps each answer, or check one and say what it lacks."""
+    from handsfree.commands.sheets import check_sheet, make_job_sheet  # noqa: PLC0415 - loads sound for --voice
 
-    if new:
-        if appliance is None:
-            raise Problem("a new job sheet needs the maker's data", remedy="give --appliance FILE")
-        make_sheet(file, appliance, by_voice=by_voice, microphone=microphone, model=model or model_folder())
+    if new or not file.exists():
+        visit_file = None if visit_name is None else procedure_path(visit_name)
+        voice = (model or model_folder()) if by_voice else None
+        make_job_sheet(file, appliance, visit_file, by_voice=by_voice, microphone=microphone, model=voice)
     report: dict[str, Any] = check_sheet(file)
     if as_json:
         typer.echo(json.dumps(report))
@@ -159,3 +165,29 @@ def jobsheet(
     if report["out_of_date"]:
         sys.stderr.write("the instrument's calibration is out of date\n")
         raise typer.Exit(ExitCode.FAILED)
+
+
+@app.command("appliance")
+def appliance_sheet(
+    file: Annotated[Path, typer.Argument(help="The sheet of maker's data: checked when it is there, else made.")],
+    *,
+    trade: Annotated[str, typer.Option(help="The trade it belongs to.")] = DEFAULT_TRADE,
+    visit_name: Annotated[
+        str | None,
+        typer.Option("--visit", help="The procedure whose gates are told; the commissioning's when left out."),
+    ] = None,
+    as_json: _AsJson = False,
+) -> None:
+    """Make a sheet of maker's data by an interview in the order of a manual, or check one."""
+    from handsfree.commands.sheets import check_appliance, make_appliance_sheet  # noqa: PLC0415 - loads procedures
+
+    if not file.exists():
+        usual = "commissioning" if trade == DEFAULT_TRADE else None
+        named = visit_name or usual
+        make_appliance_sheet(file, trade, None if named is None else procedure_path(named))
+    report = check_appliance(file)
+    if as_json:
+        typer.echo(json.dumps(report))
+    else:
+        for name, value in report.items():
+            typer.echo(f"{name}: {value}")

@@ -28,7 +28,9 @@ class MakerBand(Block):
     """A band from the maker's manual; an edge left out is open."""
 
     low: Exact | None = None
+    """The lowest value allowed; empty when it is open."""
     high: Exact | None = None
+    """The highest value allowed; empty when it is open."""
     page: int
     """The page of the manual where it stands."""
 
@@ -45,22 +47,29 @@ class Manual(Block):
     """Which document the data was taken from."""
 
     file: str
+    """The manual's file or number, as it is found again."""
     revision: str
+    """Its revision or date: another one may give other figures."""
 
 
 class Person(Block):
     """Who does the work."""
 
     name: str
+    """The technician's name, as it stands on the paper."""
     licence: str
+    """The licence or registration for gas, with its expiry where it has one."""
 
 
 class Instrument(Block):
     """Something that measures."""
 
     name: str
+    """What it is."""
     serial: str
+    """Its serial number, as it stands on the instrument."""
     calibrated_until: Day
+    """The last day of its calibration, from the certificate; a visit after it stops."""
     shows: dict[str, str] = Field(default_factory=dict)
     """The unit it shows in place of the program's, both as UCUM codes: {mbar: "[in_i'H2O]", Cel: "[degF]"}."""
 
@@ -92,6 +101,7 @@ class ApplianceSheet(Block):
     appliance: str
     """The model's name."""
     manual: Manual
+    """The maker's manual that every figure comes from."""
     wait_after_change_seconds: int | None = Field(default=None, ge=0, le=3600)
     """How long the maker wants readings to wait after a change."""
     hold_minutes: int | None = Field(default=None, ge=1, le=240)
@@ -114,12 +124,15 @@ class JobSheet(Block):
     job: str
     """The job's number or name."""
     site: str
+    """Where it is, as it is asked for on arrival."""
     technician: Person
+    """Who does the work."""
     appliance: str = Field(pattern=r"^[A-Za-z0-9._-]+\.yaml$")
     """The appliance sheet's file, beside this one."""
     serial: str
     """The appliance's serial number."""
     altitude_metre: Exact = Decimal(0)
+    """The height of the site above the sea; feet are taken too."""
     alert: Alert | None = None
     """Who is told when nobody answers while something fires."""
     instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()
@@ -158,6 +171,11 @@ class Sheets(Block):
 
     def ranges(self) -> dict[str, MakerBand]:
         """Return the ranges that the maker gives for what is read, by quantity, in its unit."""
+        return {}
+
+    @classmethod
+    def judged_by(cls) -> dict[str, tuple[str, ...]]:
+        """Return fact of the maker's data -> the calculations that have no limit without it."""
         return {}
 
     def limits(self) -> dict[str, object]:

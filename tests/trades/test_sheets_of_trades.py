@@ -268,17 +268,17 @@ def test_a_fans_job_sheet_is_made_by_asking_and_a_wrong_answer_is_asked_again(tm
     """No answer is lost by a wrong one after it, and nothing of a boiler is asked."""
     fan(tmp_path)
     new = tmp_path / "new.yaml"
-    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "400 ft", "400", "n", "y", "Flow hood",
-               "FH1", "30/06/2027", "20270630", "n", "", "old", "existing", "27"]  # fmt: skip
+    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "high", "400 ft", "n", "y",
+               "Flow hood", "FH1", "05/06/2027", "30/06/2027", "n", "n", "", "old", "existing", "27"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "fan.yaml")]
     told = CliRunner().invoke(app, command, input="\n".join(answers) + "\n")
     assert told.exit_code == 0, told.output
-    assert "'400 ft' cannot stand: write a number" in told.output
-    assert "'30/06/2027' cannot stand: write the day as year-month-day" in told.output
-    assert "'old' cannot stand: write one of: 'new', 'existing'" in told.output
+    assert "'high' cannot stand: write a number" in told.output
+    assert "'05/06/2027' cannot stand: 05/06/2027 may be two days" in told.output
+    assert "'old' cannot stand: write one of: new, existing" in told.output
     assert "fuel" not in told.output.lower()
     job = load_sheets(new)[0].job
-    assert (job.altitude_metre, str(job.calibrated_until)) == (Decimal(400), "2027-06-30")
+    assert (job.altitude_metre, str(job.calibrated_until)) == (Decimal("121.92"), "2027-06-30")
 
 
 def test_a_combustion_job_sheet_is_made_with_its_meter(tmp_path: Path) -> None:
@@ -287,12 +287,12 @@ def test_a_combustion_job_sheet_is_made_with_its_meter(tmp_path: Path) -> None:
     (tmp_path / "appliance-24.yaml").write_text(text, "utf-8")
     new = tmp_path / "new.yaml"
     answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "120", "n", "n", "", "peat",
-               "Analyser", "FG1", "2027-06-30", "calculated", "computed", "0.3", "0.3", "20", "class limits", "y",
-               "m3", "38.0", "gross", "the bill", "natural gas"]  # fmt: skip
+               "Analyser", "FG1", "2027-06-30", "n", "calculated", "computed", "0.3", "0.3", "20", "class limits",
+               "y", "m3", "38.0", "gross", "the bill", "n", "natural gas"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "appliance-24.yaml")]
     told = CliRunner().invoke(app, command, input="\n".join(answers) + "\n")
     assert told.exit_code == 0, told.output
-    assert "'calculated' cannot stand: write one of: 'measured', 'computed'" in told.output
+    assert "'calculated' cannot stand: write one of: measured, computed" in told.output
     assert "the appliance sheet has no data for 'peat'" in told.output
     job = load_sheets(new)[0].job
     assert str(job.meter.heating_value) == "38.0"  # type: ignore[attr-defined]

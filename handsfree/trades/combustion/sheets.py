@@ -20,8 +20,11 @@ class RatesRule(Block):
     """The maker's rule between the two rates, for CO2 at maximum minus CO2 at minimum, in points of per cent."""
 
     low: Exact
+    """The least difference that the maker allows."""
     high: Exact
+    """The greatest difference that the maker allows."""
     page: int
+    """The page of the manual where it stands."""
 
 
 class CarbonMonoxideLimit(Block):
@@ -30,15 +33,20 @@ class CarbonMonoxideLimit(Block):
     basis: Literal["air-free", "as measured", "ratio"]
     """ppm air-free, ppm as measured, or the ratio CO/CO2 (a plain number such as 0.0040)."""
     high: Exact
+    """The highest CO on that basis."""
     page: int
+    """The page of the manual where it stands."""
 
 
 class FuelData(Block):
     """What the manual says for one fuel."""
 
     co2: dict[Rate, MakerBand] = Field(default_factory=dict)
+    """The maker's band of CO2, in per cent, at each rate."""
     between_rates: RatesRule | None = None
+    """The maker's rule for CO2 at maximum minus CO2 at minimum."""
     co: CarbonMonoxideLimit | None = None
+    """The maker's limit of CO: beyond it the boiler is not left running."""
     standing_pressure: MakerBand | None = None
     """mbar"""
     working_pressure: MakerBand | None = None
@@ -57,6 +65,7 @@ class Adjuster(Block):
     """One adjuster: how it is found and which way makes the mixture richer. Directions differ between makers."""
 
     said: str
+    """What the screw is called when it is spoken of."""
     key: str
     """The tool that fits it."""
     richer: Direction
@@ -64,6 +73,7 @@ class Adjuster(Block):
     most_eighths: int = Field(ge=1, le=8)
     """The largest step the maker allows, in eighths of a turn."""
     page: int
+    """The page of the manual where it stands."""
 
 
 class CombustionApplianceSheet(ApplianceSheet):
@@ -72,8 +82,11 @@ class CombustionApplianceSheet(ApplianceSheet):
     basis: Literal["gross", "net"]
     """The basis of the rated inputs; gross and net are never compared."""
     fuels: dict[str, FuelData] = Field(min_length=1)
+    """The gases that the manual gives figures for, such as natural gas and propane."""
     adjustment: Literal["allowed", "forbidden"]
+    """Whether the maker lets a technician turn the screws; no turn is ever advised where he does not."""
     adjusters: dict[Rate, Adjuster] = Field(default_factory=dict)
+    """The screw for each rate; without it no turn is advised."""
     flue_temperature_high: MakerBand | None = None
     """Cel"""
     water_pressure: MakerBand | None = None
@@ -102,16 +115,20 @@ class Analyser(Instrument):
     co_uncertainty: Exact = Decimal(20)
     """Expanded (k = 2), in ppm; or 5 % of the reading when that is larger."""
     uncertainty_source: str = "EN 50379-2 class limits, from memory"
+    """Where those uncertainties come from."""
 
 
 class GasMeter(Block):
     """The meter used for timing, and the gas it measures."""
 
     unit: Literal["m3", "[cft_i]"] = "m3"
+    """What the meter shows: cubic metres, or cubic feet."""
     heating_value: Exact
     """MJ/m3 (or Btu/ft3 for a cubic-foot meter), from the supplier's bill or notice."""
     basis: Literal["gross", "net"] = "gross"
+    """The basis of that heating value."""
     source: str
+    """Where the heating value comes from."""
 
 
 _OF_THE_FUEL = ("lockup_pressure", "meter_pressure", "pressure_drop")
@@ -130,8 +147,11 @@ class CombustionJobSheet(JobSheet):
     """The facts of one job at a boiler or burner."""
 
     fuel: str
+    """The gas in the pipe: it is called by name on the visit, and must be this one."""
     instrument: Analyser
+    """The flue gas analyser."""
     meter: GasMeter | None = None
+    """The gas meter, for the heat input; without it a timed input has no limit."""
     tighter: dict[Name, Exact] = Field(default_factory=dict)
     """Stop limits made tighter by local code or company rule; never looser."""
 
@@ -173,6 +193,17 @@ class CombustionSheets(Sheets):
         given = {name: getattr(self.fuel, name) for name in _OF_THE_FUEL}
         given |= {name: getattr(self.appliance, name) for name in _OF_THE_APPLIANCE}
         return {name: band for name, band in given.items() if band is not None}
+
+    @classmethod
+    def judged_by(cls) -> dict[str, tuple[str, ...]]:
+        """Return what the calculations of combustion judge against."""
+        return {
+            "co2": ("combustion-at-rate",),
+            "between_rates": ("rates-compared",),
+            "standing_pressure": ("supply-pressure",),
+            "working_pressure": ("supply-pressure",),
+            "input_kilowatt": ("gas-input",),
+        }
 
     def limits(self) -> dict[str, object]:
         """Return what the maker may give for the job's fuel."""

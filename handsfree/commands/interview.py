@@ -1,0 +1,127 @@
+"""An interview: one question after the other, each answer checked and kept on disk as soon as it is given.
+
+Whatever ends it (an interrupt, the end of input, a power cut), the same command goes on where it was left. "back"
+takes the last answer back. Answers are kept as they were written, beside the sheet that they make.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import typer
+
+from handsfree.problem import ExitCode, Problem
+
+T = TypeVar("T")
+BACK = "back"
+
+
+class BackAsked(Exception):  # noqa: N818 - no error: the person wants the question before
+    """The last answer is to be asked for again."""
+
+
+class Interview:
+    """Questions by a path that names them; answers already kept are taken without asking."""
+
+    def __init__(self, sheet: Path) -> None:
+        self.kept_at = sheet.with_name(f"{sheet.name}.answers")
+        self._kept: dict[str, str] = self._read()
+        if self._kept:
+            typer.echo(f"Going on with {len(self._kept)} answers kept in {self.kept_at}.")
+
+    def _read(self) -> dict[str, str]:
+        if not self.kept_at.exists():
+            return {}
+        try:
+            kept = json.loads(self.kept_at.read_text("utf-8"))
+        except (ValueError, OSError) as error:
+            what = "the answers kept here cannot be read"
+            raise Problem(what, where=str(self.kept_at), remedy="delete the file to begin anew") from error
+        if not isinstance(kept, dict) or not all(isinstance(one, str) for one in kept.values()):
+            what = "these are no answers of an interview"
+            raise Problem(what, where=str(self.kept_at), remedy="delete the file to begin anew")
+        return kept
+
+    def _write(self) -> None:
+        """Write all answers so that a cut leaves the old ones or the new ones, never half of them."""
+        beside = self.kept_at.with_name(f"{self.kept_at.name}.new")
+        with beside.open("w", encoding="utf-8") as out:
+            json.dump(self._kept, out, indent=1, ensure_ascii=False)
+            out.flush()
+            os.fsync(out.fileno())
+        beside.replace(self.kept_at)
+
+    def ask(
+        self,
+        path: str,
+        asked: str,
+        read: Callable[[str], T],
+        *,
+        default: str | None = None,
+        spell: Callable[[str], str] | None = None,
+    ) -> T:
+        """Return the answer to a question, asked until `read` takes it: its ValueError says what to write."""
+        if path in self._kept:
+            try:
+                return read(self._kept[path])
+            except ValueError:
+                del self._kept[path]  # the sheet has changed since: it is asked again
+        while True:
+            if spell is not None:
+                text = spell(asked)
+            else:
+                text = str(typer.prompt(asked, default=default, show_default=bool(default))).strip()
+            if text.lower() == BACK:
+                raise BackAsked
+            try:
+                value = read(text)
+            except ValueError as error:
+                typer.echo(f"{text!r} cannot stand: {error}")
+                continue
+            self._kept[path] = text
+            self._write()
+            return value
+
+    def yes(self, path: str, asked: str, *, default: bool = False) -> bool:
+        """Return the answer to a question of yes or no."""
+        return self.ask(path, f"{asked} (yes or no)", _yes_or_no, default="yes" if default else "no")
+
+    def forget(self, path: str) -> None:
+        """Drop the answers to a question and to all below it, so that they are asked for again."""
+        self._kept = {
+            name: text for name, text in self._kept.items() if name != path and not name.startswith(f"{path}/")
+        }
+        self._write()
+
+    def lead(self, walk: Callable[[], T]) -> T:
+        """Walk through all questions, again from the kept answers after each "back"."""
+        while True:
+            try:
+                return walk()
+            except BackAsked:
+                if self._kept:
+                    self._kept.popitem()
+                    self._write()
+            except (typer.Abort, KeyboardInterrupt, EOFError):
+                kept = f"{len(self._kept)} answers are kept in {self.kept_at}"
+                typer.echo(f"\n{kept}: the same command goes on from there.")
+                raise typer.Exit(ExitCode.LEFT_OPEN) from None
+
+    def done(self) -> None:
+        """Drop the kept answers: the sheet holds them now."""
+        self.kept_at.unlink(missing_ok=True)
+
+
+def _yes_or_no(text: str) -> bool:
+    if text.lower() in {"y", "yes"}:
+        return True
+    if text.lower() in {"n", "no"}:
+        return False
+    raise ValueError("write yes or no")
+
+
+__all__ = ["BackAsked", "Interview"]
