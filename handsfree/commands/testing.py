@@ -11,7 +11,8 @@ import typer
 
 from handsfree.problem import ExitCode
 from handsfree.stories.junit import junit as as_junit
-from handsfree.stories.running import Covered, run_all, stories_in
+from handsfree.stories.mutants import outcomes
+from handsfree.stories.running import Covered, StoriesOf, run_all, stories_in
 
 app = typer.Typer(help="Stories.")
 
@@ -28,10 +29,21 @@ def run_stories(
         bool, typer.Option("--unwalked", help="Name every gate and way that no story walks.")
     ] = False,
     junit: Annotated[Path | None, typer.Option("--junit", help="Write the outcome as JUnit XML too.")] = None,
+    mutants: Annotated[
+        bool,
+        typer.Option("--mutants", help="Plant faults instead, and list those that no proof and no story notices."),
+    ] = False,
+    every: Annotated[int, typer.Option("--every", min=1, help="With --mutants: try each so-many-th alone.")] = 1,
+    caught: Annotated[
+        int, typer.Option("--caught", min=0, max=100, help="With --mutants: least share noticed, in percent.")
+    ] = 0,
     jobs: Annotated[int, typer.Option(min=1, help="How many stories to run at a time.")] = os.cpu_count() or 1,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
 ) -> None:
     """Run the stories beside procedures; fails on one that goes otherwise, and where too little is covered."""
+    if mutants:
+        _mutants(stories_in(paths), jobs, every, caught)
+        return
     found = run_all(stories_in(paths), jobs)
     lacking = [one.too_little(gates, ways) for one in found]
     if junit is not None:
@@ -43,6 +55,30 @@ def run_stories(
         for one, short in zip(found, lacking, strict=True):
             _print(one, short, unwalked=unwalked)
     if any(one.failed for one in found) or any(lacking):
+        raise typer.Exit(ExitCode.FAILED)
+
+
+def _mutants(found: list[StoriesOf], jobs: int, every: int, least: int) -> None:
+    """Plant faults, print how many are noticed by what, and each that is not; too few noticed fails."""
+    too_few = False
+    for stories in found:
+        results = outcomes(stories, jobs, every)
+        by = {name: [one for one in results if one.caught == name] for name in ("check", "story", "survives")}
+        noticed = len(results) - len(by["survives"])
+        too_few = too_few or 100 * noticed < least * len(results)
+        looser = sum(one.by == "looser" for one in by["survives"])
+        share = f"{100 * noticed / len(results):.1f} %" if results else "none to plant"
+        typer.echo(
+            f"{stories.procedure}: {noticed} of {len(results)} planted faults are noticed ({share}): "
+            f"{len(by['check'])} by check, {len(by['story'])} by stories; "
+            f"of the others compare calls {looser} looser"
+        )
+        for one in by["survives"]:
+            fault = one.fault
+            typer.echo(
+                f"  survives ({one.by}): {Path(fault.file).name}: {fault.operator}: {fault.gate}: {fault.what}"
+            )
+    if too_few:
         raise typer.Exit(ExitCode.FAILED)
 
 

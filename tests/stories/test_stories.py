@@ -14,7 +14,8 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import procedures_folder
 from handsfree.stories.documentation import stories_text
-from handsfree.stories.running import run_all, stories_in
+from handsfree.stories.mutants import OPERATORS, outcomes
+from handsfree.stories.running import read_stories, run_all, stories_in
 
 PROCEDURE = """\
 handsfree: 2
@@ -219,3 +220,18 @@ def test_shipped_procedures_go_as_their_stories_tell(path: Path) -> None:
     (covered,) = run_all(stories_in([path]))
     assert [f"{one.place}: {one.fault}" for one in covered.failed] == []
     assert covered.too_little() == ()
+
+
+def test_planted_faults_are_noticed_by_check_or_stories_and_survivors_are_listed(tmp_path: Path) -> None:
+    """A limit moved by a tenth fails a story on its edge; a thing that stays off fails a proof; others survive."""
+    path = files(tmp_path)
+    found = outcomes(read_stories(path))
+    became = {(one.fault.operator, one.fault.what): one.caught for one in found}
+    assert [one.caught for one in found if one.fault.operator == "looser limit"][:2] == ["story", "story"]
+    assert became["lost need", "cover"] == "survives"
+    assert {one.caught for one in found if one.fault.operator == "lost restore"} == {"check"}
+    assert {one.fault.operator for one in found} <= set(OPERATORS)
+    code, told = run(path, "--mutants", "--caught", "100")
+    assert code == 1
+    assert "planted faults are noticed" in told
+    assert "survives (looser): small.yaml: lost need: read: cover" in told
