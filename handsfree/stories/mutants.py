@@ -27,7 +27,7 @@ from handsfree.stories.running import StoriesOf, plan_of_story, read_stories, to
 
 OPERATORS: Mapping[str, str] = {
     "looser limit": "a written limit is moved outwards by a tenth of itself, or left out where another remains",
-    "wrong unit": "a limit, or a number that a parameter gives, is ten times as large or as small, or its sign turns",
+    "wrong unit": "a limit, or a number of a parameter, is ten times as large or as small, or its sign turns",
     "lost restore": "a thing is not put back any more",
     "lost need": "a state that a gate needs is not asked for any more",
     "lost alteration": "what a gate alters is not followed any more",
