@@ -12,6 +12,7 @@ from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session import turning
 from handsfree.session.draft import Draft
+from handsfree.session.likely_way import gates_left
 from handsfree.session.more_time import more_time
 from handsfree.session.rechecking import recheck
 from handsfree.session.silence import LONG_HOLD_MS
@@ -97,8 +98,7 @@ def _carry_on(draft: Draft) -> None:
 
 
 def _what_is_left(draft: Draft) -> None:
-    ids = list(draft.plan.procedure.gates)
-    left = len(ids) - ids.index(draft.state.gate)
+    left = gates_left(draft.plan, draft.state)
     names = ", ".join(draft.plan.things[thing].said for thing in draft.state.altered)
     draft.say("left", gates=str(left), things=names or draft.words("nothing-altered"))
     draft.ask_again()
@@ -117,14 +117,20 @@ def _not_done(draft: Draft, utterance: Understanding) -> None:
 
 
 def _last_wrong(draft: Draft) -> None:
-    """Take back the readings of the gate at hand, or go back to where the last ones were taken."""
+    """Take back the readings of the gate at hand, or go back to what was called last: a reading, or an answer."""
     if _void_here(draft):
         return
-    taken = [g for g in draft.state.passed if draft.plan.gate(g).gate.effects.kept_at]
+    taken = [g for g in draft.state.passed if _called(draft, g)]
     if taken:
         draft.go_back(taken[-1])
     else:
         _not_possible(draft)
+
+
+def _called(draft: Draft, gate_id: str) -> bool:
+    """Say whether something was called at a gate that could have been another thing."""
+    gate = draft.plan.gate(gate_id).gate
+    return bool(gate.effects.kept_at) or len(gate.phrases) > 1
 
 
 def _void_here(draft: Draft) -> bool:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 from functools import cache
 
 import pytest
 from led import Led, lead, plan_of
+from rehearsed import DAY
 
+from handsfree.events.state import State
 from handsfree.session.exploring import explore_randomly
+from handsfree.session.likely_way import gates_left
+from handsfree.session.rehearsal import Rehearsal
 
 GOALS = {"annual-service": 105, "commissioning": 140}
 """Utterances of a boiler found in its band, no turn made."""
@@ -132,6 +137,27 @@ def test_a_part_of_the_water_side_has_the_water_side_looked_at_again() -> None:
     gates = passed(lead(plan_of("return-with-part"), answers={"which": "water"}))
     assert "water-and-drain" in gates
     assert "high-limit" in gates
+
+
+@pytest.mark.parametrize("name", ["annual-service", "combustion-check", "commissioning"])
+def test_what_is_left_counts_what_will_be_asked(name: str) -> None:
+    """At the first gate as many as a boiler in its band is asked, at the last one only that."""
+    plan, led = plan_of(name), in_band(name)
+    asked = {gate for gate, _ in led.said}
+    assert gates_left(plan, Rehearsal(plan, DAY).state) == len(asked)
+    assert gates_left(plan, replace_gate(led, "finish")) == 1
+
+
+def test_that_was_wrong_goes_back_to_the_last_answer() -> None:
+    """At the cover it is the answer before it that is taken back, and not room CO 20 questions ago."""
+    led = lead(plan_of("annual-service"), words={"cover-off": "that was wrong"}, until="cover-off")
+    gates = [event.gate for event in led.visit.events if event.kind == "gate-entered"]
+    assert gates[-2:] == ["cover-off", "tester-after"]
+
+
+def replace_gate(led: Led, gate: str) -> State:
+    """Return the last state as if it stood at another gate."""
+    return dataclasses.replace(led.visit.state, gate=gate)
 
 
 @pytest.mark.slow("explorers try each transition of each visit on copies")

@@ -89,11 +89,13 @@ def lead(
     co2: Mapping[str, float] = IN_BAND,
     answers: Mapping[str, str] | None = None,
     words: Mapping[str, str] | None = None,
+    until: str = "",
     most: int = 1500,
 ) -> Led:
     """Lead a visit to its end or to a stop.
 
-    `answers` chooses at gates by the answer's name; `words` are said at a gate's first question instead.
+    `answers` chooses at gates by the answer's name; `words` are said at a gate's first question instead. At the
+    gate `until` it ends with what is said there first.
     """
     visit = Rehearsal(plan, DAY)
     person = Careful(plan, InventedBoiler(fuel_of(plan.sheets), co2=dict(co2)))
@@ -113,4 +115,6 @@ def lead(
         text = own.pop(gate) if gate in own else person.answer(visit.state)
         led.said.append((gate, text))
         person.notice(visit.say(text), visit.state.now / 1000)
+        if gate == until:
+            return led
     raise AssertionError(f"no end at {visit.state.gate}")

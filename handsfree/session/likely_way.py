@@ -1,0 +1,45 @@
+"""The way that a visit will likely take from here: every answer good, every verdict within, all of it done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from handsfree.events.state import State
+from handsfree.gates.outcomes import DONE, ENDS, EXHAUSTED, NOT_DONE
+from handsfree.session.plan import Plan
+from handsfree.trades.calculation import MISSING, NO_LIMIT, WITHIN
+
+
+def gates_left(plan: Plan, state: State) -> int:
+    """Return how many gates will likely still ask something, the one at hand among them."""
+    return sum(1 for _ in _asking(plan, state))
+
+
+def _asking(plan: Plan, state: State) -> Iterator[str]:
+    """Yield the gates on the likely way that ask; a gate is passed once, so that a loop ends."""
+    gate_id, altered, seen = state.gate, set(state.altered), set[str]()
+    while gate_id not in ENDS and gate_id not in seen:
+        seen.add(gate_id)
+        placed = plan.gate(gate_id)
+        effects = placed.gate.effects
+        decides = effects.judges is not None or effects.end == "stop"
+        nothing_to_restore = effects.proves_settings and altered.isdisjoint(effects.restores)
+        if not decides and not nothing_to_restore:
+            yield gate_id
+        altered = (altered - set(effects.restores)) | set(effects.alters)
+        gate_id = _next(plan, gate_id)
+
+
+def _next(plan: Plan, gate_id: str) -> str:
+    """Return where a gate likely leads: its first answer that leads on, done, within, or what else leads on."""
+    placed = plan.gate(gate_id)
+    answered = [plan.led_to(gate_id, name) for name in placed.gate.phrases if name in placed.transitions]
+    sure = [placed.transitions[name] for name in (WITHIN, DONE) if name in placed.transitions]
+    unlikely = {NOT_DONE, EXHAUSTED, MISSING, NO_LIMIT}
+    others = [to for outcome, to in placed.transitions.items() if outcome not in unlikely]
+    ways = [*sure, *answered, *others]
+    on = (to for to in ways if to in ENDS or plan.gate(to).gate.effects.end != "stop")
+    return next(on, ENDS[0])
+
+
+__all__ = ["gates_left"]
