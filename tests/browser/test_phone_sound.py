@@ -213,6 +213,20 @@ def test_a_lost_link_at_a_firing_gate_lets_the_phone_say_burner_off_by_itself(tm
         with spoken_to(url, noise(40, RATE), tmp_path) as phone:
             visit.ears.until(100, seconds=60)
             assert not phone.find_element(By.ID, "off").is_displayed()
+            phone.execute_script(
+                "Object.defineProperty(document, 'hidden', { get: () => window.away, configurable: true });"
+                "window.away = true; document.dispatchEvent(new Event('visibilitychange')); window.away = false;"
+            )
+            until(lambda: "page hidden" in visit.told.live.picture().sound.text, 5)
+            phone.execute_script(
+                "capture.port.postMessage({ muted: true })"
+            )  # as when a call takes the microphone
+            count = len(visit.ears.waits)
+            until(lambda: len(visit.ears.waits) > count + 2, 10)
+            phone.execute_script("capture.port.postMessage({ muted: false })")
+            before = len(visit.ears.blocks)
+            visit.ears.until(before + 20)
+            assert visit.ears.blocks[before].overflow
             line.cut()
             cut_at = time.monotonic()
             shown(phone, "off", True, 30)
