@@ -237,6 +237,10 @@ def test_a_lost_link_at_a_firing_gate_lets_the_phone_say_burner_off_by_itself(tm
                 pytest.approx(0.5, abs=0.01),
                 "running",
             ]
+            fits = (
+                "const order = document.getElementById('off-order'); return order.scrollWidth <= order.clientWidth"
+            )
+            assert phone.execute_script(fits)
             phone.save_screenshot(str(shots / "glance-link-lost.png"))
             until(lambda: visit.changes == [DeviceChange("link", lost=True)], 5)
             line.mend()

@@ -39,7 +39,7 @@ from trusting import trusting  # noqa: E402
 
 from handsfree.glance.authority import Authority, own_names  # noqa: E402
 from handsfree.glance.presses import FOLLOW, code_of  # noqa: E402
-from handsfree.hearing.listener import Utterance  # noqa: E402
+from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance  # noqa: E402
 from handsfree.hearing.sources import Recording  # noqa: E402
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of  # noqa: E402
 from handsfree.ledger import read  # noqa: E402
@@ -61,6 +61,8 @@ class Outcome:
 
     keys: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
     voice: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
+    trouble: list[str] = field(default_factory=list)
+    """What the recogniser told beside what it heard: that it was lost."""
     kinds: list[str] = field(default_factory=list)
     handles: list[int] = field(default_factory=list)
     """Of the visit's process, once a second."""
@@ -184,8 +186,8 @@ def visit(work: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
             process.kill()
 
 
-def spoken() -> Recording:
-    """Return an hour of a phrase said every three seconds."""
+def spoken(seconds: float) -> Recording:
+    """Return a phrase said every three seconds, for so long."""
     voice = Voice()
     sound = voice.render("cover removed")
     voice.close()
@@ -193,7 +195,7 @@ def spoken() -> Recording:
     phrase = np.zeros(3 * RATE, np.int16)
     samples = sound.at_rate(RATE).samples
     phrase[: len(samples)] = samples
-    return Recording(np.tile(phrase, 1_200), paced=True)
+    return Recording(np.tile(phrase, round(seconds / 3) + 1), paced=True)
 
 
 def measure(before_s: float, during_s: float) -> Outcome:
@@ -201,7 +203,11 @@ def measure(before_s: float, during_s: float) -> Outcome:
     outcome, phase = Outcome(), ["before"]
     with tempfile.TemporaryDirectory() as work, visit(Path(work)) as (process, address, folder):
         plan, _ = load_plan(PROCEDURE, JOB_SHEET)
-        hearing = Hearing(HearingPlan(spoken(), partial(recogniser_of, model_folder(), plan.pronunciations)))
+        hearing = Hearing(
+            HearingPlan(
+                spoken(before_s + during_s + 60), partial(recogniser_of, model_folder(), plan.pronunciations)
+            )
+        )
         state = Rehearsal(plan, date(2026, 11, 28)).state
         hearing.listen_for(plan.grammar(state.question, state.gate).automaton)
         phone = Phone(address, trusting())
@@ -227,6 +233,8 @@ def measure(before_s: float, during_s: float) -> Outcome:
             while (event := hearing.next_event(0.0)) is not None:
                 if isinstance(event, Utterance):
                     outcome.voice[phase[0]].append(event.latency_ms)
+                elif not isinstance(event, SpeechBegan | NothingSaid):
+                    outcome.trouble.append(str(event))
             time.sleep(0.5)
         over.set()
         flood.join(10)
@@ -249,6 +257,7 @@ def main() -> None:
             spread = f"median {median:.0f} ms, 95 % within {late:.0f} ms, longest {ms.max():.0f} ms ({len(ms)})"
             print(f"{what:26} {phase}: {spread}")
     lost = outcome.kinds.count("device-lost")
+    print(*outcome.trouble[:5], sep="\n")
     print(f"handles of the visit: {min(outcome.handles)} to {max(outcome.handles)}")
     print(
         f"lost inputs {lost}, alarms {outcome.kinds.count('tone-sounded')}, stops {outcome.kinds.count('stopped')}"
