@@ -136,3 +136,10 @@ def test_any_text_is_a_document_or_a_problem(text: str) -> None:
 def test_any_decimal_comes_back_digit_by_digit(value: Decimal) -> None:
     """From file to value nothing is rounded."""
     assert str(parse_document(f"a: {value}", "f.yaml").content["a"]) == str(value)
+
+
+def test_a_file_of_too_many_values_is_refused_before_it_is_parsed() -> None:
+    """R9: a flow sequence of 400 kB took 71 s; on one line or on many, it is one sentence."""
+    for text in ("a: [" + "1, " * 133_000 + "1]\n", "a: [\n" + " 1,\n" * 80_000 + " 1]\n", "- 1\n" * 100_000):
+        with pytest.raises(Problem, match=r"some [0-9,]+ values, and 40,000 are the most; keep it shorter"):
+            parse_document(text, "x.yaml")
