@@ -1,5 +1,9 @@
 """Choosing one meaning from what was heard: the recogniser's alternatives, the grammar, and physics.
 
+Where the general recogniser was asked, its likelihoods are added to our scores, and how much better its free
+text fits than the answer tells speech that is not for us (`third_opinion.py`, `margins.yaml`). The constants here
+hold where it was not asked.
+
 The recogniser's score alone is not trusted. Every meaning of every alternative is a candidate; values are
 weighed by what the trade and the readings so far make likely, never against a stop limit.
 The winner may still carry a doubt; the gate then asks for the value a second time.
@@ -20,6 +24,8 @@ from handsfree.lexicon.meaning import OVER_RANGE, TOLD, Answer, HazardSaid, InUn
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
+from handsfree.session import third_opinion
+from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
 from handsfree.trades.plausibility import Known
@@ -67,6 +73,8 @@ class Candidate:
     alternative: int
     beyond: bool
     """It calls a value beyond a stop limit: no prior may argue it away."""
+    sound: Decimal = Decimal(0)
+    """The score by its sound alone."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +99,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     onset = _onset(heard)
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
-    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives)
+    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, third_opinion.likenesses(heard))
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -101,10 +109,17 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
         return Interpretation(None, why=why, onset=onset)
     if heard.overflow:
         return Interpretation(None, why="sound was lost", onset=onset)
-    winner = candidates[0]
+    if third_opinion.asked(heard):
+        return _with_third_opinion(state, grammar, heard, candidates)
+    return _by_our_ears(state, grammar, heard, candidates)
+
+
+def _by_our_ears(state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]) -> Interpretation:
+    """Return the likeliest meaning by our own ears alone, and what speaks against it."""
+    onset, best, winner = _onset(heard), heard.alternatives[0], candidates[0]
     chosen = heard.alternatives[winner.alternative]
     margin = SECOND_MARGIN if _confirms(state, winner.meaning) else CLEAR_MARGIN
-    competing = _competing(heard, winner, candidates, margin)
+    competing = _competing(winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
     if lead > FAR_BEHIND:
@@ -119,6 +134,31 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     elif heard.clipped:
         doubt = "the sound was clipped"
     slight = not competing and lead < UNKNOWN_MARGIN and not heard.clipped
+    return Interpretation(winner.meaning, doubt, onset, competing, slight=slight, words=chosen.text)
+
+
+def _with_third_opinion(
+    state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
+) -> Interpretation:
+    """Return the likeliest meaning by both opinions, and what speaks against it."""
+    onset, winner = _onset(heard), candidates[0]
+    chosen = heard.alternatives[winner.alternative]
+    margin = min(SECOND_MARGIN, MARGINS.value) if _confirms(state, winner.meaning) else MARGINS.value
+    differ = third_opinion.preferred(heard, winner.alternative)
+    other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
+    competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
+    strange = third_opinion.strangeness(heard, grammar, winner.alternative)
+    ahead = third_opinion.free_text_ahead(heard, winner.alternative)
+    if strange > MARGINS.strange:
+        return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
+    doubt = ""
+    if competing:
+        doubt = f"close to {describe(competing[0])}"
+    elif max(strange - MARGINS.strange_at_once, ahead - MARGINS.free_ahead) > 0:
+        doubt = "other speech is as likely"
+    elif heard.clipped:
+        doubt = "the sound was clipped"
+    slight = not competing and strange < MARGINS.strange_at_once + UNKNOWN_MARGIN and not heard.clipped
     return Interpretation(winner.meaning, doubt, onset, competing, slight=slight, words=chosen.text)
 
 
@@ -150,14 +190,18 @@ def _is_phrase(catalogue: Catalogue, words: Sequence[str]) -> bool:
 
 
 def hazard_called(
-    catalogue: Catalogue, pronunciations: Pronunciations, heard: Sequence[tuple[Sequence[str], Decimal]]
+    catalogue: Catalogue,
+    pronunciations: Pronunciations,
+    heard: Sequence[tuple[Sequence[str], Decimal]],
+    likeness: Sequence[Decimal | None] = (),
 ) -> tuple[str, tuple[str, ...]] | None:
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
-    With it, the words that called it.
+    With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
+    comes to its free text: that decides on short phrases; it never takes a long one away.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
-    for (words, score), name in zip(heard, names, strict=True):
+    for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
         if name is None:
             continue
         if sum(_length(pronunciations, word) for word in words) >= SHORT_PHONES:
@@ -165,6 +209,7 @@ def hazard_called(
         else:
             others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
             acts = all(score - other >= HAZARD_MARGIN for other in others)
+            acts = third_opinion.short_stop(likeness[place], heard_so=acts) if likeness else acts
         if acts:
             return name, tuple(words)
     return None
@@ -186,19 +231,16 @@ def _confirms(state: State, meaning: Meaning) -> bool:
     return (pending.called, pending.called_unit) == (f"{called.value:f}", called.unit)
 
 
-def _competing(
-    heard: Heard, winner: Candidate, candidates: Sequence[Candidate], margin: Decimal
-) -> tuple[Meaning, ...]:
+def _competing(winner: Candidate, candidates: Sequence[Candidate], margin: Decimal) -> tuple[Meaning, ...]:
     """Return the other meanings too near the winner to be let go, the nearest first.
 
     A value beyond a stop limit stays near by its sound alone, however improbable what was called with it.
     """
-    said = heard.alternatives[winner.alternative].score
     near = [
         candidate.meaning
         for candidate in candidates
         if winner.score - candidate.score < margin
-        or (candidate.beyond and said - heard.alternatives[candidate.alternative].score < LIMIT_MARGIN)
+        or (candidate.beyond and winner.sound - candidate.sound < LIMIT_MARGIN)
     ]
     return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
 
@@ -234,12 +276,13 @@ def describe(meaning: Meaning) -> str:
 
 
 def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
+    sound = third_opinion.sound_scores(heard)
     for number, alternative in enumerate(heard.alternatives):
         for meaning in grammar.read(alternative.text):
             if isinstance(meaning, HazardSaid):
                 continue  # it was not called clearly enough, and is no answer
             prior, beyond = _prior(plan, state, meaning) if isinstance(meaning, Values) else (Decimal(0), False)
-            yield Candidate(meaning, (alternative.score + prior).quantize(STEP), number, beyond)
+            yield Candidate(meaning, (sound[number] + prior).quantize(STEP), number, beyond, sound[number])
 
 
 def _prior(plan: Plan, state: State, meaning: Values) -> tuple[Decimal, bool]:

@@ -41,6 +41,8 @@ class GeneralMember:
         from handsfree.hearing.general.network import GeneralNetwork  # noqa: PLC0415 - loads a native library
 
         folder = self._plan.folder
-        network = GeneralNetwork(folder.path / "encoder_model.ort", folder.path / "decoder_model_merged.ort")
+        network = GeneralNetwork(
+            folder.path / "encoder_model.ort", folder.path / "decoder_model_merged.ort", self._plan.threads
+        )
         pieces = Pieces((folder.path / "tokenizer.bin").read_bytes())
         return GeneralEar(network, pieces, self._plan.numbers, folder.identity, self._plan.cries)

@@ -22,14 +22,13 @@ _FAINT: Final = 1e-4
 _LAYERS: Final = 8
 _HEADS: Final = 8
 _WIDTH: Final = 52
-_MOST_THREADS: Final = 2
 
 
 class GeneralNetwork:
     """Loads both networks: about 1.5 s and 190 MB. Raises ValueError when the files hold something else."""
 
-    def __init__(self, encoder: Path, decoder: Path) -> None:
-        self._encoder, self._decoder = _session(packed(encoder)), _session(packed(decoder))
+    def __init__(self, encoder: Path, decoder: Path, threads: int) -> None:
+        self._encoder, self._decoder = (_session(packed(file), threads) for file in (encoder, decoder))
         self._names = [
             f"past_key_values.{layer}.{part}.{kind}"
             for layer in range(_LAYERS)
@@ -71,10 +70,10 @@ class GeneralNetwork:
         )
 
 
-def _session(content: bytes) -> Any:
+def _session(content: bytes, threads: int) -> Any:
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
-    options.intra_op_num_threads = min(_MOST_THREADS, os.cpu_count() or 1)
+    options.intra_op_num_threads = min(threads, os.cpu_count() or 1)
     options.enable_cpu_mem_arena = False  # it would keep the memory of the longest utterance for ever
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(content, options, providers=["CPUExecutionProvider"])

@@ -35,6 +35,8 @@ class GeneralPlan:
     folder: GeneralFolder
     numbers: Numbers
     cries: tuple[tuple[str, ...], ...] = ()
+    threads: int = 2
+    """The visit's other processes need their share of a small machine."""
 
     @classmethod
     def of(cls, catalogue: Catalogue, folder: Path | None = None) -> GeneralPlan | None:

@@ -1,0 +1,56 @@
+"""How far one hearing of an utterance must lead another: `margins.yaml`, fitted on people kept for tuning.
+
+`python -m models.training.judge` writes the file with its evidence.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from importlib import resources
+from typing import Annotated, Final
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+from ruamel.yaml import YAML
+
+Exact = Annotated[Decimal, BeforeValidator(str)]
+
+
+class Margins(BaseModel):
+    """What holds where the general recogniser was asked; all are natural logarithms of odds."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    weight: Exact
+    """What its likelihood counts beside our own score."""
+    beyond_reach: Exact
+    """How far behind its best a sentence stands that it put too far behind to say."""
+    value: Exact
+    """The lead of a meaning over every other that is taken without a question."""
+    free_text: Exact
+    """What the lead of its free text over a sentence counts, beside our own score for unknown speech."""
+    strange_at_once: Exact
+    """Up to so much strangeness (both together) an answer is taken without a question."""
+    strange: Exact
+    """Beyond so much it was not said to us."""
+    free_ahead: Exact
+    """Where its free text leads the answer by more, the answer is not taken without a question."""
+    disagree: Exact
+    """Nor where it finds another meaning likelier by so much: where the two differ, nobody should be sure."""
+    stop: Exact
+    """A short stop phrase so close to its free text is heard, whatever our own ears say."""
+    stop_denied: Exact
+    """One further behind is none, though our own ears heard it."""
+    listed: Exact
+    """Our own score of what our ears heard at all; below it stands what the general recogniser added."""
+    sure: Exact
+    """The likelihood from which on the general recogniser is sure of a short stop phrase."""
+    evidence: tuple[str, ...]
+    """What they were fitted on, and what they gave there."""
+
+
+def _read() -> Margins:
+    text = resources.files(__package__).joinpath("margins.yaml").read_text(encoding="utf-8")
+    return Margins.model_validate(YAML(typ="safe", pure=True).load(text))
+
+
+MARGINS: Final = _read()

@@ -1,0 +1,165 @@
+"""Fit the third opinion's margins on the tuning people: `python -m models.training.judge HEARD... [--write]`.
+
+HEARD are files of `python -m tests.bench.hearing.visit hear --part tune`. Answers are right by their meaning. No
+wrong value taken at once is worth more than all else; then as many right ones as can be. `--write` writes
+`handsfree/session/margins.yaml` with the evidence.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import json
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from handsfree.events.inputs import Heard
+from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
+from handsfree.lexicon.meaning import HazardSaid, Meaning
+from handsfree.session import third_opinion
+from handsfree.session.margins import MARGINS, Margins
+from tests.bench.hearing import calls
+
+FILE = Path(__file__).parents[2] / "handsfree" / "session" / "margins.yaml"
+AT_ONCE_TALK, ANSWERED_TALK = 0.005, 0.02
+"""Of other talk so much may be taken at once, and answered at all."""
+STEP = Decimal("0.25")
+SPARE = Decimal("1.0")
+"""Added to the least lead that leaves no wrong value: the tuning people are few."""
+WEIGHTS = tuple(map(Decimal, ("0.3", "0.4", "0.5", "0.6", "0.7")))
+FREE_TEXTS = tuple(map(Decimal, ("0.5", "0.7", "1.0")))
+
+
+@dataclass(frozen=True)
+class Answered:
+    """The likeliest answer to a call: its lead over other meanings, its strangeness, whether it was said."""
+
+    lead: Decimal
+    strange: Decimal
+    right: bool
+
+
+def main() -> None:
+    """Read what was heard, fit, print, and write when asked to."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("heard", nargs="+", type=Path)
+    parser.add_argument("--write", action="store_true")
+    given = parser.parse_args()
+    answers: list[tuple[Grammar, Heard, frozenset[Meaning]]] = []
+    talk: list[tuple[Grammar, Heard]] = []
+    calls_of_talk, people = 0, set()
+    for file in given.heard:
+        with gzip.open(file, "rt", encoding="utf-8") as lines:
+            for line in lines:
+                found = json.loads(line)
+                grammar = calls.places()[found["place"]].grammar
+                said = frozenset(grammar.read(found["words"]))
+                heard = [Heard.model_validate(each) for each in found["heard"]]
+                if not found["words"]:
+                    calls_of_talk += 1
+                    talk += [(grammar, one) for one in heard]
+                elif not any(isinstance(meaning, HazardSaid) for meaning in said):
+                    people.add(found["speaker"])
+                    answers += [(grammar, one, said) for one in heard]
+    best: tuple[int, Margins] | None = None
+    for weight in WEIGHTS:
+        for free_text in FREE_TEXTS:
+            trial = MARGINS.model_copy(update={"weight": weight, "free_text": free_text})
+            ours = [one for each in answers if (one := _answered(*each, trial)) is not None]
+            other = [one for each in talk if (one := _answered(*each, frozenset(), trial)) is not None]
+            fitted, taken = _fitted(trial, ours, other, calls_of_talk)
+            print(
+                f"weight {weight}, free text {free_text}: {taken} of {len(answers)} right at once, "
+                f"value {fitted.value}, strange {fitted.strange_at_once} and {fitted.strange}"
+            )
+            if best is None or taken > best[0]:
+                best = taken, fitted
+    assert best is not None
+    taken, fitted = best
+    fitted_on = (
+        f"{time.strftime('%Y-%m-%d')}: {len(answers)} utterances of {len(people)} people and voices kept for"
+        f" tuning, clean to 0 dB; {calls_of_talk} pieces of other talk"
+    )
+    gave = (
+        f"{taken} right at once, none wrong; of other talk at most {100 * AT_ONCE_TALK:g} % at once,"
+        f" {100 * ANSWERED_TALK:g} % answered"
+    )
+    by_hand = (
+        "the others by hand; the final part was looked at once before free_ahead, disagree and the stop margins"
+    )
+    evidence = (fitted_on, gave, by_hand)
+    print("\n".join(evidence))
+    if given.write:
+        _write(fitted.model_copy(update={"evidence": evidence}))
+
+
+def _answered(grammar: Grammar, heard: Heard, said: frozenset[Meaning], margins: Margins) -> Answered | None:
+    if not third_opinion.asked(heard):
+        return None
+    scores = third_opinion.sound_scores(heard, margins)
+    meant = [
+        (score, place, frozenset(meanings))
+        for place, (one, score) in enumerate(zip(heard.alternatives, scores, strict=True))
+        if UNKNOWN_WORD not in one.text and (meanings := _answers(grammar, one.text))
+    ]
+    if not meant:
+        return None
+    score, place, meanings = max(meant, key=lambda each: each[0])
+    lead = min((score - other for other, _, others in meant if others != meanings), default=Decimal(99))
+    strange = third_opinion.strangeness(heard, grammar, place, margins)
+    differ = third_opinion.preferred(heard, place)
+    if any(other in differ and others != meanings for _, other, others in meant):
+        lead = Decimal(0)
+    if third_opinion.free_text_ahead(heard, place) > margins.free_ahead:
+        lead = Decimal(0)
+    return Answered(lead, strange, bool(meanings & said))
+
+
+_read: dict[tuple[int, tuple[str, ...]], list[Meaning]] = {}
+
+
+def _answers(grammar: Grammar, words: tuple[str, ...]) -> list[Meaning]:
+    key = (id(grammar), words)
+    if key not in _read:
+        _read[key] = [meaning for meaning in grammar.read(words) if not isinstance(meaning, HazardSaid)]
+    return _read[key]
+
+
+def _fitted(
+    trial: Margins, ours: Sequence[Answered], other: Sequence[Answered], pieces: int
+) -> tuple[Margins, int]:
+    at_once = _greatest(other, pieces, AT_ONCE_TALK)
+    strange = max(at_once, _greatest(other, pieces, ANSWERED_TALK))
+    wrong = [one.lead for one in ours if not one.right and one.strange <= at_once]
+    value = max([*wrong, Decimal(2)])
+    value = (value / STEP).to_integral_value(rounding="ROUND_CEILING") * STEP + SPARE
+    taken = sum(one.right and one.lead >= value and one.strange <= at_once for one in ours)
+    update = {"value": value, "strange_at_once": at_once, "strange": strange}
+    return trial.model_copy(update=update), taken
+
+
+def _greatest(other: Iterable[Answered], pieces: int, share: float) -> Decimal:
+    """Return the greatest strangeness that at most this share of other talk stays below."""
+    ranked = sorted(one.strange for one in other)
+    allowed = int(share * pieces)
+    least = ranked[allowed] if allowed < len(ranked) else ranked[-1]
+    return (least / STEP).to_integral_value(rounding="ROUND_FLOOR") * STEP
+
+
+def _write(margins: Margins) -> None:
+    lines = ["# Written by `python -m models.training.judge`: do not edit."]
+    for name in Margins.model_fields:
+        value = getattr(margins, name)
+        lines += (
+            [f'{name}: "{value.normalize():f}"']
+            if isinstance(value, Decimal)
+            else [f"{name}:", *(f"  - {json.dumps(text)}" for text in value)]
+        )
+    FILE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,319 @@
+"""What people call at the shipped gates, as a visit hears it: through the listener, with the noise around it.
+
+`played` keeps what was heard, with the third opinion where it is installed; `visit.py` decides on it.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import random
+import subprocess
+import time
+import zlib
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+from scipy.signal import resample_poly
+
+from handsfree.hearing.general.ear import GeneralMember
+from handsfree.hearing.general.weights import GeneralPlan
+from handsfree.hearing.listener import Listener, Utterance
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.sources import Recording
+from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.meaning import Values
+from handsfree.procedure.languages import english
+from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.proofs.hearing import hearing_of
+from handsfree.questions import Question
+from handsfree.visit.hearing import heard_from
+from models.training import people, recordings
+from models.training.loudness import active_power
+from models.training.split import Part, of_speaker
+from tests.bench.hearing.material import RATE, ROOT
+
+PROCEDURE = ROOT / "procedures" / "two-rate-combustion.yaml"
+RATIOS: tuple[float | None, ...] = (None, 10.0, 0.0)
+STOP_RATIOS: tuple[float | None, ...] = (None, 15.0, 10.0, 0.0)
+BEFORE_S, AFTER_S = 1.6, 1.3
+FAINT = 3.0
+"""Units of noise under a clean recording: no microphone is silent."""
+VOICES = {Part.TUNE: ("en-us+f2", "en-gb+Lee"), Part.FINAL: ("en-us+Alicia", "en-gb-x-rp+Michael")}
+"""Voices that no network of ours was taught by (`models/training/voices.py` names those that were)."""
+MAXIMUM = "maximum"
+OXYGEN_OF_AIR, MOST_DIOXIDE = 20.9, 11.7
+"""Percent; the second is that of natural gas burnt in just enough air."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A question of the shipped procedure at a gate."""
+
+    name: str
+    gate: str
+    question: Question
+    grammar: Grammar
+
+
+@dataclass(frozen=True)
+class Call:
+    """Something said at a place; `words` are what was said for us, none where nothing was."""
+
+    task: str
+    name: str
+    speaker: str
+    words: tuple[str, ...]
+    place: str
+    sound: Callable[[], np.ndarray]
+    ratios: tuple[float | None, ...] = RATIOS
+
+
+@cache
+def places() -> dict[str, Place]:
+    """Return the questions at which calls are played."""
+    wanted = {
+        ("ambient-entry", "values"): "co",
+        ("found-maximum", "values"): "row",
+        ("found-maximum", "read-back"): "read-back",
+        ("site", "to-do"): "to-do",
+        ("fan-number", "once-more"): "number",
+    }
+    found: dict[str, Place] = {}
+    for placed, question, grammar in hearing_of(load_procedure(PROCEDURE), english()).grammars():
+        name = wanted.get((placed.id, question.kind))
+        if question.kind == "once-more" and getattr(question, "quantity", "") == "fan_speed":
+            name = "number"
+        if question.kind == "to-do":
+            name = "to-do"
+        if name is not None:
+            found.setdefault(name, Place(name, placed.id, question, grammar))
+    return found
+
+
+def digits(speech: Path, part: Part) -> Iterator[Call]:
+    """One digit at the question for carbon monoxide: many people's microphones, one telephone speaker."""
+    seen: dict[tuple[str, str], int] = {}
+    for one in recordings.commands(speech, part):
+        key = (one.speaker, one.words[0])
+        seen[key] = seen.get(key, 0) + 1
+        if one.words[0] in {"one", "five", "eight", "zero"} and seen[key] <= 2:
+            name = f"{one.speaker} {one.words[0]} {seen[key]}"
+            yield Call("digit", name, one.speaker, one.words, "co", lambda one=one: one.samples)
+    for number, one in enumerate(recordings.digits(speech, part)):
+        if number % 5 == 0:
+            name = f"{one.speaker} {number}"
+            yield Call("telephone digit", name, one.speaker, one.words, "co", lambda one=one: one.samples)
+
+
+def numbers(speech: Path, part: Part) -> Iterator[Call]:
+    """Whole numbers to four digits at the question for one such value: read, dictated, counted."""
+    place = places()["number"]
+
+    def fits(words: tuple[str, ...]) -> bool:
+        return any(isinstance(meaning, Values) for meaning in place.grammar.read(words))
+
+    for number, one in enumerate(recordings.an4(speech, part)):
+        if fits(one.words):
+            yield Call(
+                "number", f"{one.speaker} {number}", one.speaker, one.words, "number", lambda one=one: one.samples
+            )
+    for clip in people.clips(speech, "speechocean762", part):
+        words = tuple(clip.words.split())
+        if fits(words):
+            yield Call("number", clip.name, f"speechocean {clip.speaker}", words, "number", clip.samples)
+    for clip in people.clips(speech, "coswara-counting", part):
+        for word, samples in people.counted(clip):
+            who = f"coswara {clip.speaker}"
+            yield Call("number", f"{clip.name} {word}", who, (word,), "number", lambda samples=samples: samples)
+
+
+def rows(_: Path, part: Part) -> Iterator[Call]:
+    """Rows of three values by synthetic voices: carbon dioxide, oxygen, carbon monoxide, the rate."""
+    chance = random.Random(8)
+    place = places()["row"]
+    for number in range(40):
+        dioxide = chance.randint(80, 99) / 10
+        oxygen = OXYGEN_OF_AIR * (1 - dioxide / MOST_DIOXIDE)  # natural gas, as the trade ties the two
+        values = (f"{dioxide:.1f}", f"{oxygen:.1f}", str(chance.randint(5, 99)))
+        said = [english().numbers.digits(Decimal(value)) for value in values]
+        if number % 2:
+            said[2] = _named(int(values[2]))
+        words = tuple(f"{' '.join(said)} {MAXIMUM}".split())
+        assert place.grammar.automaton.accepts(words), words
+        for voice in VOICES[part]:
+            text = f"{', '.join(said)}, {MAXIMUM}."
+            yield Call(
+                "row", f"{voice} {number}", voice, words, "row", lambda voice=voice, text=text: spoken(voice, text)
+            )
+
+
+def _named(value: int) -> str:
+    tens = ("", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+    units = (
+        "", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+        "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+    )  # fmt: skip
+    return units[value] if value < 20 else f"{tens[value // 10]} {units[value % 10]}".strip()
+
+
+TALK_AT = ("co", "row", "read-back", "to-do")
+
+
+def talk(speech: Path, part: Part, most: int = 60) -> Iterator[Call]:
+    """Other people's talk and words that are not for us, at four questions."""
+    for name, who, samples in _talk(speech, part, most):
+        for at in TALK_AT:
+            yield Call("other talk", f"{name} {at}", who, (), at, samples, ratios=(None,))
+
+
+def _talk(speech: Path, part: Part, most: int) -> Iterator[tuple[str, str, Callable[[], np.ndarray]]]:
+    for kind in ("wake-words", "speech-commands-bed-cat-happy", "british-words-confusion-corpus"):
+        parts = (part,) if kind != "british-words-confusion-corpus" else (Part.TRAIN, Part.TUNE, Part.FINAL)
+        listed = [clip for clip in people.clips(speech, kind, *parts) if clip.words != "stop"]
+        random.Random(3).shuffle(listed)
+        if kind.startswith("british"):  # of four people: by word, since each says all
+            listed = [c for c in listed if (zlib.crc32(c.words.encode()) % 2 == 0) is (part is Part.TUNE)]
+        for clip in listed[:most]:
+            yield clip.name, f"{kind} {clip.speaker}", clip.samples
+    for kind in ("librispeech-test-clean", "speechocean762"):
+        listed = [
+            clip
+            for clip in people.clips(speech, kind, part)
+            if clip.seconds < 5 and not set(clip.words.split()) & set(_NUMBER_WORDS) and "stop" not in clip.words
+        ]
+        random.Random(3).shuffle(listed)
+        for clip in listed[:most]:
+            yield clip.name, f"{kind} {clip.speaker}", clip.samples
+    other = [one for one in recordings.other_talk(speech, part) if len(one.samples) < 6 * RATE]
+    random.Random(3).shuffle(other)
+    for number, one in enumerate(other[:most]):
+        yield f"{one.speaker} {number}", one.speaker, lambda one=one: one.samples
+
+
+_NUMBER_WORDS = (
+    "zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve", "hundred", "thousand",
+)  # fmt: skip
+
+
+def stops(speech: Path, part: Part) -> Iterator[Call]:
+    """A bare "stop" of people at four questions; of those whom our networks were taught by, a task of its own."""
+    for name, who, taught, samples in _stops(speech):
+        if (of_speaker("an4", who.split()[-1]) if who.startswith("an4") else Part.FINAL) is Part.TUNE:
+            here = Part.TUNE
+        else:
+            here = Part.FINAL
+        if here is part:
+            for at in TALK_AT:
+                task = "stop, by those taught by" if taught else "stop"
+                yield Call(task, f"{name} {at}", who, ("stop",), at, samples, ratios=STOP_RATIOS)
+
+
+def _stops(speech: Path) -> Iterator[tuple[str, str, bool, Callable[[], np.ndarray]]]:
+    for listing in ("train", "test"):
+        for row in recordings.rows(speech / "an4" / f"{listing}.tsv"):
+            file = speech / "an4" / listing / f"{row['file']}.flac"
+            if row["words"] == "stop" and file.is_file():
+                who = f"an4 {row['speaker']}"
+                taught = listing == "train" and of_speaker("an4", row["speaker"]) is Part.TRAIN
+                yield row["file"], who, taught, lambda file=file: recordings.read(file)
+    for clip in people.clips(speech, "british-words-confusion-corpus"):
+        if clip.words == "stop":
+            yield clip.name, f"british {clip.speaker}", False, clip.samples
+
+
+def phrases(_: Path, part: Part) -> Iterator[Call]:
+    """Own phrases of the shipped gates by synthetic voices, at the question where they answer."""
+    place = places()["to-do"]
+    texts = sorted({text for rule in place.grammar.rules for text in getattr(rule, "meanings", {})})
+    for text in texts:
+        for voice in VOICES[part]:
+            sound: Callable[[], np.ndarray] = lambda voice=voice, text=text: spoken(voice, text)  # noqa: E731
+            yield Call("phrase", f"{voice} {text}", voice, tuple(text.split()), "to-do", sound, ratios=(15.0, 5.0))
+
+
+TASKS: dict[str, Callable[[Path, Part], Iterable[Call]]] = {
+    "digits": digits, "numbers": numbers, "rows": rows, "talk": talk, "stops": stops, "phrases": phrases,
+}  # fmt: skip
+
+
+def spoken(voice: str, text: str) -> np.ndarray:
+    """Render a text by a synthetic voice."""
+    command = ["espeak-ng", "-v", voice, "-s", "150", "--stdout", text]
+    samples, rate = soundfile.read(io.BytesIO(subprocess.run(command, capture_output=True, check=True).stdout))
+    common = int(np.gcd(rate, RATE))
+    return resample_poly(samples, RATE // common, rate // common)
+
+
+class Stage:
+    """Puts a call into the sound of a room: noise before, under and after it."""
+
+    def __init__(self, speech: Path, part: Part) -> None:
+        self._noises = [one.samples for one in recordings.noises(speech, part) if len(one.samples) > RATE]
+
+    def __call__(self, call: Call, ratio: float | None) -> np.ndarray:
+        """Return int16 sound, the loudest speech at -9 dB of full scale."""
+        speech = np.asarray(call.sound(), dtype=np.float64)
+        speech = speech / max(1e-6, float(np.abs(speech).max())) * 0.35
+        padded = np.concatenate([np.zeros(round(BEFORE_S * RATE)), speech, np.zeros(round(AFTER_S * RATE))])
+        chance = np.random.default_rng(zlib.crc32(call.name.encode()))
+        if ratio is None:
+            noise = chance.standard_normal(len(padded)) * FAINT / 32768
+        else:
+            found = self._noises[chance.integers(len(self._noises))]
+            noise = np.resize(np.roll(found, -int(chance.integers(len(found)))), len(padded))
+            level = np.sqrt(active_power(speech)) * 10 ** (-ratio / 20)
+            noise = noise / np.sqrt(np.mean(noise**2) + 1e-12) * level
+        mixed = padded + noise
+        mixed = mixed / max(1.0, float(np.abs(mixed).max()) / 0.99)
+        return (mixed * 32767).astype(np.int16)
+
+
+class Ears:
+    """The recogniser of a visit, with the third opinion where it is installed; nothing is ever too late."""
+
+    def __init__(self, general: Path | None = None, *, alone: bool = False) -> None:
+        plan = None if alone else GeneralPlan.of(english(), general)
+        self._member = None if plan is None else GeneralMember(replace(plan, threads=1))
+        if self._member is not None:
+            self._member.wait().patient()
+        self._recogniser = Recogniser(ROOT / "models" / "english", general=self._member)
+
+    def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
+        """Return the utterances as a visit records them."""
+        listener = Listener(self._recogniser)
+        listener.listen_for(place.grammar.automaton)
+        said = [one for one in listener.utterances(Recording(sound)) if isinstance(one, Utterance)]
+        identity = place.grammar.automaton.identity
+        return [heard_from(one, 0, 0, identity, None).model_dump(mode="json") for one in said]
+
+
+def played(ears: Ears, stage: Stage, call: Call) -> Iterator[dict[str, Any]]:
+    """Yield what was heard of a call at each ratio."""
+    place = places()[call.place]
+    for ratio in call.ratios:
+        sound = stage(call, ratio)
+        begin = time.process_time()
+        utterances = ears.hear(sound, place)
+        yield {
+            "task": call.task, "name": call.name, "speaker": call.speaker, "words": list(call.words),
+            "place": call.place, "ratio": ratio, "seconds": len(sound) / RATE,
+            "cpu": round(time.process_time() - begin, 3), "heard": utterances,
+        }  # fmt: skip
+
+
+def listed(speech: Path, part: Part, tasks: Iterable[str]) -> list[Call]:
+    """Return the calls of tasks, always in the same order."""
+    return [call for task in tasks for call in TASKS[task](speech, part)]
+
+
+def line(found: dict[str, Any]) -> str:
+    """Return a line of the file of what was heard."""
+    return json.dumps(found, separators=(",", ":")) + "\n"

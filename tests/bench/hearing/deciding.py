@@ -1,0 +1,97 @@
+"""What a visit makes of what was heard, by the session's own rules: with the third opinion and without it."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import Any
+
+from handsfree.demo.play import scenario_files
+from handsfree.events.inputs import Heard
+from handsfree.events.state import State
+from handsfree.lexicon.meaning import HazardSaid
+from handsfree.session.fusion import choose
+from handsfree.session.plan import Plan
+from handsfree.visit.folder import load_plan
+from tests.bench.hearing import calls
+from tests.bench.hearing.measures import told
+
+RIGHT, WRONG, ASKED, MISSED = "at once right", "at once wrong", "asked", "missed"
+STOPPED, ANSWERED, LEFT = "stopped", "answered", "left alone"
+Found = Mapping[str, Any]
+
+
+@cache
+def plan() -> Plan:
+    """Return the shipped procedure with the demo's sheets."""
+    return load_plan(calls.PROCEDURE, scenario_files()[0])[0]
+
+
+def without(heard: Heard) -> Heard:
+    """Return what was heard as it would have been recorded without the third opinion."""
+    ours = tuple(
+        one.model_copy(update={"general": None, "habit": None})
+        for one in heard.alternatives
+        if one.score > -10 or one.general is None  # what our own list holds
+    )
+    return heard.model_copy(update={"alternatives": ours, "general": None})
+
+
+def outcome(found: Found, *, third: bool) -> str:
+    """Return what a visit does with a call, all its utterances together; the gravest counts."""
+    place = calls.places()[found["place"]]
+    grammar = plan().grammar(place.question, place.gate)
+    state = State(status="running", gate=place.gate, question=place.question)
+    said = set(grammar.read(found["words"]))
+    seen = set()
+    for each in found["heard"]:
+        heard = Heard.model_validate(each)
+        one = choose(plan(), state, grammar, heard if third else without(heard))
+        if isinstance(one.meaning, HazardSaid):
+            seen.add(STOPPED if found["words"] == ["stop"] or one.meaning not in said else RIGHT)
+        elif one.meaning is None:
+            seen.add(LEFT if not one.competing or not found["words"] else MISSED)
+        elif one.doubt:
+            seen.add(ASKED)
+        else:
+            seen.add(RIGHT if one.meaning in said else WRONG)
+    return next((kind for kind in (STOPPED, WRONG, ASKED, RIGHT) if kind in seen), MISSED)
+
+
+def tell(found: Sequence[Found]) -> None:
+    """Print the table: for each task, place and ratio what was done without and with the third opinion."""
+    groups: dict[tuple[str, str, float], list[Found]] = defaultdict(list)
+    for one in found:
+        ratio = 99.0 if one["ratio"] is None else one["ratio"]
+        groups[one["task"], one["place"], -ratio].append(one)
+    taken = {False: Counter[str](), True: Counter[str]()}
+    for (task, place, ratio), here in sorted(groups.items()):
+        level = "clean" if ratio == -99 else f"{-ratio:.0f} dB"
+        hours = sum(one["seconds"] for one in here) / 3600
+        people = len({one["speaker"] for one in here})
+        print(f"\n{task} at {place}, {level}: {len(here)} by {people} voices, {hours:.2f} h")
+        for third in (False, True):
+            counts = Counter(outcome(one, third=third) for one in here)
+            taken[third].update(counts if here[0]["words"] and task != "stop" else {})
+            print(f"  {'with' if third else 'without'} the third opinion: {_told(counts, here, hours)}")
+    for third, counts in taken.items():
+        all_taken = counts[RIGHT] + counts[WRONG]
+        name = "with" if third else "without"
+        print(f"\n{name}: taken at once wrongly {told(counts[WRONG], all_taken)} of all taken at once")
+
+
+def _told(counts: Mapping[str, int], here: Sequence[Found], hours: float) -> str:
+    size = len(here)
+    stopped = counts.get(STOPPED, 0)
+    if here[0]["words"] == ["stop"]:
+        return f"stops {told(stopped, size)}"
+    if here[0]["words"]:
+        parts = [f"{kind} {told(counts.get(kind, 0), size)}" for kind in (RIGHT, WRONG, ASKED, MISSED)]
+        return "; ".join([*parts, f"false stops {stopped}"])
+    answered = counts.get(ASKED, 0) + counts.get(WRONG, 0) + counts.get(RIGHT, 0)
+    at_once = counts.get(WRONG, 0) + counts.get(RIGHT, 0)
+    return (
+        f"answered {told(answered, size)}; at once {told(at_once, size)}; false stops {stopped}, "
+        f"{stopped / hours:.1f} an hour"
+    )

@@ -1,0 +1,102 @@
+"""Decisions with the general recogniser's opinion: both together, free text against answers, short stop phrases.
+
+The scores are recorded ones; what they are on people's sound is measured by `tests/bench/hearing/visit.py`.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from rehearsed import at, shipped, utterance
+
+from handsfree.events.inputs import GeneralHearing, Heard
+from handsfree.lexicon.meaning import Answer, HazardSaid
+from handsfree.session.fusion import Interpretation, choose
+from handsfree.session.margins import MARGINS
+from handsfree.session.third_opinion import STEP
+
+
+def heard(gate: str, text: str, likelihood: str, *alternatives: tuple[str, str, str | None]) -> Heard:
+    """Return an utterance at a gate: words, our score, the general recogniser's; and its free text."""
+    ours = utterance(at(gate), *((words, score) for words, score, _ in alternatives))
+    weighed = tuple(
+        one.model_copy(update={"general": None if likely is None else Decimal(likely)})
+        for one, (_, _, likely) in zip(ours.alternatives, alternatives, strict=True)
+    )
+    general = GeneralHearing(member="test", text=text, likelihood=Decimal(likelihood))
+    return ours.model_copy(update={"alternatives": weighed, "general": general})
+
+
+def chosen(gate: str, found: Heard) -> Interpretation:
+    state = at(gate).state
+    return choose(shipped(), state, shipped().grammar(state.question, gate), found)
+
+
+def test_where_our_ears_waver_the_other_settles_it() -> None:
+    """Half a nat apart is a question by ours alone, and none with a clear word of the other."""
+    alternatives = [("tight", "0", "-0.5"), ("leak found", "-0.5", "-9.0")]
+    both = heard("sample-line", "Tight.", "-0.4", *alternatives)
+    assert (chosen("sample-line", both).meaning, chosen("sample-line", both).doubt) == (Answer("tight"), "")
+    ours = both.model_copy(update={"general": None})
+    ours = ours.model_copy(
+        update={"alternatives": tuple(one.model_copy(update={"general": None}) for one in ours.alternatives)}
+    )
+    assert "leaking" in chosen("sample-line", ours).doubt
+
+
+@pytest.mark.parametrize("far", [True, False])
+def test_free_text_far_ahead_is_no_answer(far: bool) -> None:
+    """Up to the margin the answer is asked about, beyond it was not said to us."""
+    free = MARGINS.strange / MARGINS.free_text
+    likely = -Decimal(1) - free - (STEP if far else 0)
+    found = heard("sample-line", "He went home.", "-1", ("tight", "0", str(likely)), ("[unk]", "0", None))
+    one = chosen("sample-line", found)
+    assert (one.meaning, one.why) == ((None, "unknown speech") if far else (Answer("tight"), ""))
+    assert far or one.doubt
+
+
+def test_speech_that_is_ours_is_taken_though_our_ears_thought_it_unknown() -> None:
+    """Unknown speech leads by one by ours alone; what the other writes of its own accord is the answer."""
+    found = heard("sample-line", "Tight.", "-0.3", ("[unk]", "0", None), ("tight", "-1", "-0.2"))
+    assert (chosen("sample-line", found).meaning, chosen("sample-line", found).doubt) == (Answer("tight"), "")
+
+
+def test_where_the_two_differ_it_is_asked() -> None:
+    """Ours is sure of one, the other finds the other likelier by more than a little."""
+    found = heard("sample-line", "Leak found.", "-1", ("tight", "0", "-3"), ("leak found", "-9", "-1.5"))
+    one = chosen("sample-line", found)
+    assert (one.meaning, one.competing) == (Answer("tight"), (Answer("leaking"),))
+
+
+def test_too_late_leaves_our_ears_alone() -> None:
+    found = heard("sample-line", "", "0", ("tight", "0", None), ("leak found", "-9", None))
+    late = found.model_copy(update={"general": GeneralHearing(member="test", late=True)})
+    assert (chosen("sample-line", late).meaning, chosen("sample-line", late).doubt) == (Answer("tight"), "")
+
+
+@pytest.mark.parametrize(
+    ("score", "likely", "free", "stops"),
+    [
+        ("-3", "-2", "-1", True),  # it hears "Stop.", ours only lists it
+        ("-10", "-1", "-0.5", True),  # ours does not list it, and it is sure
+        ("-10", "-14", "-13", False),  # in loud noise it writes anything, and nothing is far behind that
+        ("-3", "-12", "-1", False),  # neither
+    ],
+)
+def test_a_short_stop_phrase_is_heard_by_either(score: str, likely: str, free: str, stops: bool) -> None:
+    """The word alone, which has too few sounds for our ears to tell it from a snatch of talk."""
+    found = heard("site", "?", free, ("[unk]", "0", None), ("stop", score, likely))
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
+
+
+@pytest.mark.parametrize(("likely", "stops"), [("-8", True), ("-14", False), (None, False)])
+def test_a_short_one_that_ours_heard_can_be_denied(likely: str | None, stops: bool) -> None:
+    found = heard("site", "Snow.", "-1", ("stop", "0", likely), ("[unk]", "-2", None))
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
+
+
+def test_a_long_stop_phrase_is_never_denied() -> None:
+    """Whatever the other wrote."""
+    found = heard("site", "I smell roses.", "-1", ("emergency stop", "0", None), ("[unk]", "-1", None))
+    assert chosen("site", found).meaning == HazardSaid("stop-work")
