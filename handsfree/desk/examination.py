@@ -17,7 +17,7 @@ from handsfree.desk.signoff import latest, sign_offs
 from handsfree.desk.view import VisitView, packed, view_of
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.ledger import VerificationReport
+from handsfree.ledger import Entry, VerificationReport
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
@@ -38,9 +38,12 @@ class Examined:
     view: bytes = b""
 
 
-def verified(folder: Path, enrolment: Path | None = None) -> VerificationReport:
-    """Verify a visit's record, its decisions included, against a list or this machine's own copy of one."""
-    return verify_anchored(folder, known_enrolment(enrolment), replay=replay_of(folder))
+def verified(folder: Path, enrolment: Path | None = None, walked: list[Entry] | None = None) -> VerificationReport:
+    """Verify a visit's record, its decisions included, against a list or this machine's own copy of one.
+
+    `walked` takes the entries of a record that is whole.
+    """
+    return verify_anchored(folder, known_enrolment(enrolment), replay=replay_of(folder), walked=walked)
 
 
 def stamp(folder: Path) -> str:
@@ -63,8 +66,9 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
     """Return all the index keeps of a visit; a folder that cannot be read says why in its facts."""
     before = stamp(folder)
     try:
-        report = verified(folder, enrolment)
-        recorded = load(folder)
+        walked: list[Entry] = []
+        report = verified(folder, enrolment, walked)
+        recorded = load(folder, walked)
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)

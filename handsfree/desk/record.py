@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -198,12 +198,13 @@ class Recorded:
         return "altered" if altered else "restored"
 
 
-def load(folder: Path) -> Recorded:
+def load(folder: Path, walked: Sequence[Entry] = ()) -> Recorded:
     """Read a visit's folder; what is damaged is read as far as it goes.
 
+    `walked` are the entries of the record when it was just verified and found whole; else they are read here.
     Raises Problem when the folder holds no record, or nothing in it can be read as a visit.
     """
-    steps, damage, minutes_east = _steps(folder)
+    steps, damage, minutes_east = _steps(folder, walked)
     if not steps or not isinstance(steps[0].event, ev.VisitOpened):
         raise Problem(damage or "nothing in this record can be read as a visit", where=str(folder))
     plan, fault = None, ""
@@ -223,12 +224,12 @@ def _trade(opened: ev.VisitOpened, plan: Plan | None) -> str:
     return str(getattr(opened, "trade", None) or getattr(file, "trade", None) or DEFAULT_TRADE)
 
 
-def _steps(folder: Path) -> tuple[list[RecordedStep], str, int]:
+def _steps(folder: Path, walked: Sequence[Entry]) -> tuple[list[RecordedStep], str, int]:
     steps: list[RecordedStep] = []
     at = minutes_east = 0
     try:
         reader = EntryReader(folder)
-        for entry in _entries(folder):
+        for entry in walked or read(folder):
             event = _event(reader, entry)
             at = int(getattr(event, "at", at))
             minutes_east = int(entry.event.get("utc_offset", 0)) if entry.seq == 0 else minutes_east
@@ -238,10 +239,6 @@ def _steps(folder: Path) -> tuple[list[RecordedStep], str, int]:
             raise
         return steps, problem.sentence(), minutes_east
     return steps, "", minutes_east
-
-
-def _entries(folder: Path) -> Iterator[Entry]:
-    yield from read(folder)
 
 
 def _event(reader: EntryReader, entry: Entry) -> Event | None:

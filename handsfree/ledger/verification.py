@@ -29,6 +29,9 @@ from handsfree.problem import Problem
 BEFORE_THE_PROGRAM = "2026-01-01T00:00:00.000Z"
 """No honest clock shows an earlier date: this program did not exist."""
 
+MOST_KEPT = 100_000
+"""Batches kept in memory while a record is checked; a visit of a day has some thousands. More are read again."""
+
 CLOCKS_DIFFER_BY = 600_000
 """Milliseconds by which a device's clock may be ahead of the verifier's: common practice, no source."""
 
@@ -59,6 +62,7 @@ def verify(
     replay: Replay | None = None,
     now: int | None = None,
     redacted: Mapping[str, str] | None = None,
+    walked: list[Entry] | None = None,
     files: Files | None = None,
 ) -> VerificationReport:
     """Check the record in a folder and report; nothing is written.
@@ -67,11 +71,16 @@ def verify(
     `now` is the time (ms since 1970) after which no entry can be dated; without it the future is not looked at.
     `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
     noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
-    what decides again. Raises Problem when there is no record to check, or a newer version wrote it.
+    what decides again. `walked` takes the entries of a record that is whole, so that they need not be read once
+    more; it stays empty where there are faults, or very many entries. Raises Problem when there is no record to
+    check, or a newer version wrote it.
     """
     latest = None if now is None else now + CLOCKS_DIFFER_BY
     examination = _Examination(VisitFolder(folder), files or Disk(), redacted or {}, latest=latest)
-    return examination.report(device_key, expected, state, replay)
+    report = examination.report(device_key, expected, state, replay)
+    if walked is not None and examination.kept is not None and report.verdict != RecordVerdict.BROKEN:
+        walked += [entry for batch in examination.kept for entry in batch]
+    return report
 
 
 @dataclass
@@ -91,6 +100,7 @@ class _Examination:
     seen: str | None = None
     latest: int | None = None
     torn: int = field(init=False)
+    kept: list[tuple[Entry, ...]] | None = field(default_factory=list)
     reduced: tuple[str, ...] = ()
     sealers: tuple[tuple[str, str], ...] = ()
 
@@ -126,6 +136,7 @@ class _Examination:
                     finding = diagnose(found, tail)
                     self.torn = len(tail)
                 else:
+                    self._keep(found)
                     for entry in found:
                         self._note(entry)
                         self.findings += holdings.check(entry)
@@ -134,6 +145,13 @@ class _Examination:
         self.findings += [finding] if finding else []
         self.remarks += holdings.remarks()
         self.reduced, self.sealers = tuple(holdings.reduced), tuple(holdings.sealers.items())
+
+    def _keep(self, batch: tuple[Entry, ...]) -> None:
+        """Keep a batch for deciding again, unless there are too many."""
+        if self.kept is not None:
+            self.kept.append(batch)
+            if len(self.kept) > MOST_KEPT:
+                self.kept = None
 
     def _note(self, entry: Entry) -> None:
         """Remember the ends of the record and say what its clocks show."""
@@ -209,7 +227,8 @@ class _Examination:
 
     def _decide_again(self, replay: Replay) -> None:
         self.checks.append("decisions")
-        for difference in replay(batches(self.visit.folder, self.files)):
+        again = batches(self.visit.folder, self.files) if self.kept is None else iter(self.kept)
+        for difference in replay(again):
             if difference.same_version:
                 self._find(RecordFinding(difference.seq, FaultClass.DECISION_ALTERED, difference.why))
             else:

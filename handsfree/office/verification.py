@@ -10,6 +10,7 @@ from handsfree.ledger import (
     Anchor,
     AnchorState,
     Clock,
+    Entry,
     FaultClass,
     Replay,
     SystemClock,
@@ -53,6 +54,7 @@ def verify_anchored(
     state: Path | None = None,
     replay: Replay | None = None,
     clock: Clock | None = None,
+    walked: list[Entry] | None = None,
 ) -> VerificationReport:
     """Check a record as `ledger.verify` does, and say who vouches for the key that sealed it.
 
@@ -68,6 +70,7 @@ def verify_anchored(
         state=state,
         replay=replay,
         now=now,
+        walked=walked,
         redacted={clip: f"{each.name} at {each.at} ({each.remark})" for clip, each in redacted.items()},
     )
     signed = endorsed(report, lines, enrolment)

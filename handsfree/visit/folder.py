@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +14,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.older_versions import read_kept_source
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets
+from handsfree.regular_files import open_regular
 from handsfree.session.plan import Plan
 
 JOB_SHEET = "jobsheet.yaml"
@@ -51,8 +54,41 @@ def plan_of(folder: Path, procedure: str) -> Plan:
     if not is_plain_name(procedure) or procedure.startswith("."):
         raise Problem("the record names a procedure that is no plain name", where=procedure[:80])
     sources = folder / SOURCES
+    content = (procedure, _content(sources))
+    if content in _PLANS:
+        _PLANS.move_to_end(content)
+        return _PLANS[content]
     plan, _ = load_plan(sources / f"{procedure}.yaml", sources / JOB_SHEET, read_kept_source)
+    if content[1] is not None:
+        _PLANS[content] = plan
+        while len(_PLANS) > MOST_PLANS:
+            _PLANS.popitem(last=False)
     return plan
+
+
+MOST_PLANS, MOST_SOURCES, LONGEST_SOURCE = 8, 64, 1 << 20
+"""Plans that are kept, and how many files, each of how many bytes, are looked at to know one again."""
+
+_PLANS: OrderedDict[tuple[str, str | None], Plan] = OrderedDict()
+"""A plan never changes: the same files give the same one. Reading a long procedure takes most of a second."""
+
+
+def _content(sources: Path) -> str | None:
+    """Return the SHA-256 over all files of a folder, names and contents; None where they are no usual sources."""
+    digest = hashlib.sha256()
+    try:
+        names = sorted(each.name for each in sources.iterdir())
+        if len(names) > MOST_SOURCES:
+            return None
+        for name in names:
+            with open_regular(sources / name) as stream:
+                data = stream.read(LONGEST_SOURCE + 1)
+            if len(data) > LONGEST_SOURCE:
+                return None
+            digest.update(f"{os.fsencode(name).hex()} {hashlib.sha256(data).hexdigest()}\n".encode())
+    except OSError:
+        return None
+    return digest.hexdigest()
 
 
 def digests(kept: dict[str, bytes], plan: Plan) -> dict[str, str]:

@@ -52,6 +52,8 @@ def test_a_passkey_is_made_enrolled_and_signs_and_is_verified_again(with_device,
     form.find_element(By.CSS_SELECTOR, "input[value='not accepted']").click()
     form.find_element(By.NAME, "remark").send_keys("read and heard <through>")
     form.find_element(By.CSS_SELECTOR, ".with-passkey").click()
+    wait(browser, lambda b: key_of("stopped") not in b.current_url)
+    browser.get(f"{desk}/visit/{key_of('stopped')}")
     signed = wait(browser, lambda b: b.find_elements(By.CSS_SELECTOR, ".signed"))
     assert "Not accepted by P. Example" in signed[-1].text
     assert "read and heard <through>" in signed[-1].text
