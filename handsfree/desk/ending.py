@@ -46,7 +46,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Ending:
+class VisitEnd:
     """What can be said of the end of a visit."""
 
     kind: EndKind
@@ -76,12 +76,12 @@ class Ending:
         return tuple(stop for stop in self.stops if not stop.resumed)
 
 
-def ending_of(recorded: Recorded) -> Ending:
+def ending_of(recorded: Recorded) -> VisitEnd:
     """Return how a visit ended."""
     kind = _kind(recorded)
     ended = ev.at_its_end(kind)
     closed = recorded.closed
-    return Ending(
+    return VisitEnd(
         kind=kind,
         last_gate=_last_gate(recorded),
         stops=_stops(recorded),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handsfree.desk import wording
-from handsfree.desk.ending import Ending, StopTold
+from handsfree.desk.ending import StopTold, VisitEnd
 from handsfree.desk.evidence import Evidence
 
 
@@ -54,12 +54,12 @@ def judged_sentence(evidence: Evidence) -> str:
     return "Everything judged at the end was within the limits used."
 
 
-def lacking(ending: Ending) -> str:
+def lacking(ending: VisitEnd) -> str:
     """Return what the visit was for and did not show, each with its reason."""
     return "; ".join(f"{one.what} ({one.why})" for one in ending.lacking)
 
 
-def left_out(ending: Ending) -> str:
+def left_out(ending: VisitEnd) -> str:
     """Return how many steps were left out."""
     count = len(ending.left_out)
     return f"{'One step was' if count == 1 else f'{count} steps were'} left out; the reasons stand below."
@@ -71,13 +71,13 @@ def stop_line(stop: StopTold) -> str:
     return f"{wording.clock(stop.at)}, at “{stop.gate}”: {stop.why}. {went}."
 
 
-def not_done(ending: Ending) -> list[str]:
+def not_done(ending: VisitEnd) -> list[str]:
     """Return the steps left out and the readings without a value, each with its reason."""
     told = [f"{one.title}: {one.reason}" for one in ending.left_out]
     return [*told, *ending.without_value]
 
 
-def not_reached(ending: Ending) -> list[str]:
+def not_reached(ending: VisitEnd) -> list[str]:
     """Return what a visit that did not come to its end never came to."""
     if ending.came_to_its_end:
         return []

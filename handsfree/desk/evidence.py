@@ -9,7 +9,7 @@ from decimal import Decimal, InvalidOperation
 from functools import cached_property
 
 from handsfree.desk import measured, spans, wording
-from handsfree.desk.ending import Ending, ending_of
+from handsfree.desk.ending import VisitEnd, ending_of
 from handsfree.desk.forms import Forms, forms_of
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
@@ -58,7 +58,7 @@ class Evidence:
         return measured.found_and_left(self.groups, form, turns, ended=self.ending.came_to_its_end)
 
     @cached_property
-    def ending(self) -> Ending:
+    def ending(self) -> VisitEnd:
         """How it ended and what stands open."""
         return ending_of(self.recorded)
 

@@ -37,9 +37,7 @@ def main():
         for turn in ("first", "second", "third"):
             print(f"verified, {turn} time: {cpu(lambda: verified(visit))[0]:.2f} CPU s")
         spent, examined = cpu(lambda: examine(visit))
-        print(
-            f"examined (verified, judged, made ready to be shown): {spent:.2f} CPU s, kept {len(examined.view)} bytes"
-        )
+        print(f"examined : {spent:.2f} CPU s, {len(examined.view)} bytes kept")
         index = Index(root / "visits", root / "index.sqlite")
         index.scan()
         index.keep(key_of("whole"), examined)

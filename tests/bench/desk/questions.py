@@ -24,7 +24,8 @@ def fill(index, count):
         key, ended = f"{number:06}", dice.random()
         visits.append({
             "key": key, "folder": key, "light": "", "identity": f"{number - (number % 20 == 19)}",
-            "technician": f"Technician {number % 40}", "serial": f"S{number % (count // 4 + 1)}", "appliance": "L24",
+            "technician": f"Technician {number % 40}", "serial": f"S{number % (count // 4 + 1)}",
+            "appliance": "L24",
             "instrument": "analyser", "instrument_serial": f"F{number % 60}", "device": f"{number % 50:064}",
             "day": (date(2024, 1, 1) + timedelta(days=number * 900 // count)).isoformat(),
             "outcome": "finished" if ended < 0.9 else "made-safe" if ended < 0.97 else "incomplete",
