@@ -100,24 +100,12 @@ def explore_randomly(plan: Plan, day: date, explorers: int, seed: int = 1) -> Co
     return coverage
 
 
-def random_visit(plan: Plan, day: date, seed: int) -> tuple[Event, ...]:
-    """Return the events of one random visit, inputs included; it tries nothing aside.
-
-    Raises AssertionError when the visit does what none may do.
-    """
-    coverage = Coverage(plan.procedure)
-    explorer = _Explorer(plan, day, seed, coverage, aside=False)
-    explorer.visit()
-    assert not coverage.faults, coverage.faults
-    return tuple(explorer.events)
-
-
 class _Explorer:
     """One random visit."""
 
-    def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage, *, aside: bool = True) -> None:
+    def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage) -> None:
         self._dice = random.Random(seed)  # noqa: S311 - seeded on purpose, nothing secret
-        self._seed, self._aside = seed, aside
+        self._seed = seed
         self._plan = Plan(plan.procedure, plan.trade.inventing.sheets(plan.sheets, self._dice))
         self._coverage = coverage
         self._visit = Rehearsal(self._plan, day)
@@ -130,11 +118,6 @@ class _Explorer:
         self._fixed: dict[tuple[str, str], Decimal | None] = {}
         coverage.notice(self._visit.events)
 
-    @property
-    def events(self) -> list[Event]:
-        """What happened so far."""
-        return self._visit.events
-
     def visit(self) -> None:
         """Answer until the visit is over; note what must never happen."""
         try:
@@ -145,9 +128,8 @@ class _Explorer:
                 if self._visit.over:
                     self._ended()
                     return
-                if self._aside:
-                    self._try_other_transitions()
-                    self._try_other_values()
+                self._try_other_transitions()
+                self._try_other_values()
                 self._say(self._visit, self._next_words())
             self._fault(f"does not end within {MOST_ANSWERS} answers")
         except (AssertionError, LookupError, ArithmeticError, TypeError, ValueError, Problem) as error:
