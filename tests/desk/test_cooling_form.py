@@ -71,7 +71,7 @@ class Told:
         self.at = 0
         self.add(ev.VisitOpened, schema_version=2, decision_version="", program="test", procedure="charge",
                  procedure_sha256="", sheets_sha256={}, model_sha256=None, day="2026-11-25", job="j", site="s",
-                 technician="t", licence="l", appliance="Frostmere", serial="F1", fuel="", instrument="Manifold",
+                 technician="t", licence="l", appliance="Frostmere", serial="F1", instrument="Manifold",
                  instrument_serial="M1", calibrated_until="2027-01-01")  # fmt: skip
 
     def add(self, kind, **members):
