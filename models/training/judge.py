@@ -24,10 +24,10 @@ from handsfree.session.margins import MARGINS, Margins
 from tests.bench.hearing import calls
 
 FILE = Path(__file__).parents[2] / "handsfree" / "session" / "margins.yaml"
-AT_ONCE_TALK, ANSWERED_TALK = 0.005, 0.02
+AT_ONCE_TALK, ANSWERED_TALK = 0.0025, 0.02
 """Of other talk so much may be taken at once, and answered at all."""
 STEP = Decimal("0.25")
-SPARE = Decimal("1.0")
+SPARE = Decimal("2.0")
 """Added to the least lead that leaves no wrong value: the tuning people are few."""
 WEIGHTS = tuple(map(Decimal, ("0.3", "0.4", "0.5", "0.6", "0.7")))
 FREE_TEXTS = tuple(map(Decimal, ("0.5", "0.7", "1.0")))

@@ -57,8 +57,8 @@ def test_free_text_far_ahead_is_no_answer(far: bool) -> None:
 
 
 def test_speech_that_is_ours_is_taken_though_our_ears_thought_it_unknown() -> None:
-    """Unknown speech leads by one by ours alone; what the other writes of its own accord is the answer."""
-    found = heard("sample-line", "Tight.", "-0.3", ("[unk]", "0", None), ("tight", "-1", "-0.2"))
+    """Unknown speech leads by ours alone; what the other writes of its own accord is the answer."""
+    found = heard("sample-line", "Tight.", "-4", ("[unk]", "0", None), ("tight", "-0.1", "-0.2"))
     assert (chosen("sample-line", found).meaning, chosen("sample-line", found).doubt) == (Answer("tight"), "")
 
 
