@@ -68,12 +68,16 @@ class AccessGuard:
         await (refusal or self._inner)(scope, receive, send)
 
     def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
-        host = urlsplit(f"//{headers.get('host', '')}").hostname or ""
+        try:
+            host = urlsplit(f"//{headers.get('host', '')}").hostname or ""
+            came_from = urlsplit(headers.get("origin", "")).netloc
+        except ValueError:
+            return PlainTextResponse("This names no host.", 400)
         if host not in self._door.hosts:
             return PlainTextResponse("The desk does not answer to this name.", 421)
         site = headers.get("sec-fetch-site", "same-origin")
         origin = headers.get("origin")
-        foreign = origin is not None and urlsplit(origin).netloc != headers.get("host")
+        foreign = origin is not None and came_from != headers.get("host")
         if scope["method"] not in {"GET", "HEAD"} and (site not in {"same-origin", "none"} or foreign):
             return PlainTextResponse("This came from another site.", 403)
         return self._unknown(scope, headers) if self._door.token else None

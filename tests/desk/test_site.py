@@ -319,3 +319,9 @@ def test_a_name_that_a_spreadsheet_would_run_is_quoted_in_csv(index):
         base.execute("UPDATE visit SET technician = '=1+1', identity = key, seal = 'closed'")
     text = client(index).get("/across/right-first-time.csv").text
     assert "'=1+1" in text
+
+
+@pytest.mark.parametrize("name", ["host", "origin"])
+def test_a_host_that_cannot_be_read_is_refused(index, name):
+    """An opening bracket gave an internal error."""
+    assert client(index).get("/", headers={name: "http://127.0.[0.1"}).status_code in {400, 421}
