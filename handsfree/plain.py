@@ -17,6 +17,11 @@ def _number(limit: object) -> str:
     return str(limit).removeprefix("Decimal('").removesuffix("')")
 
 
+def _as_written(tag: object) -> str:
+    """Return a value as the file has it: the library hands on an empty one as Python writes it."""
+    return {"None": "null", "True": "true", "False": "false"}.get(str(tag), str(tag))
+
+
 _PLAIN: Final[dict[str, _Told]] = {
     "missing": lambda _: "this is lacking: write it",
     "extra_forbidden": lambda _: "there is no such key here: remove it or correct its name",
@@ -48,7 +53,7 @@ _PLAIN: Final[dict[str, _Told]] = {
     "tuple_type": lambda _: "write a list, such as [one, two]",
     "list_type": lambda _: "write a list, such as [one, two]",
     "union_tag_not_found": lambda of: f"say which it is by its key {of['discriminator']}",
-    "union_tag_invalid": lambda of: f"there is no {of['tag']!r}; write one of: {of['expected_tags']}",
+    "union_tag_invalid": lambda of: f"there is no '{_as_written(of['tag'])}'; write one of: {of['expected_tags']}",
     "value_error": lambda of: str(of["error"]),
 }
 """The kind of a fault, by the name that pydantic gives it -> what to write instead."""
