@@ -13,7 +13,7 @@ from typing import Self
 
 import numpy as np
 
-from handsfree.commands.phone_visit import burner_off, phone_sound, wait_for_phone
+from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_phone
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
@@ -72,7 +72,7 @@ def _conduct(
         with (
             _voice(options, recorder.plan) as voice,
             phone_sound(options) as phone,
-            shown(recorder, options, past, phone, burner_off(recorder.plan, voice, phone)) as screen,
+            shown(recorder, options, past, phone, switch_off(recorder.plan, voice, phone)) as screen,
             _recogniser(recorder, options, phone) as hearing,
             _Speaker(hearing, screen, voice, phone) as speaker,
         ):

@@ -46,7 +46,7 @@ def phone_sound(options: VisitOptions) -> Iterator[PhoneSound | None]:
         sound.close()
 
 
-def burner_off(plan: Plan, voice: Voice | None, phone: PhoneSound | None) -> bytes:
+def switch_off(plan: Plan, voice: Voice | None, phone: PhoneSound | None) -> bytes:
     """Return what the phone says by itself when the link is lost (WAV): the alarm, then the order of a stop."""
     if phone is None:
         return b""

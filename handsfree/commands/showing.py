@@ -35,11 +35,11 @@ def shown(
     options: VisitOptions,
     past: Sequence[object] = (),
     sound: PhoneSound | None = None,
-    burner_off: bytes = b"",
+    switch_off: bytes = b"",
 ) -> Iterator[Screen]:
     """Yield what the visit is shown on; `past` are the events of a visit that is gone on with.
 
-    With `sound` the page's phone is microphone and loudspeaker; `burner_off` (WAV) is what it says by itself.
+    With `sound` the page's phone is microphone and loudspeaker; `switch_off` (WAV) is what it says by itself.
 
     A record that fails is shown before it is raised; the terminal is given back whatever happens.
     """
@@ -52,7 +52,7 @@ def shown(
     with contextlib.ExitStack() as stack:
         page = None
         if options.glance_web is not None:
-            page = Page(options.glance_web, live, recorder.plan.catalogue, sound, burner_off)
+            page = Page(options.glance_web, live, recorder.plan.catalogue, sound, switch_off)
             if sound is not None and page.why_view_only:
                 raise Problem("the phone cannot be heard: its page is not encrypted", remedy=page.why_view_only)
             stack.enter_context(page)

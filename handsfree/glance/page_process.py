@@ -42,7 +42,7 @@ class Facts:
     """What the page proves itself with; without it nothing is encrypted, and the page only shows."""
     certificate: bytes
     """The device's authority, for phones to take in (DER)."""
-    burner_off: bytes = b""
+    switch_off: bytes = b""
     """What a phone says by itself when the link is lost at a firing gate (WAV)."""
 
 
@@ -104,7 +104,7 @@ def attend_page(
             lambda number: tell(Played(number)),
         )
     tls = None if facts.identity is None else tls_context(facts.identity.chain, facts.identity.key)
-    offered = {"certificate": facts.certificate, "burner_off": facts.burner_off}
+    offered = {"certificate": facts.certificate, "switch_off": facts.switch_off}
     with Server(listener, LIMITS, tls, websockets=link is not None) as server:
         site = Site(relay, facts.view_code, turnstile, **offered, link=link, know=server.know)
         server.start(site.application())

@@ -92,7 +92,7 @@ class _OwnNames:
 
 
 class Site:
-    """The page; `certificate` (DER) and `burner_off` (WAV) are offered to phones, `link` takes their sound.
+    """The page; `certificate` (DER) and `switch_off` (WAV) are offered to phones, `link` takes their sound.
 
     `know` is told the address of whoever has shown the key code.
     """
@@ -104,12 +104,12 @@ class Site:
         turnstile: Turnstile,
         *,
         certificate: bytes = b"",
-        burner_off: bytes = b"",
+        switch_off: bytes = b"",
         link: SoundLink | None = None,
         know: Callable[[str], None] = lambda _address: None,
     ) -> None:
         self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
-        self._certificate, self._burner_off, self._link, self._know = certificate, burner_off, link, know
+        self._certificate, self._switch_off, self._link, self._know = certificate, switch_off, link, know
         self._viewers: list[_Followed] = []
         self._holders: list[_Followed] = []
 
@@ -119,7 +119,7 @@ class Site:
             *(Route(path, self.file) for path in FILES),
             Route("/words", self.words),
             Route(f"/{CERTIFICATE}", self.certificate),
-            Route("/burner-off.wav", self.burner_off),
+            Route("/switch-off.wav", self.switch_off),
             Route("/news", self.news),
             Route("/key", self.key, methods=["POST"]),
         ]
@@ -143,9 +143,9 @@ class Site:
         status = 200 if self._certificate else 404
         return Response(self._certificate, status, media_type="application/x-x509-ca-cert")
 
-    async def burner_off(self, _: Request) -> Response:
+    async def switch_off(self, _: Request) -> Response:
         """Hand out what the phone says by itself when the link is lost at a firing gate."""
-        return Response(self._burner_off, media_type="audio/wav")
+        return Response(self._switch_off, media_type="audio/wav")
 
     async def ticket(self, request: Request) -> Response:
         """Let the holder of the key code open the link for sound."""

@@ -57,7 +57,7 @@ WORDS = {
     "sound-runs": "sound-runs",
     "sound-refused": "sound-refused",
     "sound-away": "sound-away",
-    "burner-off": "burner-off",
+    "switch-off": "switch-off",
     "link-lost": "link-lost",
     "no-code": "no-code",
     "visit-over": "visit-over",
@@ -76,15 +76,15 @@ class Page:
         live: LiveScreen,
         catalogue: Catalogue,
         sound: PhoneSound | None = None,
-        burner_off: bytes = b"",
+        switch_off: bytes = b"",
     ) -> None:
         """Take "HOST:PORT", host empty for all addresses and port 0 for any; Problem when it cannot be had.
 
-        With `sound` the phone is microphone and loudspeaker; `burner_off` (WAV) is what it says by itself then.
+        With `sound` the phone is microphone and loudspeaker; `switch_off` (WAV) is what it says by itself then.
         """
         host, port = _address(address)
         self._listener = listen(host, port)
-        self._live, self._catalogue, self._sound, self._burner_off = live, catalogue, sound, burner_off
+        self._live, self._catalogue, self._sound, self._switch_off = live, catalogue, sound, switch_off
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
         shown = own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
         self._identity: ServerIdentity | None = None
@@ -142,7 +142,7 @@ class Page:
         self._serving_since = 0.0
         words = json.dumps(self._words()).encode()
         codes = self.view_code, self.key_code, self._count
-        facts = Facts(*codes, words, self._identity, self._certificate, self._burner_off)
+        facts = Facts(*codes, words, self._identity, self._certificate, self._switch_off)
         return self._listener, facts, None if self._sound is None else self._sound.theirs
 
     def _vouch(self, shown: str) -> None:

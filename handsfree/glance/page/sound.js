@@ -1,7 +1,7 @@
 "use strict";
 // The phone as microphone and loudspeaker. What is said by itself when the link is lost was fetched before.
 const LOST_MS = 10000, AWAY_MS = 2000;
-let audio = null, link = null, capture = null, playing = null, burnerOff = null, alarm = null, lock = null;
+let audio = null, link = null, capture = null, playing = null, switchOff = null, alarm = null, lock = null;
 async function soundOn() {
   at("sound").hidden = true;
   try {
@@ -19,7 +19,7 @@ async function hear(stream) {
   if (audio === null) {
     audio = new AudioContext({ latencyHint: "interactive" });
     await audio.audioWorklet.addModule("capture.js");
-    burnerOff = await audio.decodeAudioData(await (await fetch("burner-off.wav")).arrayBuffer());
+    switchOff = await audio.decodeAudioData(await (await fetch("switch-off.wav")).arrayBuffer());
     audio.onstatechange = tell;
     capture = new AudioWorkletNode(audio, "capture");
     capture.connect(audio.destination);  // it gives silence; unconnected it might not be run
@@ -86,10 +86,10 @@ function watchLink(silent) {
   if (!at("hearing").hidden) put("hearing", words[silent > AWAY_MS ? "sound-away" : "sound-runs"]);
   if (lost && alarm === null) {
     fallSilent();
-    put("off-order", words["burner-off"]);
+    put("off-order", words["switch-off"]);
     put("off-why", words["link-lost"]);
     alarm = audio.createBufferSource();
-    alarm.buffer = burnerOff;
+    alarm.buffer = switchOff;
     alarm.loop = true;
     alarm.connect(audio.destination);
     alarm.start();
