@@ -14,8 +14,8 @@ import vosk
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
 from handsfree.hearing.ensemble import EnsembleMember, mean_of
-from handsfree.hearing.general.ear import GeneralMember
-from handsfree.hearing.general.opinion import GeneralOpinion
+from handsfree.hearing.general.judging import GeneralJudgement
+from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
 from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
@@ -102,13 +102,13 @@ class Recogniser:
 
     def weigh(
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
-    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion | None]:
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives of an utterance with the general recogniser's word on them, where it is there.
 
         `samples` are int16 at 16 kHz, as are those of the `noise` before it, which may be empty.
         """
-        ear = self._general.ear() if self._general is not None else None
-        return (heard, None) if ear is None else ear.weigh(samples, heard, grammar, noise)
+        scorer = self._general.scorer() if self._general is not None else None
+        return (heard, None) if scorer is None else scorer.weigh(samples, heard, grammar, noise)
 
     def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Hypothesis, ...]:
         """Hear a whole utterance at once."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import best_words, complete, unfinished_too, whole_sentences
-from handsfree.hearing.general.opinion import GeneralOpinion
+from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundBlock
 from handsfree.hearing.voice_activity import Activity, decibels
@@ -37,7 +37,7 @@ class UtteranceRecogniser(Protocol):
 
     def weigh(
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
-    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion | None]:
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives with a further opinion on them, where there is one who can give it."""
 
 
@@ -63,7 +63,7 @@ class Utterance:
     speech_db: float
     latency_ms: int
     samples: Samples
-    opinion: GeneralOpinion | None = None
+    judgement: GeneralJudgement | None = None
     """What the general recogniser made of it, where it was asked."""
 
 
@@ -142,9 +142,9 @@ class UtteranceInProgress:
         whole = whole_sentences(alternatives, self.grammar)
         samples = np.concatenate([block.samples for block in self._blocks])
         fragment = words if words != best_words(whole) else ()
-        opinion = None
+        judgement = None
         if self._noise is not None:
-            whole, opinion = self._recogniser.weigh(samples, whole, self.grammar, self._noise)
+            whole, judgement = self._recogniser.weigh(samples, whole, self.grammar, self._noise)
         return Utterance(
             alternatives=whole,
             fragment=fragment,
@@ -157,7 +157,7 @@ class UtteranceInProgress:
             speech_db=round(self.speech_db, 1),
             latency_ms=round((clock() - self._last_voiced.arrived) * 1000),
             samples=samples,
-            opinion=opinion,
+            judgement=judgement,
         )
 
     def _feed(self) -> None:

@@ -287,7 +287,7 @@ def recogniser_of(
     model_folder: Path, pronunciations: Pronunciations | None = None, general: GeneralPlan | None = None
 ) -> UtteranceRecogniser:
     """Make the recogniser; its native libraries are loaded only where this is called."""
-    from handsfree.hearing.general.ear import GeneralMember  # noqa: PLC0415 - see above
+    from handsfree.hearing.general.member import GeneralMember  # noqa: PLC0415 - see above
     from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415
 
     return Recogniser(model_folder, pronunciations, None if general is None else GeneralMember(general))

@@ -1,12 +1,8 @@
 """Choosing one meaning from what was heard: the recogniser's alternatives, the grammar, and physics.
 
 Where the general recogniser was asked, its likelihoods are added to our scores, and how much better its free
-text fits than the answer tells speech that is not for us (`third_opinion.py`, `margins.yaml`). The constants here
-hold where it was not asked.
-
-The recogniser's score alone is not trusted. Every meaning of every alternative is a candidate; values are
-weighed by what the trade and the readings so far make likely, never against a stop limit.
-The winner may still carry a doubt; the gate then asks for the value a second time.
+text fits than the answer tells speech that is not for us (`general_judgement.py`, `margins.yaml`). The constants
+here hold where it was not asked.
 """
 
 from __future__ import annotations
@@ -24,7 +20,7 @@ from handsfree.lexicon.meaning import OVER_RANGE, TOLD, Answer, HazardSaid, InUn
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
-from handsfree.session import third_opinion
+from handsfree.session import general_judgement
 from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
@@ -99,7 +95,7 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     onset = _onset(heard)
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
-    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, third_opinion.likenesses(heard))
+    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, general_judgement.likenesses(heard))
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -109,13 +105,15 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
         return Interpretation(None, why=why, onset=onset)
     if heard.overflow:
         return Interpretation(None, why="sound was lost", onset=onset)
-    if third_opinion.asked(heard):
-        return _with_third_opinion(state, grammar, heard, candidates)
-    return _by_our_ears(state, grammar, heard, candidates)
+    if general_judgement.asked(heard):
+        return _with_general_judgement(state, grammar, heard, candidates)
+    return _by_our_recogniser(state, grammar, heard, candidates)
 
 
-def _by_our_ears(state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]) -> Interpretation:
-    """Return the likeliest meaning by our own ears alone, and what speaks against it."""
+def _by_our_recogniser(
+    state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
+) -> Interpretation:
+    """Return the likeliest meaning by our own recogniser alone, and what speaks against it."""
     onset, best, winner = _onset(heard), heard.alternatives[0], candidates[0]
     chosen = heard.alternatives[winner.alternative]
     margin = SECOND_MARGIN if _confirms(state, winner.meaning) else CLEAR_MARGIN
@@ -137,18 +135,18 @@ def _by_our_ears(state: State, grammar: Grammar, heard: Heard, candidates: Seque
     return Interpretation(winner.meaning, doubt, onset, competing, slight=slight, words=chosen.text)
 
 
-def _with_third_opinion(
+def _with_general_judgement(
     state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
 ) -> Interpretation:
     """Return the likeliest meaning by both opinions, and what speaks against it."""
     onset, winner = _onset(heard), candidates[0]
     chosen = heard.alternatives[winner.alternative]
     margin = min(SECOND_MARGIN, MARGINS.value) if _confirms(state, winner.meaning) else MARGINS.value
-    differ = third_opinion.preferred(heard, winner.alternative)
+    differ = general_judgement.preferred(heard, winner.alternative)
     other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
     competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
-    strange = third_opinion.strangeness(heard, grammar, winner.alternative)
-    ahead = third_opinion.free_text_ahead(heard, winner.alternative)
+    strange = general_judgement.strangeness(heard, grammar, winner.alternative)
+    ahead = general_judgement.free_text_ahead(heard, winner.alternative)
     if strange > MARGINS.strange:
         return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
     doubt = ""
@@ -209,7 +207,7 @@ def hazard_called(
         else:
             others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
             acts = all(score - other >= HAZARD_MARGIN for other in others)
-            acts = third_opinion.short_stop(likeness[place], heard_so=acts) if likeness else acts
+            acts = general_judgement.short_stop(likeness[place], heard_so=acts) if likeness else acts
         if acts:
             return name, tuple(words)
     return None
@@ -276,7 +274,7 @@ def describe(meaning: Meaning) -> str:
 
 
 def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
-    sound = third_opinion.sound_scores(heard)
+    sound = general_judgement.sound_scores(heard)
     for number, alternative in enumerate(heard.alternatives):
         for meaning in grammar.read(alternative.text):
             if isinstance(meaning, HazardSaid):

@@ -32,11 +32,11 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
         over_voice=utterance.during_speech,
         sound=sound,
         general=None
-        if utterance.opinion is None
+        if utterance.judgement is None
         else inp.GeneralHearing(
-            member=utterance.opinion.member,
-            text=utterance.opinion.text,
-            likelihood=utterance.opinion.likelihood,
-            late=utterance.opinion.late,
+            member=utterance.judgement.member,
+            text=utterance.judgement.text,
+            likelihood=utterance.judgement.likelihood,
+            late=utterance.judgement.late,
         ),
     )

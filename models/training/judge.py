@@ -19,7 +19,7 @@ from pathlib import Path
 from handsfree.events.inputs import Heard
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import HazardSaid, Meaning
-from handsfree.session import third_opinion
+from handsfree.session import general_judgement
 from handsfree.session.margins import MARGINS, Margins
 from tests.bench.hearing import calls
 
@@ -97,9 +97,9 @@ def main() -> None:
 
 
 def _answered(grammar: Grammar, heard: Heard, said: frozenset[Meaning], margins: Margins) -> Answered | None:
-    if not third_opinion.asked(heard):
+    if not general_judgement.asked(heard):
         return None
-    scores = third_opinion.sound_scores(heard, margins)
+    scores = general_judgement.sound_scores(heard, margins)
     meant = [
         (score, place, frozenset(meanings))
         for place, (one, score) in enumerate(zip(heard.alternatives, scores, strict=True))
@@ -109,11 +109,11 @@ def _answered(grammar: Grammar, heard: Heard, said: frozenset[Meaning], margins:
         return None
     score, place, meanings = max(meant, key=lambda each: each[0])
     lead = min((score - other for other, _, others in meant if others != meanings), default=Decimal(99))
-    strange = third_opinion.strangeness(heard, grammar, place, margins)
-    differ = third_opinion.preferred(heard, place)
+    strange = general_judgement.strangeness(heard, grammar, place, margins)
+    differ = general_judgement.preferred(heard, place)
     if any(other in differ and others != meanings for _, other, others in meant):
         lead = Decimal(0)
-    if third_opinion.free_text_ahead(heard, place) > margins.free_ahead:
+    if general_judgement.free_text_ahead(heard, place) > margins.free_ahead:
         lead = Decimal(0)
     return Answered(lead, strange, bool(meanings & said))
 

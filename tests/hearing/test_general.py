@@ -9,8 +9,8 @@ import pytest
 import soundfile
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
-from handsfree.hearing.general.ear import GeneralMember
-from handsfree.hearing.general.opinion import NOT_LISTED
+from handsfree.hearing.general.judging import NOT_LISTED
+from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.pieces import BEGIN, END, Pieces
 from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.general.scoring import Progress, TooLateError, scored, summed

@@ -80,10 +80,15 @@ def test_everywhere_phrases_are_understood_until_the_visit_is_stopped(kind: str)
 
 @pytest.mark.parametrize("kind", sorted(STOPPED_KINDS))
 def test_a_stopped_visit_listens_for_no_everywhere_phrase(kind: str) -> None:
-    """Only stops, the ways on, and the answers of a step; free words take whatever is said."""
+    """Only stops, the ways on, the answers of a step, and at a step that the last answer was wrong.
+
+    Free words take whatever is said.
+    """
     free = {Answer(TOLD)} if kind == "stop-talk" else set()
-    for texts in CATALOGUE.everywhere.values():
-        assert set(understood(*KINDS[kind], texts[0])) == free
+    steps = {"stop-step", "stop-thing", "stop-reading", "stop-talk", "close-check"}
+    for name, texts in CATALOGUE.everywhere.items():
+        wrong = {Command("that-was-wrong")} if name == "that-was-wrong" and kind in steps else set()
+        assert set(understood(*KINDS[kind], texts[0])) == free | wrong
 
 
 def test_over_the_tools_voice_only_stop_phrases_are_heard() -> None:

@@ -13,8 +13,8 @@ from rehearsed import at, shipped, utterance
 from handsfree.events.inputs import GeneralHearing, Heard
 from handsfree.lexicon.meaning import Answer, HazardSaid
 from handsfree.session.fusion import Interpretation, choose
+from handsfree.session.general_judgement import STEP
 from handsfree.session.margins import MARGINS
-from handsfree.session.third_opinion import STEP
 
 
 def heard(gate: str, text: str, likelihood: str, *alternatives: tuple[str, str, str | None]) -> Heard:

@@ -41,7 +41,7 @@ class Progress:
     """What it made of the sound, (1, frames, width)."""
 
 
-class Network(Protocol):
+class NextPieces(Protocol):
     """Says what may come next."""
 
     def step(self, before: Progress, rows: Sequence[int], pieces: Sequence[int]) -> Progress:
@@ -63,7 +63,7 @@ class _Node:
 
 
 @dataclass(frozen=True)
-class Scored:
+class ScoredTexts:
     """Log likelihood of each text that was not given up, by its pieces; and the free text, with its own."""
 
     texts: dict[Places, float]
@@ -138,7 +138,7 @@ class _Pen:
 
 
 def scored(
-    network: Network,
+    network: NextPieces,
     heard: Progress,
     texts: Sequence[Places],
     *,
@@ -146,7 +146,7 @@ def scored(
     beam: float = BEAM,
     until: float = math.inf,
     clock: Callable[[], float] = time.monotonic,
-) -> Scored:
+) -> ScoredTexts:
     """Score texts, each without its end; raises TooLateError when the clock passes `until`."""
     walk, pen, progress = _Walk(texts), _Pen(writing=free), heard
     while True:
@@ -154,7 +154,7 @@ def scored(
         walk.deeper(progress.logs, step, beam)
         pen.write(progress.logs, step)
         if not step.rows:
-            return Scored(walk.found, tuple(pen.written), pen.score)
+            return ScoredTexts(walk.found, tuple(pen.written), pen.score)
         if clock() > until:
             raise TooLateError
         progress = network.step(progress, step.rows, step.pieces)

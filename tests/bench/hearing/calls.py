@@ -22,7 +22,7 @@ import numpy as np
 import soundfile
 from scipy.signal import resample_poly
 
-from handsfree.hearing.general.ear import GeneralMember
+from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser

@@ -11,7 +11,7 @@ import time
 import numpy as np
 
 from handsfree.hearing.ending import unfinished_too, whole_sentences
-from handsfree.hearing.general.ear import GeneralMember
+from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.procedure.languages import english

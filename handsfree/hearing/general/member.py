@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import threading
 
-from handsfree.hearing.general.opinion import GeneralEar
+from handsfree.hearing.general.judging import GeneralScorer
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.weights import GeneralPlan
 
@@ -15,29 +15,29 @@ class GeneralMember:
 
     def __init__(self, plan: GeneralPlan) -> None:
         self._plan = plan
-        self._ear: GeneralEar | None = None
+        self._scorer: GeneralScorer | None = None
         self._loading = threading.Thread(target=self._load, name="general ears", daemon=True)
         self._loading.start()
 
-    def ear(self) -> GeneralEar | None:
+    def scorer(self) -> GeneralScorer | None:
         """Return it when it is ready."""
-        return self._ear
+        return self._scorer
 
-    def wait(self) -> GeneralEar:
+    def wait(self) -> GeneralScorer:
         """Return it as soon as it is ready; RuntimeError when it cannot be made."""
         self._loading.join()
-        if self._ear is None:
+        if self._scorer is None:
             message = "the general recogniser could not be loaded"
             raise RuntimeError(message)
-        return self._ear
+        return self._scorer
 
     def _load(self) -> None:
         try:
-            self._ear = self._made()
+            self._scorer = self._made()
         except Exception as fault:  # noqa: BLE001 - whatever the library finds wrong with the files
             sys.stderr.write(f"The general recogniser cannot be used ({fault}); hearing goes on without it.\n")
 
-    def _made(self) -> GeneralEar:
+    def _made(self) -> GeneralScorer:
         from handsfree.hearing.general.network import GeneralNetwork  # noqa: PLC0415 - loads a native library
 
         folder = self._plan.folder
@@ -45,4 +45,4 @@ class GeneralMember:
             folder.path / "encoder_model.ort", folder.path / "decoder_model_merged.ort", self._plan.threads
         )
         pieces = Pieces((folder.path / "tokenizer.bin").read_bytes())
-        return GeneralEar(network, pieces, self._plan.numbers, folder.identity, self._plan.cries)
+        return GeneralScorer(network, pieces, self._plan.numbers, folder.identity, self._plan.cries)

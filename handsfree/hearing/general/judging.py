@@ -15,7 +15,7 @@ import numpy as np
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
-from handsfree.hearing.general.scoring import Places, Progress, Scored, TooLateError, scored, summed
+from handsfree.hearing.general.scoring import Places, Progress, ScoredTexts, TooLateError, scored, summed
 from handsfree.hearing.general.spellings import Spellings, pauses_of
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
@@ -43,7 +43,7 @@ _STEP: Final = Decimal("0.001")
 Words = tuple[str, ...]
 
 
-class Network(Protocol):
+class SpeechNetwork(Protocol):
     """Listens to sound, and says what may be written next."""
 
     def listen(self, samples: Samples) -> Progress:
@@ -54,7 +54,7 @@ class Network(Protocol):
 
 
 @dataclass(frozen=True)
-class GeneralOpinion:
+class GeneralJudgement:
     """What it wrote of its own accord, with its log likelihood; `late` when the time allowed was over before."""
 
     member: str
@@ -63,12 +63,12 @@ class GeneralOpinion:
     late: bool = False
 
 
-class GeneralEar:
+class GeneralScorer:
     """Asks the network; `cries` are short phrases that it is always asked about."""
 
     def __init__(
         self,
-        network: Network,
+        network: SpeechNetwork,
         pieces: Pieces,
         numbers: Numbers,
         member: str,
@@ -88,7 +88,7 @@ class GeneralEar:
 
     def weigh(
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
-    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion]:
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
         """Return the alternatives with its word on each, and those that it adds; and what it wrote itself.
 
         `noise` is what was heard before the utterance; none of it leaves habits out.
@@ -97,7 +97,7 @@ class GeneralEar:
         try:
             return self._weighed(samples, heard, grammar, noise, until)
         except TooLateError:
-            return heard, GeneralOpinion(self._member, late=True)
+            return heard, GeneralJudgement(self._member, late=True)
 
     def _weighed(
         self,
@@ -106,7 +106,7 @@ class GeneralEar:
         grammar: WordAutomaton,
         noise: Samples,
         until: float,
-    ) -> tuple[tuple[Hypothesis, ...], GeneralOpinion]:
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
         phrases = self._closed(grammar)
@@ -121,8 +121,8 @@ class GeneralEar:
                 written[words].append(found.free)
         likely = _by_words(written, found)
         habits = self._habits(found, written, samples, noise, until) if phrases else {}
-        opinion = GeneralOpinion(self._member, text, _decimal(found.free_score))
-        return (*_with(heard, likely, habits), *_further(heard, likely, habits, found.free_score)), opinion
+        judgement = GeneralJudgement(self._member, text, _decimal(found.free_score))
+        return (*_with(heard, likely, habits), *_further(heard, likely, habits, found.free_score)), judgement
 
     def _closed(self, grammar: WordAutomaton) -> tuple[Words, ...]:
         """Return every sentence of a closed question; nothing where there are too many."""
@@ -142,7 +142,12 @@ class GeneralEar:
         }
 
     def _habits(
-        self, found: Scored, written: Mapping[Words, list[Places]], samples: Samples, noise: Samples, until: float
+        self,
+        found: ScoredTexts,
+        written: Mapping[Words, list[Places]],
+        samples: Samples,
+        noise: Samples,
+        until: float,
     ) -> dict[Words, float]:
         """Return what it says of the likeliest sentences, as it would write each, on noise alone of that length.
 
@@ -166,7 +171,7 @@ def _all(written: Mapping[Words, list[Places]]) -> list[Places]:
     return [places for ways in written.values() for places in ways]
 
 
-def _by_words(written: Mapping[Words, list[Places]], found: Scored) -> dict[Words, float]:
+def _by_words(written: Mapping[Words, list[Places]], found: ScoredTexts) -> dict[Words, float]:
     """Return the likelihood of each sentence, however it is written; those that were given up are left out."""
     known = {found.free: found.free_score, **found.texts}
     sums = {words: summed([known[way] for way in set(ways) if way in known]) for words, ways in written.items()}
