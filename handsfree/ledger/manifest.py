@@ -49,7 +49,10 @@ def read_manifest(visit: VisitFolder, files: Files, identity: str) -> ExportMani
     except FileNotFoundError:
         return None
     try:
-        return _held(json.loads(data), identity)
+        members = json.loads(data)
+        if canonical(members) + b"\n" != data:
+            raise ValueError("not in canonical form")
+        return _held(members, identity)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return ExportManifest(fault=f"{visit.export_note.name} is not the sealed list of an export")
 
