@@ -49,15 +49,15 @@ def read_manifest(visit: VisitFolder, files: Files, identity: str) -> ExportMani
     except FileNotFoundError:
         return None
     try:
-        members = json.loads(data)
-        if canonical(members) + b"\n" != data:
-            raise ValueError("not in canonical form")
-        return _held(members, identity)
+        return _held(data, identity)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return ExportManifest(fault=f"{visit.export_note.name} is not the sealed list of an export")
 
 
-def _held(members: Any, identity: str) -> ExportManifest:
+def _held(data: bytes, identity: str) -> ExportManifest:
+    members = json.loads(data)
+    if canonical(members) + b"\n" != data:
+        raise ValueError("not in canonical form")
     if members.keys() != _MEMBERS or members["kind"] != EXPORTED:
         raise ValueError("other members")
     device = DeviceProof.of_json(members["device"])
