@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.device import DeviceKey, DeviceProof
