@@ -114,7 +114,7 @@ def test_the_memory_of_each_process_is_flat(visit, seconds):
 
 
 def test_the_record_verifies_at_the_end(visit, tmp_path):
-    command = [sys.executable, "-m", "handsfree.commands.app", "verify", str(visit.folder)]
+    command = [sys.executable, "-m", "handsfree.commands.app", "verify", str(visit.folder), "--accept-unanchored"]
     state = os.environ | {"HANDSFREE_STATE": str(visit.folder.parent / "state")}
     done = subprocess.run(
         command, env=state, capture_output=True, text=True, cwd=tmp_path, timeout=300, check=False

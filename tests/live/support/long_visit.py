@@ -41,13 +41,14 @@ def write_procedure(folder: Path, gates: int, *, cover: bool = True) -> Path:
     names = list(RANGES)
     readings = [
         f"  - {{id: reading-{n}, kind: readings, title: Reading {n}, prompt: Reading?, point: reading-{n},"
+        " source: invented,"
         f" ask: [{{quantity: {names[n % len(names)]}}}]%s}}"
         for n in range(gates)
     ]
     readings[0] %= f", at_most: {MOST_ROUNDS}, exhausted: cover-on"
     readings[1:] = [line % "" for line in readings[1:]]
-    first = """  - {id: cover-off, kind: confirm, title: Cover off, prompt: Cover off., done: [cover removed],
-     alters: [cover], not_done: false}
+    first = """  - {id: cover-off, kind: confirm, title: Cover off, source: invented, prompt: Cover off.,
+     done: [cover removed], alters: [cover], not_done: false}
 """
     path = folder / "long-visit.yaml"
     path.write_text(
@@ -62,13 +63,14 @@ gates:
   - id: round
     kind: choice
     title: Another round
+    source: invented
     prompt: Another round?
-    not_done: false
+    not_done: cover-on
     answers:
       {AGAIN}: {{heard: [go through again], then: reading-0}}
       {ENOUGH}: {{heard: [that is all], then: cover-on}}
-  - {{id: cover-on, kind: restore, title: Cover on, things: [cover]}}
-  - {{id: finish, kind: finish, title: Finish}}
+  - {{id: cover-on, kind: restore, title: Cover on, source: invented, things: [cover]}}
+  - {{id: finish, kind: finish, title: Finish, source: invented}}
 """,
         "utf-8",
     )
