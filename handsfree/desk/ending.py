@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from handsfree.desk import wording
@@ -124,6 +124,8 @@ def _stops(recorded: Recorded) -> tuple[StopTold, ...]:
                 )
             case ev.ReEntered(how=how) if how != "relit":
                 told = _gone_on(told, wording.RE_ENTRY[how], step)
+            case ev.StepReported(leads="off"):
+                told = _refused(told, recorded, step)
             case ev.Cleared(reason=reason):
                 told = _gone_on(told, f"the technician said it was cleared: {reason or 'kept as sound'}", step)
             case _:
@@ -146,6 +148,23 @@ def _gone_on(stops: list[StopTold], how: str, step: RecordedStep) -> list[StopTo
         stop if stop.resumed else StopTold(**{**vars(stop), "resumed": how, "resumed_seq": step.seq})
         for stop in stops
     ]
+
+
+def _refused(stops: list[StopTold], recorded: Recorded, step: RecordedStep) -> list[StopTold]:
+    """Return the stops once a step on the way back was answered so that nothing goes on: the last one is in force.
+
+    What went out by itself was no stop before.
+    """
+    if not stops:
+        return [
+            StopTold("it could not be put into service again", _gate_at(recorded, step), "", step.seq, step.at)
+        ]
+    return [*stops[:-1], replace(stops[-1], resumed="", resumed_seq=None)]
+
+
+def _gate_at(recorded: Recorded, step: RecordedStep) -> str:
+    entered = [event.title for one, event in recorded.all(ev.GateEntered) if one.seq < step.seq]
+    return entered[-1] if entered else "the opening"
 
 
 def _left_out(recorded: Recorded) -> tuple[LeftOut, ...]:

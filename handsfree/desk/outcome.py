@@ -66,7 +66,9 @@ def notables(evidence: Evidence, talk: list[TranscriptLine]) -> list[Notable]:
         for step, back in recorded.all(ev.ReEntered)
         if back.how == "misheard"
     ]
-    found += [Notable("Stopped", f"{stop.why}: {stop.order}", stop.seq, stop.at) for stop in ending.stops]
+    found += [
+        Notable("Stopped", f"{stop.why}: {stop.order}".rstrip(": "), stop.seq, stop.at) for stop in ending.stops
+    ]
     last = recorded.steps[-1]
     if ending.kind == "incomplete":
         found += [

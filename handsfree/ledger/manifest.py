@@ -61,7 +61,10 @@ def _held(data: bytes, identity: str) -> ExportManifest:
         raise ValueError("other members")
     device = DeviceProof.of_json(members["device"])
     milliseconds(members["at"])
-    seal, left_out = bytes.fromhex(members.pop("seal")), frozenset(members["left_out"])
+    text = members.pop("seal")
+    seal, left_out = bytes.fromhex(text), frozenset(members["left_out"])
+    if seal.hex() != text:
+        raise ValueError("not in lower-case hex")
     if not all(map(is_digest, left_out)):
         raise ValueError("no clips")
     if members["visit"] != identity:

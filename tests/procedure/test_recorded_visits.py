@@ -38,13 +38,17 @@ def visits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def changed(old: str, new: str) -> Procedure:
-    text = ISOLATION.read_text()
-    assert old in text
+    """Return the isolation with one of its files changed: it includes the part where power is proven dead."""
+    hits = []
 
     def read(path: Path) -> Document:
-        return parse_document(text.replace(old, new), str(path)) if path == ISOLATION else read_document(path)
+        text = path.read_text("utf-8")
+        hits.append(text.count(old))
+        return parse_document(text.replace(old, new), str(path)) if old in text else read_document(path)
 
-    return load_procedure(ISOLATION, read)
+    procedure = load_procedure(ISOLATION, read)
+    assert sum(hits) == 1
+    return procedure
 
 
 def test_the_path_walked_is_drawn_with_its_times(visits: Path) -> None:

@@ -126,8 +126,16 @@ class Reread:
             self.stops.append((seq, event))
         elif kind == "cleared" or (kind == "re-entered" and event["how"] != "relit"):
             self.resumed = seq
+        elif kind == "step-reported" and event["leads"] == "off":
+            self._refused(seq)
         elif kind == "visit-closed":
             self.closed = event
+
+    def _refused(self, seq: int) -> None:
+        """What was gone on from is in force again; what went out by itself was no stop before."""
+        if not self.stops:
+            self.stops.append((seq, {"why": "refused", "detail": "it could not be put into service again"}))
+        self.resumed = self.stops[-1][0] - 1
 
     @property
     def outcome(self) -> str | None:
