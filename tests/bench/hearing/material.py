@@ -139,8 +139,9 @@ def gates() -> dict[str, WordAutomaton]:
     found: dict[str, WordAutomaton] = {}
     for placed, question, grammar in hearing_of(procedure, english()).grammars():
         first = placed.gate.questions(procedure.scope(placed.id))[:1]
-        if question in first and placed.gate.kind in {"readings", "confirm"}:
-            found.setdefault(placed.gate.kind, grammar.automaton)
+        kind = placed.gate.kind
+        if question in first and kind in {"readings", "confirm"} and kind not in found:
+            found[kind] = grammar.automaton
     return found
 
 
