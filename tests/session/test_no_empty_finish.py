@@ -146,7 +146,5 @@ SHIPPED = sorted((ROOT / "procedures").glob("*.yaml"))
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_every_shipped_procedure_says_what_it_is_for(path: Path) -> None:
-    """And it can be shown."""
-    procedure = load_procedure(path)
-    assert procedure.file.proves
-    assert not check(procedure).failed("proves")
+    """That a visit can show it is proven with all else of each, in `tests/procedure/test_proofs.py`."""
+    assert load_procedure(path).file.proves
