@@ -154,10 +154,11 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
     if source is None:
         yield None
         return
-    general = GeneralPlan.of(recorder.plan.catalogue, options.general_model)
+    asked = options.third_opinion or options.general_model is not None
+    general = GeneralPlan.of(recorder.plan.catalogue, options.general_model) if asked else None
     import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
     recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)
-    if general is None and recorder.plan.catalogue.language == ENGLISH:
+    if asked and general is None and recorder.plan.catalogue.language == ENGLISH:
         sys.stderr.write(f"No third opinion on what is heard: {HOW}.\n")
     hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))
     try:

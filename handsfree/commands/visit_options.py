@@ -42,12 +42,20 @@ class VisitOptions:
         ),
     ] = None
     model: Model = None
+    third_opinion: Annotated[
+        bool,
+        typer.Option(
+            "--third-opinion",
+            help="Ask a general recogniser too, where its weights are installed: fewer questions, about a second of "
+            "the processor for each call.",
+        ),
+    ] = False
     general_model: Annotated[
         Path | None,
         typer.Option(
             "--general-model",
             metavar="FOLDER",
-            help="The weights of the general recogniser, for a third opinion; the installed ones when left out.",
+            help="Other weights of the general recogniser for --third-opinion, in place of the installed ones.",
         ),
     ] = None
     alert_command: Annotated[
