@@ -46,8 +46,8 @@ class VisitOptions:
         bool,
         typer.Option(
             "--third-opinion",
-            help="Ask a general recogniser too, where its weights are installed: fewer questions, about a second of "
-            "the processor for each call.",
+            help="Ask a general recogniser too, where its weights are installed: fewer questions, about a second "
+            "of the processor for each call.",
         ),
     ] = False
     general_model: Annotated[
