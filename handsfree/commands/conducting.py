@@ -154,7 +154,7 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
     if source is None:
         yield None
         return
-    asked = options.third_opinion or options.general_model is not None
+    asked = options.ask_general or options.general_model is not None
     general = GeneralPlan.of(recorder.plan.catalogue, options.general_model) if asked else None
     import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
     recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)

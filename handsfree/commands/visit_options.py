@@ -42,7 +42,7 @@ class VisitOptions:
         ),
     ] = None
     model: Model = None
-    third_opinion: Annotated[
+    ask_general: Annotated[
         bool,
         typer.Option(
             "--third-opinion",
