@@ -76,12 +76,11 @@ def _conduct(
             _recogniser(recorder, options, phone) as hearing,
             _Speaker(hearing, screen, voice, phone) as speaker,
         ):
-            if phone is not None:
-                wait_for_phone(phone, screen)
+            first = "" if phone is None else wait_for_phone(phone, screen)
             conductor = Conductor(
                 recorder, speaker, screen.keys, hearing, screen.live, alert_command=options.alert_command
             )
-            code = conductor.run(opening)
+            code = conductor.run(opening, first)
             if recorder.closed:
                 speaker.say([_closing(recorder)], [])
                 speaker.wait()
@@ -154,7 +153,7 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
     if source is None:
         yield None
         return
-    asked = options.ask_general or options.general_model is not None
+    asked = options.ask_general
     general = GeneralPlan.of(recorder.plan.catalogue, options.general_model) if asked else None
     import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
     recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)

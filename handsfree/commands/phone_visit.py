@@ -70,11 +70,16 @@ def wav(sound: Sound) -> bytes:
     return file.getvalue()
 
 
-def wait_for_phone(phone: PhoneSound, screen: Screen) -> None:
-    """Wait until a phone's sound is on, so that it says the first words too; a line or key begins without it."""
-    sys.stderr.write("  Open the first address on the phone and touch Sound on; Enter begins without it.\n")
+def wait_for_phone(phone: PhoneSound, screen: Screen) -> str:
+    """Wait until a phone's sound is on, so that it says the first words too; any key begins without it.
+
+    Returns what was said by keys meanwhile: it may be a stop, and is the visit's first answer.
+    """
+    sys.stderr.write("  Open the first address on the phone and touch Sound on; any key begins without it.\n")
     sys.stderr.flush()
     while not phone.connected.wait(LOOK_S):
-        if screen.keys is not None and screen.keys.line() is not None:
-            return
+        line = None if screen.keys is None else screen.keys.line()
+        if line is not None or (screen.live is not None and screen.live.pressed):
+            return (line or "").strip()
     time.sleep(LOOK_S)  # its first frames are on the way
+    return ""

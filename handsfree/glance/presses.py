@@ -29,6 +29,8 @@ class Turnstile:
         self._key_code = key_code
         self.count = count
         """The last that was taken."""
+        self.code = ""
+        """Its code: only who sent that press knows that it was theirs, since a count may be anybody's."""
 
     def takes(self, count: str, key: str, code: str) -> Literal["taken", "replayed", "refused"]:
         """Take a press in, if its code is right and its count is new."""
@@ -39,5 +41,5 @@ class Turnstile:
             return "refused"
         if int(count) <= self.count:
             return "replayed"
-        self.count = int(count)
+        self.count, self.code = int(count), code
         return "taken"

@@ -182,7 +182,7 @@ class Site:
                 self._know(request.client.host if request.client else "")
                 return None
             case "replayed":
-                return Response(str(self._turnstile.count), status_code=409)
+                return Response(str(self._turnstile.count), 409, {"X-Glance-Code": self._turnstile.code})
             case "refused":
                 return Response(status_code=403)
 

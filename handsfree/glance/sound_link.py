@@ -24,6 +24,8 @@ TICKET_S = 10.0
 ACK_S = 0.25
 """Between two acknowledgements: the last frame that came, and a sign of life."""
 LONGEST_TEXT = 300
+TAKEN_OVER = 4001
+"""Why a line was closed: another phone has the sound now, and this page does not take it back by itself."""
 BURST, A_SECOND = 400, 60
 """Frames that may come at once after a broken line, and each second: real time is 50."""
 PIECE = 32_000
@@ -44,7 +46,6 @@ class SoundLink:
         self._tickets: dict[str, float] = {}
         self._holder: WebSocket | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._sending = asyncio.Lock()
         self._session = 0
         self._last = -1
         self.frames = 0
@@ -68,7 +69,7 @@ class SoundLink:
         self._loop = asyncio.get_running_loop()
         before, self._holder = self._holder, phone
         if before is not None:
-            await _close(before)
+            await _close(before, TAKEN_OVER)
         self._begin(phone.query_params.get("session", ""))
         self._changed(True, "")
         beat = asyncio.create_task(self._acknowledge(phone))
@@ -95,6 +96,8 @@ class SoundLink:
             message = await phone.receive()
             if message["type"] == "websocket.disconnect":
                 return
+            if self._holder is not phone:
+                return  # another has taken its place while it was waited for
             now = time.monotonic()
             allowed, at = min(BURST, allowed + A_SECOND * (now - at)) - 1, now
             if allowed < 0:
@@ -114,7 +117,7 @@ class SoundLink:
         self.frames += 1
         try:
             self._wire.send(HEAD.pack(self._session, number) + data[4:])
-        except (BlockingIOError, InterruptedError, ConnectionRefusedError, OSError):
+        except OSError:
             return  # nobody reads: the gap shows by the numbers
 
     def _told(self, text: str) -> None:
@@ -169,8 +172,8 @@ class SoundLink:
             return  # the receiving side sees that it has gone
 
 
-async def _close(phone: WebSocket) -> None:
+async def _close(phone: WebSocket, code: int = 1000) -> None:
     try:
-        await phone.close()
+        await phone.close(code)
     except (WebSocketDisconnect, RuntimeError):
         return

@@ -69,6 +69,8 @@ class LiveScreen:
         self._inputs: set[str] = set()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
+        self.pressed = False
+        """Whether any key was pressed yet."""
         self.changed = threading.Event()
         """Set whenever there is something new to see."""
         self.saw(())
@@ -158,6 +160,7 @@ class LiveScreen:
                 key = self._presses.get_nowait()
             except queue.Empty:
                 return None
+            self.pressed = True
             visit = self._visit
             with self._lock:
                 self._keypad_state, text = press(visit.plan, visit.state, self._keypad_state, key, visit.now())
@@ -186,8 +189,13 @@ class LiveScreen:
 
     @property
     def firing(self) -> bool:
-        """Whether something fires at the gate at hand, while the visit runs."""
-        state = self._visit.state
+        """Whether something fires at the gate at hand, or was ordered off when the phone's sound was lost there.
+
+        So the phone goes on with its alarm after the tool has stopped: nobody may have heard the order.
+        """
+        state, stopped = self._visit.state, self._notes.stopped
+        if state.status == "stopped" and stopped is not None and stopped.why == "link-lost":
+            return True
         return state.status == "running" and self._visit.plan.gate(state.gate).gate.firing
 
     def age(self) -> float:

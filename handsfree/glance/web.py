@@ -57,6 +57,7 @@ WORDS = {
     "sound-runs": "sound-runs",
     "sound-refused": "sound-refused",
     "sound-away": "sound-away",
+    "sound-taken": "sound-taken",
     "switch-off": "switch-off",
     "link-lost": "link-lost",
     "no-code": "no-code",

@@ -62,14 +62,13 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
             pass
         case _:
             assert_never(event)
+    if LINK in draft.state.lost:  # lost here, or before something fires
+        link_lost(draft)
     return tuple(draft.events)
 
 
 def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> None:
     """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
-    if event.device == LINK and isinstance(event, inp.DeviceLost):
-        link_lost(draft)
-        return
     if draft.state.status != "running" or event.device not in HEARING_DEVICES | HANDS:
         return
     if isinstance(event, inp.DeviceLost):

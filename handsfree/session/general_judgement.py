@@ -76,7 +76,5 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
 
 
 def short_stop(likeness: Decimal | None, *, heard_so: bool) -> bool:
-    """Say whether a short stop phrase was called: both hear it, or one does and the other does not deny it."""
-    if likeness is None:
-        return False
-    return likeness >= (MARGINS.stop_denied if heard_so else MARGINS.stop)
+    """Say whether a short stop phrase was called: either hears it, and none is taken away."""
+    return heard_so or (likeness is not None and likeness >= MARGINS.stop)

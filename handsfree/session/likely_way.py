@@ -40,6 +40,3 @@ def _next(plan: Plan, gate_id: str) -> str:
     ways = [*sure, *answered, *others]
     on = (to for to in ways if to in ENDS or plan.gate(to).gate.effects.end != "stop")
     return next(on, ENDS[0])
-
-
-__all__ = ["gates_left"]

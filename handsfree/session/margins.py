@@ -38,8 +38,6 @@ class Margins(BaseModel):
     """Nor where it finds another meaning likelier by so much: where the two differ, nobody should be sure."""
     stop: Exact
     """A short stop phrase so close to its free text is heard, whatever our own ears say."""
-    stop_denied: Exact
-    """One further behind is none, though our own ears heard it."""
     listed: Exact
     """Our own score of what our ears heard at all; below it stands what the general recogniser added."""
     sure: Exact

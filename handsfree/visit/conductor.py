@@ -109,12 +109,17 @@ class Conductor:
         self._cut_short = False
         """The person has spoken over the tool, and it is not yet known whether they said anything."""
 
-    def run(self, opening: Sequence[ev.Decision]) -> ExitCode:
-        """Conduct the visit; return DONE when finished, FAILED when stopped or incomplete, LEFT_OPEN otherwise."""
+    def run(self, opening: Sequence[ev.Decision], first: str = "") -> ExitCode:
+        """Conduct the visit, `first` being words typed before it began.
+
+        Returns DONE when finished, FAILED when stopped or incomplete, LEFT_OPEN otherwise.
+        """
         self._shown(opening)
         self._tell(opening)
         if any(isinstance(event, ev.VisitOpened) for event in opening):
             self._whole = self._said  # with the cautions
+        if first:
+            self._take(inp.Typed(at=self._recorder.now(), text=first))
         while not self._recorder.closed:
             self._listen()
             if self._cut_short:

@@ -24,6 +24,7 @@ from rehearsed import at, say
 from told import Told
 from trusting import trusting
 
+from handsfree.events import inputs as inp
 from handsfree.events.devices import DeviceChange
 from handsfree.glance.authority import Authority
 from handsfree.glance.page_process import MOST_FILES, MOST_MEMORY
@@ -180,6 +181,29 @@ def test_a_press_that_was_overheard_cannot_be_sent_again(page: Page, told: Told)
         answer = ask(page, "POST", "/key", "down", **again)
         assert (answer.status, answer.text) == (409, once["X-Glance-Count"].encode())  # type: ignore[attr-defined]
     assert press(page, "enter") == 204
+
+
+def test_who_sent_a_press_knows_it_by_its_code_and_not_by_its_count(page: Page) -> None:
+    """Else a press of another with the same count, taken while a line was down, would pass for a STOP."""
+    other = signed(page, "down", count=12)
+    assert ask(page, "POST", "/key", "down", **other).status == 204
+    stop = signed(page, "stop", count=12)
+    answer = ask(page, "POST", "/key", "stop", **stop)
+    assert answer.status == 409
+    assert answer.getheader("X-Glance-Code") == other["X-Glance-Code"] != stop["X-Glance-Code"]
+
+
+def test_the_phone_goes_on_with_its_alarm_after_the_stop_for_its_lost_link(told: Told) -> None:
+    """The order may have reached nobody; another stop ends it."""
+    visit = at("found-maximum")
+    live = Told(visit).live
+    assert live.firing
+    live.saw(visit.take(inp.DeviceLost(at=visit.state.now, device="link")))
+    assert (visit.state.status, live.firing) == ("stopped", True)
+    other = at("found-maximum")
+    live = Told(other).live
+    live.saw(other.say("stop work"))
+    assert not live.firing
 
 
 def test_looking_needs_the_view_code(page: Page) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rehearsed import at, spoken
 
 from handsfree.events import decisions as ev
@@ -26,3 +28,18 @@ def test_a_lost_link_where_nothing_fires_changes_nothing() -> None:
     assert visit.take(inp.DeviceLost(at=visit.state.now, device="link")) == ()
     assert visit.state.status == "running"
     assert "link" in visit.state.lost
+
+
+def test_what_was_lost_before_stops_the_work_where_something_fires() -> None:
+    """Keys may lead on without the phone's sound, but never to a flame that nobody could call out about."""
+    visit = at("maximum-hold")
+    visit.state = replace(visit.state, lost=frozenset({"link"}))
+    (stopped,) = [event for event in visit.say("say again") if isinstance(event, ev.Stopped)]
+    assert stopped.why == "link-lost"
+
+
+def test_a_program_that_goes_on_asks_for_the_link_anew() -> None:
+    visit = at("cover-off")
+    visit.take(inp.DeviceLost(at=visit.state.now, device="link"))
+    visit.resume()
+    assert "link" not in visit.state.lost

@@ -10,6 +10,9 @@ onmessage = ({ data }) => {
   if (data.line) {
     keyCode = data.keyCode;
     data.line.onmessage = ({ data: frame }) => take(frame);
+  } else if (data.again) {
+    keyCode = data.again;
+    progress = performance.now();
   } else if (data.over) {
     close();
     self.close();
@@ -47,8 +50,15 @@ function connect(ticket) {
     for (const frame of kept) own.send(frame);
     for (const told of waiting.splice(0)) say(told);
   };
-  own.onclose = own.onerror = () => {
+  own.onerror = () => {
     if (own === socket) close();
+  };
+  own.onclose = ({ code }) => {
+    if (own !== socket) return;
+    close();
+    if (code !== 4001) return;
+    keyCode = "";  // another phone has the sound: it is not taken back before "Sound on" is touched
+    postMessage({ taken: true });
   };
   own.onmessage = ({ data }) => {
     if (own !== socket) return;

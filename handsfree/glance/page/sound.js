@@ -16,8 +16,8 @@ async function soundOn() {
   }
 }
 async function hear(stream) {
-  if (audio === null) {
-    audio = new AudioContext({ latencyHint: "interactive" });
+  if (link === null) {
+    if (audio === null) audio = new AudioContext({ latencyHint: "interactive" });
     await audio.audioWorklet.addModule("capture.js");
     switchOff = await audio.decodeAudioData(await (await fetch("switch-off.wav")).arrayBuffer());
     audio.onstatechange = tell;
@@ -28,6 +28,8 @@ async function hear(stream) {
     link.onmessage = ({ data }) => obey(data);
     capture.port.postMessage({ line: channel.port1 }, [channel.port1]);
     link.postMessage({ line: channel.port2, keyCode }, [channel.port2]);
+  } else {
+    link.postMessage({ again: keyCode });
   }
   await audio.resume();
   audio.createMediaStreamSource(stream).connect(capture);
@@ -61,6 +63,14 @@ function obey(told) {
   if ("play" in told) play(told);
   else if (told.cut) fallSilent();
   else if ("silent" in told) watchLink(told.silent);
+  else if (told.taken) handOver();
+}
+// Another phone has the sound now: this one neither hears nor alarms, and may be touched to take it back.
+function handOver() {
+  fallSilent();
+  watchLink(0);
+  at("sound").hidden = false;
+  put("hearing", words["sound-taken"]);
 }
 function play({ play: number, rate, pcm }) {
   fallSilent();

@@ -64,7 +64,7 @@ class GeneralJudgement:
 
 
 class GeneralScorer:
-    """Asks the network; `cries` are short phrases that it is always asked about."""
+    """Asks the network; `cries` are short phrases that it is always asked about; `orders` do not wait for it."""
 
     def __init__(
         self,
@@ -74,10 +74,12 @@ class GeneralScorer:
         member: str,
         cries: Iterable[Words] = (),
         *,
+        orders: Iterable[Words] = (),
         budget_s: float = BUDGET_S,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._network, self._pieces, self._member, self._cries = network, pieces, member, tuple(cries)
+        self._orders = frozenset(orders)
         self._spellings, self._readings = Spellings(numbers), Readings(numbers)
         self._budget_s, self._clock = budget_s, clock
         self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
@@ -88,11 +90,14 @@ class GeneralScorer:
 
     def weigh(
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
-    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives with its word on each, and those that it adds; and what it wrote itself.
 
-        `noise` is what was heard before the utterance; none of it leaves habits out.
+        `noise` is what was heard before the utterance; none of it leaves habits out. A stop or hazard phrase that
+        was heard is not held back: nothing could take it away.
         """
+        if heard and heard[0].text in self._orders:
+            return heard, None
         until = self._clock() + self._budget_s
         try:
             return self._weighed(samples, heard, grammar, noise, until)
@@ -161,6 +166,8 @@ class GeneralScorer:
         ranked = sorted(best, key=lambda words: -found.texts[best[words]])[:MOST_HABITS]
         if len(noise) < LEAST_NOISE_S * RATE or len(ranked) < 2:
             return {}
+        if self._clock() > until:
+            raise TooLateError
         progress = self._network.listen(np.resize(noise, len(samples)))
         asked = [best[words] for words in ranked]
         alone = scored(self._network, progress, asked, free=False, beam=math.inf, until=until, clock=self._clock)

@@ -45,4 +45,6 @@ class GeneralMember:
             folder.path / "encoder_model.ort", folder.path / "decoder_model_merged.ort", self._plan.threads
         )
         pieces = Pieces((folder.path / "tokenizer.bin").read_bytes())
-        return GeneralScorer(network, pieces, self._plan.numbers, folder.identity, self._plan.cries)
+        return GeneralScorer(
+            network, pieces, self._plan.numbers, folder.identity, self._plan.cries, orders=self._plan.orders
+        )

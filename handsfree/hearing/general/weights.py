@@ -35,6 +35,8 @@ class GeneralPlan:
     folder: GeneralFolder
     numbers: Numbers
     cries: tuple[tuple[str, ...], ...] = ()
+    orders: tuple[tuple[str, ...], ...] = ()
+    """Every stop and hazard phrase: nothing is asked about one that was heard."""
     threads: int = 2
     """The visit's other processes need their share of a small machine."""
 
@@ -47,8 +49,10 @@ class GeneralPlan:
         found = GeneralFolder.installed() if folder is None else GeneralFolder.check(folder)
         if found is None or catalogue.language != ENGLISH:
             return None
-        cries = (cry for hazard in catalogue.hazards.values() for cry in hazard.alone)
-        return cls(found, catalogue.numbers, tuple(tuple(cry.split()) for cry in cries))
+        hazards = catalogue.hazards.values()
+        cries = tuple(tuple(cry.split()) for hazard in hazards for cry in hazard.alone)
+        orders = tuple(tuple(text.split()) for hazard in hazards for text in (*hazard.heard, *hazard.alone))
+        return cls(found, catalogue.numbers, cries, orders)
 
 
 @dataclass(frozen=True)
