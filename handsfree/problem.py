@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import IntEnum
+from pathlib import Path
 
 
 class ExitCode(IntEnum):
@@ -56,3 +57,12 @@ class Problem(Exception):  # noqa: N818 - it is a problem of the person's input,
         where = f"{self.where}: " if self.where else ""
         remedy = f"; {self.remedy}" if self.remedy else ""
         return one_line(f"{where}{self.what}{remedy}")
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file; raise Problem when that is not possible."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        what = f"cannot write this file: {error.strerror}"
+        raise Problem(what, where=str(path), remedy="check the folder and its permissions") from error

@@ -11,7 +11,7 @@ import typer
 from handsfree.commands.recorded import stays_of
 from handsfree.commands.sarif import ReviewNote, as_sarif, of_problem, of_report
 from handsfree.documents import all_faults, read_document
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode, Problem, write_text
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
@@ -74,7 +74,7 @@ def check_files(
         for note in notes:
             typer.echo(note.line())
     if sarif is not None:
-        sarif.write_text(as_sarif(notes, PROOFS), encoding="utf-8")
+        write_text(sarif, as_sarif(notes, PROOFS))
     if not fine:
         raise typer.Exit(ExitCode.FAILED)
 
@@ -153,7 +153,7 @@ def lay_out(
             different.append(path)
             typer.echo(f"{path}: {'would be' if only_check else 'is'} laid out anew")
             if not only_check:
-                path.write_text(laid, encoding="utf-8")
+                write_text(path, laid)
     if different and only_check:
         raise typer.Exit(ExitCode.FAILED)
 
@@ -176,7 +176,7 @@ def _write(text: str, into: Path | None) -> None:
     if into is None:
         typer.echo(text, nl=False)
     else:
-        into.write_text(text, encoding="utf-8")
+        write_text(into, text)
         typer.echo(f"written to {into}")
 
 

@@ -11,7 +11,7 @@ import typer
 
 from handsfree.commands.recorded import visits_differently
 from handsfree.commands.sarif import ReviewNote, as_sarif
-from handsfree.problem import ExitCode
+from handsfree.problem import ExitCode, write_text
 from handsfree.procedure.at_commit import reader_at
 from handsfree.procedure.comparison import Change, ProofChange, changes, place_of, proof_changes
 from handsfree.procedure.procedure import Procedure, load_procedure
@@ -48,14 +48,14 @@ def compare(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
 ) -> None:
     """Say what changed in meaning, how it weighs, which proofs came or went, and what is newly allowed."""
-    before = load_procedure(Path(old)) if Path(old).is_file() else load_procedure(new, reader_at(old, new))
+    before = load_procedure(Path(old)) if _names_a_file(old) else load_procedure(new, reader_at(old, new))
     after = load_procedure(new)
     found, proofs, allowed = changes(before, after), proof_changes(before, after), dangers(before, after)
     gone_otherwise = visits_differently(visits, after) if visits is not None else []
     told_otherwise = list(_stories_otherwise(new, before, after)) if stories else []
     notes = [*_notes(found, before, after), *_proof_notes(proofs, after)]
     if sarif is not None:
-        sarif.write_text(as_sarif(notes, WEIGHTS), encoding="utf-8")
+        write_text(sarif, as_sarif(notes, WEIGHTS))
     if annotations:
         for note in notes:
             typer.echo(note.line())
@@ -118,3 +118,10 @@ def _stories_otherwise(new: Path, before: Procedure, after: Procedure) -> Iterat
         return Plan(before, sheets.sheets).check(), Plan(after, sheets.sheets).check()
 
     yield from differences(stories, plans)
+
+
+def _names_a_file(old: str) -> bool:
+    try:
+        return Path(old).is_file()
+    except OSError:  # a name that is too long for one
+        return False

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree.problem import ExitCode
+from handsfree.problem import ExitCode, write_text
 from handsfree.stories.junit import junit as as_junit
 from handsfree.stories.mutants import outcomes
 from handsfree.stories.running import Covered, StoriesOf, run_all, stories_in
@@ -47,7 +47,7 @@ def run_stories(
     found = run_all(stories_in(paths), jobs)
     lacking = [one.too_little(gates, ways) for one in found]
     if junit is not None:
-        junit.write_text(as_junit(found, lacking), encoding="utf-8")
+        write_text(junit, as_junit(found, lacking))
     if as_json:
         told = [_as_json(one, short) for one, short in zip(found, lacking, strict=True)]
         typer.echo(json.dumps(told, indent=2, ensure_ascii=False))

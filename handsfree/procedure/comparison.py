@@ -130,10 +130,9 @@ def _of_gate(
     old: Procedure, new: Procedure, before: PlacedGate, after: PlacedGate, renamed: Mapping[str, str]
 ) -> Iterator[Change]:
     was, now = meaning(before), meaning(after)
-    states = frozenset(word for one in (old, new) for thing in one.things.values() for word in _states(thing))
     for name in dict.fromkeys((*was, *now)):
         if was.get(name) != now.get(name):
-            weight = of_field(name, was.get(name), now.get(name), states)
+            weight = of_field(name, was.get(name), now.get(name))
             yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)), weight, name)
     for outcome in dict.fromkeys((*before.transitions, *after.transitions)):
         led, leads = before.transitions.get(outcome), after.transitions.get(outcome)
@@ -165,10 +164,6 @@ def _of_things(old: Procedure, new: Procedure) -> Iterator[Change]:
             yield Change("things", "", f"the thing {name}", before, after, _of_thing(was, now))
 
 
-def _states(thing: Thing) -> set[str]:
-    return {*thing.altered.split(), *thing.restored.split()}
-
-
 def _of_thing(was: Thing | None, now: Thing | None) -> Weight:
     if was is None or now is None:
         return "looser" if now is None else "tighter"
@@ -185,10 +180,12 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
     if was != now:
         weight: Weight = "tighter" if set(was) <= set(now) else "looser"
         yield Change("order", "", "in_order", _shown(list(was)), _shown(list(now)), weight)
-    for field in ("language", "trade"):
+    for field in ("language", "trade", "readings"):
         was, now = getattr(old.file, field), getattr(new.file, field)
         if was != now:
             yield Change("records", "", field, was, now)
+    if old.file.begins != new.file.begins:
+        yield Change("things", "", "begins", _shown(old.file.begins), _shown(new.file.begins))
     yield from _of_lists(old, new)
     yield from _of_words(old, new)
 

@@ -140,3 +140,9 @@ class ProcedureFile(Block):
     exits: Names = ()
     """Names of the ways out; run by itself, each exit restores everything and finishes."""
     gates: Annotated[tuple[AnyGate, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _finds(self) -> ProcedureFile:
+        if (self.begins or self.readings) and not self.exits:
+            raise ValueError("`begins` and `readings` are for a part, which has `exits`")
+        return self

@@ -319,6 +319,9 @@ class _Flat:
 
     def resolve(self) -> Moves:
         """Let transitions into an include lead to its first gate, and check what the gates refer to."""
+        for gate_id, placed in self.gates.items():
+            clash = f"the id {gate_id!r} is that of an include too"
+            need(gate_id not in self.entries, clash, placed.at("id"), "rename the include")
         moves = Moves(
             {
                 gate_id: {outcome: self._entry(to) for outcome, to in placed.transitions.items()}
@@ -351,6 +354,11 @@ class _Flat:
         effects = gate.effects
         named = [*gate.needs, *effects.alters, *effects.restores]
         named += [effects.captures] if effects.captures else []
+        calculations = trade(self.trade.name).calculations
+        left = {name for name, one in calculations.items() if one.may_be_left}
+        for number, name in enumerate(effects.leaves):
+            what, where = f"no verdict of {name!r} may be left", placed.at("leaves", number)
+            need(name in left, what, where, f"these may: {', '.join(sorted(left)) or 'none'}")
         for name in named:
             known = ", ".join(self.things) or "none"
             what, remedy = f"there is no thing {name!r}", f"add it under things; it has: {known}"

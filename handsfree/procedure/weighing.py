@@ -39,17 +39,11 @@ _MORE_IS_TIGHTER: Mapping[str, bool] = {
 """A number of a gate -> whether a larger one asks for more."""
 
 _TRUE_IS_TIGHTER = frozenset({"firing", "own_words", "attended", "put_back_when_stopped"})
-_GAIN_IS_TIGHTER = frozenset(
-    {"needs", "alters", "restores", "voids", "captures", "hazard", "things", "rate", "note"}
-)
+_GAIN_IS_TIGHTER = frozenset({"needs", "alters", "voids", "captures", "hazard", "things", "rate", "note"})
 
-_WORDS = """
-not no never without open close closed shut on off up down in out left right clockwise counter high low maximum
-minimum before after only all every any both first second last one two three four five six seven eight nine ten
-twelve fifteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand half quarter
-"""
-_TURNING = frozenset(_WORDS.split())
-"""Words that turn the meaning of a text: one that comes, goes or changes is looked at as if a number had."""
+_ARTICLES = "a an the of to at your its this that these those"
+_FILLING = frozenset(f"{_ARTICLES} please now then and is are be".split())
+"""Words whose coming and going leaves what a text tells to do; any other may turn it, and is looked at."""
 
 
 def gravest(weights: Iterator[Weight]) -> Weight:
@@ -59,24 +53,23 @@ def gravest(weights: Iterator[Weight]) -> Weight:
     return next((weight for weight in order if weight in found), "neutral")
 
 
-def of_field(name: str, was: Any, now: Any, states: frozenset[str] = frozenset()) -> Weight:
-    """Return how a changed field of a gate or a thing weighs; `states` are words that turn a meaning here."""
+def of_field(name: str, was: Any, now: Any) -> Weight:
+    """Return how a changed field of a gate or a thing weighs."""
     if name in _INSTRUCTING:
-        return of_text(str(was or ""), str(now or ""), states)
+        return of_text(str(was or ""), str(now or ""))
     if name in _MORE_IS_TIGHTER:
         return _of_number(was, now, more_is_tighter=_MORE_IS_TIGHTER[name])
     weigh = _OF_FIELDS.get(name)
     return "looser" if weigh is None else weigh(was, now)
 
 
-def of_text(was: str, now: str, states: frozenset[str] = frozenset()) -> Weight:
-    """Return wording, or looser where a number, a blank or a word that turns the meaning changed."""
-    before, after = (re.findall(r"\{[^}]*\}|-?\d+(?:[.,]\d+)*|[a-z']+", text.lower()) for text in (was, now))
-    changed = {word for word in {*before, *after} if before.count(word) != after.count(word)}
-    turning = changed & (_TURNING | states)
-    numbers = [word for word in changed if word[:1].isdigit() or word[:1] in {"{", "-"}]
-    order = sorted(before) == sorted(after) and before != after
-    return "looser" if turning or numbers or order else "wording"
+def of_text(was: str, now: str) -> Weight:
+    """Return wording where only words came or went that tell nothing; looser otherwise, and in another order."""
+    before, after = (
+        re.findall(r"\{[^}]*\}|-?\d+(?:[.,]\d+)*|[^\W\d_]+(?:'[^\W\d_]+)*", text.lower()) for text in (was, now)
+    )
+    kept = [[word for word in words if word not in _FILLING] for words in (before, after)]
+    return "wording" if kept[0] == kept[1] else "looser"
 
 
 def of_transition(old: Procedure, new: Procedure, outcome: str, led: str | None, leads: str | None) -> Weight:
@@ -95,8 +88,11 @@ def of_transition(old: Procedure, new: Procedure, outcome: str, led: str | None,
 
 
 def of_gate_added(new: Procedure, gate_id: str) -> Weight:
-    """Return how a gate weighs that was put in: it asks for more, unless nothing is asked there."""
-    return "tighter" if new.gates[gate_id].gate.effects.end is None else "neutral"
+    """Return how a gate weighs that was put in: it asks for more, unless it alters, puts back, turns or leaves."""
+    effects = new.gates[gate_id].gate.effects
+    if effects.alters or effects.restores or effects.turns or effects.leaves:
+        return "looser"
+    return "tighter" if effects.end is None else "neutral"
 
 
 def _comes_to(new: Procedure, at: str, to: str, known: frozenset[str]) -> bool:
@@ -149,7 +145,9 @@ def _of_limits(was: Any, now: Any) -> Weight:
     if not was or not now:
         return "tighter" if now else "looser"
     weights: list[Weight] = [_of_edge(was.get(key), now.get(key), low=key == "low") for key in ("low", "high")]
-    if was.get("quantity") != now.get("quantity") or _number(was.get("accuracy")) != _number(now.get("accuracy")):
+    if any(was.get(key) != now.get(key) for key in ("quantity", "unit")) or _number(
+        was.get("accuracy")
+    ) != _number(now.get("accuracy")):
         weights.append("looser")
     return gravest(iter(weights))
 
@@ -165,6 +163,8 @@ def _of_asks(was: list[Any], now: list[Any]) -> Weight:
     before, after = ({ask["quantity"]: ask for ask in asks} for asks in (was, now))
     weights: list[Weight] = ["looser"] if set(before) - set(after) else []
     weights += ["tighter"] if set(after) - set(before) else []
+    if [one for one in after if one in before] != [one for one in before if one in after]:
+        weights.append("looser")  # a row is called in the order of its prompt
     for quantity in set(before) & set(after):
         one, other = before[quantity], after[quantity]
         weights += [_of_edge(one.get(key), other.get(key), low=key == "low") for key in ("low", "high")]
@@ -180,8 +180,8 @@ def _phrases(value: Any) -> set[tuple[str, str]]:
 
 
 def _of_phrases(was: Any, now: Any) -> Weight:
-    gained = _phrases(now) - _phrases(was)
-    return "looser" if gained else "tighter" if _phrases(was) - _phrases(now) else "neutral"
+    """Return looser for any other phrases: one that is lost may have been the way to a stop."""
+    return "neutral" if _phrases(was) == _phrases(now) else "looser"
 
 
 def _of_names(was: Any, now: Any) -> Weight:

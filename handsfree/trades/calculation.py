@@ -162,6 +162,8 @@ class Calculation:
     """Outcomes that are a reason to turn an adjuster."""
     forbids_turns: bool = False
     """It judges more than what an adjuster sets: while its last outcome is bad, no adjuster is turned."""
+    may_be_left: bool = False
+    """Its last outcome may stay outside where a gate tells whoever decides: a maker's band, never a danger."""
     before_turns: bool = False
     """It must have been carried out, with its readings there, before any adjuster is turned."""
 

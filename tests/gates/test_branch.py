@@ -184,3 +184,31 @@ def test_only_what_is_declared_decides(tmp_path: Path, old: str, new: str, line:
         procedure(tmp_path, WRITTEN.replace(old, new, 1))
     assert says in str(refused.value)
     assert f"valves.yaml:{line}" in str(refused.value)
+
+
+TWO = """\
+handsfree: 2
+procedure: valves
+trade: plumbing
+title: Two branches
+purpose: Two branches on one fact tell other choices apart.
+proves: [{says: told, by: [told]}]
+cautions: [Local code and the maker's manual come first.]
+things:
+  cap: {said: Cap, altered: removed, restored: fitted}
+gates:
+  - {id: first, kind: branch, title: First, source: own, fact: appliance.store, branches: {stored: second},
+     otherwise: cap-off}
+  - {id: cap-off, kind: confirm, title: Cap off, source: own, prompt: Take off the cap., done: [removed],
+     alters: [cap], not_done: false}
+  - {id: second, kind: branch, title: Second, source: own, fact: appliance.store, branches: {instantaneous: told},
+     otherwise: cap-on}
+  - {id: cap-on, kind: restore, title: Cap on, source: own, things: [cap]}
+  - {id: told, kind: confirm, title: Told, source: own, prompt: Tell the owner., done: [told]}
+  - {id: finish, kind: finish, title: Finish, source: own}
+"""
+
+
+def test_otherwise_is_another_thing_at_branches_that_tell_other_choices_apart(tmp_path: Path) -> None:
+    """With an instantaneous heater the cap comes off at the first and is passed by at the second."""
+    assert {one.proof for one in check(procedure(tmp_path, TWO)).findings} == {"restored"}

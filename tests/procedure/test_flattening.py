@@ -284,3 +284,24 @@ def test_a_damaged_procedure_is_a_procedure_or_a_problem(
             assert isinstance(load_procedure(family(tmp_path, parent, child)), Procedure)
         except Problem as problem:
             assert str(tmp_path) in str(problem.where)  # noqa: PT017 - either outcome is right
+
+
+def test_an_include_is_not_named_like_a_gate_of_its_part(tmp_path: Path) -> None:
+    """With ids of its own, a part's gate would else be taken for the include, and ways lead nowhere."""
+    parent = PARENT.replace(
+        "  - id: inner\n    kind: include", "  - id: act\n    kind: include\n    own_ids: true", 1
+    )
+    problem = problem_of(family(tmp_path, parent))
+    assert "the id 'act' is that of an include too" in str(problem)
+
+
+@pytest.mark.parametrize("key", ["begins: {cover: removed}", "readings: [flue]"])
+def test_only_a_part_begins_with_things_altered_or_readings_taken(tmp_path: Path, key: str) -> None:
+    text = SAMPLE.replace("gates:\n", f"{key}\ngates:\n", 1)
+    assert "`begins` and `readings` are for a part" in str(problem_of(sample(tmp_path, text)))
+
+
+@pytest.mark.parametrize("name", ["air-duct-clear", "no-such-thing"])
+def test_what_may_be_left_outside_is_no_danger_and_no_misspelt_name(tmp_path: Path, name: str) -> None:
+    text = SAMPLE.replace("    kind: confirm\n", f"    kind: confirm\n    leaves: [{name}]\n", 1)
+    assert f"no verdict of '{name}' may be left" in str(problem_of(sample(tmp_path, text)))

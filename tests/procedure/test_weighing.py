@@ -102,10 +102,17 @@ def test_a_gate_put_in_between_is_tighter_and_one_taken_out_is_looser() -> None:
         ("Torque bolt one, then bolt five.", "Torque bolt five, then bolt one.", "looser"),
         ("Do not open it.", "Do open it.", "looser"),
         ("Serial {job.serial}?", "Serial {job.job}?", "looser"),
-        ("Take the cover away.", "Take away the front panel.", "wording"),
+        ("Take the cover away.", "Take away the front panel.", "looser"),
+        ("Raise the set point.", "Lower the set point.", "looser"),
+        ("Analyser zeroed outdoors.", "Analyser zeroed indoors.", "looser"),
+        ("Gas cock open, slowly.", "Gas cock open.", "looser"),
+        ("Vent the air. Test water and inhibitor.", "Vent the air. Test water.", "looser"),
+        ("Now fit your own lock.", "Please fit the own lock.", "wording"),
     ],
 )
-def test_a_text_is_wording_unless_a_number_or_a_turning_word_changed(was: str, now: str, weight: str) -> None:
+def test_a_text_is_wording_only_where_nothing_changed_that_tells_what_to_do(
+    was: str, now: str, weight: str
+) -> None:
     assert of_text(was, now) == weight
 
 

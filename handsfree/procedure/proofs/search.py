@@ -88,11 +88,17 @@ def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
 
 
 def decider(placed: PlacedGate) -> str | None:
-    """Return what a branch follows, a fact of a sheet or the full id of a gate; None at any other gate."""
+    """Return what a branch follows, a fact of a sheet or the full id of a gate; None at any other gate.
+
+    Of one fact only branches that tell the same choices apart are held to each other: "otherwise" is another thing
+    at each of the others.
+    """
     follows = placed.gate.effects.follows
     if follows is None:
         return None
-    return follows.fact or f"{placed.id.removesuffix(placed.gate.id)}{follows.answer}"
+    if follows.fact:
+        return f"{follows.fact}: {' '.join(sorted(follows.values))}"
+    return f"{placed.id.removesuffix(placed.gate.id)}{follows.answer}"
 
 
 def _follows(placed: PlacedGate, outcome: str, known: str | None) -> bool:

@@ -202,6 +202,7 @@ COMBUSTION_AT_RATE = Calculation(
     bands=_bands_at_rate,
     bad=_TURNABLE | {CARBON_MONOXIDE_HIGH},
     turns=_TURNABLE | {CARBON_MONOXIDE_HIGH},
+    may_be_left=True,
 )
 RATES_COMPARED = Calculation(
     says="Whether the two rates keep the maker's rule between them.",
@@ -213,6 +214,7 @@ RATES_COMPARED = Calculation(
     source="the maker's manual",
     bad=_TURNABLE,
     turns=_TURNABLE,
+    may_be_left=True,
 )
 PASSES_AGREE = readings_agree("co2", Decimal("0.2"), "%", name="CO2", subject="passes", lacking="co2-of-a-pass")
 AIR_DUCT_CLEAR = Calculation(
