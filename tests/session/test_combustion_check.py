@@ -38,6 +38,16 @@ def test_adjustment_needed_and_nobody_told_does_not_finish() -> None:
     assert (led.visit.state.status, led.visit.state.gate) == ("stopped", "stop-no-turn")
 
 
+def test_co_at_minimum_is_judged_although_maximum_was_not_read() -> None:
+    """CO inside the guard band of the limit, maximum undone: a stop and a notice, never "incomplete"."""
+    fuel = with_fuel(co=PLAN.sheets.fuel.co.model_copy(update={"high": Decimal(50)}))  # type: ignore[attr-defined]
+    words = {"found-maximum": "not done because it does not hold"}
+    led = lead(plan_of("combustion-check", fuel), co2={"maximum": 8.0, "minimum": 8.0}, words=words)
+    given = {one.gate: one.outcome for one in of_kind(led.visit.events, ev.VerdictGiven)}
+    assert (given["found-maximum-verdict"], given["found-minimum-alone"]) == ("missing", "carbon-monoxide-high")
+    assert (led.visit.state.status, led.visit.state.gate) == ("stopped", "stop-no-turn")
+
+
 def at_the_readings() -> Rehearsal:
     """Return the visit as the first set at maximum is asked for."""
     led = lead(PLAN, words={"found-maximum": "stop work"})

@@ -15,8 +15,12 @@ from handsfree.session.exploring import explore_randomly
 from handsfree.session.likely_way import gates_left
 from handsfree.session.rehearsal import Rehearsal
 
-GOALS = {"annual-service": 105, "commissioning": 140}
-"""Utterances of a boiler found in its band, no turn made."""
+GOALS = {"annual-service": 109, "commissioning": 140}
+"""Utterances of a boiler found in its band, no turn made.
+
+The trade's goal for the service is 105. Four questions come on top, because the boiler was opened: the trap, the
+opened joints before the power, three watched light-ups, and the sound of the flame.
+"""
 
 FOUR_TURNS = {"maximum": 8.3, "minimum": 8.4}
 FOUR_TURNS_GOAL = 200
@@ -120,6 +124,11 @@ def test_a_suspect_boiler_is_not_fired_for_readings_as_found() -> None:
     [
         ("smell-or-co-call", {"detector": "sounding"}, "stop-not-tight"),
         ("smell-or-co-call", {"source": "not-found"}, "stop-left-off"),
+        ("smell-or-co-call", {"released": "refused"}, "stop-not-tight"),
+        ("smell-or-co-call", {"called-for": "monoxide", "released-monoxide": "refused"}, "stop-ambient"),
+        ("annual-service", {"inside": "electrode", "electrode": "fault"}, "stop-fault"),
+        ("commissioning", {"inside": "electrode", "electrode": "fault"}, "stop-fault"),
+        ("gas-conversion", {"inside": "electrode", "electrode": "fault"}, "stop-fault"),
         ("fault-call", {"outcome": "waiting"}, "stop-waiting"),
         ("fault-call", {"outcome": "left-off"}, "stop-left-off"),
         ("return-with-part", {"part": "wrong"}, "stop-waiting"),
@@ -133,10 +142,52 @@ def test_what_must_not_go_on_is_left_off(name: str, answers: dict[str, str], sto
     assert (led.visit.state.status, led.visit.state.gate) == ("stopped", stop)
 
 
-def test_a_part_of_the_water_side_has_the_water_side_looked_at_again() -> None:
-    gates = passed(lead(plan_of("return-with-part"), answers={"which": "water"}))
-    assert "water-and-drain" in gates
-    assert "high-limit" in gates
+@pytest.mark.parametrize("name", PROVING)
+def test_the_first_firing_after_opening_is_watched_before_full_load(name: str) -> None:
+    """Trap, tightness, purge and opened joints without power; then light-ups and flame, and only then the hold."""
+    gates = passed(in_band(name))
+    trap = "trap-refilled" if name in {"annual-service", "commissioning"} else "trap-before-gas"
+    order = ["cover-off", trap, "tightness", "gas-purged", "opened-joints", "power-on", "light-up", "flame-sound"]
+    places = [gates.index(one) for one in [*order, "supply-hold", "leak-test-off", "leak-test-firing"]]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("name", PROVING)
+@pytest.mark.parametrize(
+    ("gate", "stop"),
+    [
+        ("tightness", "stop-not-tested"),
+        ("gas-purged", "stop-not-purged"),
+        ("opened-joints", "stop-not-tight"),
+    ],
+)
+def test_gas_that_was_not_tested_or_purged_is_not_lit(name: str, gate: str, stop: str) -> None:
+    led = lead(plan_of(name), words={gate: "not done because the gauge is broken"})
+    assert (led.visit.state.status, led.visit.state.gate) == ("stopped", stop)
+
+
+@pytest.mark.parametrize(
+    ("called_for", "before"),
+    [
+        ("smell", ["gas-off", "released", "aired", "detector"]),
+        ("monoxide", ["boiler-off", "released-monoxide", "door-first", "door-second"]),
+    ],
+)
+def test_nobody_goes_in_before_the_entry_is_released(called_for: str, before: list[str]) -> None:
+    """Supply or boiler off, released, then read from the door: gas by its detector, monoxide in ppm, twice."""
+    led = lead(plan_of("smell-or-co-call"), answers={"called-for": called_for}, until="site")
+    gates = [one for one in passed(led) if not one.endswith("-verdict")]
+    assert gates[2:6] == before
+
+
+@pytest.mark.parametrize("which", ["flue", "water"])
+def test_a_replaced_part_is_looked_at_before_it_is_fired(which: str) -> None:
+    """The flue's joints or the water side first; the room is read after the last device that was tried."""
+    gates = passed(lead(plan_of("return-with-part"), answers={"which": which}))
+    seen = {"flue": "flue-again", "water": "water-and-drain"}[which]
+    places = [gates.index(one) for one in ("fitted", seen, "light-up", "high-limit", "ambient-exit")]
+    assert places == sorted(places)
+    assert ("flue-firing" in gates) == (which == "flue")
 
 
 @pytest.mark.parametrize("name", ["annual-service", "combustion-check", "commissioning"])
