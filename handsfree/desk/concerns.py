@@ -17,7 +17,7 @@ from handsfree.ledger import RecordVerdict
 from handsfree.trades.supervision import About
 
 BROKEN, ALTERED, LIMIT, MISHEARD, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 100, 90, 80, 70, 66, 64, 60, 56
-NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 35, 20
+NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 35, 20
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
 
@@ -77,6 +77,12 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
         yield Concern("Record damaged", evidence.recorded.damage, BROKEN, "trust")
     if report is not None and report.anchor is not None and not report.anchor.holds:
         yield Concern("Unknown device", report.anchor.says, UNKNOWN, "trust", 0)
+    if report is not None and report.reduced:
+        says = wording.listed(list(report.reduced[:3]))
+        says += f"; and {len(report.reduced) - 3} more" if len(report.reduced) > 3 else ""
+        yield Concern("Sound left out", says, REDUCED, "trust")
+    if report is not None and report.demo:
+        yield Concern("Demo", "an invented visit under a throw-away key", DEMO, "trust", 0)
     if unproven := evidence.recorded.opened.unproven:
         says = f"these proofs of the procedure fail: {', '.join(unproven)}"
         yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)

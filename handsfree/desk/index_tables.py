@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-SCHEMA = 6
+SCHEMA = 7
 LONGEST = 4_000
 """Letters that are kept of a text; no fact or sentence of ours has more."""
 

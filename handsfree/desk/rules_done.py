@@ -151,6 +151,8 @@ def seal(evidence: Evidence, item: Item) -> Assessment:
         return failed(report.sentence, report.first_bad)
     if report.verdict == RecordVerdict.OPEN:
         return unknown(report.sentence)
+    if report.verdict == RecordVerdict.REDUCED:
+        return unknown("whole as far as it is there, but some sound was left out")
     if "decisions" not in report.checks:
         return unknown("whole, but its decisions were not decided again")
     other = [remark for remark in report.remarks if remark.startswith("decided again by another version")]

@@ -35,6 +35,7 @@ from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
 from handsfree.desk.view import VisitView
 from handsfree.office.endorsements import VERDICTS
+from handsfree.office.endorsing import not_acceptable
 from handsfree.office.signatures import Signer
 from handsfree.problem import Problem
 from handsfree.serving import WithHeaders
@@ -157,6 +158,7 @@ class Desk:
             key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
             place=waiting.index(key) + 1 if key in waiting else 0, waiting=len(waiting), verdicts=VERDICTS,
             form_token=self._door.form_token(), why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
+            not_acceptable=not_acceptable(view.report),
         )  # fmt: skip
 
     def _view(self, key: str, *, afresh: bool = False) -> VisitView:

@@ -79,6 +79,8 @@ class VerificationReport:
     use: int | None = None
     sealers: tuple[tuple[str, str], ...] = ()
     """What a device sealed beside the record, with the key of that device."""
+    reduced: tuple[str, ...] = ()
+    """Why sound is not there, in clauses, where somebody who may says so."""
     demo: bool = False
     anchor: Anchor | None = None
 

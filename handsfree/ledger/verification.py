@@ -265,6 +265,7 @@ class _Examination:
             device=device.key if device else None,
             use=device.use if device else None,
             sealers=self.sealers,
+            reduced=self.reduced,
             demo=self.first is not None and self.first.event.get("demo") is True,
         )
 

@@ -77,6 +77,17 @@ def supervisor(enrolment: Enrolment | None, key: str, clock: Clock | None = None
     return found
 
 
+def not_acceptable(report: VerificationReport) -> str:
+    """Return why a whole record cannot be accepted by anybody, and what to do; empty when it can."""
+    if report.demo:
+        return "an invented visit cannot be accepted: it shows nothing of any appliance"
+    if report.anchor is None or not report.anchor.holds:
+        says = report.anchor.says if report.anchor else "it was held against no list"
+        remedy = "enrol the device first: handsfree enrol add device NAME KEY"
+        return f"a record that nobody vouches for cannot be accepted: {says}; {remedy}"
+    return ""
+
+
 def prepare_sign_offs(
     reports: Sequence[VerificationReport],
     who: EnrolledKey,
@@ -88,8 +99,8 @@ def prepare_sign_offs(
 ) -> Prepared:
     """Return the sign-offs of records that were just verified, ready to be signed all at once.
 
-    Raises Problem when a record is not closed and whole, when nobody vouches for one that is to be accepted, when
-    the verdict is none of ours, or a verdict other than acceptance gives no remark.
+    Raises Problem when a record is not closed and whole, when one that is to be accepted is a demo or nobody vouches
+    for it, when the verdict is none of ours, or a verdict other than acceptance gives no remark.
     """
     if verdict not in VERDICTS:
         raise Problem(f"{verdict!r} is no verdict", remedy=f"choose one of: {', '.join(VERDICTS)}")
@@ -103,12 +114,8 @@ def prepare_sign_offs(
         where = str(report.folder)
         if not report.whole or report.head is None or report.identity is None:
             raise Problem("only a closed record that is whole can be signed off", where=where)
-        if verdict == "accepted" and report.anchor is not None and not report.anchor.holds:
-            raise Problem(
-                f"a record that nobody vouches for cannot be accepted: {report.anchor.says}",
-                where=where,
-                remedy="enrol the device first: handsfree enrol add device NAME KEY",
-            )
+        if verdict == "accepted" and (why := not_acceptable(report)):
+            raise Problem(why, where=where)
         says = {
             "count": report.head.count,
             "digest": report.head.digest,

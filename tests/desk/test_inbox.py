@@ -3,6 +3,7 @@
 import html
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 from agreeing_visits import record
@@ -10,12 +11,16 @@ from lists import NAMED, SUPERVISOR, enrol_devices
 from random_visits import record_random
 from starlette.testclient import TestClient
 
-from handsfree.desk import site
+from handsfree.desk import examination, site
 from handsfree.desk.concerns import Concern, in_order
+from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import Examined, examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
 from handsfree.desk.listing import ListWanted
+from handsfree.desk.record import load
+from handsfree.desk.view import view_of
+from handsfree.ledger import RecordVerdict
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
 
@@ -164,6 +169,26 @@ def test_clean_visits_are_accepted_together_and_each_is_signed(index, browser):
         folder = index.root / index.one(each[:16])["folder"]
         assert len((folder / "endorsements.jsonl").read_bytes().splitlines()) == 1
         assert f"Accepted</strong> by {NAMED}" in browser.get(f"/visit/{each[:16]}").text
+
+
+def stands_out(folder, **changes):
+    """The kinds of what stands out of a clean visit when its report were another, and whether it is clean."""
+    report = replace(examination.verified(folder), **changes)
+    evidence = Evidence(load(folder), report)
+    view = view_of(evidence, report)
+    seal = next(item.finding for item in view.items if item.rule == "seal")
+    return [f"{one.kind}: {one.says}" for one in view.concerns], view.clean, seal.result
+
+
+def test_a_demo_and_a_copy_without_sound_are_not_clean(index):
+    """They stood among those that are accepted together, and nothing was said of either."""
+    folder = index.root / "safe-isolation-100"
+    assert stands_out(folder) == ([], True, AssessedAs.PASS)
+    demo = "Demo: an invented visit under a throw-away key"
+    assert stands_out(folder, demo=True) == ([demo], False, AssessedAs.PASS)
+    why = ("7 clips were left out of this copy",)
+    reduced = stands_out(folder, verdict=RecordVerdict.REDUCED, reduced=why)
+    assert reduced == ([f"Sound left out: {why[0]}"], False, AssessedAs.CANNOT_TELL)
 
 
 def of_values(key, values, **facts):

@@ -221,6 +221,17 @@ def test_only_a_whole_closed_record_with_somebody_who_vouches_is_accepted(here: 
         sign(here / "one")
 
 
+def test_a_demo_and_a_record_held_against_no_list_are_not_accepted(here: Path) -> None:
+    """Both were: a demo's anchor holds, since it claims nothing, and without an anchor nothing was asked."""
+    enrolment, who = listed(here), supervisor(listed(here), SUPERVISOR.key)
+    demo = verify_anchored(visit(here / "demo", here / "thrown-away", demo=True), enrolment)
+    with pytest.raises(Problem, match="an invented visit cannot be accepted"):
+        prepare_sign_offs([demo], who, enrolment, verdict="accepted", remark="")
+    with pytest.raises(Problem, match="nobody vouches for cannot be accepted: it was held against no list"):
+        prepare_sign_offs([verify(here / "one")], who, enrolment, verdict="accepted", remark="")
+    prepare_sign_offs([demo], who, enrolment, verdict="not accepted", remark="a try").signed(SUPERVISOR)
+
+
 def clip_of(folder: Path) -> Path:
     return next((folder / "sound").iterdir())
 
@@ -270,6 +281,7 @@ def test_a_copy_without_sound_carries_a_sealed_list(here: Path) -> None:
     export(here / "one", here / "copy", sound=False, state=here / "tablet")
     report = checked(here / "copy")
     assert (report.verdict, report.ok) == (RecordVerdict.REDUCED, True)
+    assert report.reduced == ("1 clips were left out of this copy",)
     export(here / "one", here / "strange", sound=False, state=here / "forger")
     assert "the list of what was left out was sealed by an unknown device" in checked(here / "strange").sentence
     export(here / "copy", here / "again", sound=True)
