@@ -13,12 +13,12 @@ from handsfree.desk import wording
 from handsfree.desk.concerns import Concern
 from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
-from handsfree.desk.signoff import latest, sign_offs
 from handsfree.desk.view import VisitView, packed, view_of
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.ledger import Entry, VerificationReport
-from handsfree.office.verification import known_enrolment, verify_anchored
+from handsfree.office.endorsements import kept_lines
+from handsfree.office.verification import endorsed, known_enrolment, verify_anchored
 from handsfree.problem import Problem
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
@@ -73,7 +73,7 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
     evidence = Evidence(recorded, report)
     view = view_of(evidence, report)
-    signed = latest(sign_offs(report, known_enrolment(enrolment)))
+    signed = endorsed(report, kept_lines(folder), known_enrolment(enrolment)).standing
     facts = {
         **opening_facts(recorded.opened),
         **_sealed(report),

@@ -9,7 +9,7 @@ nothing of a person.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -69,11 +69,6 @@ def sign_offs(report: VerificationReport, enrolment: Enrolment | None) -> list[S
             if each.kind == SIGNED_OFF
         ),
     ]
-
-
-def latest(signed: Sequence[SignOff]) -> SignOff | None:
-    """Return the last sign-off that counts."""
-    return max((each for each in signed if each.counts), key=lambda each: each.at, default=None)
 
 
 def older(report: VerificationReport) -> list[SignOff]:

@@ -17,6 +17,7 @@ from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.entry import canonical, digest_of
 from handsfree.ledger.files import Disk, Files, contents, disk_problem
 from handsfree.ledger.kinds import SOUND_REDACTED, is_digest
+from handsfree.ledger.verification import CLOCKS_DIFFER_BY
 from handsfree.ledger.visit import VisitFolder
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role, plain_name
 from handsfree.office.signatures import fault_of
@@ -46,7 +47,8 @@ _MEMBERS = {
 class Endorsement:
     """One line that is what it says: its digest, who signed it, when, and what.
 
-    `fault` says why it does not hold; `vouched` whether the enrolment list names the signer as one who may.
+    `fault` says why it does not hold; `vouched` whether the enrolment list names the signer as one who may;
+    `ancestors` are the digests of all lines that it follows.
     """
 
     line: int
@@ -59,6 +61,7 @@ class Endorsement:
     says: Mapping[str, Any]
     fault: str = ""
     vouched: bool = False
+    ancestors: frozenset[str] = frozenset()
 
     @property
     def verdict(self) -> str:
@@ -85,9 +88,14 @@ class Endorsements:
 
     @property
     def standing(self) -> Endorsement | None:
-        """The last sign-off that holds and whose signer is enrolled."""
-        good = (each for each in self.lines if each.kind == SIGNED_OFF and each.vouched and not each.fault)
-        return max(good, key=lambda each: (each.at, each.line), default=None)
+        """The sign-off that holds, whose signer is enrolled, and that no other such one follows.
+
+        Dates, which each machine's clock gives, decide only between those that were signed apart.
+        """
+        good = [each for each in self.lines if each.kind == SIGNED_OFF and each.vouched and not each.fault]
+        followed = frozenset[str]().union(*(each.ancestors for each in good))
+        last = (each for each in good if each.digest not in followed)
+        return max(last, key=lambda each: (each.at, each.line), default=None)
 
     def redacted(self) -> dict[str, Endorsement]:
         """Return clip -> the redaction of it that holds and whose signer is enrolled."""
@@ -114,11 +122,18 @@ def kept_lines(folder: Path, files: Files | None = None) -> list[bytes]:
 
 
 def read_endorsements(
-    lines: Sequence[bytes], identity: str, enrolment: Enrolment | None, *, head: str | None = None
+    lines: Sequence[bytes],
+    identity: str,
+    enrolment: Enrolment | None,
+    *,
+    head: str | None = None,
+    now: int | None = None,
 ) -> Endorsements:
     """Return what lines say of the visit of that identity.
 
-    `head` is the digest of the closed record: a sign-off of another state of it does not hold.
+    `head` is the digest of the closed record: a sign-off of another state of it does not hold. `now` is the time
+    (ms since 1970) after which no line can be dated; without it the future is not looked at, so that whoever signs
+    next follows such a line too and it never stands again.
     """
     found: list[Endorsement] = []
     faults: list[str] = []
@@ -135,13 +150,16 @@ def read_endorsements(
         fault = unfit or each.fault
         if not fault and head is not None and each.kind == SIGNED_OFF and members["digest"] != head:
             fault = "it was made for another state of the record"
+        if not fault and now is not None and milliseconds(each.at) > now + CLOCKS_DIFFER_BY:
+            fault = f"it is dated {each.at}, and that has not come yet"
+        ancestors = _ancestors(members, before)
         if not unfit:
-            before[each.digest] = _ancestors(members, before)
+            before[each.digest] = ancestors
         if fault:
             faults.append(f"line {number} of endorsements.jsonl does not hold: {one_line(fault)}")
         else:
             tips = {one: None for one in tips if one not in members["prev"]} | {each.digest: None}
-        found.append(replace(each, fault=fault, vouched=each.vouched and not fault))
+        found.append(replace(each, fault=fault, vouched=each.vouched and not fault, ancestors=ancestors))
     count = len(frozenset(tips).union(*(before[one] for one in tips)))
     return Endorsements(tuple(found), tuple(sorted(tips)), tuple(faults), count)
 

@@ -99,8 +99,8 @@ def prepare_sign_offs(
 ) -> Prepared:
     """Return the sign-offs of records that were just verified, ready to be signed all at once.
 
-    Raises Problem when a record is not closed and whole, when one that is to be accepted is a demo or nobody vouches
-    for it, when the verdict is none of ours, or a verdict other than acceptance gives no remark.
+    Raises Problem when a record is not closed and whole, when one that is to be accepted is a demo or nobody
+    vouches for it, when the verdict is none of ours, or a verdict other than acceptance gives no remark.
     """
     if verdict not in VERDICTS:
         raise Problem(f"{verdict!r} is no verdict", remedy=f"choose one of: {', '.join(VERDICTS)}")

@@ -62,7 +62,7 @@ def verify_anchored(
     """
     now = (clock or SystemClock()).now().wall
     lines = kept_lines(folder)
-    redacted = read_endorsements(lines, _identity(folder), enrolment).redacted() if lines else {}
+    redacted = read_endorsements(lines, _identity(folder), enrolment, now=now).redacted() if lines else {}
     report = verify(
         folder,
         device_key=device_key,
@@ -73,16 +73,19 @@ def verify_anchored(
         walked=walked,
         redacted={clip: f"{each.name} at {each.at} ({each.remark})" for clip, each in redacted.items()},
     )
-    signed = endorsed(report, lines, enrolment)
+    signed = endorsed(report, lines, enrolment, clock)
     seq = report.head.count if report.head else 0
     report = also_found(report, [RecordFinding(seq, FaultClass.ENDORSEMENT, fault) for fault in signed.faults])
     return anchored(report, enrolment, key_given=device_key is not None)
 
 
-def endorsed(report: VerificationReport, lines: Sequence[bytes], enrolment: Enrolment | None) -> Endorsements:
-    """Return what lines say that people signed to the record of a report."""
+def endorsed(
+    report: VerificationReport, lines: Sequence[bytes], enrolment: Enrolment | None, clock: Clock | None = None
+) -> Endorsements:
+    """Return what lines say that people signed to the record of a report, until now."""
     head = report.head.digest if report.head and report.whole else None
-    return read_endorsements(lines, report.identity or "", enrolment, head=head)
+    now = (clock or SystemClock()).now().wall
+    return read_endorsements(lines, report.identity or "", enrolment, head=head, now=now)
 
 
 def _identity(folder: Path) -> str:

@@ -11,14 +11,14 @@ import pytest
 import rfc8785
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lists import NAMED, OFFICE, STRANGER, SUPERVISOR, device_of, list_of
-from small_visits import visit
+from small_visits import Ahead, visit
 
 from handsfree.ledger import FaultClass, RecordVerdict, VerificationReport, export, verify
 from handsfree.office.endorsements import kept_lines, merged, read_endorsements
 from handsfree.office.endorsing import merge, prepare_sign_offs, redact_clip, supervisor
 from handsfree.office.enrolling import add, revoke
 from handsfree.office.enrolment import Enrolment, Role, read_enrolment
-from handsfree.office.verification import verify_anchored
+from handsfree.office.verification import endorsed, verify_anchored
 from handsfree.problem import Problem
 
 
@@ -40,11 +40,19 @@ def checked(folder: Path) -> VerificationReport:
     return verify_anchored(folder, listed(folder.parent))
 
 
-def sign(*folders: Path, verdict: str = "accepted", remark: str = "", key: object = SUPERVISOR) -> None:
+def sign(
+    *folders: Path, verdict: str = "accepted", remark: str = "", key: object = SUPERVISOR, ahead: int = 0
+) -> None:
     enrolment = listed(folders[0].parent)
     who = supervisor(enrolment, SUPERVISOR.key)
     reports = [checked(folder) for folder in folders]
-    prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark).signed(key)  # type: ignore[arg-type]
+    prepared = prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark, clock=Ahead(ahead))
+    prepared.signed(key)  # type: ignore[arg-type]
+
+
+def standing(folder: Path, ahead: int = 0) -> str:
+    found = endorsed(checked(folder), kept_lines(folder), listed(folder.parent), Ahead(ahead)).standing
+    return found.remark if found else ""
 
 
 def test_a_sign_off_verifies_by_the_standards_alone(here: Path) -> None:
@@ -90,6 +98,36 @@ def test_the_name_comes_from_the_list_and_a_later_verdict_stands(here: Path) -> 
     assert found.standing is not None
     assert found.standing.verdict == "to be redone"
     assert found.count == 2
+
+
+def test_the_chain_says_which_verdict_stands_and_no_clock(here: Path) -> None:
+    """A verdict signed on a machine whose clock was ahead stood over the one that followed it."""
+    sign(here / "one", verdict="not accepted", remark="first", ahead=300_000)
+    sign(here / "one", verdict="to be redone", remark="second")
+    dates = [json.loads(line)["at"] for line in kept_lines(here / "one")]
+    assert dates[0] > dates[1]
+    assert standing(here / "one") == "second"
+
+
+def test_a_date_decides_between_two_that_were_signed_apart(here: Path) -> None:
+    (here / "apart").mkdir()
+    copy = shutil.copytree(here / "one", here / "apart" / "one")
+    shutil.copy(here / "office.jsonl", here / "apart")
+    sign(here / "one", verdict="not accepted", remark="later", ahead=60_000)
+    sign(copy, verdict="to be redone", remark="earlier")
+    merge(here / "one", copy)
+    assert standing(here / "one") == "later"
+
+
+def test_a_line_dated_ahead_is_a_fault_and_never_stands_over_what_follows_it(here: Path) -> None:
+    """Common practice, no source: ten minutes between two clocks are none. When its date comes it is overruled."""
+    sign(here / "one", verdict="not accepted", remark="ahead", ahead=3_600_000)
+    assert "and that has not come yet" in checked(here / "one").sentence
+    assert standing(here / "one") == ""
+    enrolment, who = listed(here), supervisor(listed(here), SUPERVISOR.key)
+    report = verify_anchored(here / "one", enrolment, clock=Ahead(3_600_000))
+    prepare_sign_offs([report], who, enrolment, verdict="to be redone", remark="now").signed(SUPERVISOR)
+    assert standing(here / "one") == standing(here / "one", 7_200_000) == "now"
 
 
 def other_name(line: bytes) -> bytes:
