@@ -9,9 +9,9 @@ from typing import Annotated
 import typer
 
 from handsfree.ledger import state_folder
-from handsfree.office.absences import GAP, against_log, findings
+from handsfree.office.absences import GAP, against_log, beyond, findings
 from handsfree.office.kept_key import KeptKey, make_key, open_key
-from handsfree.office.log import append, checked_log, newest_checkpoint
+from handsfree.office.log import append, checked_log, count_not_signed, newest_checkpoint
 from handsfree.office.proving import prove as prove_entry
 from handsfree.office.proving import proven
 from handsfree.office.verification import known_enrolment, verify_anchored
@@ -47,7 +47,7 @@ def check(
 ) -> None:
     """Say what the log shows: gaps in numbers, forks, dates that cannot be, signed lines that are gone."""
     leaves = checked_log(_folder(), _key().public, None if older is None else _text(older))
-    found = findings(leaves)
+    found = [*findings(leaves), *beyond(count_not_signed(_folder(), _key().public))]
     for folder in folders or []:
         found += against_log(verify_anchored(folder, known_enrolment()), leaves)
     for each in found:

@@ -18,6 +18,7 @@ FAR_MS = 14 * 24 * 3_600_000
 """A visit whose head arrives later than this after its close is told: common practice, no source."""
 
 GAP, FORK, FUTURE, FAR, GONE, OTHER = "gap", "fork", "dated in the future", "far", "gone", "another head"
+NOT_SIGNED = "not signed"
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,14 @@ def _dated(leaf: Mapping[str, Any]) -> Iterable[LogFinding]:
         yield LogFinding(FUTURE, f"{visit}: it was dated in the future")
     elif arrived - closed > FAR_MS:
         yield LogFinding(FAR, f"{visit}, {(arrived - closed) // 86_400_000} days later: its date is its own word")
+
+
+def beyond(count: int) -> list[LogFinding]:
+    """Return what to say of so many lines after those that the checkpoint signs."""
+    if not count:
+        return []
+    says = f"{count} lines follow those that the checkpoint signs: they show nothing; add their visits again"
+    return [LogFinding(NOT_SIGNED, says)]
 
 
 def against_log(report: VerificationReport, leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:

@@ -32,6 +32,11 @@ ORIGIN = "handsfree/office-log"
 ED25519_NOTE = b"\x01"
 """The kind of signature, by the signed-note specification: Ed25519."""
 LONGEST_LOG = 256 << 20
+_MEMBERS = {
+    "visit": {"at", "closed_at", "count", "device", "digest", "kind", "opened_at", "tree", "use", "visit"},
+    "endorsement": {"at", "digest", "kind", "visit"},
+}
+"""What a leaf holds, by its kind."""
 _NOTE = re.compile(r"([^\n]+)\n(0|[1-9]\d{0,18})\n([A-Za-z0-9+/]+={0,2})\n\n— (\S+) ([A-Za-z0-9+/]+={0,2})\n")
 
 
@@ -124,7 +129,9 @@ def record_lines(folder: Path) -> list[bytes]:
 def append(folder: Path, reports: Sequence[VerificationReport], key: KeptKey, clock: Clock | None = None) -> int:
     """Add the heads of records, and of what was signed to them, that the log does not hold yet; return how many.
 
-    The checkpoint is written after the leaves, so that a cut between them leaves a log that only grew.
+    The checkpoint is written after the leaves, so that a cut between them leaves a log that only grew. Lines that
+    no checkpoint signs are not taken over: they are set aside in `not-signed.jsonl`, and added again when their
+    visits are.
     """
     at = stamp((clock or SystemClock()).now().wall)
     new = [leaf for report in reports for leaf in leaves_of(report, at)]
@@ -132,10 +139,12 @@ def append(folder: Path, reports: Sequence[VerificationReport], key: KeptKey, cl
         ensure_folder(Disk(), folder, 0o700)
         release = Disk().lock(folder / "log.lock", 30)
         try:
-            lines = _checked(folder, key.public)
-            known = {_same(json.loads(line)) for line in lines}
+            lines = signed_lines(folder, key.public)
+            known = {_same(leaf) for leaf in _leaves(lines, folder)}
+            beyond = log_lines(folder)[len(lines) :]
+            _set_aside(folder, beyond)
             added = [canonical(leaf) for leaf in new if _same(leaf) not in known]
-            if added:
+            if added or beyond:
                 put(Disk(), folder / "log.jsonl", b"".join(line + b"\n" for line in [*lines, *added]))
             checkpoint = Checkpoint(len(lines) + len(added), merkle.root([*lines, *added]))
             put(Disk(), folder / "checkpoint", checkpoint.signed(key).encode())
@@ -147,18 +156,38 @@ def append(folder: Path, reports: Sequence[VerificationReport], key: KeptKey, cl
 
 
 def checked_log(folder: Path, public: str, older: str | None = None) -> list[dict[str, Any]]:
-    """Return the leaves of a log that fits its checkpoint, and an older one where it is given.
+    """Return the leaves that a log's checkpoint signs, held to an older one where it is given.
 
     Raises Problem when anything was changed in it or taken out of it.
     """
-    lines = _checked(folder, public)
-    if older is not None:
-        _must_fit(lines, Checkpoint.of(older, public), "the older checkpoint", folder)
-    try:
-        leaves: list[dict[str, Any]] = [json.loads(line) for line in lines]
-    except (ValueError, RecursionError) as error:
-        raise Problem("a line of the log cannot be read", where=str(folder), code=ExitCode.FAILED) from error
-    return leaves
+    return _leaves(signed_lines(folder, public, older), folder)
+
+
+def _leaves(lines: Sequence[bytes], folder: Path) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = []
+    for number, line in enumerate(lines, start=1):
+        try:
+            leaf = json.loads(line)
+            fits = leaf.keys() == _MEMBERS[leaf["kind"]]
+        except (ValueError, TypeError, LookupError, AttributeError, RecursionError):
+            fits = False
+        if not fits:
+            where = str(folder / "log.jsonl")
+            raise Problem(f"line {number} is no line of a log", where=where, code=ExitCode.FAILED)
+        found.append(leaf)
+    return found
+
+
+def count_not_signed(folder: Path, public: str) -> int:
+    """Return how many lines follow those that the checkpoint signs: put there by somebody, or left by a cut."""
+    return len(log_lines(folder)) - len(signed_lines(folder, public))
+
+
+def _set_aside(folder: Path, lines: Sequence[bytes]) -> None:
+    if lines:
+        aside = folder / "not-signed.jsonl"
+        before = contents(Disk(), aside) if aside.exists() else b""
+        put(Disk(), aside, before + b"".join(line + b"\n" for line in lines))
 
 
 def newest_checkpoint(folder: Path) -> str:
@@ -169,10 +198,15 @@ def newest_checkpoint(folder: Path) -> str:
         raise Problem("there is no log here", where=str(folder), remedy="begin it: handsfree log add") from None
 
 
-def _checked(folder: Path, public: str) -> list[bytes]:
+def signed_lines(folder: Path, public: str, older: str | None = None) -> list[bytes]:
+    """Return the lines that the checkpoint of a log signs, held to an older one where it is given."""
     lines = log_lines(folder)
     if lines or (folder / "checkpoint").exists():
-        _must_fit(lines, Checkpoint.of(newest_checkpoint(folder), public), "its checkpoint", folder)
+        checkpoint = Checkpoint.of(newest_checkpoint(folder), public)
+        _must_fit(lines, checkpoint, "its checkpoint", folder)
+        lines = lines[: checkpoint.size]
+    if older is not None:
+        _must_fit(lines, Checkpoint.of(older, public), "the older checkpoint", folder)
     return lines
 
 
@@ -186,4 +220,4 @@ def _must_fit(lines: Sequence[bytes], checkpoint: Checkpoint, whose: str, folder
 
 def _same(leaf: dict[str, Any]) -> tuple[str, str, str]:
     """Return what makes a leaf the same as another, whenever either was added."""
-    return str(leaf.get("kind")), str(leaf.get("visit")), str(leaf.get("digest"))
+    return str(leaf["kind"]), str(leaf["visit"]), str(leaf["digest"])

@@ -13,7 +13,7 @@ from typing import Any
 
 from handsfree.ledger import merkle
 from handsfree.ledger.entry import digest_of
-from handsfree.office.log import Checkpoint, checked_log, log_lines, newest_checkpoint, record_lines
+from handsfree.office.log import Checkpoint, checked_log, newest_checkpoint, record_lines, signed_lines
 from handsfree.problem import ExitCode, Problem
 
 
@@ -27,7 +27,7 @@ def prove(folder: Path, entry: int, log: Path, public: str) -> dict[str, Any]:
     index = next((n for n, leaf in enumerate(leaves) if leaf.get("tree") == tree and leaf["visit"] == visit), None)
     if index is None:
         raise Problem("the log does not hold this record", where=str(folder), remedy="handsfree log add FOLDER")
-    logged = log_lines(log)
+    logged = signed_lines(log, public)
     return {
         "entry": {
             "line": lines[entry].decode(),

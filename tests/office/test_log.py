@@ -20,10 +20,17 @@ from small_visits import DAY, HOUR, visit
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
-from handsfree.ledger import Moment
+from handsfree.ledger import Moment, merkle
 from handsfree.office.absences import FAR, FORK, FUTURE, GAP, against_log, findings
 from handsfree.office.enrolment import NAME
-from handsfree.office.log import Checkpoint, append, checked_log, log_lines, newest_checkpoint
+from handsfree.office.log import (
+    Checkpoint,
+    append,
+    checked_log,
+    count_not_signed,
+    log_lines,
+    newest_checkpoint,
+)
 from handsfree.office.proving import prove, proven
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem
@@ -85,6 +92,43 @@ def test_what_was_taken_out_or_changed_is_told(here: Path, change: Any, says: st
     path.write_bytes(b"".join(line + b"\n" for line in change(path.read_bytes().splitlines())))
     with pytest.raises(Problem, match=says):
         checked_log(here / "log", KEY.public)
+
+
+@pytest.mark.parametrize("line", [b"[1]", b"1", b'{"kind":["visit"]}', b'{"kind":"visit"}', b"[" * 9000, b"\xff"])
+def test_a_line_after_the_checkpoint_is_not_trusted_and_never_signed(here: Path, line: bytes) -> None:
+    """Whatever somebody added was taken for the log's and then signed as its own; `[1]` gave a traceback."""
+    path = here / "log" / "log.jsonl"
+    path.write_bytes(path.read_bytes() + line + b"\n")
+    assert count_not_signed(here / "log", KEY.public) == 1
+    assert len(checked_log(here / "log", KEY.public)) == 2
+    proven(prove(here / "two", 2, here / "log", KEY.public), KEY.public)
+    assert append(here / "log", [checked(here / "one")], KEY) == 0
+    assert line not in log_lines(here / "log")
+    assert (here / "log" / "not-signed.jsonl").read_bytes() == line + b"\n"
+    assert count_not_signed(here / "log", KEY.public) == 0
+
+
+def test_a_forged_head_after_the_checkpoint_hides_no_visit_and_is_added_no_more(here: Path) -> None:
+    """One that claimed a visit stood for it, so that the visit itself was not added."""
+    three = checked(visit(here / "three", here / "tablet"))
+    path, note = here / "log" / "log.jsonl", newest_checkpoint(here / "log")
+    append(here / "log", [three], KEY)
+    forged = path.read_bytes().splitlines()[-1].replace(b'"count":4', b'"count":3')
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]) + forged + b"\n")
+    (here / "log" / "checkpoint").write_text(note)
+    assert append(here / "log", [three], KEY) == 1
+    assert checked_log(here / "log", KEY.public)[-1]["count"] == 4
+
+
+def test_a_signed_line_that_is_no_leaf_is_told_with_its_number(here: Path) -> None:
+    """The log's own key signed it, so nothing else speaks against it."""
+    lines = [*log_lines(here / "log"), b"[1]"]
+    (here / "log" / "log.jsonl").write_bytes(b"".join(each + b"\n" for each in lines))
+    (here / "log" / "checkpoint").write_text(Checkpoint(3, merkle.root(lines)).signed(KEY))
+    with pytest.raises(Problem, match="line 3 is no line of a log"):
+        checked_log(here / "log", KEY.public)
+    with pytest.raises(Problem, match="line 3 is no line of a log"):
+        append(here / "log", [checked(here / "one")], KEY)
 
 
 def test_an_older_checkpoint_shows_a_log_that_was_made_anew(here: Path) -> None:
@@ -193,6 +237,13 @@ def test_the_commands_add_check_and_prove(here: Path) -> None:
 
     assert "2 lines were added" in run("log", "add", here / "one", here / "two")[1]
     assert "2 lines of the log are whole; 0 findings" in run("log", "check", here / "one")[1]
+    path = here / "state" / "log" / "log.jsonl"
+    whole = path.read_bytes()
+    path.write_bytes(whole + b"{}\n")
+    code, told = run("log", "check")
+    assert code == 1
+    assert "not signed: 1 lines follow those that the checkpoint signs" in told
+    path.write_bytes(whole)
     (here / "older").write_text(run("log", "checkpoint")[1].split("the log's key")[0])
     assert run("log", "check", "--checkpoint", here / "older")[0] == 0
     (here / "proof").write_text(run("prove", here / "one", 2)[1])
