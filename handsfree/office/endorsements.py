@@ -20,7 +20,7 @@ from handsfree.ledger.kinds import SOUND_REDACTED, is_digest
 from handsfree.ledger.verification import CLOCKS_DIFFER_BY
 from handsfree.ledger.visit import VisitFolder
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role, plain_name
-from handsfree.office.signatures import fault_of
+from handsfree.office.signatures import MISSHAPEN, fault_of
 from handsfree.problem import Problem, one_line
 
 SIGNED_OFF = "signed-off"
@@ -144,7 +144,7 @@ def read_endorsements(
             members = _members(line)
             each = _endorsement(members, number, digest_of(line), enrolment)
             unfit = _unfit(members, each.digest, before, identity)
-        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+        except MISSHAPEN:
             faults.append(f"line {number} of endorsements.jsonl is nothing that a person signed")
             continue
         fault = unfit or each.fault

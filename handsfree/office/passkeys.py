@@ -12,7 +12,7 @@ from dataclasses import asdict
 from typing import Any
 
 from handsfree.office.enrolment import Passkey
-from handsfree.office.signatures import key_of_passkey
+from handsfree.office.signatures import MISSHAPEN, key_of_passkey
 from handsfree.problem import Problem
 
 
@@ -53,7 +53,7 @@ def made(response: Any, host: str, origin: str, challenge: bytes) -> Passkey:
             expected_origin=origin,
             require_user_verification=True,
         )
-    except (WebAuthnException, ValueError, TypeError, KeyError, AttributeError) as error:
+    except (WebAuthnException, *MISSHAPEN) as error:
         raise Problem(f"no passkey was made ({error})", remedy="try again") from error
     return Passkey(found.credential_id.hex(), found.credential_public_key.hex(), host)
 

@@ -34,6 +34,10 @@ MOST_AT_ONCE = 500
 """Statements in one batch."""
 
 
+MISSHAPEN = (ValueError, TypeError, LookupError, AttributeError, RecursionError)
+"""What reading something that anybody may have written raises."""
+
+
 class Signer(Protocol):
     """Whoever signs: `key` names them on the enrolment list."""
 
@@ -83,7 +87,7 @@ class Assertion:
                 base64url_to_bytes(str(inner[name])).hex()
                 for name in ("clientDataJSON", "authenticatorData", "signature")
             )
-        except (KeyError, TypeError, ValueError) as error:
+        except MISSHAPEN as error:
             raise Problem("this is no answer of a passkey", remedy="sign again") from error
         members = {
             "method": WEBAUTHN,
@@ -130,7 +134,7 @@ def signatures(leaves: Sequence[bytes], signer: Signer) -> list[dict[str, Any]]:
 def fault_of(signature: Any, leaf: bytes, key: str) -> str:
     """Return why a signature is not one of this key over this statement; empty when it is.
 
-    Raises ValueError, KeyError or TypeError when it has not the form of a signature.
+    Raises one of MISSHAPEN when it has not the form of a signature.
     """
     method = signature["method"]
     if signature.keys() != _MEMBERS[method]:
@@ -150,32 +154,30 @@ def _webauthn_fault(signature: Mapping[str, str], key: str, root: bytes) -> str:
     from webauthn.helpers import bytes_to_base64url  # noqa: PLC0415
     from webauthn.helpers.exceptions import WebAuthnException  # noqa: PLC0415
 
-    public_key, client = bytes.fromhex(signature["public_key"]), bytes.fromhex(signature["client_data"])
-    if hashlib.sha256(public_key).hexdigest() != key:
-        return "the passkey is another one"
-    origin = str(json.loads(client).get("origin"))
-    address = urlsplit(origin)
-    if address.hostname != signature["host"] or (address.scheme != "https" and address.hostname != "localhost"):
-        return "it was signed for another site"
-
     def coded(name: str) -> str:
         return bytes_to_base64url(bytes.fromhex(signature[name]))
 
-    answer = {
-        "id": coded("credential"),
-        "rawId": coded("credential"),
-        "type": "public-key",
-        "response": {
-            "clientDataJSON": coded("client_data"),
-            "authenticatorData": coded("authenticator_data"),
-            "signature": coded("seal"),
-        },
-    }
     try:
+        public_key, client = bytes.fromhex(signature["public_key"]), bytes.fromhex(signature["client_data"])
+        if hashlib.sha256(public_key).hexdigest() != key:
+            return "the passkey is another one"
+        origin = str(json.loads(client).get("origin"))
+        address, host = urlsplit(origin), signature["host"]
+        if address.hostname != host or (address.scheme != "https" and address.hostname != "localhost"):
+            return "it was signed for another site"
         verify_authentication_response(
-            credential=answer,
+            credential={
+                "id": coded("credential"),
+                "rawId": coded("credential"),
+                "type": "public-key",
+                "response": {
+                    "clientDataJSON": coded("client_data"),
+                    "authenticatorData": coded("authenticator_data"),
+                    "signature": coded("seal"),
+                },
+            },
             expected_challenge=root,
-            expected_rp_id=signature["host"],
+            expected_rp_id=host,
             expected_origin=origin,
             credential_public_key=public_key,
             credential_current_sign_count=0,
@@ -183,4 +185,6 @@ def _webauthn_fault(signature: Mapping[str, str], key: str, root: bytes) -> str:
         )
     except WebAuthnException as error:
         return f"the passkey's signature does not fit ({error})"
+    except MISSHAPEN:
+        return "the passkey's answer, or its key, has not the form of one"
     return ""
