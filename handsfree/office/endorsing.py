@@ -46,15 +46,16 @@ class Prepared:
         """Sign all statements at once and add each to its visit.
 
         Raises Problem when somebody else signs than they were prepared for, when something was signed to one of
-        the visits in the meantime, or the disk fails.
+        the visits in the meantime (then none is signed), or the disk fails (then it says how many were signed).
         """
         if signer.key != self.who.key:
             raise Problem("another key signs than the one it was prepared for", remedy="begin again")
         signed = signatures([canonical(each) for each in self.statements], signer)
-        for folder, statement, signature, before in zip(
-            self.folders, self.statements, signed, self.before, strict=True
-        ):
-            _append(files or Disk(), folder, canonical({**statement, "signature": signature}), before)
+        lines = [
+            canonical({**statement, "signature": signature})
+            for statement, signature in zip(self.statements, signed, strict=True)
+        ]
+        _append(files or Disk(), self.folders, lines, self.before)
 
 
 def supervisor(enrolment: Enrolment | None, key: str, clock: Clock | None = None) -> EnrolledKey:
@@ -108,6 +109,8 @@ def prepare_sign_offs(
         raise Problem("say in the remark what is to be done", where=verdict)
     if len(remark) > LONGEST_REMARK:
         raise Problem(f"the remark is longer than {LONGEST_REMARK} characters", remedy="shorten it")
+    if len({report.folder.resolve() for report in reports}) < len(reports):
+        raise Problem("a visit stands here twice", remedy="look at the list again")
     at = stamp((clock or SystemClock()).now().wall)
     statements, before = [], []
     for report in reports:
@@ -181,25 +184,41 @@ def merge(here: Path, there: Path) -> int:
     return len(both) - len(mine)
 
 
-def _append(files: Files, folder: Path, line: bytes, seen: tuple[bytes, ...]) -> None:
+def _append(
+    files: Files, folders: Sequence[Path], lines: Sequence[bytes], seen: Sequence[tuple[bytes, ...]]
+) -> None:
+    """Add a line to each visit, when what was signed to every one of them is still what was `seen`."""
     state = state_folder()
     try:
         ensure_folder(files, state, 0o700)
         release = files.lock(state / "endorsing.lock", 10)
     except OSError as error:
-        raise disk_problem(error, "signing", folder) from error
+        raise disk_problem(error, "signing", state) from error
     try:
-        before = tuple(kept_lines(folder, files))
-        if before != seen:
-            raise Problem(
-                "somebody has signed to this visit in the meantime",
-                where=str(folder),
-                remedy="look at it again",
-                code=ExitCode.FAILED,
-            )
-        _put(files, folder, [*before, line])
+        for folder, before in zip(folders, seen, strict=True):
+            _must_still_be(files, folder, before)
+        _put_each(files, folders, [[*before, line] for before, line in zip(seen, lines, strict=True)])
     finally:
         release()
+
+
+def _must_still_be(files: Files, folder: Path, before: tuple[bytes, ...]) -> None:
+    if tuple(kept_lines(folder, files)) != before:
+        raise Problem(
+            "somebody has signed to this visit in the meantime",
+            where=str(folder),
+            remedy="look at it again",
+            code=ExitCode.FAILED,
+        )
+
+
+def _put_each(files: Files, folders: Sequence[Path], contents: Sequence[Sequence[bytes]]) -> None:
+    for done, (folder, lines) in enumerate(zip(folders, contents, strict=True)):
+        try:
+            _put(files, folder, lines)
+        except Problem as problem:
+            what = f"{problem.what}; {done} of {len(folders)} visits were signed before it"
+            raise Problem(what, where=problem.where, remedy=problem.remedy, code=problem.code) from problem
 
 
 def _put(files: Files, folder: Path, lines: Sequence[bytes]) -> None:

@@ -14,6 +14,7 @@ from lists import NAMED, OFFICE, STRANGER, SUPERVISOR, device_of, list_of
 from small_visits import Ahead, visit
 
 from handsfree.ledger import FaultClass, RecordVerdict, VerificationReport, export, verify
+from handsfree.ledger.files import Disk
 from handsfree.office.endorsements import kept_lines, merged, read_endorsements
 from handsfree.office.endorsing import merge, prepare_sign_offs, redact_clip, supervisor
 from handsfree.office.enrolling import add, revoke
@@ -244,6 +245,30 @@ def test_what_was_signed_in_the_meantime_is_not_overlooked(here: Path) -> None:
     with pytest.raises(Problem, match="in the meantime"):
         prepared.signed(SUPERVISOR)
     assert len(kept_lines(here / "one")) == 1
+
+
+def test_a_batch_signs_all_or_says_how_many(here: Path) -> None:
+    """The first was signed, and nobody told, before the second was found to have changed."""
+    enrolment, who = listed(here), supervisor(listed(here), SUPERVISOR.key)
+    reports = [checked(here / name) for name in ("one", "two")]
+    prepared = prepare_sign_offs(reports, who, enrolment, verdict="accepted", remark="")
+    sign(here / "two", verdict="not accepted", remark="first")
+    with pytest.raises(Problem, match="two: somebody has signed to this visit in the meantime; look"):
+        prepared.signed(SUPERVISOR)
+    assert kept_lines(here / "one") == []
+    again = prepare_sign_offs(reports, who, enrolment, verdict="accepted", remark="")
+
+    class Full(Disk):
+        def create(self, path: Path, mode: int) -> int:
+            if path.parent.name == "two":
+                raise OSError(28, "No space left on device")
+            return super().create(path, mode)
+
+    with pytest.raises(Problem, match="1 of 2 visits were signed before it"):
+        again.signed(SUPERVISOR, Full())
+    assert [len(kept_lines(here / name)) for name in ("one", "two")] == [1, 1]
+    with pytest.raises(Problem, match="stands here twice"):
+        prepare_sign_offs([reports[0]] * 2, who, enrolment, verdict="accepted", remark="")
 
 
 def test_only_a_whole_closed_record_with_somebody_who_vouches_is_accepted(here: Path) -> None:
