@@ -230,11 +230,15 @@ class Index:
         return visits, readings
 
     def signed(self, folders: Sequence[Path], verdict: str) -> None:
-        """Note that visits, unchanged since they were looked at, were signed just now."""
-        whose = list_digest(self.enrolment)
+        """Note that visits, unchanged since they were looked at, were signed just now.
+
+        The list they were looked at with stays noted: where it changed since, the next scan finds them changed.
+        """
         with self.open() as base:
             for folder in folders:
                 name = str(folder.resolve().relative_to(self.root))
+                row = base.execute("SELECT light FROM visit WHERE key = ?", (key_of(name),)).fetchone()
+                whose = str(row["light"]).rpartition(";")[2] if row else ""
                 with os.scandir(folder) as entries:
                     light = f"{_light(entries)};{whose}"
                 base.execute(

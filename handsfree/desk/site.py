@@ -230,11 +230,11 @@ class Desk:
         )
 
     async def _accept(self, request: Request) -> Response:
-        """Accept clean visits together: each is signed, and each must be as it was when it was found clean."""
+        """Accept clean visits together: each is verified anew, must be as it was on the page, and is signed."""
         given = (await self._form(request)).get("visit", [])
         reports = []
         for key, _, digest in (each.partition(":") for each in given[:PAGE]):
-            view = await run_in_threadpool(self._view, key)
+            view = await run_in_threadpool(self._view, key, afresh=True)
             head = view.report.head
             if not view.clean or head is None or head.digest != digest:
                 raise HTTPException(409, "A visit is not clean any more: look at the list again.")

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from agreeing_visits import record
-from lists import NAMED, SUPERVISOR, enrol_devices
+from lists import NAMED, OFFICE, SUPERVISOR, enrol_devices
 from random_visits import record_random
 from starlette.testclient import TestClient
 
@@ -21,6 +21,8 @@ from handsfree.desk.listing import ListWanted
 from handsfree.desk.record import load
 from handsfree.desk.view import view_of
 from handsfree.ledger import RecordVerdict
+from handsfree.office.enrolling import revoke
+from handsfree.office.enrolment import NAME
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
 
@@ -169,6 +171,32 @@ def test_clean_visits_are_accepted_together_and_each_is_signed(index, browser):
         folder = index.root / index.one(each[:16])["folder"]
         assert len((folder / "endorsements.jsonl").read_bytes().splitlines()) == 1
         assert f"Accepted</strong> by {NAMED}" in browser.get(f"/visit/{each[:16]}").text
+
+
+def test_what_is_accepted_together_is_verified_anew(index, browser):
+    """The report that was kept was signed, by a list that may have changed since: here its device was revoked."""
+    page = browser.get("/").text
+    given = re.findall(r'name="visit" value="([^"]+)"', page)
+    device = index.one(given[0][:16])["device"]
+    listed = index.root.parent / "state" / NAME
+    revoke(listed, OFFICE, key=device, why="lost", valid_until="2026-01-02T00:00:00.000Z")
+    answer = browser.post("/accept", data={"form_token": form_of(page)["form_token"], "visit": given})
+    assert answer.status_code == 409
+    assert not list(index.root.rglob("endorsements.jsonl"))
+
+
+def test_a_visit_that_is_signed_after_the_list_changed_is_looked_at_again(index):
+    """Signing noted the list of now as the one that the visit was looked at with."""
+    folder = index.root / "safe-isolation-100"
+    index.scan()
+    index.keep(key_of(folder.name), examine(folder))
+    index.scan()
+    assert key_of(folder.name) not in dict(index.unchecked(50))
+    listed = index.root.parent / "state" / NAME
+    revoke(listed, OFFICE, key=index.one(key_of(folder.name))["device"], why="lost")
+    index.signed([folder], "accepted")
+    index.scan()
+    assert key_of(folder.name) in dict(index.unchecked(50))
 
 
 def stands_out(folder, **changes):
