@@ -65,7 +65,8 @@ def desk(
     signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
     index = Index(folder, enrolment=enrolment)
     server = Server(listen(host, port))
-    where = f"http://{f'[{host}]' if ':' in host else host}:{server.port}/"
+    called = "localhost" if host in LOOPBACK else f"[{host}]" if ":" in host else host  # passkeys need a name
+    where = f"http://{called}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
     if open_to_all:
         typer.echo(

@@ -10,6 +10,7 @@ import json
 import secrets
 import time
 from collections.abc import Callable, Sequence
+from ipaddress import ip_address
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -33,7 +34,17 @@ from handsfree.problem import Problem
 
 LONGEST_FORM = 200_000
 WAITS_S = 600.0
+READS_ONLY = "Over the network this desk is for reading."
 MOST_WAITING = 20
+
+
+def _is_address(host: str) -> bool:
+    """Say whether a host is an IP address: passkeys are for domains alone (W3C Web Authentication 2, 5.1.3)."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True
 
 
 class SigningPages:
@@ -68,7 +79,7 @@ class SigningPages:
     def why_not(self) -> str:
         """Return why the desk's own key cannot sign; empty when it can."""
         if self._door.token is not None:
-            return "Over the network this desk is for reading."
+            return READS_ONLY
         if self._signer is None:
             return "Sign with a passkey, or start the desk with your key: handsfree desk FOLDER --key FILE."
         try:
@@ -101,7 +112,7 @@ class SigningPages:
         if not 0 < len(visits) <= MOST_AT_ONCE:
             raise Problem(f"{len(visits)} visits at once", remedy=f"sign 1 to {MOST_AT_ONCE}")
         enrolment = self.enrolment()
-        own = self._signer if key is None and self._door.token is None else None
+        own = self._signer if key is None else None
         name = own.key if own else key
         if not is_digest(name):
             raise Problem("nobody is named who signs", remedy="choose your passkey")
@@ -133,16 +144,19 @@ class SigningPages:
         answer = form.get("assertion")
         if prepared.who.passkey is not None and isinstance(answer, dict):
             signer: Signer = Assertion(prepared.who.passkey, answer)
-        elif answer is None and self._signer is not None and self._door.token is None:
+        elif answer is None and self._signer is not None:
             signer = self._signer
         else:
-            raise HTTPException(403, "Over the network this desk is for reading.")
+            raise HTTPException(403, self.why_not() or "Sign with the passkey that it was prepared for.")
         await run_in_threadpool(self._sign, prepared, signer)
         return JSONResponse({"signed": len(prepared.statements), "by": prepared.who.name})
 
     async def _begin(self, request: Request) -> Response:
         await self._form(request)
         host, challenge = request.url.hostname or "", secrets.token_bytes(32)
+        if _is_address(host):
+            there = request.url.replace(hostname="localhost", path="/", query="")
+            raise Problem(f"browsers make no passkey for a bare address like {host}", remedy=f"open {there}")
         return JSONResponse(asked_for(host, challenge) | {"token": self._wait(challenge)})
 
     async def _finish(self, request: Request) -> Response:
@@ -153,7 +167,7 @@ class SigningPages:
         return PlainTextResponse(for_the_office(passkey))
 
     async def _form(self, request: Request) -> dict[str, Any]:
-        """Return the members of a form that this desk's own page sent."""
+        """Return the members of a form that this desk's own page sent; over the network there is none to send."""
         body = b""
         async for piece in request.stream():
             body += piece
@@ -165,6 +179,8 @@ class SigningPages:
             raise HTTPException(400, "This is no form of the desk.") from error
         if not isinstance(form, dict) or not self._door.form_is_ours(str(form.get("form_token", ""))):
             raise HTTPException(403, "This form is not of this desk, or is too old: open the page again.")
+        if self._door.token is not None:
+            raise HTTPException(403, READS_ONLY)
         return form
 
     def _wait(self, what: Any) -> str:
@@ -185,7 +201,9 @@ class SigningPages:
         return what
 
     def passkeys(self) -> list[EnrolledKey]:
-        """Return the supervisors who may sign with a passkey of this desk."""
+        """Return the supervisors who may sign with a passkey of this desk; over the network nobody may."""
+        if self._door.token is not None:
+            return []
         enrolment = self.enrolment()
         found = enrolment.of(Role.SUPERVISOR) if enrolment else ()
         return [each for each in found if each.passkey is not None and not each.valid_until]

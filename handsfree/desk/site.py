@@ -158,7 +158,7 @@ class Desk:
             key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
             place=waiting.index(key) + 1 if key in waiting else 0, waiting=len(waiting), verdicts=VERDICTS,
             form_token=self._door.form_token(), why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
-            not_acceptable=not_acceptable(view.report),
+            not_acceptable=not_acceptable(view.report), over_network=self._door.token is not None,
         )  # fmt: skip
 
     def _view(self, key: str, *, afresh: bool = False) -> VisitView:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -48,12 +49,21 @@ def read_manifest(visit: VisitFolder, files: Files, identity: str) -> ExportMani
     except FileNotFoundError:
         return None
     try:
-        return _held(data, identity)
+        found, digest = _held(data, identity)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return ExportManifest(fault=f"{visit.export_note.name} is not the sealed list of an export")
+    if not found.fault and digest != _digest(visit, files):
+        return ExportManifest(fault="the list of the export belongs to another state of the record")
+    return found
 
 
-def _held(data: bytes, identity: str) -> ExportManifest:
+def _digest(visit: VisitFolder, files: Files) -> str:
+    with files.read(visit.ledger) as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _held(data: bytes, identity: str) -> tuple[ExportManifest, str]:
+    """Return what the list says, held to its seal, and the digest of the ledger that it was made for."""
     members = json.loads(data)
     if canonical(members) + b"\n" != data:
         raise ValueError("not in canonical form")
@@ -68,7 +78,7 @@ def _held(data: bytes, identity: str) -> ExportManifest:
     if not all(map(is_digest, left_out)):
         raise ValueError("no clips")
     if members["visit"] != identity:
-        return ExportManifest(fault="the list of the export belongs to another visit")
+        return ExportManifest(fault="the list of the export belongs to another visit"), ""
     if not (device.leads_to_key() and holds(bytes.fromhex(device.signer), seal, canonical(members))):
-        return ExportManifest(fault="the seal of the list of the export does not fit")
-    return ExportManifest(left_out, device.key)
+        return ExportManifest(fault="the seal of the list of the export does not fit"), ""
+    return ExportManifest(left_out, device.key), str(members["digest"])

@@ -217,7 +217,8 @@ def _put_each(files: Files, folders: Sequence[Path], contents: Sequence[Sequence
         try:
             _put(files, folder, lines)
         except Problem as problem:
-            what = f"{problem.what}; {done} of {len(folders)} visits were signed before it"
+            told = f"; {done} of {len(folders)} visits were signed before it" if len(folders) > 1 else ""
+            what = problem.what + told
             raise Problem(what, where=problem.where, remedy=problem.remedy, code=problem.code) from problem
 
 

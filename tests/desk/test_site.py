@@ -7,7 +7,9 @@ import shutil
 import pytest
 from lists import NAMED, STRANGER, SUPERVISOR, list_of
 from starlette.testclient import TestClient
+from typer.testing import CliRunner
 
+from handsfree.commands.app import app
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
@@ -198,10 +200,50 @@ def test_the_networks_token_lets_its_holder_read_and_never_sign(index, short):
     assert browser.post(f"/visit/{key_of('first')}/sign-off", data=values).status_code == 422
     asked = {"visits": [{"visit": key_of("first"), "digest": values["digest"]}], "verdict": "accepted"}
     both = asked | {"form_token": values["form_token"], "key": SUPERVISOR.key}
-    token = browser.post("/sign/prepare", json=both).json()["token"]
-    given = {"token": token, "form_token": values["form_token"]}
-    assert browser.post("/sign/complete", json=given).status_code == 403
+    for address in ("/sign/prepare", "/sign/complete", "/passkey/begin", "/passkey/finish"):
+        answer = browser.post(address, json=both)
+        assert (answer.status_code, "is for reading" in answer.text) == (403, True), address
+    assert "passkey" not in page.replace("Sign with a passkey, or", "")
     assert not (short / "first" / "endorsements.jsonl").exists()
+
+
+def test_at_a_bare_address_it_is_said_where_a_passkey_can_be_made(index):
+    """W3C Web Authentication, level 2, 5.1.3: only a domain may have passkeys, so browsers refuse 127.0.0.1."""
+    for host, status in (("127.0.0.1", 422), ("localhost", 200)):
+        browser = client(index, host=host)
+        page = browser.get(f"/visit/{key_of('first')}").text
+        token = re.search(r'name="form_token" value="([^"]*)"', page)[1]
+        answer = browser.post("/passkey/begin", json={"form_token": token})
+        assert answer.status_code == status
+        assert ("open http://localhost:8470/" in answer.text) == (status == 422)
+
+
+@pytest.mark.parametrize(
+    ("host", "printed"),
+    [
+        ("127.0.0.1", "http://localhost:4711/"),
+        ("::1", "http://localhost:4711/"),
+        ("127.0.0.2", "http://127.0.0.2:4711/"),
+    ],
+)
+def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch, host, printed):
+    """And answers to it."""
+    ran = []
+
+    class Server:
+        port = 4711
+
+        def __init__(self, _):
+            self.run = ran.append
+
+    monkeypatch.setattr("handsfree.serving.Server", Server)
+    monkeypatch.setattr("handsfree.serving.listen", lambda *_: None)
+    result = CliRunner().invoke(app, ["desk", str(short), "--host", host])
+    assert result.stdout.splitlines() == [printed]
+    assert (
+        TestClient(ran[0], base_url=printed, raise_server_exceptions=False).get("/assets/desk.css").status_code
+        == 200
+    )
 
 
 def test_visits_are_signed_together_and_each_holds_by_itself(index, short):

@@ -361,6 +361,18 @@ def test_a_clip_deleted_and_an_export_note_added_is_found(here: Path, note: byte
     assert "export.json is not the sealed list of an export" in report.sentence
 
 
+def test_a_sealed_list_for_another_state_of_the_record_excuses_nothing(here: Path) -> None:
+    """An honest list of the visit when it was not closed yet, or had another end, stood for every later state."""
+    ledger = here / "one" / "ledger.jsonl"
+    whole = ledger.read_bytes()
+    ledger.write_bytes(b"".join(whole.splitlines(keepends=True)[:-1]))
+    export(here / "one", here / "copy", sound=False, state=here / "tablet")
+    (here / "copy" / "ledger.jsonl").write_bytes(whole)
+    report = checked(here / "copy")
+    assert report.fault == FaultClass.SOUND_MISSING
+    assert "the list of the export belongs to another state of the record" in report.sentence
+
+
 def test_a_sealed_list_of_another_visit_or_changed_excuses_nothing(here: Path) -> None:
     export(here / "one", here / "copy", sound=False, state=here / "tablet")
     note = (here / "copy" / "export.json").read_bytes()

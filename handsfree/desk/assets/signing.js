@@ -85,5 +85,5 @@
 
   for (const button of form.querySelectorAll(".with-passkey"))
     button.addEventListener("click", () => attempt(() => sign(button.dataset.key)));
-  form.querySelector(".make-passkey").addEventListener("click", () => attempt(make));
+  form.querySelector(".make-passkey")?.addEventListener("click", () => attempt(make));
 })();
