@@ -239,3 +239,5 @@ def across(
             index.keep(key, examine(visit))
     with index.open() as base:
         typer.echo(answer(base, QUESTIONS[question]).csv(), nl=False)
+    if broken := index.count_broken():
+        typer.echo(f"Broken records left out: {broken}", err=True)

@@ -16,6 +16,7 @@ from starlette.routing import Route
 from handsfree.desk import history
 from handsfree.desk.index import Index
 from handsfree.desk.questions import QUESTIONS, AskedOf, Inquiry, QueryResult, answer
+from handsfree.problem import Problem
 
 MOST = 25
 """Rows of each answer on the page; the CSV has all."""
@@ -51,7 +52,7 @@ class AcrossPages:
         return self._page(
             "across.html", answers=await run_in_threadpool(asked), of=of, leads=leads, chosen=urlencode(chosen),
             offices=self._index.known("office"), procedures=self._index.known("procedure"),
-            versions=self._index.known("version"),
+            versions=self._index.known("version"), broken=self._index.count_broken(),
         )  # fmt: skip
 
     async def _csv(self, request: Request) -> Response:
@@ -70,9 +71,13 @@ class AcrossPages:
     async def _appliance(self, request: Request) -> Response:
         serial = request.path_params["serial"]
         visits, readings = await run_in_threadpool(self._index.of_appliance, serial)
+        broken = await run_in_threadpool(self._index.count_broken, serial)
+        if broken and not visits:
+            raise Problem(f"all records of this appliance are broken: {broken}", remedy="see them in the inbox")
         if not visits:
             raise HTTPException(404)
-        return self._page("appliance.html", serial=serial, visits=visits, plots=history.draw(visits, readings))
+        plots = history.draw(visits, readings)
+        return self._page("appliance.html", serial=serial, visits=visits, plots=plots, broken=broken)
 
 
 def _asked_of(request: Request) -> AskedOf:

@@ -11,6 +11,7 @@ from typing import Any
 
 from handsfree.desk import wording
 from handsfree.desk.concerns import Concern
+from handsfree.desk.copies import LEAST_SHARED
 from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.view import VisitView, packed, view_of
@@ -24,9 +25,6 @@ from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
 
 Row = dict[str, Any]
-
-FEWEST = 9
-"""Fewer readings than this may be the same by chance: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -147,7 +145,7 @@ def _shape(evidence: Evidence) -> list[Row]:
         for _, event in evidence.readings
         if event.reading.quantity in evidence.forms.report.measured.quantities
     }
-    return [{"value": hash_of([value])[:12]} for value in sorted(values)] if len(values) >= FEWEST else []
+    return [{"value": hash_of([value])[:12]} for value in sorted(values)] if len(values) >= LEAST_SHARED else []
 
 
 def _stops(evidence: Evidence) -> list[Row]:

@@ -215,11 +215,11 @@ class Index:
             return [row[0] for row in base.execute(f"SELECT DISTINCT {column} FROM visit ORDER BY 1") if row[0]]  # noqa: S608
 
     def of_appliance(self, serial: str) -> tuple[list[sqlite3.Row], list[sqlite3.Row]]:
-        """Return the visits to an appliance in their order, copies left out, and the readings of these."""
+        """Return the visits to an appliance in their order, broken ones and copies left out, and their readings."""
         with self.open() as base:
             visits = base.execute(
-                "SELECT *, min(key) FROM visit WHERE serial = ? AND identity <> '' GROUP BY identity "
-                "ORDER BY day, opened_at",
+                "SELECT *, min(key) FROM visit WHERE serial = ? AND identity <> '' AND seal <> 'broken' "
+                "GROUP BY identity ORDER BY day, opened_at",
                 (serial,),
             ).fetchall()
             readings = [
@@ -228,6 +228,20 @@ class Index:
                 for row in base.execute("SELECT * FROM reading WHERE key = ?", (visit["key"],)).fetchall()
             ]
         return visits, readings
+
+    def count_broken(self, serial: str = "") -> int:
+        """Return how many records are broken, of one appliance where it is named."""
+        with self.open() as base:
+            found = base.execute(
+                "SELECT count(*) FROM visit WHERE seal = 'broken' AND ? IN ('', serial)", (serial,)
+            ).fetchone()
+        return int(found[0])
+
+    def gate_title(self, gate: str) -> str:
+        """Return the title under which a gate was passed last; its name where no visit has passed it."""
+        with self.open() as base:
+            found = base.execute("SELECT title FROM gate WHERE gate = ? ORDER BY rowid DESC", (gate,)).fetchone()
+        return str(found["title"]) if found else gate
 
     def signed(self, folders: Sequence[Path], verdict: str) -> None:
         """Note that visits, unchanged since they were looked at, were signed just now.

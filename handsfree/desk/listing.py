@@ -56,12 +56,12 @@ class ListWanted:
         """The order in SQL."""
         return SORTS.get(self.sort, SORTS["danger"])
 
-    @property
-    def led(self) -> str:
-        """What an answer asks for, in words; empty when none does."""
+    def led(self, gate_title: str) -> str:
+        """Return what an answer asks for, in words, the gate by its title; empty when none asks for anything."""
         names = ("serial", "instrument", "device", "month", "procedure", "version", "office", "stop", "at", "gate",
                  "heard")  # fmt: skip
-        return ", ".join(f"{name} {getattr(self, name)}" for name in names if getattr(self, name))
+        told = vars(self) | {"gate": gate_title}
+        return ", ".join(f"{name} {told[name]}" for name in names if getattr(self, name))
 
     def where(self) -> tuple[str, list[str]]:
         """Return the condition in SQL, and its values."""

@@ -53,8 +53,8 @@ class AskedOf:
 
 
 def _once(of: AskedOf) -> Any:
-    """Return the visits asked of, without their copies: of the folders that hold one record, the first by key."""
-    visits = VISIT.filter(_.identity != "")
+    """Return the visits asked of, without broken ones and copies: of folders with one record, the first by key."""
+    visits = VISIT.filter((_.identity != "") & (_.seal != "broken"))
     for column in ("office", "procedure", "version"):
         if wanted := getattr(of, column):
             visits = visits.filter(visits[column] == wanted)

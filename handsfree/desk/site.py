@@ -124,7 +124,8 @@ class Desk:
             "visits.html",
             rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
             clean=await run_in_threadpool(self._digests, clean), waiting=self.index.count_waiting(),
-            filtered=wanted != ListWanted(page=wanted.page), led=wanted.led, form_token=self._door.form_token(),
+            filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),
+            led=wanted.led(self.index.gate_title(wanted.gate) if wanted.gate else ""),
             tally=self.index.tally(), technicians=self.index.technicians(), verdicts=VERDICTS,
             illness=self._checker.illness if self._checker else "",
         )  # fmt: skip

@@ -3,10 +3,13 @@
 import duckdb
 import ibis
 import pytest
+from starlette.testclient import TestClient
 
 from handsfree.desk.examination import Examined
+from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
 from handsfree.desk.questions import QUESTIONS, AskedOf, answer
+from handsfree.desk.site import Desk
 
 VISITS = [
     ("a", "Ann", "S1", "2026-01-01", 0, "finished", 1),
@@ -62,6 +65,30 @@ def test_right_first_time_is_of_the_visits_that_came_to_an_end(index):
     found = {row["technician"]: row for row in rows(index, "right-first-time")}
     assert (found["Ann"]["visits"], found["Ann"]["right_percent"], found["Ann"]["turns_mean"]) == (2, 50.0, 2.0)
     assert (found["Bob"]["right_percent"], found["Bob"]["ended"], found["Bob"]["stopped"]) == (100.0, 1, 1)
+
+
+def test_a_tampered_copy_hides_no_genuine_record(index):
+    """A copy with a key that sorts first and a changed value stood for the record in answers and histories."""
+    with index.open() as base:
+        base.execute("INSERT INTO visit (key, folder, light) VALUES ('0', '0', '')")
+    facts = {"technician": "Eve", "serial": "S1", "day": "2026-01-01", "outcome": "finished", "identity": "a" * 64}
+    index.keep("0", Examined({**facts, "seal": "broken"}, {}))
+    assert {row["technician"]: row["visits"] for row in rows(index, "right-first-time")} == {"Ann": 2, "Bob": 2}
+    visits, _ = index.of_appliance("S1")
+    assert [visit["key"] for visit in visits] == ["a", "b", "d"]
+    browser = TestClient(Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
+    for address in ("/across", "/appliance/S1"):
+        assert "1 broken record is left out." in browser.get(address).text
+    assert "broken record" not in browser.get("/appliance/S2").text
+    index.keep("d", Examined({"serial": "S3", "seal": "broken"}, {}))
+    answer_of = browser.get("/appliance/S3")
+    assert (answer_of.status_code, "all records of this appliance are broken: 1" in answer_of.text) == (422, True)
+
+
+def test_visits_behind_a_gate_are_told_by_its_title(index):
+    """The list said "gate g": a name of the procedure's own."""
+    browser = TestClient(Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
+    assert "Only visits behind an answer: gate G." in browser.get("/?gate=g").text
 
 
 @pytest.mark.parametrize(("right", "ended"), [(1, 2), (1, 1), (0, 7), (81, 263)])
