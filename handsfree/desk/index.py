@@ -215,7 +215,7 @@ class Index:
             return [row[0] for row in base.execute(f"SELECT DISTINCT {column} FROM visit ORDER BY 1") if row[0]]  # noqa: S608
 
     def of_appliance(self, serial: str) -> tuple[list[sqlite3.Row], list[sqlite3.Row]]:
-        """Return the visits to an appliance in their order, broken ones and copies left out, and their readings."""
+        """Return the visits to an appliance in order without broken ones and copies, and their readings."""
         with self.open() as base:
             visits = base.execute(
                 "SELECT *, min(key) FROM visit WHERE serial = ? AND identity <> '' AND seal <> 'broken' "
