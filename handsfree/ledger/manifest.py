@@ -58,8 +58,11 @@ def read_manifest(visit: VisitFolder, files: Files, identity: str) -> ExportMani
 
 
 def _digest(visit: VisitFolder, files: Files) -> str:
+    digest = hashlib.sha256()
     with files.read(visit.ledger) as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+        while block := stream.read(1 << 16):
+            digest.update(block)
+    return digest.hexdigest()
 
 
 def _held(data: bytes, identity: str) -> tuple[ExportManifest, str]:
