@@ -125,6 +125,7 @@ def test_a_visit_is_led_from_the_phone(visit, phone, axe, shots):
     assert [e for e in phone.get_log("browser") if e["level"] in {"SEVERE", "WARNING"}] == []
 
 
+@pytest.mark.slow("a browser of its own")
 def test_nothing_is_asked_of_another_machine(visit, phone):
     """Every request goes to the tool's own address, and the token is in none of them but the keys'."""
     _, address, _ = visit
@@ -142,6 +143,7 @@ def test_nothing_is_asked_of_another_machine(visit, phone):
     assert codes.split(".")[1] not in json.dumps(headers)
 
 
+@pytest.mark.slow("a browser of its own")
 def test_without_the_token_the_page_only_shows(visit, phone, axe):
     """No keys, and it says so."""
     _, address, _ = visit
@@ -180,6 +182,7 @@ def test_a_lost_tool_covers_the_picture_within_four_seconds_and_comes_back(visit
     headline(phone, "Ambient CO?")
 
 
+@pytest.mark.slow("a browser of its own")
 def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
     """The same address and port after a crash: the page reconnects by itself, without the keys of before."""
     told = Told(at("cover-off"))
@@ -194,6 +197,7 @@ def test_a_tool_that_was_started_anew_is_found_again(tmp_path, phone):
         until(phone, lambda b: told.turn() or b.find_element(By.ID, "headline").text == "Cover off.", 20)
 
 
+@pytest.mark.slow("a browser of its own")
 def test_the_keyed_address_opened_in_a_tab_that_only_looks_has_the_keys(visit, phone, shots):
     """The same page with more behind its hash is loaded anew; what enter gives stands on the key in one piece."""
     _, address, _ = visit
@@ -207,6 +211,7 @@ def test_the_keyed_address_opened_in_a_tab_that_only_looks_has_the_keys(visit, p
     phone.save_screenshot(str(shots / "glance-same-tab.png"))
 
 
+@pytest.mark.slow("a browser of its own")
 def test_the_codes_made_on_the_phone_are_the_tools(visit, phone):
     """RFC 4231, test cases 1, 2 and 6 (a key longer than a block), and lengths around a block's end."""
     _, address, _ = visit
@@ -219,6 +224,7 @@ def test_the_codes_made_on_the_phone_are_the_tools(visit, phone):
     assert made == [hmac.new(key.encode(), text.encode(), "sha256").hexdigest() for key, text in cases]
 
 
+@pytest.mark.slow("a browser of its own")
 def test_without_encryption_the_page_shows_and_says_why_it_takes_no_key(visit, phone, axe):
     """The plain address with all codes: no keys, the reason, and the certificate to take."""
     _, address, _ = visit

@@ -123,6 +123,7 @@ const [samples, rate, done] = arguments;
 """
 
 
+@pytest.mark.slow("half a minute of sound through a browser")
 def test_what_the_phone_hears_arrives_whole_and_what_the_tool_says_is_played_whole(tmp_path: Path) -> None:
     """Ten seconds of noise that never repeats: each piece lies where it lay in the file, none missing or doubled.
 

@@ -11,6 +11,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "bench" / "arithmet
 
 from check_digit import measure
 
+pytestmark = pytest.mark.slow("thousands of invented readings")
+
 
 @pytest.mark.parametrize(
     ("computes", "known", "caught_first", "caught_later"),

@@ -63,6 +63,7 @@ def test_a_file_that_is_no_sound_is_named(run_here, tmp_path: Path, name: str, c
     _refused(run_here("hear", tmp_path / name), name, says)
 
 
+@pytest.mark.slow("the recogniser's model is read by a program of its own")
 def test_a_44100_hz_stereo_file_is_heard(run, tmp_path: Path) -> None:
     """Any common rate and number of channels will do."""
     soundfile.write(tmp_path / "cd.wav", np.zeros((44_100, 2), np.int16), 44_100)
@@ -87,6 +88,7 @@ def test_a_folder_that_cannot_be_written_is_named(
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow("a visit on a full disk, by a program of its own")
 def test_a_full_disk_is_told_in_a_sentence_and_loses_nothing(
     tmp_path: Path, procedure: Path, jobsheet: Path
 ) -> None:

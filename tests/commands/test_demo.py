@@ -92,6 +92,7 @@ def test_the_demo_shows_what_it_promises(whole_visit) -> None:
     assert any("still rising" in line for line in told)
 
 
+@pytest.mark.slow("two visits are rendered and heard")
 def test_another_clip_gives_another_value(run, tmp_path: Path, procedure: Path) -> None:
     """Only the sound decides: "two three" spoken where the script says "zero" is read back as 23 and corrected."""
     voice = Voice(VoiceSettings(name="en-us+m3", words_per_minute=150))

@@ -55,6 +55,7 @@ def test_a_visit_is_led_by_keys_alone(run, tmp_path: Path, procedure: Path, jobs
     assert verify(out, replay=replay_of(out)).ok
 
 
+@pytest.mark.slow("five programs, and a paper")
 def test_an_unproven_procedure_is_led_only_when_asked_and_every_paper_says_so(
     run, tmp_path: Path, procedure: Path, jobsheet: Path
 ) -> None:

@@ -21,7 +21,7 @@ from handsfree.desk.signoff import sign_offs
 from handsfree.ledger import Ledger, read, verify
 from handsfree.office.endorsing import prepare_sign_offs, supervisor
 from handsfree.office.enrolment import EnrolledKey, Role
-from handsfree.office.verification import known_enrolment
+from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem, one_line
 from handsfree.sandbox import Sandbox
 from handsfree.visit.replaying import replay_of
@@ -126,6 +126,7 @@ def all_examined(index):
         threading.Event().wait(0.1)
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_a_scan_that_fails_is_told_and_tried_again(short, monkeypatch):
     """The scanner is watched: its illness stands on the page until a scan succeeds."""
     monkeypatch.setattr(checking, "LOOK_AGAIN_S", 0.2)
@@ -204,6 +205,7 @@ def test_a_folder_of_links_is_refused(short, tmp_path):
         verify(short / "first")
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_escape_sequences_do_not_become_names(short, tmp_path):
     """D9: what a terminal obeys was taken over as the name of a folder."""
     (short / "first").rename(short / "\x1b[2Jfirst\nsecond: closed")
@@ -230,7 +232,8 @@ def signed(folder, key=SUPERVISOR, enrolment=None, verdict="accepted", remark=""
     """Sign a visit and return who signed it, as its own lines say."""
     enrolment = enrolment or known_enrolment()
     who = supervisor(enrolment, key.key)
-    prepare_sign_offs([verify(folder)], who, enrolment, verdict=verdict, remark=remark).signed(key)
+    report = verify_anchored(folder, known_enrolment())
+    prepare_sign_offs([report], who, enrolment, verdict=verdict, remark=remark).signed(key)
 
 
 def verdicts(folder):
@@ -271,6 +274,7 @@ def test_what_a_stranger_signed_is_not_taken_in(short, tmp_path):
     assert verdicts(here / "second") == []
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_known_visits_are_not_verified_again_for_each_stick(short, tmp_path, monkeypatch):
     """D9: each stick verified every visit that was there."""
     here = tmp_path / "here"

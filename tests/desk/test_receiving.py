@@ -24,6 +24,7 @@ def test_visits_arrive_verified_and_a_second_time_are_known(short, tmp_path):
     assert set(fates(short, here).values()) == {Fate.DUPLICATE}
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_a_name_already_taken_is_not_overwritten(short, tmp_path):
     """Another visit under the same name lies beside it."""
     here = tmp_path / "here"
@@ -34,6 +35,7 @@ def test_a_name_already_taken_is_not_overwritten(short, tmp_path):
     assert (here / "first" / "mine.txt").read_text() == "mine"
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_a_shorter_record_of_the_same_visit_is_kept_beside_the_longer(short, tmp_path):
     """What was cut off on one of them shows by the other."""
     here, stick = tmp_path / "here", tmp_path / "stick"
@@ -55,6 +57,7 @@ def test_a_copy_cut_short_is_not_a_visit_and_is_done_again(short, tmp_path):
     assert not (here / ".arriving-first").exists()
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_a_folder_that_cannot_be_read_is_told_and_the_others_arrive(short, tmp_path, monkeypatch):
     """One bad folder does not keep the rest out."""
 

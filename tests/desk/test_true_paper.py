@@ -73,7 +73,11 @@ def test_a_pair_of_passes_outside_at_one_rate_is_not_covered_by_one_within_at_th
     assert {evidence.judged_for(gate) for gate in agree} == {"maximum", "minimum"}
 
 
-@pytest.mark.parametrize("name", PROCEDURES)
+HUNDREDS = pytest.mark.slow("visits of hundreds of gates")
+FEW = [pytest.param(name, marks=HUNDREDS if name == "two-rate-combustion" else ()) for name in PROCEDURES]
+
+
+@pytest.mark.parametrize("name", FEW)
 def test_no_sentence_of_a_random_visit_contradicts_its_record(name: str, tmp_path: Path) -> None:
     """Two seeds of each procedure; those of combustion end finished and left as reported."""
     for seed in (1, 3):

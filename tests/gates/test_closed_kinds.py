@@ -15,6 +15,8 @@ from handsfree.gates.kind import GateKind
 from handsfree.questions import QUESTION_KINDS
 from handsfree.questions.kind import QuestionKind
 
+pytestmark = pytest.mark.slow("mypy reads the whole program, patched")
+
 ROOT = Path(__file__).parents[2]
 
 

@@ -66,6 +66,7 @@ def test_without_an_edge_it_is_not_drawn(broken: Procedure) -> None:
     assert mermaid(broken).count("-->") == whole.count("-->") - 1
 
 
+@pytest.mark.slow("whole procedures are proven without each edge")
 def test_without_an_edge_the_proofs_fail(broken: Procedure) -> None:
     """The outcome leads nowhere."""
     assert [finding.gate for finding in check(broken).failed("branches")] == [LOST]

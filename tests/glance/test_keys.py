@@ -83,6 +83,7 @@ def held(
     return texts, state
 
 
+@pytest.mark.slow("each key at each place")
 def test_leaning_on_a_key_never_does_more_than_one_press() -> None:
     """At every question of the visit, by enter and by the left arrow, with the slowest first repeat in use."""
     for kept in places().values():

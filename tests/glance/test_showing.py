@@ -79,6 +79,7 @@ def test_a_phone_can_scan_the_address_and_any_key_begins(tmp_path: Path) -> None
         seen.child.close(force=True)
 
 
+@pytest.mark.slow("a program in real time")
 def test_the_last_picture_reaches_the_phone(tmp_path: Path) -> None:
     """A follower gets the failure although the tool ends at once."""
     command = [sys.executable, "-c", FAILING, str(PROCEDURE), str(JOB_SHEET), str(tmp_path / "visit")]
@@ -122,6 +123,7 @@ main()
 """
 
 
+@pytest.mark.slow("two programs in real time")
 def test_a_resumed_visit_shows_the_stop_it_was_left_in(tmp_path: Path) -> None:
     """The script and why stand there again, taken from the record."""
     visit = ["visit", PROCEDURE, "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "visit"]
@@ -141,6 +143,7 @@ def test_a_resumed_visit_shows_the_stop_it_was_left_in(tmp_path: Path) -> None:
         again.child.close(force=True)
 
 
+@pytest.mark.slow("a visit is rendered and heard")
 def test_the_demo_can_be_followed_on_the_screen(tmp_path: Path) -> None:
     """The gates of the played visit stand on it, heard and taken."""
     if shutil.which("espeak-ng") is None:

@@ -99,6 +99,7 @@ def test_a_visit_is_led_by_gloved_keys(start: Start, tmp_path: Path) -> None:
     assert verify(record, replay=replay_of(record)).ok
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_whole_words_can_be_typed_as_well(start: Start) -> None:
     """With --typed letters open a line of words; enter sends it."""
     seen = start()
@@ -153,6 +154,7 @@ def test_an_interrupted_visit_gives_the_terminal_back(start: Start, by: signal.S
     assert b"Traceback" not in seen.sent
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_ctrl_z_does_not_leave_a_burner_alone(start: Start) -> None:
     """The key that would suspend the program does nothing."""
     seen = start()
@@ -175,6 +177,7 @@ main()
 """
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_a_crash_gives_the_terminal_back(start: Start, tmp_path: Path) -> None:
     """Whatever is raised in the middle of a visit: the terminal first, then what happened, readable."""
     arguments = handsfree(
@@ -198,6 +201,7 @@ main()
 """
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 @pytest.mark.real_time
 def test_a_picture_that_gets_no_news_is_covered(start: Start, tmp_path: Path) -> None:
     """The visit hangs: after three seconds nothing of the old picture is left, and the seconds are counted."""
@@ -214,6 +218,7 @@ def test_a_picture_that_gets_no_news_is_covered(start: Start, tmp_path: Path) ->
     assert seen.text() != first
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_a_terminal_made_larger_gets_larger_letters(start: Start) -> None:
     """From 80 by 24 to 120 by 40 while the visit runs."""
     seen = start()
@@ -239,6 +244,7 @@ def test_without_a_terminal_or_with_plain_lines_stay_lines(start: Start) -> None
     assert b"\x1b[" not in seen.sent
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_what_others_write_does_not_stand_in_the_picture(start: Start, tmp_path: Path) -> None:
     """A line on the error stream of the process appears when the picture is gone."""
     noisy = CRASH.replace('raise RuntimeError("made to crash")', "import os; os.write(2, b'ALSA lib: noise\\n')")

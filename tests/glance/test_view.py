@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -30,10 +29,14 @@ def recorded() -> tuple[tuple[State, Notes, Any], ...]:
     return tuple(found)
 
 
-def pictures() -> Iterator[tuple[State, Any, Glance]]:
-    for state, notes, event in recorded():
-        if state.gate:
-            yield state, event, glance(shipped(), state, state.now, notes)
+@cache
+def pictures() -> tuple[tuple[State, Any, Glance], ...]:
+    """Return what is shown after every entry at a gate, with its state and the entry."""
+    return tuple(
+        (state, event, glance(shipped(), state, state.now, notes))
+        for state, notes, event in recorded()
+        if state.gate
+    )
 
 
 def of(visit: Rehearsal, *, later_ms: int = 0, **other: Any) -> Glance:

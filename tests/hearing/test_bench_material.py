@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 from datetime import date
 
+import pytest
+
 from handsfree.demo.play import scenario_files
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import procedure_path
@@ -13,6 +15,7 @@ from tests.bench.hearing.material import gates
 from tests.live.support.long_visit import ASIDES, at_gate, person_for
 
 
+@pytest.mark.slow("recordings are heard twice")
 def test_other_talk_and_noise_are_heard_at_a_readings_gate_and_at_a_confirmation() -> None:
     found = gates()
     assert set(found) == {"readings", "confirm"}

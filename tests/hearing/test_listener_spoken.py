@@ -117,6 +117,7 @@ def test_a_clip_without_silence_around_it_is_heard_whole():
     assert texts([whole_utterance(recogniser(), GRAMMAR, speech.astype(np.int16))]) == ["nine point three"]
 
 
+@pytest.mark.slow("a minute of sound is cleaned and heard")
 def test_stop_words_are_heard_over_the_tools_quieter_voice_and_its_own_prompts_stop_nothing():
     prompts = spoken("Readings.", 0.2, "Nine three. Four four. One eight.", 0.2, "Clockwise, one eighth.", 0.2)
     stop = spoken("stop work")

@@ -111,6 +111,7 @@ def test_our_model_hears_what_is_pronounced_and_nothing_else():
     assert "`pronunciations`" in str(caught.value)
 
 
+@pytest.mark.slow("all grammars are compiled")
 def test_all_words_of_the_shipped_procedures_can_be_heard_by_the_shipped_model():
     """With what a foreign model in the other layout would have to know, by number."""
     for file in sorted(PROCEDURES.glob("*.yaml")):

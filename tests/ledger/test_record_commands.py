@@ -61,6 +61,7 @@ def test_an_open_record_has_an_exit_code_of_its_own(tmp_path: Path, state: Path)
     assert "the close is missing" in said
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_many_records_are_checked_side_by_side_and_the_gravest_decides(tmp_path: Path, state: Path) -> None:
     """Three folders in two processes: one well, one altered, one that is no visit."""
     good, bad = visit(tmp_path / "good", state), visit(tmp_path / "bad", state)

@@ -93,6 +93,7 @@ def test_a_survivor_that_allows_more_is_a_lost_guard_or_a_skipped_step(tried) ->
             assert all(any(kind in danger for kind in known) for danger in found), (str(mutant), found)
 
 
+@pytest.mark.slow("hundreds of damages are made")
 def test_damages_come_from_the_model_and_reach_every_kind_of_gate() -> None:
     """Each field of each kind of gate used in the sample is damaged somehow, its name and title apart."""
     document = parse_document(PROVEN, "sample.yaml")

@@ -223,6 +223,7 @@ def test_what_is_read_of_an_old_source_is_what_its_rewriting_says(kept: Path) ->
         }
 
 
+@pytest.mark.slow("a visit of an older version is led, verified and printed")
 def test_the_customers_report_is_made_of_a_record_with_old_sources(kept: Path, tmp_path: Path) -> None:
     """With the maker's data, which only the sources hold; and the visit is told again."""
     into = tmp_path / "report.html"

@@ -22,7 +22,17 @@ from handsfree.procedure.proofs.finding import PROOFS
 SHIPPED = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+LARGE = {
+    "commissioning", "fault-call", "gas-conversion", "proved-again", "return-with-part", "smell-or-co-call",
+    "two-rate-combustion",
+}  # fmt: skip
+WHOLE = [
+    pytest.param(path, id=path.stem, marks=pytest.mark.slow("seconds each") if path.stem in LARGE else ())
+    for path in SHIPPED
+]
+
+
+@pytest.mark.parametrize("path", WHOLE)
 def test_every_shipped_procedure_is_proven_and_reads_nothing_in_vain(path: Path) -> None:
     report = check(load_procedure(path))
     assert [remark for remark in report.remarks if "which nothing judges" in remark] == []
@@ -252,6 +262,7 @@ def everything(  # noqa: C901 - written flat, apart from the product
     return reached, unmet, unrestored
 
 
+@pytest.mark.slow("five hundred gates")
 def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> None:
     """How it grows is printed by tests/bench/proofs/speed.py."""
     procedure = procedure_of(text(503, 12), "big")

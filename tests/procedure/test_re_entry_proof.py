@@ -26,8 +26,11 @@ OF = {
     "cooling": "split-cooling-charge",
     "plumbing": "hot-water-profile",
 }
+LARGE = pytest.mark.slow("a whole procedure is proven for each step")
 EACH = [
-    (trade, name, step)
+    pytest.param(
+        trade, name, step, marks=LARGE if trade in {"combustion", "cooling"} and name != "gas-smell" else ()
+    )
     for trade in OF
     for name, stop in trade_data(trade).stops.stops.items()
     for step in stop.requires
@@ -89,6 +92,7 @@ def test_nothing_is_found_where_all_is_walked() -> None:
         assert list(skipped(procedure(trade), trade_data(trade).stops, reached(procedure(trade)))) == []
 
 
+@pytest.mark.slow("a whole procedure is proven, and its finding played")
 def test_the_finding_tells_a_visit_on_which_it_happens() -> None:
     """In `check`, with the gates on the way and the line of the gate."""
     one = procedure("combustion")

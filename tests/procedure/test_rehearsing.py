@@ -76,6 +76,7 @@ def test_explorers_fail_below_the_share_of_ways_that_is_asked_for(tmp_path: Path
     assert "% of the ways, 100 % are asked for" in result.output
 
 
+@pytest.mark.slow("explorers walk a whole shipped procedure")
 def test_explorers_come_far_in_the_whole_visit():
     coverage = explore_randomly(plan("two-rate-combustion"), DAY, explorers=5)
     assert coverage.faults == []

@@ -16,6 +16,7 @@ SEEDS = (*range(150), 707)
 """The first of those that `python tests/bench/proofs/fuzz.py` tries."""
 
 
+@pytest.mark.slow("many damaged files are read and proven")
 def test_random_damage_is_told_in_plain_words() -> None:
     """Whatever the damage: a sentence with a file, no error of the program, no word of a library."""
     whole = sources()

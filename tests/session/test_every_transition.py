@@ -32,6 +32,8 @@ from handsfree.session.rehearsal import Rehearsal
 from handsfree.trades.combustion.sheets import CombustionSheets
 from handsfree.trades.sheets import Sheets
 
+pytestmark = pytest.mark.slow("explorers walk each transition of a shipped procedure")
+
 ROOT = Path(__file__).parents[2]
 VISIT = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
 SHEETS, _ = load_sheets(ROOT / "handsfree" / "demo" / "jobsheet.yaml")

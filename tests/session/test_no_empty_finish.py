@@ -121,6 +121,7 @@ def test_a_claim_by_no_gate_or_by_one_that_proves_nothing_is_refused(tmp_path: P
     assert f":{line}:" in caught.value.sentence()
 
 
+@pytest.mark.slow("a whole procedure is proven again for each claim")
 def test_what_no_way_to_the_finish_can_show_fails_the_proof() -> None:
     """A gate that only ever leads to a stop shows nothing to a visit that finishes."""
     procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")

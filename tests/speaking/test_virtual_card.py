@@ -170,6 +170,7 @@ def opened(hearing):
     time.sleep(1.5)
 
 
+@pytest.mark.slow("a sound card in real time")
 def test_a_person_who_talks_over_a_headset_silences_the_tool_and_is_heard(card):
     """The tool plays into the headset, which the microphone does not hear; the recorder listens there.
 
@@ -218,6 +219,7 @@ def events(hearing, kind, patience_s):
     return found
 
 
+@pytest.mark.slow("a sound card in real time")
 def test_processes_at_both_ends_a_pulled_plug_and_the_tools_own_voice(card):
     """Loudspeaker and hearing, each in its process, joined by the card.
 

@@ -223,6 +223,7 @@ def test_shipped_procedures_go_as_their_stories_tell(path: Path) -> None:
     assert covered.too_little() == ()
 
 
+@pytest.mark.slow("a procedure is proven and played for each fault")
 def test_planted_faults_are_noticed_by_check_or_stories_and_survivors_are_listed(tmp_path: Path) -> None:
     """A limit moved by a tenth fails a story on its edge; a thing that stays off fails a proof; others survive."""
     path = files(tmp_path)

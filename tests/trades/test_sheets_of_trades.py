@@ -92,6 +92,7 @@ def test_a_fault_is_told_with_its_line_and_what_to_write(
     assert not JARGON.search(caught.value.sentence())
 
 
+@pytest.mark.slow("many damaged sheets")
 def test_no_fault_of_a_combustion_sheet_is_told_in_the_librarys_words(tmp_path: Path) -> None:
     """Every value of both sheets made a list, a text, a number: whatever is refused is told plainly."""
     told: list[str] = []

@@ -143,6 +143,7 @@ def test_lost_hands_are_told_and_the_question_is_asked_again(device: str) -> Non
     assert visit.state.lost == frozenset()
 
 
+@pytest.mark.slow("ten megabytes of input")
 def test_ten_megabytes_and_bytes_that_are_no_text_do_not_keep_a_stop_from_arriving(tmp_path: Path) -> None:
     """Typed into a real visit: not understood, in well under a second; then "stop work" stops it."""
     out = tmp_path / "visit"
