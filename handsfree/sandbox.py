@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import resource
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -11,14 +12,22 @@ from typing import Any, Generic, TypeVar
 
 from handsfree.child import Child, ChildDied
 from handsfree.problem import ExitCode, Problem
+from handsfree.regular_files import LARGEST
 
 MEMORY = 3 << 30
 """Bytes of address space; a visit of a day is examined in a tenth of it."""
 
 OPEN_FILES = 64
 
+GRACE_S = 10.0
+"""A process whose owner is gone ends itself so long after its time, whatever it is doing."""
+
 Given = TypeVar("Given")
 Found = TypeVar("Found")
+
+
+class WorkEnded(Problem):
+    """The work took too much, or ended its process; the same work may go well another time."""
 
 
 @dataclass(frozen=True)
@@ -42,11 +51,11 @@ class Sandbox(Generic[Given, Found]):
         self._child: Child | None = None
 
     def do(self, given: Given, *, where: str = "") -> Found:
-        """Return what the work returns; raise the Problem it raises, or one that says what it took too much of.
+        """Return what the work returns; raise the Problem it raises, or a WorkEnded that says how it failed.
 
         `where` names the piece in that sentence.
         """
-        child = self._child = self._child or Child(self._name, _at_work, self._work, self._memory)
+        child = self._child = self._child or Child(self._name, _at_work, self._work, self._seconds, self._memory)
         try:
             child.send(given)
             answer = child.receive(self._seconds)
@@ -81,17 +90,20 @@ class Sandbox(Generic[Given, Found]):
         self.close()
 
 
-def _refused(what: str, where: str) -> Problem:
+def _refused(what: str, where: str) -> WorkEnded:
     remedy = "set it aside and ask where it comes from"
-    return Problem(what, where=where or None, remedy=remedy, code=ExitCode.FAILED)
+    return WorkEnded(what, where=where or None, remedy=remedy, code=ExitCode.FAILED)
 
 
-def _at_work(pipe: Connection, work: Callable[[Any], Any], memory: int) -> None:
+def _at_work(pipe: Connection, work: Callable[[Any], Any], seconds: float, memory: int) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (LARGEST, LARGEST))
     resource.setrlimit(resource.RLIMIT_NOFILE, (OPEN_FILES, OPEN_FILES))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
     while True:
         given = pipe.recv()
+        signal.setitimer(signal.ITIMER_REAL, seconds + GRACE_S)
         try:
             answer = _Answer(work(given))
         except Problem as problem:
@@ -100,4 +112,5 @@ def _at_work(pipe: Connection, work: Callable[[Any], Any], memory: int) -> None:
             answer = _Answer(trouble="looking at it took too much memory")
         except Exception as error:  # noqa: BLE001 - whatever a hostile piece provokes is told of that piece
             answer = _Answer(trouble=f"it cannot be looked at ({type(error).__name__})")
+        signal.setitimer(signal.ITIMER_REAL, 0)
         pipe.send(answer)

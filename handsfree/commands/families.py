@@ -53,6 +53,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "receive": "Take visits in: each verified on arrival, none overwritten, those already here recognised.",
         "across": "Ask a question across all visits of a folder; the answer is CSV.",
     },
+    "fleet": {
+        "fleet": "Work on very many visits: verify, examine; what was cut off goes on where it was.",
+    },
     "authoring": {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: gates downwards, altered things as spans, stops aside.",

@@ -1,0 +1,164 @@
+"""Heavy work over very many visits: verify them, examine them for the desk."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from handsfree import __version__
+from handsfree.fleet.driving import FarAlong, Summary, work_through
+from handsfree.fleet.results import ResultsFile
+from handsfree.fleet.stored_visits import source_of
+from handsfree.fleet.workers import LONGEST_S, LocalWorkers, Workers
+from handsfree.ledger import AnchorState, RecordVerdict
+from handsfree.office.verification import known_enrolment, list_digest
+from handsfree.problem import ExitCode, Problem, one_line
+from handsfree.session.version import DECISION_VERSION
+
+app = typer.Typer(help="Heavy work over very many visits.")
+_fleet = typer.Typer(no_args_is_help=True)
+app.add_typer(_fleet, name="fleet")
+
+TELL_EVERY_S = 5.0
+MOST_NAMED = 20
+"""Visits that are named on the screen; all stand in the results."""
+
+_Store = Annotated[str, typer.Argument(help="A folder of visits.")]
+_Workers = Annotated[int, typer.Option(min=1, help="How many visits to work on at a time.")]
+_Results = Annotated[
+    Path | None, typer.Option(help="The file of results; fleet-JOB.jsonl in this folder when left out.")
+]
+_Enrolment = Annotated[
+    Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
+]
+_Seconds = Annotated[float, typer.Option("--seconds", min=1, help="The longest that one visit may take.")]
+_Again = Annotated[bool, typer.Option("--again", help="Try once more what was set aside.")]
+_Accept = Annotated[
+    bool, typer.Option("--accept-unanchored", help="Do without anybody who vouches for a sealing key.")
+]
+_CORES = os.cpu_count() or 1
+
+
+@_fleet.callback()
+def fleet() -> None:
+    """Work on very many visits: verify, examine; what was cut off goes on where it was."""
+
+
+@_fleet.command("verify")
+def verify_command(
+    store: _Store,
+    *,
+    workers: _Workers = _CORES,
+    results: _Results = None,
+    enrolment: _Enrolment = None,
+    seconds: _Seconds = LONGEST_S,
+    again: _Again = False,
+    accept_unanchored: _Accept = False,
+) -> None:
+    """Check that the records of all visits are whole, in order, sealed and decided as recorded."""
+    with _workers(workers, seconds) as hands:
+        summary = _done("verify", store, hands, results, enrolment, again=again)
+    raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+
+
+@_fleet.command("examine")
+def examine_command(
+    store: _Store,
+    *,
+    workers: _Workers = _CORES,
+    results: _Results = None,
+    enrolment: _Enrolment = None,
+    seconds: _Seconds = LONGEST_S,
+    again: _Again = False,
+    accept_unanchored: _Accept = False,
+) -> None:
+    """Verify all visits, and tell all that the desk keeps of each: facts, readings, gates, stops, its page."""
+    with _workers(workers, seconds) as hands:
+        summary = _done("examine", store, hands, results, enrolment, again=again)
+    raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+
+
+@contextmanager
+def _workers(count: int, seconds: float) -> Iterator[Workers]:
+    with closing(LocalWorkers(count, longest_s=seconds)) as hands:
+        yield hands
+
+
+def _done(
+    job: str, store: str, hands: Workers, results: Path | None, enrolment: Path | None, *, again: bool
+) -> Summary:
+    """Do a job to a store, and print what came of it."""
+    known_enrolment(enrolment)  # a list that does not hold is told now
+    source, file = source_of(store), results or Path(f"fleet-{job}.jsonl")
+    conditions = {
+        "job": job,
+        "program": __version__,
+        "decisions": DECISION_VERSION,
+        "list": list_digest(enrolment),
+    }
+    with ResultsFile(file, conditions) as kept:
+        if again:
+            kept.again()
+        listed = enrolment and enrolment.resolve()
+        summary = work_through(job, source, hands, kept, enrolment=listed, tell=_Teller())
+    _print(summary, file)
+    return summary
+
+
+class _Teller:
+    """Tells how far the work is: a line every few seconds."""
+
+    def __init__(self) -> None:
+        self._console = Console(stderr=True, soft_wrap=True, highlight=False)
+        self._begun = self._told = time.monotonic()
+
+    def __call__(self, far: FarAlong) -> None:
+        now = time.monotonic()
+        if now - self._told < TELL_EVERY_S:
+            return
+        self._told = now
+        a_second = far.done_now / (now - self._begun)
+        done = far.done_now + far.done_before
+        left = f", about {(far.visits - done) / a_second / 60:.0f} min to go" if a_second else ""
+        self._console.print(f"{done:,} of {far.visits:,} visits, {a_second:.1f} a second{left}", markup=False)
+
+
+def _print(summary: Summary, file: Path) -> None:
+    """Print what came of all; names are anybody's, so each line is made one."""
+    counted = ", ".join(f"{count:,} {verdict}" for verdict, count in sorted(summary.verdicts.items()))
+    before = f"; {summary.done_before:,} were done before" if summary.done_before else ""
+    copies = f"; {summary.copies:,} are copies of others" if summary.copies else ""
+    typer.echo(f"{summary.visits:,} visits: {counted or 'none done'}{before}{copies}")
+    for what, named in (
+        ("broken", dict.fromkeys(summary.broken, "")),
+        ("set aside", summary.set_aside),
+        ("refused", summary.refused),
+    ):
+        for name, why in list(named.items())[:MOST_NAMED]:
+            typer.echo(one_line(f"  {what}: {name}{f' ({why})' if why else ''}"))
+        if len(named) > MOST_NAMED:
+            typer.echo(f"  {what}: {len(named) - MOST_NAMED:,} more")
+    typer.echo(one_line(f"results: {file}"))
+
+
+def _code(summary: Summary, *, accept_unanchored: bool) -> ExitCode:
+    """Return the gravest of: broken or not done, nobody who vouches, left open, reduced, all well."""
+    set_aside = len(summary.set_aside) + len(summary.refused)
+    if set_aside or summary.broken:
+        raise Problem(
+            f"{len(summary.broken):,} visits do not hold and {set_aside:,} were set aside",
+            remedy="look at those named above; --again tries once more what was set aside",
+            code=ExitCode.FAILED,
+        )
+    if not accept_unanchored and any(each.anchor == AnchorState.UNANCHORED for each in summary.done):
+        return ExitCode.UNANCHORED
+    if summary.verdicts[RecordVerdict.OPEN]:
+        return ExitCode.LEFT_OPEN
+    return ExitCode.REDUCED if summary.verdicts[RecordVerdict.REDUCED] else ExitCode.DONE

@@ -1,0 +1,1 @@
+"""Visits as immutable objects: one archive a visit, named by its contents."""

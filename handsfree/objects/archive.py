@@ -1,0 +1,93 @@
+"""One visit as one archive: the same files give the same bytes, so that their SHA-256 names the visit's contents.
+
+The archive is an uncompressed tar (POSIX.1-2001, "pax"): clips are compressed already. It holds what belongs to
+the record and nothing else, in the order of names, with no times, owners or rights of its own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tarfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Protocol, cast
+
+from handsfree.ledger.files import disk_problem
+from handsfree.ledger.visit import VisitFolder
+from handsfree.problem import ExitCode, Problem
+from handsfree.regular_files import LARGEST, open_regular
+
+MOST_FILES = 100_000
+"""A visit of a day has some hundreds of clips."""
+
+
+class Sink(Protocol):
+    """Whatever takes the bytes of an archive."""
+
+    def write(self, data: bytes, /) -> object:
+        """Take the next bytes."""
+
+
+def pack(folder: Path, sink: Sink) -> None:
+    """Write the archive of a visit's folder.
+
+    Raises Problem when it holds no record, when a link, a pipe or a folder stands where a file belongs, and when
+    it is larger than any visit.
+    """
+    visit = VisitFolder(folder)
+    try:
+        stream = cast("IO[bytes]", sink)  # tarfile only writes to it
+        with tarfile.open(fileobj=stream, mode="w|", format=tarfile.PAX_FORMAT) as archive:
+            left = LARGEST
+            for name in _names(visit):
+                with open_regular(folder / name) as file:
+                    member = tarfile.TarInfo(name)
+                    member.size = os.fstat(file.fileno()).st_size
+                    member.mode = 0o644
+                    left -= member.size
+                    if left < 0:
+                        raise Problem(_TOO_LARGE, where=str(folder), remedy=_LOOK, code=ExitCode.FAILED)
+                    archive.addfile(member, file)
+    except OSError as error:
+        raise disk_problem(error, "reading the record", Path(error.filename or folder)) from error
+    except UnicodeEncodeError as error:
+        raise Problem("a file's name is no Unicode", where=str(folder), remedy=_LOOK) from error
+
+
+_TOO_LARGE = "it is larger than any visit"
+_LOOK = "look at who wrote it"
+
+
+def content_digest(folder: Path) -> str:
+    """Return the SHA-256 of the archive that a visit's folder gives; raises as `pack` does."""
+    running = hashlib.sha256()
+    pack(folder, _Digesting(running))
+    return running.hexdigest()
+
+
+class _Digesting:
+    def __init__(self, running: hashlib._Hash) -> None:
+        self._running = running
+
+    def write(self, data: bytes, /) -> None:
+        self._running.update(data)
+
+
+def _names(visit: VisitFolder) -> Iterator[str]:
+    """Yield the names of a record's files, in order; raises Problem where there is none."""
+    try:
+        names = sorted(visit.own_names() & {each.name for each in visit.folder.iterdir()})
+    except FileNotFoundError:
+        raise Problem("there is no such folder", where=str(visit.folder)) from None
+    if visit.ledger.name not in names:
+        raise Problem(f"it holds no {visit.ledger.name}, so it is no visit", where=str(visit.folder))
+    count = 0
+    for name in names:
+        place = visit.folder / name
+        is_folder = place.is_dir() and not place.is_symlink()
+        inner = sorted(each.name for each in place.iterdir()) if is_folder else None
+        count += 1 if inner is None else len(inner)
+        if count > MOST_FILES:
+            raise Problem(_TOO_LARGE, where=str(visit.folder), remedy=_LOOK, code=ExitCode.FAILED)
+        yield from [name] if inner is None else (f"{name}/{each}" for each in inner)
