@@ -15,9 +15,10 @@ from rich.console import Console
 from handsfree import __version__
 from handsfree.fleet.driving import FarAlong, Summary, work_through
 from handsfree.fleet.results import ResultsFile
-from handsfree.fleet.stored_visits import source_of
+from handsfree.fleet.stored_visits import VisitFolders, object_store_of, source_of
 from handsfree.fleet.workers import LONGEST_S, LocalWorkers, Workers
 from handsfree.ledger import AnchorState, RecordVerdict
+from handsfree.objects.keeping import StoreFailed, keep_visit
 from handsfree.office.verification import known_enrolment, list_digest
 from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.session.version import DECISION_VERSION
@@ -30,7 +31,7 @@ TELL_EVERY_S = 5.0
 MOST_NAMED = 20
 """Visits that are named on the screen; all stand in the results."""
 
-_Store = Annotated[str, typer.Argument(help="A folder of visits.")]
+_Store = Annotated[str, typer.Argument(help="A folder of visits or of objects, or s3://BUCKET/PREFIX.")]
 _Workers = Annotated[int, typer.Option(min=1, help="How many visits to work on at a time.")]
 _Results = Annotated[
     Path | None, typer.Option(help="The file of results; fleet-JOB.jsonl in this folder when left out.")
@@ -39,7 +40,7 @@ _Enrolment = Annotated[
     Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
 ]
 _Seconds = Annotated[float, typer.Option("--seconds", min=1, help="The longest that one visit may take.")]
-_Again = Annotated[bool, typer.Option("--again", help="Try once more what was set aside.")]
+_Again = Annotated[bool, typer.Option("--again", help="Try once more what was set aside or could not be read.")]
 _Accept = Annotated[
     bool, typer.Option("--accept-unanchored", help="Do without anybody who vouches for a sealing key.")
 ]
@@ -83,6 +84,31 @@ def examine_command(
     with _workers(workers, seconds) as hands:
         summary = _done("examine", store, hands, results, enrolment, again=again)
     raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+
+
+@_fleet.command("keep")
+def keep_command(
+    visits: Annotated[Path, typer.Argument(help="A folder of visits.")],
+    objects: Annotated[str, typer.Argument(help="A folder for the objects, or s3://BUCKET/PREFIX.")],
+) -> None:
+    """Keep each visit as one object, named by its contents: never written over, and read back."""
+    store, source, teller, kept = object_store_of(objects), VisitFolders(visits.resolve()), _Teller(), []
+    names, refused = list(source.names()), 0
+    for number, name in enumerate(names, start=1):
+        try:
+            kept.append(keep_visit(visits / name, store))
+            typer.echo(one_line(f"{kept[-1].digest} {'already kept' if kept[-1].known else 'kept'} {name}"))
+        except StoreFailed:
+            raise
+        except Problem as problem:
+            refused += 1
+            typer.echo(one_line(f"not kept: {name}: {problem.what}"))
+        teller(FarAlong(len(names), number, 0))
+    known = sum(each.known for each in kept)
+    typer.echo(f"{len(names):,} visits: {len(kept) - known:,} kept, {known:,} were kept before")
+    if refused:
+        what = f"{refused:,} visits were not kept"
+        raise Problem(what, remedy="look at those named above", code=ExitCode.FAILED)
 
 
 @contextmanager

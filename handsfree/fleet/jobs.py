@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.fleet.stored_visits import VisitSource
+from handsfree.objects.keeping import StoreFailed
 from handsfree.problem import Problem
 
 UNREADABLE = "unreadable"
@@ -23,7 +24,8 @@ UNREADABLE = "unreadable"
 class Assignment:
     """One visit to be worked on: which job, where it lies, what it is called, the SHA-256 of its contents.
 
-    `enrolment` is the list that seals are held against; the machine's own copy when None.
+    `enrolment` is the list that seals are held against; the machine's own copy when None. Objects are laid out
+    in `scratch`.
     """
 
     job: str
@@ -31,6 +33,7 @@ class Assignment:
     name: str
     digest: str
     enrolment: Path | None = None
+    scratch: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -48,11 +51,16 @@ class JobOutcome:
 
 
 def carry_out(assignment: Assignment) -> JobOutcome:
-    """Do a job to one visit; a visit that cannot be read is an outcome too, and says why."""
+    """Do a job to one visit; a visit that cannot be read is an outcome too, and says why.
+
+    Raises StoreFailed, which is none.
+    """
     begun = time.process_time()
     try:
-        with assignment.source.opened(assignment.name) as folder:
+        with assignment.source.opened(assignment.name, assignment.scratch) as folder:
             outcome = JOBS[assignment.job](folder, assignment.enrolment)
+    except StoreFailed:
+        raise
     except Problem as problem:
         outcome = JobOutcome(UNREADABLE, "", Problem(problem.what, remedy=problem.remedy).sentence(), {})
     return replace(outcome, cpu_s=round(time.process_time() - begun, 3))

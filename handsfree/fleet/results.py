@@ -118,8 +118,9 @@ class ResultsFile:
         return digest not in self.done and len(self.failed.get(digest, ())) >= MOST_TRIES
 
     def again(self) -> None:
-        """Forget the failed tries, so that what was set aside is tried anew."""
+        """Forget failed tries and what could not be read, so that these visits are tried anew."""
         self.failed.clear()
+        self.done = {digest: kept for digest, kept in self.done.items() if kept.verdict != UNREADABLE}
 
     def __enter__(self) -> Self:
         """Return itself."""

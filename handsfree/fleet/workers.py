@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import replace
+from pathlib import Path
 from typing import Protocol
 
 from handsfree.fleet.jobs import Assignment, JobOutcome, carry_out
@@ -40,6 +43,7 @@ class LocalWorkers:
 
     def __init__(self, count: int, work: Work = carry_out, *, longest_s: float = LONGEST_S) -> None:
         self._count, self._work, self._longest_s = count, work, longest_s
+        self._scratch = tempfile.TemporaryDirectory(prefix="handsfree-fleet-", ignore_cleanup_errors=True)
         self._pool = ThreadPoolExecutor(count, thread_name_prefix="fleet")
         self._own = threading.local()
         self._sandboxes: list[Sandbox[Assignment, JobOutcome]] = []
@@ -52,10 +56,11 @@ class LocalWorkers:
 
     def take(self, assignment: Assignment) -> None:
         """Hand an assignment to the next free worker."""
-        self._under_way.add(self._pool.submit(self._one, assignment))
+        here = replace(assignment, scratch=Path(self._scratch.name))
+        self._under_way.add(self._pool.submit(self._one, here))
 
     def _one(self, assignment: Assignment) -> Finished:
-        """Work in the process of this thread; a Problem that the work raises is a fault of the program."""
+        """Work in the process of this thread; a Problem is that of a store that failed, so it is tried again."""
         if not hasattr(self._own, "sandbox"):
             self._own.sandbox = Sandbox("fleet worker", self._work, seconds=self._longest_s)
             self._sandboxes.append(self._own.sandbox)
@@ -77,3 +82,4 @@ class LocalWorkers:
         self._pool.shutdown(wait=False, cancel_futures=True)
         for sandbox in self._sandboxes:
             sandbox.close()
+        self._scratch.cleanup()

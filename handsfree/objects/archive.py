@@ -11,10 +11,10 @@ import os
 import tarfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Protocol, cast
+from typing import IO, BinaryIO, Protocol, cast
 
 from handsfree.ledger.files import disk_problem
-from handsfree.ledger.visit import VisitFolder
+from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import ExitCode, Problem
 from handsfree.regular_files import LARGEST, open_regular
 
@@ -55,6 +55,7 @@ def pack(folder: Path, sink: Sink) -> None:
         raise Problem("a file's name is no Unicode", where=str(folder), remedy=_LOOK) from error
 
 
+_PIECE = 1 << 20
 _TOO_LARGE = "it is larger than any visit"
 _LOOK = "look at who wrote it"
 
@@ -72,6 +73,61 @@ class _Digesting:
 
     def write(self, data: bytes, /) -> None:
         self._running.update(data)
+
+
+def unpack(stream: BinaryIO, folder: Path, *, digest: str) -> None:
+    """Write the files of an archive into a new folder; raise Problem unless it is the archive of that digest.
+
+    Whoever wrote it may be careless or hostile: it is read as a stream, only plain files with the names of a
+    record are taken, none beyond the ceilings, and what was unpacked must give the very archive again.
+    """
+    visit, left, read = VisitFolder(folder), LARGEST, _DigestedReading(stream)
+    folder.mkdir()
+    try:
+        with tarfile.open(fileobj=cast("IO[bytes]", read), mode="r|") as archive:
+            for number, member in enumerate(archive):
+                left -= member.size
+                if member.type != tarfile.REGTYPE or member.sparse or not _belongs(visit, member.name):
+                    raise _hostile("it holds what is no file of a record")
+                if left < 0 or number >= MOST_FILES:
+                    raise _hostile(_TOO_LARGE)
+                there = folder / member.name
+                there.parent.mkdir(exist_ok=True)
+                taken = archive.extractfile(member)
+                assert taken is not None
+                with there.open("xb") as file:
+                    while piece := taken.read(_PIECE):
+                        file.write(piece)
+    except (tarfile.TarError, ValueError, EOFError, FileExistsError, RecursionError) as error:
+        raise _hostile("it is no archive of a visit") from error
+    while read.read(_PIECE):
+        pass  # the bytes after its end count too
+    if read.running.hexdigest() != digest:
+        raise _hostile("its contents are not what its name says")
+    if content_digest(folder) != digest:
+        raise _hostile("its files do not give this archive")
+
+
+class _DigestedReading:
+    """A stream that is read, and the digest of all that was read of it."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream, self.running = stream, hashlib.sha256()
+
+    def read(self, count: int) -> bytes:
+        piece = self._stream.read(count)
+        self.running.update(piece)
+        return piece
+
+
+def _hostile(what: str) -> Problem:
+    return Problem(what, remedy="set it aside and ask where it comes from", code=ExitCode.FAILED)
+
+
+def _belongs(visit: VisitFolder, name: str) -> bool:
+    """Say whether a file of this name can be part of a record: beside the ledger, or in one of its folders."""
+    own, slash, inner = name.partition("/")
+    return own in visit.own_names() and (not slash or is_plain_name(inner))
 
 
 def _names(visit: VisitFolder) -> Iterator[str]:

@@ -149,3 +149,20 @@ def test_results_are_refused_that_are_none_or_are_in_use(tmp_path):
     done = fleet("verify", tmp_path / "nowhere", "--results", tmp_path / "b.jsonl")
     assert "there is no such folder" in done.exception.sentence()
     assert Path(tmp_path / "a.jsonl").read_bytes() == b""
+
+
+def test_objects_are_verified_as_the_folders_they_were_made_of(visits, tampered, tmp_path):
+    """The same digest, so what was found of the folders counts for the objects; a spoilt object does not hold."""
+    root, objects, results = visits(3), tmp_path / "objects", tmp_path / "found.jsonl"
+    tampered(root / "0001")
+    kept = fleet("keep", root, objects)
+    assert "3 visits: 3 kept, 0 were kept before" in kept.output
+    first = fleet("verify", objects, "--workers", 1, "--results", results)
+    assert "3 visits: 1 broken, 2 closed" in first.output
+    assert "3 were done before" in fleet("verify", root, "--workers", 1, "--results", results).output
+    spoilt = min(objects.rglob("*.tar"))
+    spoilt.chmod(0o644)
+    spoilt.write_bytes(spoilt.read_bytes()[:-1] + b"x")
+    again = fleet("verify", objects, "--workers", 1, "--results", tmp_path / "again.jsonl")
+    assert "1 unreadable" in again.output
+    assert not list(Path(tmp_path).glob("**/visit-*"))

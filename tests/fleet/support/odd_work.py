@@ -15,7 +15,7 @@ from handsfree.fleet.workers import LocalWorkers
 
 def odd(assignment):
     """Look at a visit, unless the file `odd` beside its record says otherwise."""
-    with assignment.source.opened(assignment.name) as folder:
+    with assignment.source.opened(assignment.name, assignment.scratch) as folder:
         told = folder / "odd"
         how = told.read_text() if told.exists() else ""
     if how == "hang":

@@ -1,0 +1,81 @@
+"""Keeping visits as objects: written once, never over another, read back; fetched whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Protocol
+
+from handsfree.objects.archive import pack, unpack
+from handsfree.problem import ExitCode, Problem
+
+ENDING = ".tar"
+
+
+class StoreFailed(Problem):
+    """The store of objects did not do what it was asked: that says nothing of the visit."""
+
+
+class ObjectStore(Protocol):
+    """Where objects lie, each named by the SHA-256 of its bytes; it can be pickled and holds nothing open.
+
+    Every method raises StoreFailed when the store does.
+    """
+
+    def digests(self) -> Iterator[str]:
+        """Yield the names of all objects, in order."""
+
+    def put(self, archive: Path, digest: str) -> bool:
+        """Add an object from a file, durably; return False, with nothing changed, when the name is taken."""
+
+    def reading(self, digest: str) -> AbstractContextManager[BinaryIO]:
+        """Give the bytes of an object as a stream; StoreFailed when there is none."""
+
+
+@dataclass(frozen=True)
+class KeptVisit:
+    """An object: its digest, and whether it was there already."""
+
+    digest: str
+    known: bool
+
+
+def keep_visit(folder: Path, store: ObjectStore) -> KeptVisit:
+    """Keep a visit's folder as an object, and read it back; the same folder gives the same object.
+
+    Raises Problem when the folder holds what no visit holds; StoreFailed when the store fails, and when what lies
+    in it under this name is not what its name says.
+    """
+    with tempfile.TemporaryDirectory(prefix="handsfree-") as scratch:
+        archive = Path(scratch) / "visit.tar"
+        with archive.open("wb") as file:
+            pack(folder, file)
+        with archive.open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+        new = store.put(archive, digest)
+    with store.reading(digest) as stream:
+        if _digest_of(stream) != digest:
+            raise StoreFailed(
+                "what the store gives back is not what was put into it",
+                where=digest,
+                remedy="look at the store's disks, and keep the folder",
+                code=ExitCode.FAILED,
+            )
+    return KeptVisit(digest, known=not new)
+
+
+def fetch_visit(store: ObjectStore, digest: str, folder: Path) -> None:
+    """Write the files of an object into a new folder; raises Problem unless all is as its name says."""
+    with store.reading(digest) as stream:
+        unpack(stream, folder, digest=digest)
+
+
+def _digest_of(stream: BinaryIO) -> str:
+    running = hashlib.sha256()
+    while piece := stream.read(1 << 20):
+        running.update(piece)
+    return running.hexdigest()
