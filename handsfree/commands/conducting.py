@@ -35,6 +35,7 @@ from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
+from handsfree.visit.standing import chosen, kept_with, must_be_approved
 
 BETWEEN_MS = 120
 """Of silence between two sentences; before the first it would only delay the answer."""
@@ -43,14 +44,22 @@ TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
 def conduct_new(
-    procedure: Path, job_sheet: Path, out: Path | None, options: VisitOptions, *, unproven: bool
+    procedure: str, job_sheet: Path, out: Path | None, options: VisitOptions, *, draft: bool, unproven: bool
 ) -> ExitCode:
-    """Begin a visit in a new folder and lead it; Problem when a proof fails, unless `unproven` allows that."""
-    plan, kept = load_plan(procedure, job_sheet)
+    """Begin a visit in a new folder and lead it.
+
+    Raises Problem when the procedure is a draft, unless `draft` or `unproven` allows that, and when a proof fails,
+    unless `unproven` does.
+    """
+    with chosen(procedure) as (file, bundle):
+        plan, kept = load_plan(file, job_sheet)
     failing = must_be_proven(plan.procedure, unproven=unproven)
+    standing = must_be_approved(plan.procedure, bundle, draft=draft or unproven)
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     model = _model_sha256(options, plan)
-    recorder, opening = Recorder.begin(folder, plan, kept, model_sha256=model, unproven=failing)
+    recorder, opening = Recorder.begin(
+        folder, plan, {**kept, **kept_with(bundle)}, model_sha256=model, unproven=failing, standing=standing
+    )
     return _conduct(recorder, opening, options)
 
 

@@ -23,6 +23,7 @@ from handsfree.visit.folder import load_plan
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
+from handsfree.visit.standing import standing_of
 
 LONG_S = 20.0
 """A wait at least so long is seen on the screen."""
@@ -54,6 +55,7 @@ def play_demo(
             model_sha256=recogniser.folder.identity,
             clock=clock,
             throw_away=Path(throw_away),
+            standing=standing_of(plan.procedure, None),
         )
         with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
             outcome = Demo(recorder, clock, recogniser=recogniser, say=say, tell=tell, snr_db=snr_db).play(opening)

@@ -40,23 +40,38 @@ def enrol(
     context: typer.Context,
     *,
     own: Annotated[bool, typer.Option("--self", help="Begin this machine's own list with its device.")] = False,
+    author: Annotated[
+        str | None, typer.Option("--author", help="With --self: who approves procedures on this machine alone.")
+    ] = None,
 ) -> None:
     """Keep the list of enrolled devices and people: begin, add, revoke, list, export, import, key."""
     if own:
-        _begin_own()
+        _begin_own(author)
+    elif author is not None:
+        raise Problem("--author belongs to --self", remedy="else enrol one: handsfree enrol add author NAME KEY")
     elif context.invoked_subcommand is None:
         typer.echo(context.get_help())
         raise typer.Exit(ExitCode.BAD_INPUT)
 
 
-def _begin_own() -> None:
+OWN_AUTHOR = "own-author.pem"
+"""The key of a machine's own author, in the state folder, without a passphrase."""
+
+
+def _begin_own(author: str | None) -> None:
+    """Begin the own list, or add an author to the one that is there."""
     state = state_folder()
     path, key = state / NAME, state / "own-list.pem"
     office = open_key(key, None) if key.exists() else make_key(key, None)
-    begin_list(path, office, "this machine", own=True)
-    device = DeviceKey(state).public_key()
-    add_key(path, office, key=device, name="this device", role=Role.DEVICE, valid_from=BEFORE_THE_PROGRAM)
-    typer.echo(f"own list: {path}, with this device, {device}")
+    if author is None or not path.exists():
+        begin_list(path, office, "this machine", own=True)
+        device = DeviceKey(state).public_key()
+        add_key(path, office, key=device, name="this device", role=Role.DEVICE, valid_from=BEFORE_THE_PROGRAM)
+        typer.echo(f"own list: {path}, with this device, {device}")
+    if author is not None:
+        public = make_key(state / OWN_AUTHOR, None).public
+        add_key(path, office, key=public, name=author, role=Role.AUTHOR)
+        typer.echo(one_line(f"own author: {author}, {public}"))
     typer.echo("Nobody else vouches for an own list; an office begins its own with: handsfree enrol begin")
 
 

@@ -80,6 +80,15 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
             "Run the stories beside procedures; fails on one that goes otherwise, and where too little is covered."
         ),
     },
+    "releasing": {
+        "release": (
+            "Approve a version of a procedure: proven, tested, raised, and signed as a bundle with all it needs."
+        ),
+        "take": (
+            "Take approved procedures and withdrawals to this device; whatever does not hold changes nothing."
+        ),
+        "withdraw": "Withdraw versions of a procedure: a signed line that devices take along with the bundles.",
+    },
     "arithmetic": {
         "flue": "From any sufficient set of flue readings, tell all the rest.",
         "gasrate": "Gas rate and heat input from timing the meter.",

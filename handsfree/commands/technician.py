@@ -79,12 +79,20 @@ def _next_folder(parent: Path) -> Path:
 @app.command()
 @with_visit_options
 def visit(
-    procedure: Annotated[str, typer.Argument(help="A procedure by file, or by name when it is a shipped one.")],
+    procedure: Annotated[
+        str, typer.Argument(help="A procedure by the name of a bundle taken or of one that ships, or by file.")
+    ],
     *,
     jobsheet: Annotated[
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
+    draft: Annotated[
+        bool,
+        typer.Option(
+            "--draft", help="Lead a procedure that no author approved: the record and every paper say so."
+        ),
+    ] = False,
     unproven: Annotated[
         bool,
         typer.Option("--unproven", help="Lead a procedure whose proofs fail: the record and every paper say so."),
@@ -94,7 +102,7 @@ def visit(
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
     from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
-    raise typer.Exit(conduct_new(procedure_path(procedure), jobsheet, out, options, unproven=unproven))
+    raise typer.Exit(conduct_new(procedure, jobsheet, out, options, draft=draft, unproven=unproven))
 
 
 @app.command()

@@ -18,6 +18,7 @@ from handsfree.trades.supervision import About
 
 BROKEN, ALTERED, LIMIT, MISHEARD, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 100, 90, 80, 70, 66, 64, 60, 56
 NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 35, 20
+EXAMPLE = 10
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
 
@@ -83,6 +84,10 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
         yield Concern("Sound left out", says, REDUCED, "trust")
     if report is not None and report.demo:
         yield Concern("Demo", "an invented visit under a throw-away key", DEMO, "trust", 0)
+    standing = evidence.recorded.opened.standing
+    if standing is not None and standing.status != "approved":
+        weight = UNPROVEN if standing.status == "draft" else EXAMPLE
+        yield Concern("Procedure not approved", wording.standing_told(standing), weight, "trust", 0)
     if unproven := evidence.recorded.opened.unproven:
         says = f"these proofs of the procedure fail: {', '.join(unproven)}"
         yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable
 
+from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, at
 
 _BLANKS = string.Formatter()
@@ -13,10 +14,12 @@ _BLANKS = string.Formatter()
 def facts(evidence: Evidence) -> list[tuple[str, str]]:
     """Return each fact's name and text; one that has nothing to say is left out.
 
-    Before all of them stands what must not be overlooked: that the procedure itself is not proven.
+    Before all of them stands what must not be overlooked: that nobody approved the procedure, or it is not proven.
     """
-    unproven = ", ".join(evidence.recorded.opened.unproven)
-    first = [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
+    opened = evidence.recorded.opened
+    unproven = ", ".join(opened.unproven)
+    first = [("Procedure", wording.standing_told(opened.standing))] if opened.standing else []
+    first += [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
     told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
     return [*first, *((says, text) for says, text in told if text)]
 

@@ -23,7 +23,10 @@ def sentence(evidence: Evidence) -> str:
 
 
 def _unproven(evidence: Evidence) -> str:
-    return "Led by a procedure that is not proven. " if evidence.recorded.opened.unproven else ""
+    opened = evidence.recorded.opened
+    is_draft = opened.standing is not None and opened.standing.status == "draft"
+    draft = "Led by a draft, which no author approved. " if is_draft else ""
+    return draft + ("Led by a procedure that is not proven. " if opened.unproven else "")
 
 
 def _ended(evidence: Evidence) -> str:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import ROUND_UP, Decimal, InvalidOperation
 
 from handsfree.desk import forms
-from handsfree.events.decisions import Lacking, ReadingRecord
+from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord
 
 _UNITS = {
     "[ppm]": "ppm",
@@ -178,6 +178,15 @@ def turn(eighths: int) -> str:
 def listed(names: list[str]) -> str:
     """Return names as a list in a sentence."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "none"
+
+
+def standing_told(standing: ProcedureStanding) -> str:
+    """Return what a procedure counted for, and its version where its file says one."""
+    version = f" {standing.version}" if standing.version else ""
+    if standing.status == "approved":
+        return f"version{version}, approved by {standing.by} on {standing.at[:10]} until {standing.until[:10]}"
+    what = "that ships with the program, " if standing.status == "example" else ""
+    return f"{standing.status.upper()}{version}: {what}not approved by any author"
 
 
 def lacking(lacks: Sequence[Lacking]) -> str:

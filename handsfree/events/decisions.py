@@ -65,6 +65,21 @@ class ReadingRecord(Record):
         return (self.called, self.called_unit) if self.called_unit else (self.value, self.unit)
 
 
+class ProcedureStanding(Record):
+    """What a procedure counted for when a visit was opened: whether an author had approved it, who, until when."""
+
+    status: Literal["approved", "example", "draft"]
+    """By an enrolled author; one that ships with the program; or none of both."""
+    version: str = ""
+    """As its file says it; empty where it says none."""
+    by: str = ""
+    """The author who approved it, by name and by key; empty where none did."""
+    key: str = ""
+    at: str = ""
+    """When it was approved, and until when (RFC 3339)."""
+    until: str = ""
+
+
 class VisitOpened(Record):
     """The first event: what is run, on what, by which versions."""
 
@@ -101,6 +116,8 @@ class VisitOpened(Record):
     """The last day on which every instrument is in date."""
     unproven: tuple[str, ...] = ()
     """The proofs of the procedure that fail; it was led all the same, since that was asked for."""
+    standing: ProcedureStanding | None = None
+    """What the procedure counted for; records from before procedures were approved do not say it."""
 
 
 class Said(Record):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from handsfree.ledger.chain import FaultClass, Link, Rest, batches_of, lines_of
 from handsfree.ledger.clock import milliseconds
@@ -157,8 +158,7 @@ class _Examination:
         """Remember the ends of the record and say what its clocks show."""
         if self.last is None:
             self.first = entry
-            if unproven := [str(name) for name in entry.event.get("unproven") or ()]:
-                self.remarks.append(f"it was led by a procedure that is not proven: {', '.join(unproven)}")
+            self.remarks += _of_procedure(entry.event)
         else:
             if entry.wall < self.last.wall and entry.kind in {RESUMED, CLOCK_JUMPED}:
                 self.remarks.append(f"at entry {entry.seq} the date goes back from {self.last.at} to {entry.at}")
@@ -272,3 +272,12 @@ class _Examination:
     def _tail_known(self, head: Head | None) -> bool:
         given = self.expected is not None and head is not None and self.expected[0] == head.count
         return given or "this device's own count" in self.checks
+
+
+def _of_procedure(opened: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what the first entry says against the procedure that led the visit."""
+    standing = opened.get("standing")
+    if isinstance(standing, Mapping) and standing.get("status") == "draft":
+        yield "it was led by a draft, a procedure that no author approved"
+    if unproven := [str(name) for name in opened.get("unproven") or ()]:
+        yield f"it was led by a procedure that is not proven: {', '.join(unproven)}"

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from handsfree.blocks import Block, Name, Names, Phrase, Target, Texts, as_tuple
+from handsfree.bundles.version import PATTERN as VERSION
 from handsfree.gates import Gate
 from handsfree.questions.ask import Thing
 from handsfree.trades import DEFAULT_TRADE
@@ -110,6 +111,9 @@ class ProcedureFile(Block):
     """The version of this language."""
     procedure: Name
     """Its name; the file is called the same."""
+    version: str | None = Field(default=None, pattern=VERSION)
+    """Its version, such as `1.4.0`: a release raises the first number when anything is looser, the second when it
+    is tighter, and the last for mere wording. What is never released needs none."""
     language: Name = "english"
     """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
     trade: Name = DEFAULT_TRADE

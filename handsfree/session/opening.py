@@ -20,6 +20,7 @@ def opened(
     sheets_sha256: dict[str, str],
     model_sha256: str | None,
     unproven: tuple[str, ...] = (),
+    standing: ev.ProcedureStanding | None = None,
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -49,6 +50,7 @@ def opened(
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
         unproven=unproven,
+        standing=standing,
     )
 
 
@@ -56,6 +58,8 @@ def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
     """Return the events that begin a visit: opened, cautions said, the first gate entered."""
     draft = Draft(plan, State())
     draft.emit(first)
+    if first.standing is not None and first.standing.status == "draft":
+        draft.say("led-by-draft")
     if first.unproven:
         draft.say("unproven")
     for caution in plan.procedure.file.cautions:

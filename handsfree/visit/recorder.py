@@ -59,6 +59,7 @@ class Recorder:
         *,
         model_sha256: str | None = None,
         unproven: tuple[str, ...] = (),
+        standing: ev.ProcedureStanding | None = None,
         clock: Clock | None = None,
         throw_away: Path | None = None,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
@@ -75,6 +76,7 @@ class Recorder:
             sheets_sha256=digests(kept, plan),
             model_sha256=model_sha256,
             unproven=unproven,
+            standing=standing,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)

@@ -33,7 +33,7 @@ def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, job
         soundfile.write(spoken / f"{number}.wav", sound.at_rate(RATE).samples, RATE)
     voice.close()
     out = tmp_path / "visit"
-    done = run("visit", procedure, "--jobsheet", jobsheet, "--sound", spoken, "--silent", "--out", out)
+    done = run("visit", procedure, "--draft", "--jobsheet", jobsheet, "--sound", spoken, "--silent", "--out", out)
     report = verify(out, replay=replay_of(out))
     if report.verdict is RecordVerdict.BROKEN:
         pytest.fail(report.sentence)
@@ -50,7 +50,7 @@ def test_a_visit_is_led_by_keys_alone(run, tmp_path: Path, procedure: Path, jobs
     """With --typed the whole visit goes without a microphone."""
     out = tmp_path / "visit"
     keys = "\n12\n\nfitted\n\n\n"
-    done = run("visit", procedure, "--jobsheet", jobsheet, "--typed", "--silent", "--out", out, keys=keys)
+    done = run("visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--silent", "--out", out, keys=keys)
     assert done.returncode == 0, done.stdout + done.stderr
     assert verify(out, replay=replay_of(out)).ok
 
@@ -88,7 +88,7 @@ def _text_of_report(run, visit: Path, paper: Path) -> str:
 def test_ctrl_c_loses_nothing_and_the_visit_goes_on(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
     """The interrupted visit says what is still altered, and after resuming asks for that first."""
     out = tmp_path / "visit"
-    command = [sys.executable, "-m", "handsfree.commands.app", "visit", procedure, "--jobsheet", jobsheet]
+    command = [sys.executable, "-m", "handsfree.commands.app", "visit", procedure, "--draft", "--jobsheet", jobsheet]
     with subprocess.Popen(
         [*map(str, command), "--typed", "--silent", "--out", str(out)],
         stdin=subprocess.PIPE,

@@ -29,6 +29,7 @@ def start(tmp_path: Path) -> Iterator[Start]:
         visit = handsfree(
             "visit",
             PROCEDURE,
+            "--draft",
             "--jobsheet",
             JOB_SHEET,
             "--typed",
@@ -181,7 +182,7 @@ main()
 def test_a_crash_gives_the_terminal_back(start: Start, tmp_path: Path) -> None:
     """Whatever is raised in the middle of a visit: the terminal first, then what happened, readable."""
     arguments = handsfree(
-        "visit", PROCEDURE, "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
+        "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", CRASH, *arguments[3:]])
     before = mode(seen)
@@ -206,7 +207,7 @@ main()
 def test_a_picture_that_gets_no_news_is_covered(start: Start, tmp_path: Path) -> None:
     """The visit hangs: after three seconds nothing of the old picture is left, and the seconds are counted."""
     arguments = handsfree(
-        "visit", PROCEDURE, "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
+        "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", HANG, *arguments[3:]])
     seen.until("Cover off.", large=True)
@@ -249,7 +250,7 @@ def test_what_others_write_does_not_stand_in_the_picture(start: Start, tmp_path:
     """A line on the error stream of the process appears when the picture is gone."""
     noisy = CRASH.replace('raise RuntimeError("made to crash")', "import os; os.write(2, b'ALSA lib: noise\\n')")
     arguments = handsfree(
-        "visit", PROCEDURE, "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
+        "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", noisy, *arguments[3:]])
     seen.until("Cover off.", large=True)

@@ -1,0 +1,188 @@
+"""The bundles that a device has taken: every version it was given, and which of them each procedure is led by.
+
+`bundles/NAME/VERSION.zip` in the state folder, and `bundles/NAME/in-use` that names one of them. A bundle is
+verified again whenever it is used, so nothing here has to be trusted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.bundles.archive import ENDING, Bundle, read_bundle
+from handsfree.bundles.statement import Approval, Withdrawal, fault_of_author
+from handsfree.bundles.version import numbers
+from handsfree.bundles.withdrawals import NAME as WITHDRAWALS
+from handsfree.bundles.withdrawals import read_withdrawals, withdrawn, write_withdrawals
+from handsfree.ledger import Clock, SystemClock, state_folder
+from handsfree.ledger.clock import milliseconds
+from handsfree.ledger.files import Disk, disk_problem, ensure_folder, put
+from handsfree.ledger.verification import CLOCKS_DIFFER_BY
+from handsfree.ledger.visit import is_plain_name
+from handsfree.office.enrolment import Enrolment
+from handsfree.office.verification import known_enrolment
+from handsfree.problem import ExitCode, Problem
+
+FOLDER, IN_USE = "bundles", "in-use"
+
+
+def why_not(approval: Approval, withdrawals: Iterable[Withdrawal], enrolment: Enrolment, now: int) -> str:
+    """Return why nobody is led by what was approved, in a clause; empty when it may be.
+
+    `now` is in ms since 1970. Withdrawals count whose author the list vouches for.
+    """
+    if fault := fault_of_author(approval, enrolment):
+        return fault
+    vouched = (one for one in withdrawals if not fault_of_author(one, enrolment))
+    recall = withdrawn(approval.procedure, approval.version, vouched)
+    if recall is not None:
+        return f"{recall.author} withdrew it at {recall.at}: {recall.why}"
+    if milliseconds(approval.at) > now + CLOCKS_DIFFER_BY:
+        return f"it was approved at {approval.at}, and that has not come yet"
+    if milliseconds(approval.valid_until) <= now:
+        return f"its approval ran out at {approval.valid_until}"
+    return ""
+
+
+@dataclass(frozen=True)
+class TakenBundles:
+    """The bundles of one device, in a folder."""
+
+    folder: Path
+    enrolment: Enrolment
+    clock: Clock
+
+    @staticmethod
+    def here(enrolment: Path | None = None, clock: Clock | None = None) -> TakenBundles:
+        """Return those of this device; Problem where no enrolment list says who its authors are."""
+        found = known_enrolment(enrolment)
+        if found is None:
+            raise Problem(
+                "this device has no enrolment list, so it knows no author",
+                where=str(state_folder()),
+                remedy="take the office's list: handsfree enrol import; or begin one: handsfree enrol --self",
+            )
+        return TakenBundles(state_folder() / FOLDER, found, clock or SystemClock())
+
+    @staticmethod
+    def used_here(name: str) -> str | None:
+        """Return the version that this device leads a procedure by; None when it has taken none."""
+        return _in_use(state_folder() / FOLDER, name)
+
+    def names(self) -> list[str]:
+        """Return the procedures of which a bundle is here."""
+        return sorted(path.parent.name for path in self.folder.glob(f"*/{IN_USE}"))
+
+    def versions(self, name: str) -> list[str]:
+        """Return the versions of a procedure that are here, the lowest first."""
+        found = [path.name.removesuffix(ENDING) for path in (self.folder / name).glob(f"*{ENDING}")]
+        return sorted(found, key=numbers)
+
+    def in_use(self, name: str) -> str | None:
+        """Return the version that a procedure is led by; None when no bundle of it is here."""
+        return _in_use(self.folder, name)
+
+    def bundle(self, name: str, version: str) -> Bundle:
+        """Return a bundle that is here, verified as one that was just brought."""
+        return read_bundle(self.folder / name / f"{version}{ENDING}")
+
+    def withdrawals(self) -> tuple[Withdrawal, ...]:
+        """Return all that this device knows to be withdrawn."""
+        return read_withdrawals(self.folder / WITHDRAWALS)
+
+    def why_not(self, approval: Approval) -> str:
+        """Return why nobody is led by what was approved now; empty when it may be."""
+        return why_not(approval, self.withdrawals(), self.enrolment, self.now())
+
+    def now(self) -> int:
+        """Return the time, in ms since 1970: never earlier than what is in use was signed at.
+
+        So a clock that was set back brings no approval back that had run out by then.
+        """
+        used = ((name, self.in_use(name)) for name in self.names())
+        signed = (milliseconds(self.bundle(name, version).approval.at) for name, version in used if version)
+        return max((self.clock.now().wall, *signed))
+
+    def keep(self, bundle: Bundle) -> str:
+        """Keep a bundle, and lead by it from now on unless a higher version is in use; return what was done.
+
+        Problem when another procedure was taken under this version. The bundle was verified by whoever calls.
+        """
+        name, version = bundle.approval.procedure, bundle.approval.version
+        if version in self.versions(name):
+            here = self.bundle(name, version).approval
+            if here.procedure_sha256 != bundle.approval.procedure_sha256:
+                raise Problem(
+                    f"another procedure was taken as {name} {version}",
+                    where=bundle.name,
+                    remedy="let the author raise its version",
+                    code=ExitCode.FAILED,
+                )
+            if here.at >= bundle.approval.at:
+                return "is here already"
+        folder = self.folder / name
+        try:
+            ensure_folder(Disk(), folder, 0o755)
+            put(Disk(), folder / f"{version}{ENDING}", bundle.content)
+        except OSError as error:
+            raise disk_problem(error, "keeping a bundle", folder) from error
+        used = self.in_use(name)
+        if used is not None and numbers(used) > numbers(version):
+            return f"is kept; {used} stays in use"
+        self.use(name, version)
+        return "is in use" if used is None else f"is in use after {used}" if used != version else "is renewed"
+
+    def use(self, name: str, version: str) -> None:
+        """Lead by a version that is here from now on; Problem when it may not be, or is not here."""
+        if version not in self.versions(name):
+            known = ", ".join(self.versions(name)) or "none"
+            raise Problem(f"{name} {version} is not here", remedy=f"here: {known}")
+        if fault := self.why_not(self.bundle(name, version).approval):
+            raise Problem(f"{name} {version} is not used: {fault}", code=ExitCode.FAILED)
+        path = self.folder / name / IN_USE
+        try:
+            put(Disk(), path, f"{version}\n".encode())
+        except OSError as error:
+            raise disk_problem(error, "saying which bundle is used", path) from error
+
+    def back(self, name: str) -> str:
+        """Lead by the highest lower version that may be used; return it, or Problem when there is none."""
+        used = self.in_use(name)
+        if used is None:
+            raise Problem(f"no bundle of {name!r} is here", remedy="see: handsfree take")
+        lower = [one for one in self.versions(name) if numbers(one) < numbers(used)]
+        for version in reversed(lower):
+            if not self.why_not(self.bundle(name, version).approval):
+                self.use(name, version)
+                return version
+        raise Problem(f"there is no version of {name} before {used} that may be used", code=ExitCode.FAILED)
+
+    def recall(self, withdrawals: Sequence[Withdrawal]) -> int:
+        """Keep what is withdrawn, as far as the list vouches for its authors; return how much of it is new."""
+        vouched = [one for one in withdrawals if not fault_of_author(one, self.enrolment)]
+        return write_withdrawals(self.folder / WITHDRAWALS, self.withdrawals(), vouched)
+
+    def led_by(self, name: str) -> Bundle | None:
+        """Return the bundle that leads a visit; None when none of that name is here, Problem when it may not."""
+        version = self.in_use(name)
+        if version is None:
+            return None
+        bundle = self.bundle(name, version)
+        if fault := self.why_not(bundle.approval):
+            raise Problem(
+                f"{name} {version} leads no visit: {fault}",
+                where=str(self.folder / name),
+                remedy="take a newer bundle, or go back with: handsfree take --back " + name,
+                code=ExitCode.FAILED,
+            )
+        return bundle
+
+
+def _in_use(folder: Path, name: str) -> str | None:
+    if not is_plain_name(name):
+        return None
+    try:
+        return (folder / name / IN_USE).read_text("ascii").strip()
+    except (OSError, UnicodeDecodeError):
+        return None

@@ -1,0 +1,126 @@
+"""Taking bundles to a device: from a file, a folder, a stick or an address, each verified and proven anew."""
+
+from __future__ import annotations
+
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from http.client import HTTPException
+from pathlib import Path, PurePosixPath
+from urllib.parse import quote, urlsplit
+
+from handsfree.bundles.archive import ENDING, LARGEST_BUNDLE, Bundle, bundle_of
+from handsfree.bundles.taken import TakenBundles
+from handsfree.bundles.version import numbers
+from handsfree.bundles.withdrawals import NAME as WITHDRAWALS
+from handsfree.bundles.withdrawals import withdrawals_of
+from handsfree.ledger.visit import is_plain_name
+from handsfree.problem import ExitCode, Problem
+from handsfree.procedure.procedure import load_procedure
+from handsfree.regular_files import open_regular
+from handsfree.visit.proven import must_be_proven
+
+LISTING = "bundles.txt"
+"""What an address serves beside the bundles: the names of the files that stand there, one a line."""
+SECONDS = 30
+MOST_AT_ONCE = 200
+
+
+@dataclass(frozen=True)
+class TakenNow:
+    """What became of one thing that was brought: which, in a sentence, and whether it was refused."""
+
+    what: str
+    says: str
+    refused: bool = False
+
+
+def take(source: str, here: TakenBundles) -> list[TakenNow]:
+    """Take whatever a file, a folder or an address holds: what is withdrawn first, the highest version last.
+
+    What is refused is told and changes nothing. Raises Problem when there is nothing, or it cannot be reached.
+    """
+    away = urlsplit(source).scheme in {"http", "https"}
+    found = dict(_from_address(source) if away else _from_disk(Path(source)))
+    if not found:
+        raise Problem("no bundle and no list of withdrawals is there", where=source)
+    recalls = found.pop(WITHDRAWALS, None)
+    done = [] if recalls is None else [_recalled(recalls, f"{source}: {WITHDRAWALS}", here)]
+    bundles: list[Bundle] = []
+    for name, data in found.items():
+        try:
+            bundles.append(bundle_of(data, name))
+        except Problem as problem:
+            done.append(TakenNow(name, problem.sentence(), refused=True))
+    for bundle in sorted(bundles, key=lambda one: (one.approval.procedure, numbers(one.approval.version))):
+        try:
+            done.append(TakenNow(bundle.name, _taken(bundle, here)))
+        except Problem as problem:
+            done.append(TakenNow(bundle.name, problem.sentence(), refused=True))
+    return done
+
+
+def listing(folder: Path) -> str:
+    """Return what stands in the list of a folder that an address is to serve."""
+    return "".join(f"{path.name}\n" for path in _bundles(folder))
+
+
+def _bundles(folder: Path) -> list[Path]:
+    """Return the bundles of a folder and its list of withdrawals."""
+    return [path for path in sorted(folder.iterdir()) if path.suffix == ENDING or path.name == WITHDRAWALS]
+
+
+def _from_disk(path: Path) -> Iterator[tuple[str, bytes]]:
+    try:
+        for file in _bundles(path)[:MOST_AT_ONCE] if path.is_dir() else [path]:
+            with open_regular(file) as stream:
+                yield file.name, stream.read(LARGEST_BUNDLE + 1)
+    except OSError as error:
+        raise Problem(f"this cannot be read ({error.strerror})", where=str(error.filename or path)) from error
+
+
+def _from_address(address: str) -> Iterator[tuple[str, bytes]]:
+    """Yield the file at an address, or every file that the list there names."""
+    name = PurePosixPath(urlsplit(address).path).name
+    if name.endswith(ENDING) or name == WITHDRAWALS:
+        yield name, _fetched(address)
+        return
+    base = address.rstrip("/") + "/"
+    names = _fetched(base + LISTING).decode("utf-8", "replace").split()
+    for one in names[:MOST_AT_ONCE]:
+        if is_plain_name(one) and (one.endswith(ENDING) or one == WITHDRAWALS):
+            yield one, _fetched(base + quote(one))
+
+
+def _fetched(address: str) -> bytes:
+    try:
+        with urllib.request.urlopen(address, timeout=SECONDS) as answer:  # noqa: S310 - `take` lets only http(s) in
+            data: bytes = answer.read(LARGEST_BUNDLE + 1)
+    except (OSError, HTTPException, ValueError) as error:
+        raise Problem(f"this address gives nothing ({error})", where=address, remedy="check it") from error
+    return data
+
+
+def _taken(bundle: Bundle, here: TakenBundles) -> str:
+    """Keep a bundle that holds by itself, by the list, and by the proofs of this device's own program."""
+    approval = bundle.approval
+    if fault := here.why_not(approval):
+        raise Problem(f"{approval.procedure} {approval.version} is refused: {fault}", code=ExitCode.FAILED)
+    with bundle.unpacked() as file:
+        procedure = load_procedure(file)
+        same = procedure.version() == approval.procedure_sha256 and procedure.file.version == approval.version
+        if not same:
+            raise Problem(
+                f"{approval.procedure} {approval.version} is not what was approved", code=ExitCode.FAILED
+            )
+        must_be_proven(procedure)
+    who = f"approved by {approval.author} until {approval.valid_until[:10]}"
+    return f"{approval.procedure} {approval.version}, {who}, {here.keep(bundle)}"
+
+
+def _recalled(data: bytes, where: str, here: TakenBundles) -> TakenNow:
+    try:
+        new = here.recall(withdrawals_of(data, where))
+    except Problem as problem:
+        return TakenNow(WITHDRAWALS, problem.sentence(), refused=True)
+    return TakenNow(WITHDRAWALS, f"{new} new withdrawal{'' if new == 1 else 's'}")

@@ -1,0 +1,200 @@
+"""What a device takes, keeps, refuses, and goes back to."""
+
+from __future__ import annotations
+
+import io
+import threading
+import zipfile
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import pytest
+
+from handsfree.bundles.archive import Bundle, bundle_of
+from handsfree.bundles.statement import Withdrawal, line_of, signed
+from handsfree.bundles.taken import TakenBundles
+from handsfree.ledger.clock import stamp
+from handsfree.office.signatures import KeyHolder
+from handsfree.problem import Problem
+from handsfree.release.making import Author, made
+from handsfree.release.taking import listing, take
+from tests.release.conftest import DAY, NOW, STRANGER, Stopped
+from tests.release.test_making import changed
+
+
+@pytest.fixture
+def brought(tmp_path: Path, released: Bundle) -> Path:
+    """A stick with the first version."""
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    (folder / released.name).write_bytes(released.content)
+    return folder
+
+
+@pytest.fixture
+def second(beside: Path, author: Author, released: Bundle) -> Bundle:
+    """Version 1.0.1, of other words."""
+    changed(beside, ("Look inside.", "Look at the inside."), ("1.0.0", "1.0.1"))
+    return made(beside, author, now=NOW + DAY, days=30, before=released)
+
+
+def withdrawal(author: Author, *versions: str) -> bytes:
+    says = {"procedure": "one-check", "versions": list(versions), "why": "a lock was left out", "at": stamp(NOW)}
+    return line_of(signed(Withdrawal, says, author.listed, KeyHolder(author.key))) + b"\n"
+
+
+def test_a_bundle_is_taken_and_leads(brought: Path, device: TakenBundles) -> None:
+    assert device.led_by("one-check") is None
+    (one,) = take(str(brought), device)
+    assert (one.refused, one.says) == (False, "one-check 1.0.0, approved by A. Author until 2026-03-31, is in use")
+    bundle = device.led_by("one-check")
+    assert bundle is not None
+    assert bundle.approval.version == "1.0.0"
+    assert take(str(brought), device)[0].says.endswith("is here already")
+
+
+def _every_change(content: bytes) -> dict[str, bytes]:
+    """Return bundles that somebody changed: a file, a file more, a file less, the approval, bytes cut off."""
+
+    def packed(changes: dict[str, bytes | None]) -> bytes:
+        made_of = io.BytesIO()
+        with zipfile.ZipFile(io.BytesIO(content)) as was, zipfile.ZipFile(made_of, "w") as now:
+            files = {name: was.read(name) for name in was.namelist()} | changes
+            for name, data in files.items():
+                if data is not None:
+                    now.writestr(name, data)
+        return made_of.getvalue()
+
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        text, approval = archive.read("procedure/one-check.yaml"), archive.read("approval.json")
+    return {
+        "a file changed": packed({"procedure/one-check.yaml": text.replace(b"Look", b"Hook")}),
+        "a file more": packed({"procedure/more.yaml": b"x"}),
+        "a file less": packed({"words.json": None}),
+        "a path outside": packed({"../outside.yaml": b"x"}),
+        "a longer approval": packed({"approval.json": approval.replace(b"2026-03-31", b"2036-03-31")}),
+        "another version": packed({"approval.json": approval.replace(b'"version":"1.0.0"', b'"version":"9.0.0"')}),
+        "no approval": packed({"approval.json": None}),
+        "cut off": content[:-40],
+        "a bomb": packed({"procedure/more.yaml": b"\0" * (3 << 20)}),
+        "nothing": b"",
+    }
+
+
+@pytest.mark.parametrize("how", sorted(_every_change(b"") if False else [
+    "a bomb", "a file changed", "a file less", "a file more", "a longer approval", "a path outside",
+    "another version", "cut off", "no approval", "nothing",
+]))  # fmt: skip
+def test_a_changed_bundle_is_refused_and_the_last_good_one_stays(
+    brought: Path, released: Bundle, device: TakenBundles, how: str
+) -> None:
+    take(str(brought), device)
+    (brought / "one-check-9.0.0.zip").write_bytes(_every_change(released.content)[how])
+    refused = [one for one in take(str(brought), device) if one.refused]
+    assert [one.what for one in refused] == ["one-check-9.0.0.zip"]
+    assert device.in_use("one-check") == "1.0.0"
+    assert device.led_by("one-check") is not None
+
+
+def test_who_signed_must_be_an_author_on_the_device_s_list(
+    brought: Path, released: Bundle, device: TakenBundles
+) -> None:
+    """A supervisor's key signs well, and approves nothing."""
+    listed = device.enrolment.keys[STRANGER.public]
+    says = released.approval.model_dump(mode="json", exclude={"kind", "format", "by", "signature"})
+    with pytest.raises(ValueError, match="author"):
+        signed(type(released.approval), says, listed, KeyHolder(STRANGER))
+    strangers = type(listed)(STRANGER.public, "A. Author", listed.role.AUTHOR, listed.valid_from)
+    forged = Bundle(signed(type(released.approval), says, strangers, KeyHolder(STRANGER)), released.files)
+    (brought / released.name).write_bytes(forged.content)
+    (one,) = take(str(brought), device)
+    assert one.refused
+    assert "the key that signed for author A. Author is that of supervisor A. Supervisor" in one.says
+
+
+def test_an_approval_runs_out_even_when_the_clock_is_set_back(
+    brought: Path, device: TakenBundles, clock: Stopped, second: Bundle
+) -> None:
+    """30 days; then no visit. A clock before the day of the newest approval counts as that day."""
+    take(str(brought), device)
+    clock.wall = NOW + 30 * DAY - 1
+    assert device.led_by("one-check") is not None
+    clock.wall = NOW + 30 * DAY
+    with pytest.raises(Problem, match="its approval ran out at 2026-03-31"):
+        device.led_by("one-check")
+    clock.wall = NOW + 2 * DAY
+    device.keep(second)
+    clock.wall = NOW - 400 * DAY
+    assert device.now() == NOW + DAY
+
+
+def test_a_withdrawn_version_leads_no_visit_and_there_is_a_way_back(
+    brought: Path, device: TakenBundles, author: Author, second: Bundle, clock: Stopped
+) -> None:
+    clock.wall = NOW + 2 * DAY
+    take(str(brought), device)
+    (brought / second.name).write_bytes(second.content)
+    assert [one.says.rpartition(", ")[2] for one in take(str(brought), device)] == [
+        "is here already",
+        "is in use after 1.0.0",
+    ]
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.1"))
+    told = take(str(brought), device)
+    assert told[0].says == "1 new withdrawal"
+    assert "A. Author withdrew it" in next(one.says for one in told if one.refused)
+    with pytest.raises(Problem, match="a lock was left out"):
+        device.led_by("one-check")
+    assert device.back("one-check") == "1.0.0"
+    bundle = device.led_by("one-check")
+    assert bundle is not None
+    assert bundle.approval.version == "1.0.0"
+    with pytest.raises(Problem, match="no version of one-check before 1.0.0"):
+        device.back("one-check")
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.0"))  # an older or other list takes nothing back
+    take(str(brought / "withdrawn.jsonl"), device)
+    assert {version for one in device.withdrawals() for version in one.versions} == {"1.0.0", "1.0.1"}
+
+
+def test_a_forged_withdrawal_stops_nothing(brought: Path, device: TakenBundles, author: Author) -> None:
+    take(str(brought), device)
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.0").replace(b"left out", b"left off"))
+    assert any(one.refused for one in take(str(brought), device))
+    assert device.led_by("one-check") is not None
+
+
+def test_an_older_version_is_kept_but_does_not_take_over(
+    brought: Path, device: TakenBundles, released: Bundle, second: Bundle, clock: Stopped
+) -> None:
+    """Whoever brings an old stick changes nothing; the same version of other content is refused."""
+    clock.wall = NOW + 2 * DAY
+    device.keep(second)
+    assert take(str(brought), device)[0].says.endswith("is kept; 1.0.1 stays in use")
+    other = second.approval.model_copy(update={"procedure_sha256": "0" * 64})
+    with pytest.raises(Problem, match=r"another procedure was taken as one-check 1\.0\.1"):
+        device.keep(Bundle(other, second.files))
+    del released
+
+
+def test_a_device_takes_from_an_address(brought: Path, device: TakenBundles) -> None:
+    """By the list that lies there; a real server of the standard library."""
+
+    class Quiet(SimpleHTTPRequestHandler):
+        def log_message(self, *_: object) -> None:
+            pass
+
+    (brought / "bundles.txt").write_text(listing(brought) + "../../etc/passwd\n")
+    with ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(brought))) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        address = f"http://127.0.0.1:{server.server_address[1]}"
+        assert [one.refused for one in take(address, device)] == [False]
+        assert take(f"{address}/one-check-1.0.0.zip", device)[0].says.endswith("is here already")
+        with pytest.raises(Problem, match="this address gives nothing"):
+            take(f"{address}/nowhere", device)
+        server.shutdown()
+        thread.join()
+
+
+def test_a_bundle_is_read_back_as_it_was_made(released: Bundle) -> None:
+    assert bundle_of(released.content, "again") == released
