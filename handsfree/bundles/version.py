@@ -7,10 +7,8 @@ import re
 PATTERN = r"^(0|[1-9]\d{0,4})\.(0|[1-9]\d{0,4})\.(0|[1-9]\d{0,4})$"
 """A major, a minor and a patch number (Semantic Versioning 2.0.0, items 2 and 9)."""
 
-Numbers = tuple[int, int, int]
 
-
-def numbers(version: str) -> Numbers:
+def numbers(version: str) -> tuple[int, int, int]:
     """Return the three numbers of a version, which sort as versions do; ValueError when it is none."""
     found = re.fullmatch(PATTERN, version)
     if found is None:

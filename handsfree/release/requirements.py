@@ -13,8 +13,8 @@ from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.weighing import gravest
 from handsfree.stories.running import Covered, run_all, stories_beside
 
-MOST_TOLD = 3
-"""Changes that are told when a version is too low."""
+LONGEST_TOLD = 400
+"""Characters of the changes that are told when a version is too low."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ def must_be_raised(procedure: Procedure, before: Bundle | None) -> Raised:
     weight = gravest(change.weight for change in found)
     least = least_after(last.version, weight)
     if numbers(version) < numbers(least):
-        told = "; ".join(change.sentence() for change in found if change.weight == weight)[:400]
+        told = "; ".join(change.sentence() for change in found if change.weight == weight)[:LONGEST_TOLD]
         raise Problem(
             f"version {version} is too low after {last.version}: it is {weight} ({told or 'its text changed'})",
             where=str(at),

@@ -42,7 +42,16 @@ AXE = (
 def visit(tmp_path):
     """A visit of four gates, led by keys, with its page; yields (process, address, folder)."""
     folder = tmp_path / "visit"
-    command = [sys.executable, "-m", "handsfree.commands.app", "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET]
+    command = [
+        sys.executable,
+        "-m",
+        "handsfree.commands.app",
+        "visit",
+        PROCEDURE,
+        "--draft",
+        "--jobsheet",
+        JOB_SHEET,
+    ]
     options = ["--typed", "--silent", "--plain", "--glance-web", "127.0.0.1:0", "--out", folder]
     with subprocess.Popen(
         [*map(str, command), *map(str, options)],

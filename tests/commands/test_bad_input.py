@@ -74,7 +74,9 @@ def test_a_44100_hz_stereo_file_is_heard(run, tmp_path: Path) -> None:
 
 def test_a_folder_in_the_way_is_not_overwritten(run_here, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
     (tmp_path / "kept.txt").write_text("mine")
-    _refused(run_here("visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--out", tmp_path), "not empty")
+    _refused(
+        run_here("visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--out", tmp_path), "not empty"
+    )
     assert (tmp_path / "kept.txt").read_text() == "mine"
 
 
@@ -82,7 +84,9 @@ def test_a_folder_that_cannot_be_written_is_named(
     run_here, tmp_path: Path, procedure: Path, jobsheet: Path
 ) -> None:
     (tmp_path / "file").write_text("")
-    done = run_here("visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--out", tmp_path / "file" / "visit")
+    done = run_here(
+        "visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--out", tmp_path / "file" / "visit"
+    )
     assert done.returncode in {1, 2}
     assert "file" in done.stderr
     assert "Traceback" not in done.stderr
@@ -94,7 +98,16 @@ def test_a_full_disk_is_told_in_a_sentence_and_loses_nothing(
 ) -> None:
     """A file size limit stands in for the full disk: the write fails in the same place."""
     out = tmp_path / "visit"
-    command = [sys.executable, "-m", "handsfree.commands.app", "visit", procedure, "--draft", "--jobsheet", jobsheet]
+    command = [
+        sys.executable,
+        "-m",
+        "handsfree.commands.app",
+        "visit",
+        procedure,
+        "--draft",
+        "--jobsheet",
+        jobsheet,
+    ]
     done = subprocess.run(
         [*map(str, command), "--typed", "--silent", "--out", str(out)],
         input="repeat\n" * 300,

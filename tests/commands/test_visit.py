@@ -46,13 +46,24 @@ def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, job
     assert report.ok
 
 
-def test_a_visit_is_led_by_keys_alone(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
-    """With --typed the whole visit goes without a microphone."""
+def test_a_draft_is_led_by_keys_when_asked_and_every_paper_says_so(
+    run, run_here, tmp_path: Path, procedure: Path, jobsheet: Path
+) -> None:
+    """With --typed the whole visit goes without a microphone; without --draft it does not begin."""
     out = tmp_path / "visit"
-    keys = "\n12\n\nfitted\n\n\n"
-    done = run("visit", procedure, "--draft", "--jobsheet", jobsheet, "--typed", "--silent", "--out", out, keys=keys)
+    asked = ("visit", procedure, "--jobsheet", jobsheet, "--typed", "--silent", "--out", out)
+    refused = run_here(*asked)
+    assert refused.returncode == 1
+    assert "one-reading is a draft: no author has approved it" in refused.stderr
+    assert not out.exists()
+    done = run(*asked, "--draft", keys="\n12\n\nfitted\n\n\n")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert verify(out, replay=replay_of(out)).ok
+    assert "This procedure is a draft." in done.stdout
+    report = verify(out, replay=replay_of(out))
+    assert report.ok
+    assert "it was led by a draft, a procedure that no author approved" in report.remarks
+    assert next(iter(read(out))).event["standing"]["status"] == "draft"
+    assert "DRAFT: not approved by any author" in _text_of_report(run, out, tmp_path / "report.pdf")
 
 
 @pytest.mark.slow("five programs, and a paper")
@@ -75,6 +86,7 @@ def test_an_unproven_procedure_is_led_only_when_asked_and_every_paper_says_so(
     led = run(*asked, "--unproven", keys="\n12\n\n")
     assert "This procedure is not proven." in led.stdout
     assert next(iter(read(out))).event["unproven"] == ["restored"]
+    assert next(iter(read(out))).event["standing"]["status"] == "draft"
     assert "not proven: restored" in run("verify", out).stdout
     assert "NOT PROVEN" in _text_of_report(run, out, tmp_path / "report.pdf")
 
@@ -88,7 +100,16 @@ def _text_of_report(run, visit: Path, paper: Path) -> str:
 def test_ctrl_c_loses_nothing_and_the_visit_goes_on(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
     """The interrupted visit says what is still altered, and after resuming asks for that first."""
     out = tmp_path / "visit"
-    command = [sys.executable, "-m", "handsfree.commands.app", "visit", procedure, "--draft", "--jobsheet", jobsheet]
+    command = [
+        sys.executable,
+        "-m",
+        "handsfree.commands.app",
+        "visit",
+        procedure,
+        "--draft",
+        "--jobsheet",
+        jobsheet,
+    ]
     with subprocess.Popen(
         [*map(str, command), "--typed", "--silent", "--out", str(out)],
         stdin=subprocess.PIPE,

@@ -42,7 +42,16 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
     voice.close()
     seen = Seen(
         handsfree(
-            "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--sound", spoken, "--silent", "--out", tmp_path / "visit"
+            "visit",
+            PROCEDURE,
+            "--draft",
+            "--jobsheet",
+            JOB_SHEET,
+            "--sound",
+            spoken,
+            "--silent",
+            "--out",
+            tmp_path / "visit",
         ),
         cwd=tmp_path,
     )
@@ -59,7 +68,17 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
 
 def test_a_phone_can_scan_the_address_and_any_key_begins(tmp_path: Path) -> None:
     """The dots on the terminal, read by an independent reader (ZXing), are the address with its token."""
-    visit = ["visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "visit"]
+    visit = [
+        "visit",
+        PROCEDURE,
+        "--draft",
+        "--jobsheet",
+        JOB_SHEET,
+        "--typed",
+        "--silent",
+        "--out",
+        tmp_path / "visit",
+    ]
     seen = Seen(handsfree(*visit, "--glance-web", "127.0.0.1:0"), rows=40, columns=100, cwd=tmp_path)
     try:
         seen.until("█")
@@ -126,7 +145,17 @@ main()
 @pytest.mark.slow("two programs in real time")
 def test_a_resumed_visit_shows_the_stop_it_was_left_in(tmp_path: Path) -> None:
     """The script and why stand there again, taken from the record."""
-    visit = ["visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "visit"]
+    visit = [
+        "visit",
+        PROCEDURE,
+        "--draft",
+        "--jobsheet",
+        JOB_SHEET,
+        "--typed",
+        "--silent",
+        "--out",
+        tmp_path / "visit",
+    ]
     seen = Seen(handsfree(*visit), cwd=tmp_path)
     seen.until("Cover off.", large=True)
     seen.press("right", "right", "right")

@@ -33,7 +33,7 @@ def changed(file: Path, *pairs: tuple[str, str]) -> Path:
 def test_versions_sort_as_semantic_versioning_has_them() -> None:
     """Semantic Versioning 2.0.0, items 2 (1.9.0, 1.10.0, 1.11.0; no leading zeros) and 11 (1.0.0 to 2.1.1)."""
     for rising in (["1.9.0", "1.10.0", "1.11.0"], ["1.0.0", "2.0.0", "2.1.0", "2.1.1"]):
-        assert sorted(reversed(rising), key=numbers) == rising
+        assert sorted(rising[::-1], key=numbers) == rising
     for wrong in ("1.0", "01.0.0", "1.0.0-alpha", "v1.0.0", "1.0.0\n"):
         with pytest.raises(ValueError, match="no version"):
             numbers(wrong)
@@ -50,7 +50,7 @@ def test_a_looser_change_raises_the_major_number() -> None:
 
 
 def test_the_signature_is_the_author_s_over_everything_in_the_bundle(released: Bundle) -> None:
-    """By the specifications alone: RFC 8785 form, RFC 9162 leaf hash (2.1.1), RFC 8032 signature, SHA-256 of files."""
+    """By the specifications alone: RFC 8785 form, RFC 9162 leaf hash (2.1.1), RFC 8032, SHA-256."""
     again = bundle_of(released.content, "again")
     said = again.approval.model_dump(mode="json")
     signature = said.pop("signature")
@@ -66,7 +66,7 @@ def test_the_signature_is_the_author_s_over_everything_in_the_bundle(released: B
 def test_a_bundle_holds_the_procedure_and_what_it_was_proven_with(released: Bundle) -> None:
     files, approval = released.files, released.approval
     assert files["procedure/one-check.yaml"] == (DATA / "one-check.yaml").read_bytes()
-    assert json.loads(files["words.json"])["removed"] == ["R IY M UW V D", "R IY M UH V D"][:1] or True
+    assert json.loads(files["words.json"])["removed"][0] == "R IY M UW V D"  # the CMU pronouncing dictionary
     for sheet in ("job", "appliance"):
         jsonschema.Draft202012Validator.check_schema(json.loads(files[f"sheets/{sheet}.schema.json"]))
     assert b'failures="0"' in files["stories/outcome.xml"]
@@ -79,7 +79,11 @@ def test_a_bundle_holds_the_procedure_and_what_it_was_proven_with(released: Bund
     ("was", "now", "told"),
     [
         ("version: 1.0.0\n", "", "one-check.yaml:3:12: this procedure has no version"),
-        ("  - {id: cover-on, kind: restore, title: Cover on, source: a test, things: [cover]}\n", "", "not proven"),
+        (
+            "  - {id: cover-on, kind: restore, title: Cover on, source: a test, things: [cover]}\n",
+            "",
+            "not proven",
+        ),
         ("done: [looked inside]", "done: [looked around]", 'a story goes otherwise: Off, looked at, on: "looked'),
         ("[looked inside]", "[looked inside, xyzzyq inside]", "not proven"),
     ],
@@ -105,7 +109,7 @@ def test_what_is_untested_is_refused(beside: Path, author: Author) -> None:
     ("was", "now", "least"),
     [
         ("done: [looked inside]", "done: [looked inside, looked]", "2.0.0"),
-        ("not_done: false}\n  - {id: cover-on", "not_done: false, needs: {cover: removed}}\n  - {id: cover-on", "1.1.0"),
+        ("done: [looked inside]", "done: [looked inside], needs: {cover: removed}", "1.1.0"),
         ("Look inside.", "Look at the inside.", "1.0.1"),
         ("# A small procedure", "# The small procedure", "1.0.1"),
     ],

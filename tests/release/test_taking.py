@@ -82,10 +82,13 @@ def _every_change(content: bytes) -> dict[str, bytes]:
     }
 
 
-@pytest.mark.parametrize("how", sorted(_every_change(b"") if False else [
+CHANGES = (
     "a bomb", "a file changed", "a file less", "a file more", "a longer approval", "a path outside",
     "another version", "cut off", "no approval", "nothing",
-]))  # fmt: skip
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("how", CHANGES)
 def test_a_changed_bundle_is_refused_and_the_last_good_one_stays(
     brought: Path, released: Bundle, device: TakenBundles, how: str
 ) -> None:
@@ -149,9 +152,11 @@ def test_a_withdrawn_version_leads_no_visit_and_there_is_a_way_back(
     bundle = device.led_by("one-check")
     assert bundle is not None
     assert bundle.approval.version == "1.0.0"
-    with pytest.raises(Problem, match="no version of one-check before 1.0.0"):
+    with pytest.raises(Problem, match=r"no version of one-check before 1\.0\.0"):
         device.back("one-check")
-    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.0"))  # an older or other list takes nothing back
+    (brought / "withdrawn.jsonl").write_bytes(
+        withdrawal(author, "1.0.0")
+    )  # an older or other list takes nothing back
     take(str(brought / "withdrawn.jsonl"), device)
     assert {version for one in device.withdrawals() for version in one.versions} == {"1.0.0", "1.0.1"}
 

@@ -147,7 +147,16 @@ def test_lost_hands_are_told_and_the_question_is_asked_again(device: str) -> Non
 def test_ten_megabytes_and_bytes_that_are_no_text_do_not_keep_a_stop_from_arriving(tmp_path: Path) -> None:
     """Typed into a real visit: not understood, in well under a second; then "stop work" stops it."""
     out = tmp_path / "visit"
-    command = [sys.executable, "-m", "handsfree.commands.app", "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET]
+    command = [
+        sys.executable,
+        "-m",
+        "handsfree.commands.app",
+        "visit",
+        PROCEDURE,
+        "--draft",
+        "--jobsheet",
+        JOB_SHEET,
+    ]
     with subprocess.Popen(
         [*map(str, command), "--typed", "--silent", "--out", str(out)],
         stdin=subprocess.PIPE,

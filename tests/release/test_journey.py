@@ -1,0 +1,58 @@
+"""From a new procedure to a visit led by its bundle, as an author and a technician type it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from handsfree.commands.app import app
+from handsfree.ledger import read
+from handsfree.problem import Problem
+from handsfree.visit.standing import KEPT_APPROVAL
+from tests.release.conftest import DATA
+
+JOB_SHEET = Path(__file__).resolve().parents[2] / "handsfree" / "demo" / "jobsheet.yaml"
+
+
+def run(*arguments: object, keys: str = "") -> tuple[int, str]:
+    result = CliRunner().invoke(app, list(map(str, arguments)), input=keys)
+    if isinstance(result.exception, Problem):
+        raise result.exception
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result.exit_code, result.output
+
+
+def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Three commands; the record names author, version and day, and keeps the signed approval."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    monkeypatch.chdir(tmp_path)
+    for name in ("one-check.yaml", "one-check.tests.yaml"):
+        shutil.copy(DATA / name, tmp_path)
+    with pytest.raises(Problem, match="this device has no enrolment list"):
+        run("take", "bundles")
+    run("enrol", "--self", "--author", "A. Author")
+    assert (
+        "one-check 1.0.0, the first version"
+        in run("release", "one-check.yaml", "--into", "bundles", "--jobs", 1)[1]
+    )
+    assert run("take", "bundles")[0] == 0
+    shutil.rmtree("bundles")
+    Path("one-check.yaml").unlink()
+    visit = ("visit", "one-check", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--plain", "--out", "visit")
+    code, said = run(*visit)
+    assert code == 3  # nobody answered
+    assert "draft" not in said
+    opened = next(iter(read(Path("visit")))).event
+    assert (opened["standing"]["status"], opened["standing"]["version"]) == ("approved", "1.0.0")
+    assert opened["standing"]["by"] == "A. Author"
+    kept = json.loads(Path("visit", "sources", KEPT_APPROVAL).read_bytes())
+    assert kept["procedure_sha256"] == opened["procedure_sha256"]
+    assert "one-check 1.0.0, approved by A. Author until" in run("take")[1]
+    run("withdraw", "one-check", "1.0.0", "--why", "a lock was left out", "--into", "bundles")
+    assert run("take", "bundles")[1].strip() == "withdrawn.jsonl: 1 new withdrawal"
+    with pytest.raises(Problem, match=r"A\. Author withdrew it at .*: a lock was left out"):
+        run(*visit)
