@@ -56,6 +56,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "fleet": {
         "fleet": "Work on very many visits: verify, examine; what was cut off goes on where it was.",
     },
+    "hearing_again": {
+        "rehear": "Hear the clips of visits again, and tell where the record and its sound disagree.",
+    },
     "authoring": {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: gates downwards, altered things as spans, stops aside.",

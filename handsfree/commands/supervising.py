@@ -47,6 +47,9 @@ def desk(
         Path | None, typer.Option(help="A file whose first line is the passphrase.")
     ] = None,
     enrolment: _Enrolment = None,
+    hear_again: Annotated[
+        bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
+    ] = True,
 ) -> None:
     """Open the supervisor's pages over a folder of visits."""
     if not folder.is_dir():
@@ -54,6 +57,7 @@ def desk(
     try:
         from handsfree.desk.checker import Checker  # noqa: PLC0415 - the extra `desk`
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
+        from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
@@ -72,7 +76,8 @@ def desk(
         typer.echo(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )
-    server.run(Desk(index, door, signer).application(Checker(index)))
+    hearing = HearingAgain(index) if hear_again else None
+    server.run(Desk(index, door, signer).application(Checker(index), hearing))
 
 
 def _is_loopback(host: str) -> bool:

@@ -14,13 +14,25 @@ from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
 from handsfree.ledger import RecordVerdict
+from handsfree.rehearing.findings import TOLD, FindingKind
 from handsfree.trades.supervision import About
 
-BROKEN, ALTERED, LIMIT, MISHEARD, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 100, 90, 80, 70, 66, 64, 60, 56
+BROKEN, ALTERED, STOP_MISSED, LIMIT, HEARD_OTHERWISE, MISHEARD = 100, 90, 82, 80, 72, 70
+NO_SPEECH, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 68, 66, 64, 60, 56
 NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 35, 20
 EXAMPLE = 10
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
+
+_OF_SOUND: dict[FindingKind, int] = {
+    "stop missed": STOP_MISSED,
+    "otherwise": HEARD_OTHERWISE,
+    "not heard": HEARD_OTHERWISE,
+    "silence": NO_SPEECH,
+    "tone": NO_SPEECH,
+    "own voice": NO_SPEECH,
+    "used again": NO_SPEECH,
+}
 
 _TOLD_OTHERWISE = frozenset({"put-back", "seal", "notice", "during", "not-done", "not-copied"})
 """Rules whose fail is told by a concern of its own."""
@@ -43,6 +55,7 @@ def concerns_of(evidence: Evidence, judged: Sequence[JudgedLine]) -> tuple[Conce
         *_of_the_record(evidence),
         *_of_the_end(evidence),
         *_of_stops(evidence),
+        *_of_the_sound(evidence),
         *_of_verdicts(evidence),
         *(
             Concern("Other conditions", one.why, CONDITIONS, "order", one.seq)
@@ -91,6 +104,21 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
     if unproven := evidence.recorded.opened.unproven:
         says = f"these proofs of the procedure fail: {', '.join(unproven)}"
         yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)
+
+
+def _of_the_sound(evidence: Evidence) -> Iterator[Concern]:
+    """Yield a concern for each kind of finding; the page lists them one by one."""
+    if evidence.heard_again is None:
+        return
+    demo = evidence.report is not None and evidence.report.demo
+    for kind, weight in _OF_SOUND.items():
+        found = evidence.heard_again.of_kind(kind)
+        if found:
+            more = f"; and {len(found) - 1} more" if len(found) > 1 else ""
+            says = f"{found[0].says}, at {wording.clock(found[0].at)}{more}"
+            # A demo's voice is a machine's, which says a word each time alike.
+            graded = CLOSE if demo and kind == "used again" else weight
+            yield Concern(TOLD[kind], says, graded, "trust", found[0].seq)
 
 
 def _of_the_end(evidence: Evidence) -> Iterator[Concern]:

@@ -143,6 +143,15 @@ class Index:
             ).fetchall()
         return [(row["key"], self.root / os.fsdecode(row["folder"])) for row in rows]
 
+    def examined(self) -> list[tuple[str, str, Path]]:
+        """Return key, state and folder of the visits that were examined and could be read, newest first."""
+        with self.open() as base:
+            rows = base.execute(
+                "SELECT key, light, folder FROM visit WHERE seal NOT IN ('unchecked', 'unreadable', 'broken') "
+                "ORDER BY day DESC, opened_at DESC"
+            ).fetchall()
+        return [(row["key"], row["light"], self.root / os.fsdecode(row["folder"])) for row in rows]
+
     def one(self, key: str) -> sqlite3.Row | None:
         """Return the row of a visit."""
         with self.open() as base:

@@ -29,6 +29,7 @@ from handsfree.desk.checker import Checker
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import examine, stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
+from handsfree.desk.hearing_again import HearingAgain
 from handsfree.desk.index import PAGE, Index
 from handsfree.desk.listing import ListWanted, wanted_of
 from handsfree.desk.signing import SigningPages
@@ -38,6 +39,7 @@ from handsfree.office.endorsements import VERDICTS
 from handsfree.office.endorsing import not_acceptable
 from handsfree.office.signatures import Signer
 from handsfree.problem import Problem
+from handsfree.rehearing.findings import TOLD
 from handsfree.serving import WithHeaders
 
 KEPT = 4
@@ -53,7 +55,7 @@ class Desk:
     def __init__(self, index: Index, door: Door, signer: Signer | None = None) -> None:
         self.index, self._door = index, door
         self._signing = SigningPages(index, door, signer, lambda key: self._dossier(key, afresh=True))
-        self._checker: Checker | None = None
+        self._beside: Sequence[Checker | HearingAgain] = ()
         self._kept: OrderedDict[tuple[str, str], Dossier] = OrderedDict()
         self._pages = Environment(
             loader=PackageLoader("handsfree.desk", "pages"),
@@ -62,19 +64,19 @@ class Desk:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self._pages.globals.update(words=wording, seal_words=seal_words)
+        self._pages.globals.update(words=wording, seal_words=seal_words, told_of_sound=TOLD)
 
-    def application(self, checker: Checker | None = None) -> ASGIApp:
-        """Return the ASGI application; the checker runs as long as it does."""
-        self._checker = checker
+    def application(self, checker: Checker | None = None, hearing: HearingAgain | None = None) -> ASGIApp:
+        """Return the ASGI application; the checker, and what hears visits again, run as long as it does."""
+        beside = self._beside = [each for each in (checker, hearing) if each is not None]
 
         @asynccontextmanager
         async def running(_: Starlette) -> AsyncIterator[None]:
-            if checker:
-                checker.start()
+            for each in beside:
+                each.start()
             yield
-            if checker:
-                await run_in_threadpool(checker.stop)
+            for each in beside:
+                await run_in_threadpool(each.stop)
 
         assets = Path(__file__).parent / "assets"
         site = Starlette(
@@ -127,7 +129,7 @@ class Desk:
             filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),
             led=wanted.led(self.index.gate_title(wanted.gate) if wanted.gate else ""),
             tally=self.index.tally(), technicians=self.index.technicians(), verdicts=VERDICTS,
-            illness=self._checker.illness if self._checker else "",
+            illness=" ".join(each.illness for each in self._beside if each.illness),
         )  # fmt: skip
 
     def _digests(self, rows: Sequence[Any]) -> list[dict[str, str]]:

@@ -17,6 +17,7 @@ from handsfree.desk.evidence import Evidence
 from handsfree.desk.spans import Alteration
 from handsfree.desk.supervision import JudgedItem, JudgedLine, judge
 from handsfree.ledger import VerificationReport
+from handsfree.rehearing.findings import HeardAgain
 from handsfree.trades.supervision import About
 
 
@@ -47,6 +48,7 @@ class VisitView:
     damage: str
     plan_fault: str
     report: VerificationReport
+    heard_again: HeardAgain | None = None
 
     @property
     def items(self) -> list[JudgedItem]:
@@ -105,6 +107,7 @@ def view_of(evidence: Evidence, report: VerificationReport) -> VisitView:
         damage=recorded.damage,
         plan_fault=recorded.plan_fault,
         report=report,
+        heard_again=evidence.heard_again,
     )
 
 
