@@ -137,10 +137,9 @@ def why_stopped(recorded: Recorded, stop: ev.Stopped) -> str:
     """Return why the work stopped, in words; of a limit that was passed, with the value and the limit."""
     if stop.why != "limit":
         return wording.stop(stop.why, stop.detail)
-    name, _, numbers = stop.detail.partition(" ")
-    said = recorded.plan.catalogue.limits.get(name, "") if recorded.plan is not None else ""
-    words = said.split(".")[0] or "a limit was passed"
-    return f"{words} ({wording.with_units(numbers)})" if numbers else words
+    if recorded.plan is None:
+        return f"a limit was passed ({wording.with_units(stop.detail.partition(' ')[2])})"
+    return recorded.plan.catalogue.limit_passed(stop.detail)
 
 
 def _gone_on(stops: list[StopTold], how: str, step: RecordedStep) -> list[StopTold]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handsfree.desk import facts
+from handsfree.desk.ending import why_stopped
 from handsfree.desk.evidence import Evidence
 from handsfree.events import decisions as ev
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
@@ -41,7 +42,7 @@ def notice_of(evidence: Evidence) -> Notice | None:
     return Notice(
         title=form.notice.title,
         facts=facts.facts(evidence),
-        finding=[_found(stop) for _, stop in stops[-1:]],
+        finding=[_found(evidence, stop) for _, stop in stops[-1:]],
         reported=_reported(evidence),
         left=[f"{span.said} {span.state}" for span in evidence.alterations if span.until is None],
         do_not_use=form.notice.do_not_use or form.until,
@@ -50,8 +51,9 @@ def notice_of(evidence: Evidence) -> Notice | None:
     )
 
 
-def _found(stop: ev.Stopped) -> str:
-    told = "" if stop.detail == "called by the person" else f"{stop.detail}. "
+def _found(evidence: Evidence, stop: ev.Stopped) -> str:
+    detail = why_stopped(evidence.recorded, stop) if stop.why == "limit" else stop.detail
+    told = "" if stop.detail == "called by the person" else f"{detail}. "
     return f"{told}The order given: {stop.script}"
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import assert_never
 
-from handsfree.events.decisions import ReadingRecord, Stopped, at_its_end
+from handsfree.events.decisions import ReadingRecord, at_its_end
 from handsfree.events.state import State
 from handsfree.gates.kind import Effects
 from handsfree.glance.bands import wanted_at
 from handsfree.glance.keypad_state import KeypadState, fields_of, here, shown
+from handsfree.glance.left import altered, ended, why
 from handsfree.glance.notes import Notes
 from handsfree.glance.picture import Condition, Glance, HearingStatus, Key, LabelledLine, Seal, ShownValue, TimeBar
-from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 from handsfree.questions.keypad import Keypad, NumberField, shown_unit
@@ -21,7 +21,8 @@ from handsfree.session.plan import Plan
 from handsfree.session.settling import settle_seconds
 from handsfree.session.silence import alarm_at
 
-MINUTE_MS = 60_000
+WAYS_DOWN = ("made-safe", "left-as-reported")
+"""How a visit ends that was left off: its own words stand largest, never "finished"."""
 
 
 def glance(
@@ -48,8 +49,8 @@ def glance(
         bar=_bar(plan, state, now),
         heard=_heard(plan, notes),
         verdict=_verdict(plan, notes),
-        altered=_altered(plan, state, now),
-        seal=_seal(plan, seal or Seal()),
+        altered=altered(plan, state, now),
+        seal=_seal(plan, state, seal or Seal()),
         sound=_sound(plan, state, notes, sound or HearingStatus()),
         offers=tuple(offer.label for offer in found.offers),
         answers=_answers(plan, state),
@@ -68,6 +69,8 @@ def _condition(state: State) -> Condition:
 
 
 def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
+    if condition == "closed" and state.outcome in WAYS_DOWN:
+        return plan.catalogue.show(f"banner-{state.outcome}")
     if condition != "running":
         return plan.catalogue.show(f"banner-{condition}")
     if seal.failure:
@@ -78,8 +81,10 @@ def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
 
 
 def _answers(plan: Plan, state: State) -> int:
-    """Return how many offers, the first ones, answer the question at hand."""
-    if state.status != "running" or state.held_since is not None or state.gate not in plan.procedure.gates:
+    """Return how many offers, the first ones, answer the question at hand; none while an order stands."""
+    if state.status == "stopped" and state.question.manner.headline == "script":
+        return 0
+    if state.status == "closed" or state.held_since is not None or state.gate not in plan.procedure.gates:
         return 0
     own = state.question.keys(plan.scope(state.gate))
     return 0 if own.fields else len(own.offers)
@@ -96,8 +101,7 @@ def _gate(plan: Plan, state: State) -> str:
 
 def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
     if state.status == "closed":
-        lacking = "; ".join(f"{one.what}, {one.why}" for one in state.lacking)
-        return plan.catalogue.show(_condition(state), what=lacking)
+        return ended(plan, state)
     match state.question.manner.headline:
         case "script":
             return notes.stopped.script if notes.stopped is not None else state.text
@@ -118,15 +122,9 @@ def _remark(plan: Plan, state: State, notes: Notes) -> str:
     if state.status == "stopped" and notes.stopped is not None:
         if notes.stopped.why in {"no-answer", "link-lost"} and alert is not None:
             return plan.catalogue.say("call-for", who=alert.who, number=alert.number)
-        return _why(plan, notes.stopped)
+        return why(plan, notes.stopped)
     again = state.attempt > 1 and state.text != notes.question and state.status == "running"
     return state.text if again else ""
-
-
-def _why(plan: Plan, stopped: Stopped) -> str:
-    """Return why it was stopped, in the words of a person: a hazard by its phrase, all else by its detail."""
-    hazard = plan.catalogue.hazards.get(stopped.why)
-    return stopped.detail if hazard is None else f"{sentence_case(hazard.heard[0])}: {stopped.detail}"
 
 
 def _effects(plan: Plan, state: State) -> Effects:
@@ -202,8 +200,11 @@ def _counted(plan: Plan, state: State, notes: Notes, kept_at: str) -> Mapping[st
 
 
 def _last_set(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
-    """Return the set taken last, where it still matters: something fires, a screw is turned, or it stopped."""
+    """Return the set taken last, where it matters: something fires, a screw is turned, or it stopped there."""
     gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
+    if state.status == "stopped":
+        own = state.sets.get(gate.effects.kept_at, ()) if gate is not None and gate.effects.kept_at else ()
+        return own[-1].values if own else {}
     if state.status == "running" and gate is not None and not (gate.firing or gate.effects.turns):
         return {}
     taken = [one for sets in state.sets.values() for one in sets if one.complete]
@@ -305,28 +306,12 @@ def _verdict(plan: Plan, notes: Notes) -> LabelledLine:
     return LabelledLine(label, sentence, alarming=verdict.outcome != "within")
 
 
-def _altered(plan: Plan, state: State, now: int) -> LabelledLine:
-    """Return everything that is still altered with the minutes since, by its state, the latest first."""
-    label = plan.catalogue.show("altered")
-    if not state.altered:
-        return LabelledLine(label, plan.catalogue.say("nothing-altered"))
-    by_state: dict[str, list[str]] = {}
-    for name in reversed(list(state.altered)):
-        thing = plan.things[name]
-        minutes = str(max(0, now - state.altered_at.get(name, now)) // MINUTE_MS)
-        text = plan.catalogue.show("altered-thing", thing=thing.said, minutes=minutes)
-        by_state.setdefault(thing.altered, []).append(text)
-    groups = (
-        plan.catalogue.show("altered-state", state=one, things=", ".join(texts)) for one, texts in by_state.items()
-    )
-    return LabelledLine(label, f"{len(state.altered)}  " + "; ".join(groups))
-
-
-def _seal(plan: Plan, seal: Seal) -> LabelledLine:
+def _seal(plan: Plan, state: State, seal: Seal) -> LabelledLine:
     label, show = plan.catalogue.show("record"), plan.catalogue.show
     if seal.failure:
         return LabelledLine(label, show("record-failed", why=seal.failure), alarming=True)
-    return LabelledLine(label, show("recording", entries=str(seal.entries), checksum=seal.checksum))
+    stands = "recorded" if state.status == "closed" else "recording"
+    return LabelledLine(label, show(stands, entries=str(seal.entries), checksum=seal.checksum))
 
 
 LITTLE_DB, LEAST_DB = 15.0, 10.0

@@ -132,6 +132,8 @@ class Catalogue(_Frozen):
     spelling: Spelling
     limits: dict[str, str] = {}
     """What is said when a stop limit is passed."""
+    limit_of: dict[str, str] = {}
+    """What each of those is a limit of, as a screen shows it beside the numbers."""
     relations: dict[str, str] = {}
     """What is unusual where quantities do not stand to each other as the trade has it."""
     supplies: dict[str, str] = {}
@@ -165,6 +167,12 @@ class Catalogue(_Frozen):
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""
         return _filled(self.sayings[saying], blanks)
+
+    def limit_passed(self, detail: str) -> str:
+        """Return what passed a stop limit as people read it: the record has a name and UCUM codes for it."""
+        name, *numbers = re.split(r"([ ,;]+)", detail)
+        said = self.limit_of.get(name, name.replace("-", " "))
+        return sentence_case(said) + "".join(self.glance.units.get(one, one) for one in numbers)
 
     def wait_text(self, milliseconds: int) -> str:
         """Return that there is a wait, as the tool says it: in seconds, or in minutes or hours when it is long."""

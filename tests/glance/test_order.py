@@ -65,3 +65,35 @@ def test_the_answers_to_a_choice_stand_on_the_screen() -> None:
     shown = [row.rstrip() for row in rows(picture)]
     first = shown.index(expected[0])
     assert shown[first : first + len(expected)] == expected
+
+
+def test_a_limit_is_told_without_a_name_or_a_code_of_the_record() -> None:
+    """900 ppm at O2 4.4 is 1,140 ppm air-free (900 * 20.9 / (20.9 - 4.4)): over 400, the general ceiling."""
+    told = Told(at("found-maximum"))
+    told.live.saw(told.rehearsal.say("nine three four four nine zero zero maximum"))
+    told.live.saw(told.rehearsal.say("confirmed"))
+    picture = told.live.picture()
+    assert picture.remark == "CO, air-free 1140.0 ppm, above 400 ppm"
+    assert "meter pressure" not in picture.taken, "what was read before elsewhere stopped nothing"
+
+
+def test_the_answers_to_a_step_after_the_order_are_keys_and_the_order_has_none() -> None:
+    """On the phone the answers of `answers` stand large below what is asked; nothing is offered over an order."""
+    told = Told(at("found-maximum"))
+    told.live.saw(told.rehearsal.say("gas smell"))
+    assert told.live.picture().answers == 0
+    told.live.saw(told.rehearsal.say("outside"))
+    picture = told.live.picture()
+    assert picture.offers[: picture.answers] == ("control closed", "not reached")
+
+
+def test_a_visit_that_was_left_off_says_so_once_and_what_is_still_altered() -> None:
+    """Neither "finished" nor twice the same; the record no longer says that it records."""
+    told = Told(at("found-maximum"))
+    words = ("gas smell", "outside", "not reached", "nobody inside", "them", "leave it off", "not known")
+    for line in (*words, "nobody there", "none", "confirmed"):
+        told.live.saw(told.rehearsal.say(line))
+    picture = told.live.picture()
+    assert picture.banner == "STOPPED, LEFT AS REPORTED"
+    assert picture.headline == f"Not finished. Still altered: {len(told.state.altered)}."
+    assert picture.seal.text.startswith("closed, ")

@@ -68,13 +68,19 @@ def echoed(wave, room_s, seed=0, delay_ms=180):
 
 def stops_in(recogniser, stop_words, wave, played=None):
     """The stops (ms, words) heard in the wave while the tool speaks, by the listener that visits use."""
+    heard = heard_over(recogniser, stop_words, wave, played)
+    return [(at_ms, " ".join(one.alternatives[0].text)) for at_ms, one in heard]
+
+
+def heard_over(recogniser, stop_words, wave, played=None):
+    """The utterances (ms, utterance) that the listener tells in the wave while the tool speaks."""
     listener = Listener(recogniser, stop_words)
     listener.listen_for(phrases(["yes", "no"]).automaton())
     known = None if played is None else np.clip(np.rint(played), -32768, 32767).astype(np.int16)
     listener.tool_speaks(True, known)
     samples = np.clip(np.rint(wave), -32768, 32767).astype(np.int16)
     return [
-        (block.start_ms + 20, " ".join(event.alternatives[0].text))
+        (block.start_ms + 20, event)
         for block in Recording(samples).blocks()
         for event in listener.hear(block)
         if isinstance(event, Utterance)

@@ -73,7 +73,7 @@ def test_the_story_of_a_bare_stop() -> None:
         ("!stop", CATALOGUE.hazards["stop-work"].script),
         ("!false stop", "Burner: firing, or out?"),
     )
-    said = spoken(visit.say("Out."))
+    said = spoken(hear(visit, "out"))
     assert said[-1] == "Purge wait by the manual: over, or waiting?"
     story(visit, ("wait over", "Light up, watch it. Lit smoothly, or rough?"))
     assert spoken(visit.say("lit smoothly")) == ["Hold maximum again."]

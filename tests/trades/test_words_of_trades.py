@@ -39,8 +39,14 @@ def same(now: Any, before: Any, path: str = "") -> list[str]:
     return [] if now == before else [f"{path}: {now!r}, was {before!r}"]
 
 
-BURNER_ANSWERS = {"firing": ["still firing", "burner running"], "off": ["burner is off", "it is off", "it is out"]}
-"""Changed on purpose: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill"."""
+BURNER_ANSWERS = {
+    "firing": ["still firing", "burner running"],
+    "off": ["burner is off", "it is off", "it is out", "out"],
+}
+"""Changed on purpose: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill".
+
+"Out" is named by the question itself ("Burner: firing, or out?"), so it is heard.
+"""
 
 NEW_HAZARDS = {"must-leave", "fire", "electric-shock", "burn", "flood"}
 """Dangers of any work that had no words before."""
@@ -74,6 +80,7 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
     before["glance"]["labels"]["right"] = (
         "Correct?"  # "right" was shown, and is a direction that is not taken for yes
     )
+    before["glance"]["labels"]["closed"] = "Not finished. {left}"  # the banner over it says how it ended
     for section, names in OTHER_WORDS.items():
         for name in names:
             before[section][name] = words[section][name]

@@ -138,9 +138,9 @@ async function take(reader) {
 
 // Gives what to do the largest letters that leave room for the rest.
 function fit(node, picture) {
-  const stopped = picture.condition === "stopped" || picture.condition === "closed";
-  const most = innerHeight * (stopped ? 0.58 : 0.3);
-  const known = [picture.headline, stopped, innerWidth, innerHeight].join();
+  const order = ["stopped", "closed"].includes(picture.condition) && picture.answers === 0;  // else a question with answers
+  const most = innerHeight * (order ? 0.58 : 0.3);
+  const known = [picture.headline, order, innerWidth, innerHeight].join();
   if (node.dataset.fitted === known) return;
   node.dataset.fitted = known;
   for (let size = Math.round(innerWidth / 4.5); size >= 20; size -= 2) {

@@ -1,9 +1,10 @@
 """A thousand dripping connections against the phone's page: `python tests/bench/glance/dripping.py [seconds]`.
 
 For 10 minutes, unless told otherwise, each connection sends one byte a second and comes back a second after it was
-dropped, from fifty addresses. Prints, before and during: how long a key of the phone takes to show on its page,
-how long after its end an utterance is heard, and what the record of the visit, which stands at a firing gate, says
-of alarms, stops and lost inputs.
+dropped, from fifty addresses. Prints, before, during and after: how long a key of the phone takes to show on its
+page, how long after its end an utterance is heard, the load of the machine, and what the record of the visit
+(which stands at a firing gate) says of alarms, stops and lost inputs. What is late before and after, too, is the
+machine's.
 """
 
 from __future__ import annotations
@@ -52,15 +53,18 @@ PROCEDURE = ROOT / "tests" / "browser" / "burner-on.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
 CONNECTIONS, ADDRESSES = 1_000, 50
 ANSWER_EACH_S = 45.0
+PHASES = ("before", "during", "after")
 RATE = 16_000
 
 
 @dataclass
 class Outcome:
-    """Latencies in ms, before and during; what the record says."""
+    """Latencies in ms, before, during and after; what the record says."""
 
-    keys: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
-    voice: dict[str, list[float]] = field(default_factory=lambda: {"before": [], "during": []})
+    keys: dict[str, list[float]] = field(default_factory=lambda: {phase: [] for phase in PHASES})
+    voice: dict[str, list[float]] = field(default_factory=lambda: {phase: [] for phase in PHASES})
+    load: dict[str, list[float]] = field(default_factory=lambda: {phase: [] for phase in PHASES})
+    """Processes that want to run, of the whole machine."""
     trouble: list[str] = field(default_factory=list)
     """What the recogniser told beside what it heard: that it was lost."""
     kinds: list[str] = field(default_factory=list)
@@ -200,12 +204,12 @@ def spoken(seconds: float) -> Recording:
 
 def measure(before_s: float, during_s: float) -> Outcome:
     """Run it all."""
-    outcome, phase = Outcome(), ["before"]
+    outcome, phase = Outcome(), "before"
     with tempfile.TemporaryDirectory() as work, visit(Path(work)) as (process, address, folder):
         plan, _ = load_plan(PROCEDURE, JOB_SHEET)
         hearing = Hearing(
             HearingPlan(
-                spoken(before_s + during_s + 60), partial(recogniser_of, model_folder(), plan.pronunciations)
+                spoken(2 * before_s + during_s + 60), partial(recogniser_of, model_folder(), plan.pronunciations)
             )
         )
         state = Rehearsal(plan, date(2026, 11, 28)).state
@@ -220,25 +224,28 @@ def measure(before_s: float, during_s: float) -> Outcome:
             target=drip, args=(urlsplit(address).port, over), daemon=True
         )
         begun = answered = time.monotonic()
-        while (now := time.monotonic()) - begun < before_s + during_s:
-            if phase[0] == "before" and now - begun >= before_s:
-                phase[0] = "during"
+        while (now := time.monotonic()) - begun < before_s + during_s + before_s:
+            if phase == "before" and now - begun >= before_s:
+                phase = "during"
                 flood.start()
+            if phase == "during" and now - begun >= before_s + during_s:
+                phase = "after"
+                over.set()
+                flood.join(10)
+                flood.kill()
             if now - answered > ANSWER_EACH_S:
                 answered = now
                 process.stdin.write("say again\n")
                 process.stdin.flush()
-            outcome.keys[phase[0]].append(phone.key_ms())
+            outcome.keys[phase].append(phone.key_ms())
+            outcome.load[phase].append(os.getloadavg()[0])
             outcome.handles.append(len(list(Path(f"/proc/{process.pid}/fd").iterdir())))
             while (event := hearing.next_event(0.0)) is not None:
                 if isinstance(event, Utterance):
-                    outcome.voice[phase[0]].append(event.latency_ms)
+                    outcome.voice[phase].append(event.latency_ms)
                 elif not isinstance(event, SpeechBegan | NothingSaid):
                     outcome.trouble.append(str(event))
             time.sleep(0.5)
-        over.set()
-        flood.join(10)
-        flood.kill()
         hearing.close()
         outcome.kinds = [entry.kind for entry in read(folder)]
     return outcome
@@ -251,11 +258,13 @@ def main() -> None:
         os.environ["HANDSFREE_STATE"] = state
         outcome = measure(min(60.0, during), during)
     for what, found in (("a key to the phone's page", outcome.keys), ("an utterance heard", outcome.voice)):
-        for phase in ("before", "during"):
+        for phase in PHASES:
             ms = np.array(found[phase] or [np.nan])
             median, late = np.percentile(ms, [50, 95])
             spread = f"median {median:.0f} ms, 95 % within {late:.0f} ms, longest {ms.max():.0f} ms ({len(ms)})"
-            print(f"{what:26} {phase}: {spread}")
+            print(f"{what:26} {phase:>6}: {spread}")
+    loads = ", ".join(f"{phase} {np.mean(found or [np.nan]):.1f}" for phase, found in outcome.load.items())
+    print(f"load of the machine, {os.cpu_count()} cores: {loads}")
     lost = outcome.kinds.count("device-lost")
     print(*outcome.trouble[:5], sep="\n")
     print(f"handles of the visit: {min(outcome.handles)} to {max(outcome.handles)}")

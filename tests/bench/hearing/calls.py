@@ -205,7 +205,7 @@ _NUMBER_WORDS = (
 
 def stops(speech: Path, part: Part) -> Iterator[Call]:
     """A bare "stop" of people at four questions; of those whom our networks were taught by, a task of its own."""
-    for name, who, taught, samples in _stops(speech):
+    for name, who, taught, samples in bare_stops(speech):
         if (of_speaker("an4", who.split()[-1]) if who.startswith("an4") else Part.FINAL) is Part.TUNE:
             here = Part.TUNE
         else:
@@ -216,7 +216,8 @@ def stops(speech: Path, part: Part) -> Iterator[Call]:
                 yield Call(task, f"{name} {at}", who, ("stop",), at, samples, ratios=STOP_RATIOS)
 
 
-def _stops(speech: Path) -> Iterator[tuple[str, str, bool, Callable[[], np.ndarray]]]:
+def bare_stops(speech: Path) -> Iterator[tuple[str, str, bool, Callable[[], np.ndarray]]]:
+    """Yield each "stop" said alone by a person: name, speaker, whether our networks were taught by them, sound."""
     for listing in ("train", "test"):
         for row in recordings.rows(speech / "an4" / f"{listing}.tsv"):
             file = speech / "an4" / listing / f"{row['file']}.flac"

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from handsfree.hearing.model_folder import ModelFolder
-from tests.bench.live import card, endpoints, endurance, latency, stop_over_voice, stray_talk
+from tests.bench.live import card, endpoints, endurance, latency, people_over_voice, stop_over_voice, stray_talk
 from tests.bench.live.figures import Figure
 from tests.bench.live.scale import MODEL, Scale
 
@@ -26,6 +26,7 @@ PARTS: dict[str, Callable[[Scale], Iterator[Figure]]] = {
     "endpoints": endpoints.figures,
     "stray_talk": stray_talk.figures,
     "stop_over_voice": stop_over_voice.figures,
+    "people_over_voice": people_over_voice.figures,
     "endurance": endurance.figures,
 }
 
