@@ -154,6 +154,7 @@ def test_the_page_prints_on_four_pages_with_nothing_folded_lost(browser, desk, s
     assert len(pages) <= 4
 
 
+@pytest.mark.slow("five pages in a browser")
 @pytest.mark.parametrize("page", ["/", "visit", "talk", "/across", "/appliance/LM24A0173"])
 def test_a_narrow_screen_needs_no_scrolling_sideways(browser, desk, shots, page):
     """390 pixels, as a phone has."""

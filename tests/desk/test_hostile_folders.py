@@ -251,6 +251,7 @@ def test_a_later_sign_off_is_taken_in(short, tmp_path):
     assert {each.source.name: each.fate for each in receive(short, here)}["second"] == Fate.DUPLICATE
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_sign_offs_that_were_made_apart_are_merged(short, tmp_path):
     """Two desks signed the same visit apart: neither is lost."""
     here = tmp_path / "here"
@@ -262,6 +263,7 @@ def test_sign_offs_that_were_made_apart_are_merged(short, tmp_path):
     assert sorted(verdicts(here / "second")) == [(NAMED, "accepted"), (NAMED, "not accepted")]
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_what_a_stranger_signed_is_not_taken_in(short, tmp_path):
     """It is told; what is here stays as it is."""
     here = tmp_path / "here"

@@ -105,6 +105,7 @@ def test_a_template_is_named_and_proven_and_a_bad_name_refused() -> None:
 # Layout.
 
 
+@pytest.mark.slow("fifty files are laid out twice")
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_layout_keeps_values_and_comments_and_settles_at_once(path: Path) -> None:
     text = path.read_text()
