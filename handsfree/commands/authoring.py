@@ -24,7 +24,7 @@ from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.schema import schema_text
-from handsfree.procedure.template import sheet_template, template
+from handsfree.procedure.template import sheet_template, stories_template, template
 from handsfree.trades import DEFAULT_TRADE
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
@@ -98,13 +98,19 @@ def new_procedure(
     name: Annotated[str | None, typer.Argument(help="The procedure's name, in-kebab-case.")] = None,
     *,
     sheet: Annotated[str | None, typer.Option("--sheet", help="A sheet instead: job or appliance.")] = None,
+    stories: Annotated[bool, typer.Option("--stories", help="The first story of that procedure instead.")] = False,
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
     into: _Into = None,
 ) -> None:
     """Write a new procedure to start from, whole and proven; or a whole sheet."""
     if (name is None) == (sheet is None):
         raise Problem("a new file is a procedure or a sheet", remedy="give a NAME, or --sheet job or appliance")
-    text = sheet_template(sheet, trade) if sheet is not None else template(str(name), trade)
+    if stories and name is None:
+        raise Problem("a sheet has no stories", remedy="give the NAME of the procedure, without --sheet")
+    if stories:
+        text = stories_template(str(name))
+    else:
+        text = sheet_template(sheet, trade) if sheet is not None else template(str(name), trade)
     if into is not None and into.exists():
         raise Problem("this file is there already", where=str(into), remedy="choose another name")
     _write(text, into)

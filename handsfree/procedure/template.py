@@ -21,12 +21,31 @@ _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _STEP = "  "
 _COMMENT_AT = 34
 
+_STORIES = """\
+# Stories of NAME.yaml; procedures/STORIES.md describes them, and `handsfree test NAME.yaml --unwalked` names what none
+# walks yet. Values stand under `shows`; left out, they are the trade's usual ones. Expect what must not change.
+handsfree: 2
+stories_of: NAME
+coverage: {gates: 0, ways: 0}
+stories:
+  - story: Everything goes well
+    steps:
+      - go: end
+        expect: {altered: []}
+    ends: finished
+"""
+
 
 def template(name: str, trade: str = DEFAULT_TRADE) -> str:
     """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade."""
-    if not _NAME.fullmatch(name) or len(name) > 60:
-        raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
+    _refuse_name(name)
     return trade_data_asked(trade).template.replace("NAME", name)
+
+
+def stories_template(name: str) -> str:
+    """Return the first story of a procedure, in which everything goes well; Problem as `template`."""
+    _refuse_name(name)
+    return _STORIES.replace("NAME", name)
 
 
 def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
@@ -39,6 +58,11 @@ def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
     of = trade_data_asked(trade)
     head = f"# The {sheet} sheet of {of.name}. Write each value; a line behind # is one that need not be given."
     return "\n".join([head, *_lines(of, sheet)]) + "\n"
+
+
+def _refuse_name(name: str) -> None:
+    if not _NAME.fullmatch(name) or len(name) > 60:
+        raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
 
 
 def _lines(of: TradeData, sheet: str) -> Iterator[str]:
@@ -103,4 +127,4 @@ def _line(text: str, says: str, indent: str, mark: str) -> str:
     return f"{written:{_COMMENT_AT}}# {says}" if says else written
 
 
-__all__ = ["bare", "sheet_template", "template", "wanted"]
+__all__ = ["bare", "sheet_template", "stories_template", "template", "wanted"]

@@ -11,7 +11,7 @@ from functools import lru_cache
 from multiprocessing import get_context
 from pathlib import Path
 
-from handsfree.documents import Document, Place, read_document, validate
+from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
 from handsfree.events import decisions as ev
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
@@ -104,7 +104,7 @@ def stories_in(paths: Iterable[Path]) -> list[StoriesOf]:
         elif path.name.endswith(ENDING):
             found[path] = None
         else:
-            found[_beside(path)] = None
+            found[_beside_or_told(path)] = None
     if not found:
         remedy = f"write them beside the procedure, in NAME{ENDING}"
         raise Problem("there are no stories here", where=", ".join(map(str, paths)), remedy=remedy)
@@ -131,6 +131,20 @@ def _beside(procedure: Path) -> Path:
     name = f"{procedure.stem}{ENDING}"
     places = (procedure.parent / name, procedure.parent / "tests" / name)
     return next((place for place in places if place.is_file()), places[0])
+
+
+def _beside_or_told(procedure: Path) -> Path:
+    """Return the file of a procedure's stories; Problem that says how to begin one when there is none."""
+    path = _beside(procedure)
+    if procedure.is_file() and not path.is_file():
+        raise Problem(
+            f"this procedure has no stories: neither {path} nor {path.parent / 'tests' / path.name} is there",
+            where=str(procedure),
+            remedy=f"begin with `handsfree template {procedure.stem} --stories --into {path}`",
+        )
+    if not procedure.is_file():
+        raise NoSuchFile("there is no such file or folder", where=str(procedure), remedy="check the name")
+    return path
 
 
 def read_stories(path: Path) -> StoriesOf:

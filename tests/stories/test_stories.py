@@ -237,3 +237,22 @@ def test_planted_faults_are_noticed_by_check_or_stories_and_survivors_are_listed
     assert code == 1
     assert "planted faults are noticed" in told
     assert "survives (looser): small.yaml: lost need: read: cover" in told
+
+
+def test_a_procedure_without_stories_is_told_how_to_begin_and_can_begin_so(tmp_path: Path) -> None:
+    procedure = tmp_path / "pump-change.yaml"
+    begun = tmp_path / "pump-change.tests.yaml"
+    assert CliRunner().invoke(app, ["template", "pump-change", "--into", str(procedure)]).exit_code == 0
+    code, told = run(procedure)
+    assert code == 2
+    assert told.startswith(f"{procedure}: this procedure has no stories: neither {begun} nor ")
+    assert told.endswith(f"; begin with `handsfree template pump-change --stories --into {begun}`")
+    made = CliRunner().invoke(app, ["template", "pump-change", "--stories", "--into", str(begun)])
+    assert made.exit_code == 0, made.output
+    assert run(procedure)[0] == 0
+    assert run(tmp_path / "pump.yaml")[1].endswith("pump.yaml: there is no such file or folder; check the name")
+
+
+def test_a_sheet_has_no_stories() -> None:
+    done = CliRunner().invoke(app, ["template", "--sheet", "job", "--stories"])
+    assert isinstance(done.exception, Problem)
