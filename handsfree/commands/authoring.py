@@ -9,20 +9,21 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import stays_of
-from handsfree.commands.sarif import ReviewNote, as_sarif, of_problem, of_report
-from handsfree.documents import all_faults, read_document
+from handsfree.commands.sarif import as_sarif
+from handsfree.documents import read_document
 from handsfree.problem import ExitCode, Problem, write_text
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import mermaid, svg
-from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
+from handsfree.procedure.file import LANGUAGE_VERSION
 from handsfree.procedure.layout import laid_out
-from handsfree.procedure.older_versions import rewritten, told_of_older
+from handsfree.procedure.older_versions import rewritten
 from handsfree.procedure.parts import parts_text
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.proofs.check import ProofReport, check
+from handsfree.procedure.proofs.check import ProofReport
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
+from handsfree.procedure.review import Review, ReviewNote, reviewed
 from handsfree.procedure.schema import schema_text
 from handsfree.procedure.template import sheet_template, stories_template, template
 from handsfree.trades import DEFAULT_TRADE
@@ -51,23 +52,12 @@ def check_files(
     notes: list[ReviewNote] = []
     fine, as_text = True, not (as_json or annotations)
     for path in files:
-        try:
-            report = check(load_procedure(path))
-        except Problem as problem:
-            fine = False
-            results.append({"file": str(path), "proven": False, "problem": problem.sentence()})
-            notes.append(of_problem(problem, path))
-            if as_text:
-                typer.echo(problem.sentence())
-                typer.echo(_caret(problem.where or ""), nl=False)
-                _print_other_faults(path, problem)
-            continue
-        fine = fine and report.proven
-        results.append(_as_json(path, report))
-        notes += of_report(report)
+        review = reviewed(path)
+        fine = fine and review.proven
+        notes += review.notes()
+        results.append(_as_json(review))
         if as_text:
-            _print(path, report, whole=whole_story)
-            _print_sounds(report, sounds)
+            _print(review, whole=whole_story, sounds=sounds)
     if as_json:
         typer.echo(json.dumps(results, indent=2, ensure_ascii=False))
     if annotations:
@@ -186,29 +176,28 @@ def _write(text: str, into: Path | None) -> None:
         typer.echo(f"written to {into}")
 
 
-def _print_other_faults(path: Path, problem: Problem) -> None:
-    """Print what else is wrong in the same file, so that one look mends it all."""
-    try:
-        document = read_document(path)
-        others = list(told_of_older(document)) or all_faults(ProcedureFile, document)
-    except Problem:
-        return
-    for place, what in others:
-        if str(place) != problem.where:
-            typer.echo(f"{place}: {what}")
-            typer.echo(_caret(str(place)), nl=False)
-
-
-def _as_json(path: Path, report: ProofReport) -> dict[str, Any]:
+def _as_json(review: Review) -> dict[str, Any]:
+    told: dict[str, Any] = {"file": str(review.path), "proven": review.proven}
+    report = review.report
+    if report is None:
+        return {**told, "problem": review.problem.sentence() if review.problem else ""}
     proofs = {name: "failed" if report.failed(name) else "holds" for name in PROOFS}
     findings = [finding.to_json() for finding in report.findings]
-    told = {"proofs": proofs, "findings": findings, "remarks": list(report.remarks)}
-    return {"file": str(path), "proven": report.proven, **told}
+    return {**told, "proofs": proofs, "findings": findings, "remarks": list(report.remarks)}
 
 
-def _print(path: Path, report: ProofReport, *, whole: bool) -> None:
-    procedure = report.procedure
-    typer.echo(f"{path}: {len(procedure.gates)} gates, {len(procedure.things)} things altered")
+def _print(review: Review, *, whole: bool, sounds: int) -> None:
+    if review.problem is not None:
+        for where, what in (
+            (review.problem.where or "", review.problem.sentence()),
+            *((str(place), f"{place}: {what}") for place, what in review.others),
+        ):
+            typer.echo(what)
+            typer.echo(_caret(where), nl=False)
+    if review.report is None:
+        return
+    report, procedure = review.report, review.report.procedure
+    typer.echo(f"{review.path}: {len(procedure.gates)} gates, {len(procedure.things)} things altered")
     for name, says in PROOFS.items():
         failed = report.failed(name)
         typer.echo(f"  {'FAILS' if failed else 'holds'}  {name:13} {says}")
@@ -216,6 +205,7 @@ def _print(path: Path, report: ProofReport, *, whole: bool) -> None:
             _print_finding(finding, whole=whole)
     for remark in report.remarks:
         typer.echo(f"  remark: {remark}")
+    _print_sounds(report, sounds)
 
 
 def _print_finding(finding: ProofFinding, *, whole: bool) -> None:

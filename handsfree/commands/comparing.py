@@ -10,12 +10,13 @@ from typing import Annotated, Any
 import typer
 
 from handsfree.commands.recorded import visits_differently
-from handsfree.commands.sarif import ReviewNote, as_sarif
+from handsfree.commands.sarif import as_sarif
 from handsfree.problem import ExitCode, write_text
 from handsfree.procedure.at_commit import reader_at
 from handsfree.procedure.comparison import Change, ProofChange, changes, place_of, proof_changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.dangers import dangers
+from handsfree.procedure.review import ReviewNote
 from handsfree.procedure.weighing import WEIGHTS
 from handsfree.session.plan import Plan
 from handsfree.stories.running import differences, stories_beside

@@ -1,4 +1,4 @@
-"""Findings for reviewers' tools: as SARIF 2.1.0, and as one line each.
+"""Findings for reviewers' tools, as SARIF 2.1.0.
 
 SARIF: OASIS Standard, Static Analysis Results Interchange Format 2.1.0, with errata 01 (2023).
 """
@@ -6,53 +6,14 @@ SARIF: OASIS Standard, Static Analysis Results Interchange Format 2.1.0, with er
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Literal
 from urllib.parse import quote
 
 from handsfree import __version__
-from handsfree.documents import Place
-from handsfree.problem import Problem, one_line
-from handsfree.procedure.proofs.check import ProofReport
+from handsfree.procedure.review import ReviewNote
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
-
-
-@dataclass(frozen=True)
-class ReviewNote:
-    """One thing to be told at a place."""
-
-    rule: str
-    level: Literal["error", "warning", "note"]
-    what: str
-    place: Place
-
-    def line(self) -> str:
-        """Return it as one line, as compilers and editors write it."""
-        return one_line(f"{self.place}: {self.level}: {self.what} [{self.rule}]")
-
-
-def of_problem(problem: Problem, path: Path) -> ReviewNote:
-    """Return why a file could not be read, at its place; at its beginning where none is known."""
-    name, *rest = (problem.where or str(path)).rsplit(".yaml", 1)
-    numbers = [int(part) for part in "".join(rest).split(":") if part.isdigit()]
-    line, column = (*numbers, 1, 1)[:2]
-    remedy = f"; {problem.remedy}" if problem.remedy else ""
-    return ReviewNote(
-        "language", "error", f"{problem.what}{remedy}", Place(f"{name}.yaml" if rest else name, line, column)
-    )
-
-
-def of_report(report: ProofReport) -> Iterator[ReviewNote]:
-    """Yield what failed in a report of proofs, and its remarks."""
-    for finding in report.findings:
-        remedy = f"; {finding.remedy}" if finding.remedy else ""
-        yield ReviewNote(finding.proof, "error", f"{finding.what}{remedy}", finding.place)
-    first = report.procedure.documents[0]
-    for remark in report.remarks:
-        yield ReviewNote("remark", "note", remark, first.place(("procedure",)))
 
 
 def as_sarif(notes: Sequence[ReviewNote], rules: Mapping[str, str]) -> str:
