@@ -73,6 +73,11 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
             "Say what changed in meaning, how it weighs, which proofs came or went, and what is newly allowed."
         ),
     },
+    "editing": {
+        "language-server": (
+            "Tell an editor what `check` finds, what may stand where, and what it means: on its standard streams."
+        ),
+    },
     "rehearsing": {
         "rehearse": (
             "Run a procedure without a closet: by script (a false expectation fails), else by what you type."

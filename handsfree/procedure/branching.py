@@ -37,10 +37,9 @@ def _choices(follows: Follows, sheets: type[Sheets], of: Place) -> tuple[str, ..
     """Return what may be written for a fact of a sheet; Problem when it has no choices, or is none."""
     sheet, _, fact = (follows.fact or "").partition(".")
     model = sheets.model_fields[sheet].annotation
-    fields = getattr(model, "model_fields", {})
-    choices = {name: _literals(field.annotation) for name, field in fields.items()}
+    choices = choices_of(model)
     known = ", ".join(f"{sheet}.{name}" for name, values in choices.items() if values) or "none"
-    need(fact in fields, f"the {sheet} sheet has no fact {fact!r}", of, f"with choices are: {known}")
+    need(fact in choices, f"the {sheet} sheet has no fact {fact!r}", of, f"with choices are: {known}")
     need(
         choices[fact],
         f"{follows.fact} is no choice, so nothing can follow from it",
@@ -48,6 +47,12 @@ def _choices(follows: Follows, sheets: type[Sheets], of: Place) -> tuple[str, ..
         f"with choices are: {known}",
     )
     return choices[fact]
+
+
+def choices_of(sheet: Any) -> dict[str, tuple[str, ...]]:
+    """Return each fact of a sheet's class with its choices; none for what is no choice."""
+    fields = getattr(sheet, "model_fields", {})
+    return {name: _literals(field.annotation) for name, field in fields.items()}
 
 
 def _literals(kind: Any) -> tuple[str, ...]:

@@ -118,6 +118,11 @@ def block_lines(block: type[BaseModel]) -> Iterator[str]:
     yield ""
 
 
+def summary_of(kind: type[BaseModel]) -> tuple[str, str]:
+    """Return the name of a kind of gate, as it is written, and what it is."""
+    return str(get_args(kind.model_fields["kind"].annotation)[0]), " ".join((inspect.getdoc(kind) or "").split())
+
+
 def _title(block: type[BaseModel]) -> str:
     kind = block.model_fields.get("kind")
     if kind is not None and block is not GateBlock:

@@ -34,7 +34,7 @@ class ReviewNote:
 
 @dataclass(frozen=True)
 class Review:
-    """What is found in one file with the files it includes: a problem that ends the reading, or a report of proofs."""
+    """What is found in one file and those it includes: a problem that ends the reading, or a report of proofs."""
 
     path: Path
     report: ProofReport | None

@@ -45,9 +45,7 @@ def _or_parameter(key: str, value: dict[str, Any]) -> dict[str, Any]:
     inner = {name: item for name, item in value.items() if name not in about}
     for part in ("additionalProperties", "items", "patternProperties"):
         if part == "patternProperties" and part in inner:
-            inner[part] = {
-                k: v if "$ref" in v else {"anyOf": [v, PARAMETER]} for k, v in inner[part].items()
-            }
+            inner[part] = {k: v if "$ref" in v else {"anyOf": [v, PARAMETER]} for k, v in inner[part].items()}
         elif (
             isinstance(inner.get(part), dict) and "$ref" not in inner[part] and "discriminator" not in inner[part]
         ):

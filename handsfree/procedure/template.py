@@ -22,8 +22,8 @@ _STEP = "  "
 _COMMENT_AT = 34
 
 _STORIES = """\
-# Stories of NAME.yaml; procedures/STORIES.md describes them, and `handsfree test NAME.yaml --unwalked` names what none
-# walks yet. Values stand under `shows`; left out, they are the trade's usual ones. Expect what must not change.
+# Stories of NAME.yaml; procedures/STORIES.md describes them. `handsfree test NAME.yaml --unwalked` names what none
+# walks yet. What the instruments show stands under `shows`; left out, it is usual. Expect what must not change.
 handsfree: 2
 stories_of: NAME
 coverage: {gates: 0, ways: 0}

@@ -1,0 +1,135 @@
+"""The names that a procedure may use where it is being written, each with a line about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree.documents import Document
+from handsfree.problem import Problem
+from handsfree.procedure.branching import choices_of
+from handsfree.procedure.sheets import model_of
+from handsfree.procedure.trades import TradeData, known_trades, trade_data
+from handsfree.trades import DEFAULT_TRADE
+from handsfree.trades.calculation import Calculation
+from handsfree.trades.registry import trade
+
+MOST_INCLUDED = 40
+"""Included files that are looked into."""
+
+
+@dataclass(frozen=True)
+class KnownNames:
+    """What the file at hand, what it includes and its trade give names to."""
+
+    content: Mapping[str, Any]
+    folder: Path
+    read: Callable[[Path], Document]
+
+    @property
+    def trade(self) -> TradeData:
+        """The trade that the file names, where it is one."""
+        named = str(self.content.get("trade", DEFAULT_TRADE))
+        return trade_data(named if named in known_trades() else DEFAULT_TRADE)
+
+    @property
+    def calculations(self) -> Mapping[str, Calculation]:
+        """The trade's calculations."""
+        return trade(self.trade.name).calculations
+
+    @property
+    def gates(self) -> dict[str, str]:
+        """The gates of this file."""
+        written = self.content.get("gates")
+        gates = [one for one in written if isinstance(one, dict)] if isinstance(written, list) else []
+        return {str(one["id"]): f"{one.get('title') or one.get('file') or ''} ({one.get('kind')})"
+                for one in gates if isinstance(one.get("id"), str)}  # fmt: skip
+
+    def targets(self) -> dict[str, str]:
+        """Return the gates and exits of this file, as transitions name them."""
+        exits = self.content.get("exits")
+        names = [str(name) for name in exits] if isinstance(exits, list) else []
+        return {**self.gates, **{f"exit {name}": "a way out of this part" for name in names}}
+
+    def things(self) -> dict[str, Mapping[str, Any]]:
+        """Return the things that this file and what it includes alter."""
+        found: dict[str, Mapping[str, Any]] = {}
+        for content in (self.content, *self._included()):
+            things = content.get("things")
+            for name, thing in things.items() if isinstance(things, dict) else ():
+                if isinstance(thing, dict):
+                    found.setdefault(str(name), thing)
+        return found
+
+    def points(self) -> dict[str, str]:
+        """Return the measurement points whose readings a verdict can judge."""
+        found: dict[str, str] = {}
+        for content in (self.content, *self._included()):
+            gates = content.get("gates")
+            for gate in gates if isinstance(gates, list) else ():
+                if isinstance(gate, dict) and isinstance(gate.get("point"), str):
+                    found.setdefault(gate["point"], f"read at {gate.get('id')}")
+            found_taken = content.get("readings")
+            for name in found_taken if isinstance(found_taken, list) else ():
+                found.setdefault(str(name), "found taken by this part")
+        return found
+
+    def parameters(self) -> dict[str, str]:
+        """Return the file's own parameters with their defaults."""
+        given = self.content.get("parameters")
+        return {f"${name}": f"parameter, by default {value}" for name, value in given.items()} \
+            if isinstance(given, dict) else {}  # fmt: skip
+
+    def facts(self) -> dict[str, str]:
+        """Return the facts of the job sheet."""
+        fields = model_of(self.trade, "job").model_fields
+        return {name.replace("_", "-"): " ".join((one.description or "").split()) for name, one in fields.items()}
+
+    def choices(self) -> dict[str, tuple[str, ...]]:
+        """Return the facts of both sheets that have choices, with these."""
+        return {
+            f"{sheet}.{name}": values
+            for sheet in ("job", "appliance")
+            for name, values in choices_of(model_of(self.trade, sheet)).items()
+            if values
+        }
+
+    def quantity(self, name: str) -> str:
+        """Return a line about a quantity of the trade; empty when it has none of the name."""
+        facts = self.trade.quantities.get(name)
+        if facts is None:
+            return ""
+        return f"in `{facts.unit}`, {facts.decimals} digits after the point, from {facts.low} to {facts.high}"
+
+    def part(self, file: object) -> Mapping[str, Any]:
+        """Return the content of a file beside this one; empty where it cannot be read."""
+        if not isinstance(file, str) or "/" in file:
+            return {}
+        try:
+            content = self.read(self.folder / file).content
+        except Problem:
+            return {}
+        return content if isinstance(content, dict) else {}
+
+    def parts_beside(self) -> dict[str, str]:
+        """Return the procedures that stand beside this one and have exits."""
+        found = {}
+        for path in sorted(self.folder.glob("*.yaml"))[:200]:
+            content = self.part(path.name) if path.name.count(".") == 1 else {}
+            if content.get("exits"):
+                found[path.name] = str(content.get("title", ""))
+        return found
+
+    def _included(self) -> Iterator[Mapping[str, Any]]:
+        waiting, seen = [self.content], set[str]()
+        while waiting and len(seen) < MOST_INCLUDED:
+            gates = waiting.pop().get("gates")
+            for gate in gates if isinstance(gates, list) else ():
+                file = gate.get("file") if isinstance(gate, dict) else None
+                if isinstance(file, str) and file not in seen:
+                    seen.add(file)
+                    part = self.part(file)
+                    yield part
+                    waiting.append(part)

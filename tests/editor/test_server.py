@@ -1,0 +1,144 @@
+"""The language server as an editor meets it: a real client starts it and speaks with it over its standard streams.
+
+The client is that of pygls; the protocol is the Language Server Protocol 3.17.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import sys
+from pathlib import Path
+
+import pytest
+from lsprotocol import types as lsp
+from pygls.lsp.client import LanguageClient
+from typer.testing import CliRunner
+
+from handsfree.commands.app import app
+
+ROOT = Path(__file__).parents[2]
+PART = """\
+handsfree: 2
+procedure: part
+title: Part
+purpose: A part.
+trade: plumbing
+exits: [good]
+gates:
+  - {id: one, kind: confirm, title: "🔧 Open", source: a test, prompt: Tap open., done: [running], then: exit good}
+"""
+WHOLE = """\
+handsfree: 2
+procedure: whole
+title: Whole
+purpose: A part and an end.
+trade: plumbing
+gates:
+  - {id: part, kind: include, file: part.yaml, exits: {good: two}}
+  - {id: two, kind: confirm, title: Two, source: a test, prompt: Tap back., done: [closed again], needs: {}}
+  - {id: finish, kind: finish, title: Finish, source: a test}
+"""
+FAULTY = WHOLE.replace("source: a test, prompt: Tap back.", "prompt: Tap back.")
+UNREADABLE = WHOLE.replace("kind: confirm", "kind: confrm")
+
+
+class Editor(LanguageClient):
+    """A client that keeps what it is told of each file."""
+
+    def __init__(self) -> None:
+        super().__init__("editor", "1")
+        self.told: asyncio.Queue[lsp.PublishDiagnosticsParams] = asyncio.Queue()
+
+        @self.feature(lsp.TEXT_DOCUMENT_PUBLISH_DIAGNOSTICS)
+        def keep(params: lsp.PublishDiagnosticsParams) -> None:
+            self.told.put_nowait(params)
+
+    async def begin(self, folder: Path) -> None:
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])}
+        await self.start_io(sys.executable, "-m", "handsfree.commands.app", "language-server", env=env)
+        given = lsp.InitializeParams(capabilities=lsp.ClientCapabilities(), root_uri=folder.as_uri())
+        done = await self.initialize_async(given)
+        assert done.server_info is not None
+        assert done.server_info.name == "handsfree"
+        self.initialized(lsp.InitializedParams())
+
+    def open(self, path: Path, text: str) -> None:
+        item = lsp.TextDocumentItem(path.as_uri(), "yaml", 1, text)
+        self.text_document_did_open(lsp.DidOpenTextDocumentParams(item))
+
+    def change(self, path: Path, text: str, version: int) -> None:
+        of = lsp.VersionedTextDocumentIdentifier(uri=path.as_uri(), version=version)
+        whole = lsp.TextDocumentContentChangeWholeDocument(text=text)
+        self.text_document_did_change(lsp.DidChangeTextDocumentParams(of, [whole]))
+
+    async def findings(self, path: Path) -> list[str]:
+        """Return the next findings in a file, each as `handsfree check --annotations` prints it."""
+        names = {1: "error", 2: "warning", 3: "note"}
+        while True:
+            told = await asyncio.wait_for(self.told.get(), 60)
+            if told.uri == path.as_uri():
+                return [
+                    f"{path}:{one.range.start.line + 1}:{one.range.start.character + 1}: "
+                    f"{names[int(one.severity or 0)]}: {one.message} [{one.code}]"
+                    for one in told.diagnostics
+                ]
+
+    async def end(self) -> None:
+        await self.shutdown_async(None)
+        self.exit(None)
+        await self.stop()
+
+
+def checked(path: Path) -> list[str]:
+    return CliRunner().invoke(app, ["check", "--annotations", str(path)]).output.splitlines()
+
+
+async def _talk(folder: Path) -> None:
+    whole, part = folder / "whole.yaml", folder / "part.yaml"
+    part.write_text(PART, encoding="utf-8")
+    editor = Editor()
+    await editor.begin(folder)
+    for number, text in enumerate((FAULTY, UNREADABLE, WHOLE)):
+        if number:
+            editor.change(whole, text, number + 1)
+        else:
+            editor.open(whole, text)  # it is not on disk yet
+        found = await editor.findings(whole)
+        whole.write_text(text, encoding="utf-8")
+        assert found == checked(whole)
+        assert bool([one for one in found if ": error: " in one]) == (text != WHOLE)
+    # what is typed into an included file is found in whatever was read with it
+    opened = PART.replace("source: a test, ", "")
+    editor.open(part, opened)
+    alone = await editor.findings(part)
+    part.write_text(opened, encoding="utf-8")
+    assert alone == checked(part)
+    included = [one for one in checked(whole) if one.startswith(str(part))]
+    assert included
+    assert set(included) <= set(await editor.findings(part))
+    of = lsp.TextDocumentIdentifier(whole.as_uri())
+    line = WHOLE.splitlines()[7]
+    position = lsp.Position(7, line.index("needs: {") + len("needs: {") - len("needs: {}") + 1)
+    offers = await editor.text_document_completion_async(lsp.CompletionParams(of, position))
+    assert isinstance(offers, list)
+    assert {"alters: ", "restores: "} <= {one.insert_text for one in offers}
+    told = await editor.text_document_hover_async(lsp.HoverParams(of, lsp.Position(7, line.index("confirm") + 2)))
+    assert isinstance(told, lsp.Hover)
+    assert "| `done` |" in json.dumps(told.contents.value if isinstance(told.contents, lsp.MarkupContent) else "")
+    # the client counts in UTF-16: the spanner before the word counts as two
+    line = opened.splitlines()[7]
+    at = lsp.Position(7, len(line[: line.index("then:")].encode("utf-16-le")) // 2)
+    asked = lsp.HoverParams(lsp.TextDocumentIdentifier(part.as_uri()), at)
+    told = await editor.text_document_hover_async(asked)
+    assert isinstance(told, lsp.Hover)
+    assert "**then**" in json.dumps(told.contents.value if isinstance(told.contents, lsp.MarkupContent) else "")
+    editor.text_document_did_close(lsp.DidCloseTextDocumentParams(of))
+    assert await editor.findings(whole) == []
+    await editor.end()
+
+
+@pytest.mark.slow("it starts the program, which proves four files")
+def test_an_editor_is_told_what_check_finds_and_helped_to_write(tmp_path: Path) -> None:
+    asyncio.run(_talk(tmp_path))
