@@ -13,10 +13,12 @@ from handsfree.commands.sarif import as_sarif
 from handsfree.documents import read_document
 from handsfree.problem import ExitCode, Problem, write_text
 from handsfree.procedure.documentation import language_text
-from handsfree.procedure.drawing import mermaid, svg
+from handsfree.procedure.drawing import svg
 from handsfree.procedure.file import LANGUAGE_VERSION
 from handsfree.procedure.layout import laid_out
+from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.older_versions import rewritten
+from handsfree.procedure.pages import pages
 from handsfree.procedure.parts import parts_text
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import ProofReport
@@ -74,13 +76,17 @@ def draw(
     file: _File,
     *,
     into: _Into = None,
+    as_pages: Annotated[
+        bool, typer.Option("--pages", help="HTML instead of SVG: each part a page, to read or to print on A4.")
+    ] = False,
     as_mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text instead of SVG.")] = False,
     visit: Annotated[Path | None, typer.Option(help="A visit's folder: shows its path and times.")] = None,
 ) -> None:
-    """Draw a procedure: gates downwards, altered things as spans, stops aside."""
+    """Draw a procedure: prompts, bands, outcomes on their ways, what is altered as spans."""
     procedure = load_procedure(file)
     stays = stays_of(visit, procedure) if visit is not None else ()
-    _write(mermaid(procedure, stays) if as_mermaid else svg(procedure, stays), into)
+    drawn = mermaid if as_mermaid else pages if as_pages else svg
+    _write(drawn(procedure, stays), into)
 
 
 @app.command("template")

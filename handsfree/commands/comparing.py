@@ -13,6 +13,7 @@ from handsfree.commands.recorded import visits_differently
 from handsfree.commands.sarif import as_sarif
 from handsfree.problem import ExitCode, write_text
 from handsfree.procedure.at_commit import reader_at
+from handsfree.procedure.before_after import before_and_after
 from handsfree.procedure.comparison import Change, ProofChange, changes, place_of, proof_changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.dangers import dangers
@@ -43,6 +44,9 @@ def compare(
         bool, typer.Option("--exit-code", help="Fail when anything is looser, or a proof was lost.")
     ] = False,
     sarif: Annotated[Path | None, typer.Option("--sarif", help="Write the changes as SARIF 2.1.0 too.")] = None,
+    drawing: Annotated[
+        Path | None, typer.Option("--drawing", help="Write what changed side by side, as a page of HTML, too.")
+    ] = None,
     annotations: Annotated[
         bool, typer.Option("--annotations", help="Print one line a change instead: file:line:column: what.")
     ] = False,
@@ -57,6 +61,8 @@ def compare(
     notes = [*_notes(found, before, after), *_proof_notes(proofs, after)]
     if sarif is not None:
         write_text(sarif, as_sarif(notes, WEIGHTS))
+    if drawing is not None:
+        write_text(drawing, before_and_after(before, after, found))
     if annotations:
         for note in notes:
             typer.echo(note.line())

@@ -1,30 +1,34 @@
-"""A procedure as a picture: gates downwards, what is altered as spans beside them, written stops aside.
+"""Cards in a column with the ways between them, as SVG text: what is altered beside them, written stops as words.
 
-The picture is plain SVG text, so that no drawing package is needed; the same is written as Mermaid text for
-pages that render that. Both can carry the path that a visit really walked, with the time at each gate.
+Plain text, so that no drawing package is needed. Measures are in pixels at 96 to the inch: 190 mm of A4 are 720.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from html import escape
 
-from handsfree.gates.outcomes import DONE, DROPPED_BACK, ENDS, EXHAUSTED, FINISHED, NO_ADVICE, NOT_DONE, UNSETTLED
+from handsfree.gates.outcomes import DROPPED_BACK, ENDS, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
+from handsfree.procedure.cards import Card, Way, card_of
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.dangers import Followed
 from handsfree.procedure.proofs.search import explore
 
-ROW, BOX_WIDTH, BOX_HEIGHT, LANE, TOP = 44, 330, 30, 14, 150
+CARD, WAYS, LANE, GUTTER, LINE, GAP, TOP = 360, 210, 13, 9, 14, 14, 20
+LETTERS = CARD // 6 - 2
+"""Letters on a line of a card at 11 pixels, of the wide fonts too."""
 ASIDE = frozenset({NOT_DONE, EXHAUSTED, UNSETTLED, DROPPED_BACK, NO_ADVICE})
-_STYLE = """
-text{font:12px sans-serif;fill:#222}.id{font-weight:600}.small{font-size:10px;fill:#555}
-.gate rect{fill:#fff;stroke:#456;stroke-width:1.2}.firing rect{fill:#fff3e0}.verdict rect{fill:#eef5ff}
+STYLE = """
+text{font:11px 'DejaVu Sans',Verdana,sans-serif;fill:#222}.id{font-weight:700}.head{font:700 16px sans-serif}
+.card rect{fill:#fff;stroke:#456;stroke-width:1.2}.firing rect{fill:#fff3e0}
+.verdict rect,.branch rect{fill:#eef5ff}
 .finish rect{fill:#e6f4e6}.stop rect{fill:#fde8e8;stroke:#a33}.walked rect{stroke-width:3;stroke:#06c}
-.way{fill:none;stroke:#789;stroke-width:1.1}.aside{stroke-dasharray:4 3}.back{stroke:#b60}
-.trail{fill:none;stroke:#06c;stroke-width:2;opacity:.6}.stopway{fill:#a33;font-size:10px}
-.always{fill:#c55}.maybe{fill:#e9b8b8}.time{fill:#06c;font-weight:600}
+.title{fill:#456}.prompt{font-style:italic}.band{fill:#064;font-weight:700}.thing{fill:#a33}.note{fill:#555}
+.way{fill:none;stroke:#567;stroke-width:1.2}.aside{stroke-dasharray:4 3}.back{stroke:#b60}
+.went{stroke:#06c;stroke-width:2.5}.out{fill:#345}.stopway{fill:#a33}.wentout{fill:#06c;font-weight:700}
+.always{fill:#c55}.maybe{fill:#e9b8b8}.time{fill:#06c;font-weight:700}.far text{text-decoration:underline}
 """
 
 
@@ -37,6 +41,33 @@ class Stay:
     outcome: str = ""
 
 
+@dataclass(frozen=True)
+class Walked:
+    """What a recorded visit walked: the seconds at each gate, and the ways out of it."""
+
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    ways: frozenset[tuple[str, str]] = frozenset()
+
+
+def walked(stays: Iterable[Stay]) -> Walked:
+    """Return what the stays of a visit add up to."""
+    seconds: dict[str, float] = {}
+    ways = set()
+    for stay in stays:
+        seconds[stay.gate] = seconds.get(stay.gate, 0) + stay.seconds
+        ways.add((stay.gate, stay.outcome))
+    return Walked(seconds, frozenset(ways))
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """Where a way leads that leaves the picture: what is written for it, whether to a stop, and a link."""
+
+    text: str
+    stops: bool = False
+    link: str = ""
+
+
 def spans(procedure: Procedure) -> dict[str, dict[str, bool]]:
     """Return thing -> gate -> whether it is altered there always (True) or on some visits only (False)."""
     found: dict[str, dict[str, bool]] = {}
@@ -47,182 +78,192 @@ def spans(procedure: Procedure) -> dict[str, dict[str, bool]]:
 
 
 def svg(procedure: Procedure, stays: Sequence[Stay] = ()) -> str:
-    """Return the picture as SVG text; with stays, the path walked and the seconds at each gate."""
-    return _Picture(procedure, stays).text()
+    """Return the whole procedure as one SVG picture; with stays, the path walked and the time at each gate."""
+    cards = [card_of(procedure, placed) for placed in procedure.gates.values()]
+    cards.sort(key=lambda card: card.kind == "stop")
+    title = f"{procedure.file.title}: {len(procedure.gates)} gates"
+    return column(title, cards, altered_spans(procedure), Elsewhere, walked(stays))
 
 
-class _Picture:
-    """Where everything goes: one row for each gate that is not a written stop."""
+def altered_spans(procedure: Procedure) -> dict[str, dict[str, bool]]:
+    """Return the spans of what is altered, under the names as they are said."""
+    return {f"{procedure.things[name].said} {procedure.things[name].altered}": states
+            for name, states in spans(procedure).items()}  # fmt: skip
 
-    def __init__(self, procedure: Procedure, stays: Sequence[Stay]) -> None:
-        self._procedure = procedure
-        self._stays = stays
-        self._main = [g for g, placed in procedure.gates.items() if placed.gate.effects.end != "stop"]
-        self._stops = [g for g, placed in procedure.gates.items() if placed.gate.effects.end == "stop"]
-        self._row = {gate_id: number for number, gate_id in enumerate(self._main)}
-        self._left = 24 + LANE * max(1, len(procedure.things)) + 16
-        self._right = self._left + BOX_WIDTH
-        self._seconds: dict[str, float] = {}
-        for stay in stays:
-            self._seconds[stay.gate] = self._seconds.get(stay.gate, 0) + stay.seconds
+
+def written(card: Card) -> list[tuple[str, str]]:
+    """Return the lines of a card as they are drawn, each with its sort; the first is the id."""
+    wrapped = [(line.sort, part) for line in card.lines for part in textwrap.wrap(line.text, LETTERS) or [""]]
+    return [("id", card.id), *wrapped]
+
+
+def height(card: Card) -> int:
+    """Return how high a card stands, with the gap below it."""
+    ways = sum(len(_label(way, "x" * 14)) for way in card.ways)
+    return max(LINE * len(written(card)) + 8, LINE * (ways + 1) + 6) + GAP
+
+
+def _label(way: Way, to: str) -> list[str]:
+    return textwrap.wrap(f"{way.said} → {to}", WAYS // 6 - 2, subsequent_indent="   ") or [""]
+
+
+def column(
+    title: str,
+    cards: Sequence[Card],
+    things: Mapping[str, Mapping[str, bool]],
+    elsewhere: Callable[[str], Elsewhere],
+    went: Walked | None = None,
+) -> str:
+    """Return cards below each other as one SVG picture."""
+    return _Column(title, cards, things, elsewhere, went or Walked()).text()
+
+
+class _Column:
+    """Where everything goes."""
+
+    def __init__(
+        self,
+        title: str,
+        cards: Sequence[Card],
+        things: Mapping[str, Mapping[str, bool]],
+        elsewhere: Callable[[str], Elsewhere],
+        went: Walked,
+    ) -> None:
+        self._title, self._cards, self._elsewhere, self._went = title, cards, elsewhere, went
+        self._row = {card.id: number for number, card in enumerate(cards)}
+        self._things = {
+            name: states for name, states in things.items() if any(gate in self._row for gate in states)
+        }
+        self._top = TOP + 24 + (14 * len(self._things) if self._things else 0)
+        self._y, below = {}, self._top
+        for card in cards:
+            self._y[card.id] = below
+            below += height(card)
+        self._bottom = below
+        self._left = 6 + LANE * len(self._things) + 6
+        self._lanes = self._gutters()
+        self._labels = self._left + CARD + 8
+        lanes = 1 + max(self._lanes.values(), default=0)
+        self._width = max(720, self._labels + WAYS + GUTTER * lanes + 8)
 
     def text(self) -> str:
-        """Return the whole picture."""
-        lanes = self._gutters()
-        aside = self._right + 40 + 10 * (1 + max(lanes.values(), default=0))
-        width = aside + 520
-        height = TOP + ROW * max(len(self._main), len(self._stops) + 1) + 40
-        name = escape(f"{self._procedure.file.title}: {len(self._procedure.gates)} gates")
+        name = escape(self._title)
+        begin = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{self._width}" height="{self._bottom}" '
+            f'viewBox="0 0 {self._width} {self._bottom}" role="img" aria-label="{name}">'
+        )
         parts = [
-            (
-                f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
-                f'viewBox="0 0 {width} {height}" role="img" aria-label="{name}">'
-            ),
-            f"<style>{_STYLE}</style><title>{name}</title>",
-            f'<text x="24" y="24" class="id" font-size="16">{name}</text>',
+            begin,
+            f"<style>{STYLE}</style><title>{name}</title>",
+            f'<text x="6" y="{TOP}" class="head">{name}</text>',
             *self._spans(),
-            *self._transitions(lanes),
-            *self._trail(),
-            *(self._box(gate_id) for gate_id in self._main),
-            *self._asides(aside),
+            *self._ways(),
+            *(self._card(card) for card in self._cards),
             "</svg>",
         ]
         return "\n".join(parts) + "\n"
 
-    def _y(self, gate_id: str) -> int:
-        return TOP + ROW * self._row[gate_id]
-
-    def _spans(self) -> Iterable[str]:
-        for number, (name, states) in enumerate(spans(self._procedure).items()):
-            x = 24 + LANE * number
-            said = escape(self._procedure.things[name].said)
-            yield f'<text class="small" transform="translate({x + 9},{TOP - 8}) rotate(-60)">{said}</text>'
-            for gate_id, always in states.items():
-                if gate_id in self._row:
-                    state = f"{said} {self._procedure.things[name].altered} at {escape(gate_id)}"
+    def _spans(self) -> Iterator[str]:
+        for number, (name, states) in enumerate(self._things.items()):
+            x, y = 6 + LANE * number, TOP + 22 + 14 * number
+            said = escape(name)
+            yield f'<text class="thing" x="{x + LANE}" y="{y}">{said}</text>'
+            yield f'<path class="way" d="M{x + 4} {y - 3}V{self._top - 4}" style="stroke:#c99"/>'
+            for gate, always in states.items():
+                if gate in self._row:
+                    high = height(self._cards[self._row[gate]])
                     yield (
-                        f'<rect class="{"always" if always else "maybe"}" x="{x}" y="{self._y(gate_id) - 7}" '
-                        f'width="{LANE - 4}" height="{ROW}"><title>{state}</title></rect>'
+                        f'<rect class="{"always" if always else "maybe"}" x="{x}" y="{self._y[gate] - 4}" '
+                        f'width="{LANE - 4}" height="{high}"><title>{said} at {escape(gate)}</title></rect>'
                     )
 
-    def _jumps(self) -> list[tuple[str, str, str]]:
-        found = []
-        for gate_id in self._main:
-            for outcome, to in self._procedure.gates[gate_id].transitions.items():
-                if to in self._row and self._row[to] != self._row[gate_id] + 1:
-                    found.append((gate_id, outcome, to))
-        return found
+    def _jumps(self) -> list[tuple[str, str]]:
+        return [
+            (card.id, way.to)
+            for card in self._cards
+            for way in card.ways
+            if way.to in self._row and self._row[way.to] != self._row[card.id] + 1
+        ]
 
-    def _gutters(self) -> dict[tuple[str, str, str], int]:
-        """Give each jump the innermost gutter that no other jump uses over the same rows; same targets share."""
+    def _gutters(self) -> dict[tuple[str, str], int]:
+        """Give each jump the innermost gutter that no other uses over the same rows; same targets share."""
         taken: list[list[tuple[int, int, str]]] = []
         lanes = {}
-        for jump in sorted(self._jumps(), key=lambda j: abs(self._row[j[0]] - self._row[j[2]])):
-            low, high = sorted((self._row[jump[0]], self._row[jump[2]]))
+        for gate, to in sorted(self._jumps(), key=lambda jump: abs(self._row[jump[0]] - self._row[jump[1]])):
+            low, high = sorted((self._row[gate], self._row[to]))
             for lane, used in enumerate([*taken, []]):
-                if all(high < a or b < low or to == jump[2] for a, b, to in used):
+                if all(high < a or b < low or to == other for a, b, other in used):
                     if lane == len(taken):
                         taken.append([])
-                    taken[lane].append((low, high, jump[2]))
-                    lanes[jump] = lane
+                    taken[lane].append((low, high, to))
+                    lanes[gate, to] = lane
                     break
         return lanes
 
-    def _transitions(self, lanes: dict[tuple[str, str, str], int]) -> Iterable[str]:
-        for gate_id in self._main:
-            for to in dict.fromkeys(self._procedure.gates[gate_id].transitions.values()):
-                if to in self._row and self._row[to] == self._row[gate_id] + 1:
-                    x, y = self._right - 24, self._y(gate_id) + BOX_HEIGHT
-                    yield f'<path class="way" d="M{x} {y}V{self._y(to)}m-4 -6l4 6l4 -6"/>'
-        for (gate_id, outcome, to), lane in lanes.items():
-            x = self._right + 18 + 10 * lane
-            start, end = self._y(gate_id) + 8, self._y(to) + 20
-            kind = "way" + (" aside" if outcome in ASIDE else "") + (" back" if end < start else "")
-            said = escape(f"{gate_id}, {outcome}: to {to}")
-            path = f"M{self._right} {start}H{x}V{end}H{self._right}m6 -4l-6 4l6 4"
-            yield f'<path class="{kind}" d="{path}"><title>{said}</title></path>'
+    def _ways(self) -> Iterator[str]:
+        for card in self._cards:
+            y = self._y[card.id] + LINE + 4
+            for way in card.ways:
+                shown = self._shown(way)
+                label = _label(way, shown.text)
+                yield from self._label(card, way, shown, label, y)
+                if (card.id, way.to) in self._lanes:
+                    yield self._jump(card, way, label, y)
+                elif way.to in self._row:
+                    yield self._on(card, way)
+                y += LINE * len(label)
 
-    def _trail(self) -> Iterable[str]:
-        for before, after in zip(self._stays, self._stays[1:], strict=False):
-            if before.gate in self._row and after.gate in self._row:
-                x, start, end = self._left + 8, self._y(before.gate) + 15, self._y(after.gate) + 15
-                bend = -14 if end < start else 0
-                yield f'<path class="trail" d="M{x} {start}C{x + bend} {start} {x + bend} {end} {x} {end}"/>'
+    def _shown(self, way: Way) -> Elsewhere:
+        if way.to in self._row:
+            card = self._cards[self._row[way.to]]
+            return Elsewhere(way.to, stops=card.kind == "stop", link=card.link or f"#{way.to}")
+        return Elsewhere(way.to) if way.to in ENDS else self._elsewhere(way.to)
 
-    def _box(self, gate_id: str) -> str:
-        placed = self._procedure.gates[gate_id]
-        x, y = self._left, self._y(gate_id)
-        classes = ["gate", placed.gate.kind, *(["firing"] if placed.gate.firing else [])]
+    def _label(self, card: Card, way: Way, shown: Elsewhere, label: list[str], y: int) -> Iterator[str]:
+        went = any((card.id, outcome) in self._went.ways for outcome in way.outcomes)
+        look = "wentout" if went else "stopway" if shown.stops else "out"
+        for number, part in enumerate(label):
+            text = f'<text class="{look}" x="{self._labels}" y="{y + LINE * number}">{escape(part)}</text>'
+            far = "" if way.to in self._row else ' class="far"'
+            yield f'<a href="{escape(shown.link)}"{far}>{text}</a>' if shown.link else text
+
+    def _look(self, card: Card, way: Way) -> str:
+        aside = " aside" if set(way.outcomes) <= ASIDE else ""
+        back = " back" if self._row[way.to] <= self._row[card.id] else ""
+        went = any((card.id, outcome) in self._went.ways for outcome in way.outcomes)
+        return f"way{aside}{back}{' went' if went else ''}"
+
+    def _jump(self, card: Card, way: Way, label: list[str], y: int) -> str:
+        x = self._labels + WAYS + GUTTER * self._lanes[card.id, way.to]
+        begin = self._labels + min(WAYS - 4, 7 * max(map(len, label)) + 4)
+        start, end, edge = y - 4, self._y[way.to] + 5, self._left + CARD
+        said = escape(f"{card.id}, {way.said}: to {way.to}")
+        path = f"M{begin} {start}H{x}V{end}H{edge}m6 -4l-6 4l6 4"
+        return f'<path class="{self._look(card, way)}" d="{path}"><title>{said}</title></path>'
+
+    def _on(self, card: Card, way: Way) -> str:
+        x, start, end = self._left + CARD - 24, self._y[card.id] + height(card) - GAP, self._y[way.to]
+        return f'<path class="{self._look(card, way)}" d="M{x} {start}V{end}m-4 -6l4 6l4 -6"/>'
+
+    def _card(self, card: Card) -> str:
+        x, y = self._left, self._y[card.id]
+        classes = ["card", card.kind, *(["firing"] if card.firing else [])]
         time = ""
-        if gate_id in self._seconds:
+        if card.id in self._went.seconds:
             classes.append("walked")
-            said = clock(self._seconds[gate_id])
-            time = f'<text class="time" x="{x + BOX_WIDTH - 8}" y="{y + 12}" text-anchor="end">{said}</text>'
-        stops = [f"{outcome}: {to}" for outcome, to in placed.transitions.items() if to in self._stops]
-        stop = f'<text class="stopway" x="{x + 6}" y="{y + 41}">{escape("; ".join(stops))}</text>' if stops else ""
-        under = escape(" · ".join(filter(None, (placed.gate.title, placed.gate.drawing().does))))
-        hover = escape(placed.gate.texts.get("prompt", placed.gate.title))
-        return (
-            f'<g class="{" ".join(classes)}" id="{escape(gate_id)}"><title>{hover}</title>'
-            f'<rect x="{x}" y="{y}" width="{BOX_WIDTH}" height="{BOX_HEIGHT}" rx="4"/>'
-            f'<text class="id" x="{x + 6}" y="{y + 12}">{escape(gate_id)}</text>'
-            f'<text class="small" x="{x + 6}" y="{y + 25}">{under}</text>{time}{stop}</g>'
+            said = clock(self._went.seconds[card.id])
+            time = f'<text class="time" x="{x + CARD - 8}" y="{y + 14}" text-anchor="end">{said}</text>'
+        lines = "".join(
+            f'<text class="{sort}" x="{x + 7}" y="{y + 14 + LINE * number}">{escape(text)}</text>'
+            for number, (sort, text) in enumerate(written(card))
         )
-
-    def _asides(self, x: int) -> Iterable[str]:
-        yield f'<text x="{x}" y="{TOP - 10}" class="id">Stops written into the procedure</text>'
-        for number, gate_id in enumerate(self._stops):
-            y = TOP + ROW * number
-            gate = self._procedure.gates[gate_id].gate
-            walked = " walked" if gate_id in self._seconds else ""
-            yield (
-                f'<g class="stop{walked}" id="{escape(gate_id)}">'
-                f'<rect x="{x}" y="{y}" width="470" height="{BOX_HEIGHT}" rx="14"/>'
-                f'<text class="id" x="{x + 12}" y="{y + 12}">{escape(gate_id)}</text>'
-                f'<text class="small" x="{x + 12}" y="{y + 25}">{escape(gate.texts["script"])}</text></g>'
-            )
-        y = TOP + ROW * len(self._stops) + 16
-        said = "Stop and hazard phrases lead to make-safe from every gate."
-        yield f'<text class="small" x="{x}" y="{y}">{said}</text>'
+        drawn = (
+            f'<g class="{" ".join(classes)}" id="{escape(card.id)}">'
+            f'<rect x="{x}" y="{y}" width="{CARD}" height="{height(card) - GAP}" rx="4"/>{lines}{time}</g>'
+        )
+        return f'<a href="{escape(card.link)}">{drawn}</a>' if card.link else drawn
 
 
 def clock(seconds: float) -> str:
     """Return seconds as minutes and seconds."""
     return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
-
-
-def mermaid(procedure: Procedure, stays: Sequence[Stay] = ()) -> str:
-    """Return the procedure as a Mermaid flowchart."""
-    seconds: dict[str, float] = {}
-    for stay in stays:
-        seconds[stay.gate] = seconds.get(stay.gate, 0) + stay.seconds
-    names = {gate_id: f"g{number}" for number, gate_id in enumerate(procedure.gates)}
-    names |= {end: end for end in ENDS}
-    lines = ["flowchart TD"]
-    for gate_id, placed in procedure.gates.items():
-        label = "<br/>".join(
-            _quoted(part) for part in (gate_id, placed.gate.title, placed.gate.drawing().does) if part
-        )
-        if gate_id in seconds:
-            label += f"<br/>{clock(seconds[gate_id])}"
-        opened, closed = placed.gate.drawing().brackets
-        lines.append(f'  {names[gate_id]}{opened}"{label}"{closed}')
-    lines.append(f'  {FINISHED}(["finished"])')
-    for gate_id, placed in procedure.gates.items():
-        for outcome, to in placed.transitions.items():
-            arrow = "-.->" if outcome in ASIDE else "-->"
-            said = "" if outcome == DONE else f'|"{_quoted(outcome)}"|'
-            lines.append(f"  {names[gate_id]} {arrow}{said} {names[to]}")
-    lines.append("  classDef stop fill:#fde8e8,stroke:#a33")
-    lines.append("  classDef walked stroke:#06c,stroke-width:3px")
-    stops = [names[g] for g, placed in procedure.gates.items() if placed.gate.effects.end == "stop"]
-    if stops:
-        lines.append(f"  class {','.join(stops)} stop")
-    walked = [names[g] for g in seconds if g in names]
-    if walked:
-        lines.append(f"  class {','.join(walked)} walked")
-    return "\n".join(lines) + "\n"
-
-
-def _quoted(text: str) -> str:
-    return re.sub(r'["<>&#;|]', " ", text)

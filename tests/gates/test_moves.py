@@ -10,7 +10,7 @@ import pytest
 from rehearsed import PROCEDURE, shipped
 
 from handsfree.procedure import moves, procedure
-from handsfree.procedure.drawing import mermaid
+from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 

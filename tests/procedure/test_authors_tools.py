@@ -18,8 +18,9 @@ from handsfree.documents import parse_document, read_document
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import EXAMPLE, language_text
-from handsfree.procedure.drawing import Stay, mermaid, spans, svg
+from handsfree.procedure.drawing import Stay, spans, svg
 from handsfree.procedure.layout import laid_out
+from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.dangers import dangers
