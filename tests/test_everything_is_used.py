@@ -16,7 +16,6 @@ CALLED_FROM_ELSEWHERE = {
     "json_schema": "events: DEVELOPERS.md shows how to print it",
     "loop_graph": "hearing: models/training/export.py writes the decoder's graph",
     "propagated": "uncertainty: the reference that formulas are held against",
-    "walk": "reader: its tests go through every place of a document",
     "recorded_state": "visit: recovery alone, for the tests of the record",
 }
 """Names that nothing in the package uses, each with who does."""

@@ -22,7 +22,7 @@ TARGET, ITEM_TARGET = (
 
 
 @dataclass(frozen=True)
-class Offer:
+class CompletionOffer:
     """One thing that may be written."""
 
     text: str
@@ -32,7 +32,7 @@ class Offer:
 
 def offers(
     text: str, line: int, column: int, folder: Path, read: Callable[[Path], Document] = read_document
-) -> list[Offer]:
+) -> list[CompletionOffer]:
     """Return what may be written at a place of a procedure's text, line and column counted from 0.
 
     `folder` is where the file stands, and `read` gives the files beside it.
@@ -47,20 +47,20 @@ def offers(
     return list({offer.text: offer for offer in found}.values())
 
 
-def _keys_of_none(cursor: Cursor, known: KnownNames) -> Iterator[Offer]:
+def _keys_of_none(cursor: Cursor, known: KnownNames) -> Iterator[CompletionOffer]:
     """Yield keys where a value may be a block that has none yet."""
     yield from _keys(Cursor(cursor.path, is_key=True, content=cursor.content, word=cursor.word), known)
 
 
-def _keys(cursor: Cursor, known: KnownNames) -> Iterator[Offer]:
+def _keys(cursor: Cursor, known: KnownNames) -> Iterator[CompletionOffer]:
     block = at(cursor.content, cursor.path)
     there = set(block) if isinstance(block, dict) else set()
     for key, says in keys_of(cursor.content, cursor.path).items():
         if key not in there:
-            yield Offer(key, says, "key")
+            yield CompletionOffer(key, says, "key")
     for key, says in names_of_keys(cursor, known).items():
         if key not in there:
-            yield Offer(key, says, "name")
+            yield CompletionOffer(key, says, "name")
 
 
 def names_of_keys(cursor: Cursor, known: KnownNames) -> Mapping[str, str]:
@@ -86,24 +86,24 @@ def _keys_of_part(field: object, part: Mapping[str, Any]) -> Mapping[str, str]:
     return {str(name): f"by default {value}" for name, value in (given or {}).items()}
 
 
-def _values(cursor: Cursor, known: KnownNames) -> Iterator[Offer]:
+def _values(cursor: Cursor, known: KnownNames) -> Iterator[CompletionOffer]:
     if cursor.path[-1:] == ("kind",):
         for kind in (*GATE_KINDS, IncludeGate):
-            yield Offer(*summary_of(kind), "value")
+            yield CompletionOffer(*summary_of(kind), "value")
         return
     names = names_at(cursor, known)
     listed = values_of(cursor.content, cursor.path)
     if cursor.path[-1:] == ("quantity",):  # the language lists those of every trade
         listed = []
-    yield from (Offer(one, "", "value") for one in listed)
-    yield from (Offer(name, says, "name") for name, says in names.items())
+    yield from (CompletionOffer(one, "", "value") for one in listed)
+    yield from (CompletionOffer(name, says, "name") for name, says in names.items())
     patterns = patterns_of(cursor.content, cursor.path)
     if patterns & {TARGET, ITEM_TARGET}:
-        yield from (Offer(name, says, "target") for name, says in known.targets().items())
+        yield from (CompletionOffer(name, says, "target") for name, says in known.targets().items())
     if ITEM_TARGET in patterns and gate_at(cursor).get("each"):
-        yield Offer(NEXT_ITEM, "the next of `each`; after the last, `then`", "target")
+        yield CompletionOffer(NEXT_ITEM, "the next of `each`; after the last, `then`", "target")
     if cursor.path[:1] == ("gates",) and cursor.path[2:] != ("id",):
-        yield from (Offer(name, says, "name") for name, says in known.parameters().items())
+        yield from (CompletionOffer(name, says, "name") for name, says in known.parameters().items())
 
 
 def names_at(cursor: Cursor, known: KnownNames) -> Mapping[str, str]:

@@ -17,7 +17,7 @@ from pygls.uris import from_fs_path, to_fs_path
 from handsfree import __version__
 from handsfree.documents import Document, all_faults, parse_document, read_document, validate
 from handsfree.editor.hover import hover
-from handsfree.editor.offers import Offer, offers
+from handsfree.editor.offers import CompletionOffer, offers
 from handsfree.problem import Problem
 from handsfree.procedure.review import LANGUAGE, ReviewNote, of_problem, reviewed
 from handsfree.stories.file import StoriesFile
@@ -156,7 +156,7 @@ def _range(note: ReviewNote, lines: Sequence[str]) -> lsp.Range:
     return lsp.Range(lsp.Position(line, start), lsp.Position(line, word.end() if word else start + 1))
 
 
-def _completion(offer: Offer, number: int) -> lsp.CompletionItem:
+def _completion(offer: CompletionOffer, number: int) -> lsp.CompletionItem:
     return lsp.CompletionItem(
         label=offer.text,
         kind=_KIND[offer.sort],

@@ -23,7 +23,7 @@ class CardLine:
 
 
 @dataclass(frozen=True)
-class Way:
+class DrawnWay:
     """One or more outcomes that lead to the same place."""
 
     outcomes: tuple[str, ...]
@@ -43,7 +43,7 @@ class Card:
     kind: str
     firing: bool
     lines: tuple[CardLine, ...]
-    ways: tuple[Way, ...]
+    ways: tuple[DrawnWay, ...]
     link: str = ""
     """Where a click on it leads, when it stands for something else."""
 
@@ -110,8 +110,8 @@ def _span(low: Decimal | None, high: Decimal | None) -> str:
     return f"from {low}" if high is None else f"{low} to {high}"
 
 
-def _ways(placed: PlacedGate) -> Iterator[Way]:
+def _ways(placed: PlacedGate) -> Iterator[DrawnWay]:
     leading: dict[str, list[str]] = {}
     for outcome, to in placed.transitions.items():
         leading.setdefault(to, []).append(outcome)
-    yield from (Way(tuple(outcomes), to) for to, outcomes in leading.items())
+    yield from (DrawnWay(tuple(outcomes), to) for to, outcomes in leading.items())

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from html import escape
 
 from handsfree.gates.outcomes import DROPPED_BACK, ENDS, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
-from handsfree.procedure.cards import Card, Way, card_of
+from handsfree.procedure.cards import Card, DrawnWay, card_of
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.dangers import Followed
 from handsfree.procedure.proofs.search import explore
@@ -103,7 +103,7 @@ def height(card: Card) -> int:
     return max(LINE * len(written(card)) + 8, LINE * (ways + 1) + 6) + GAP
 
 
-def _label(way: Way, to: str) -> list[str]:
+def _label(way: DrawnWay, to: str) -> list[str]:
     return textwrap.wrap(f"{way.said} → {to}", WAYS // 6 - 2, subsequent_indent="   ") or [""]
 
 
@@ -213,13 +213,13 @@ class _Column:
                     yield self._on(card, way)
                 y += LINE * len(label)
 
-    def _shown(self, way: Way) -> Elsewhere:
+    def _shown(self, way: DrawnWay) -> Elsewhere:
         if way.to in self._row:
             card = self._cards[self._row[way.to]]
             return Elsewhere(way.to, stops=card.kind == "stop", link=card.link or f"#{way.to}")
         return Elsewhere(way.to) if way.to in ENDS else self._elsewhere(way.to)
 
-    def _label(self, card: Card, way: Way, shown: Elsewhere, label: list[str], y: int) -> Iterator[str]:
+    def _label(self, card: Card, way: DrawnWay, shown: Elsewhere, label: list[str], y: int) -> Iterator[str]:
         went = any((card.id, outcome) in self._went.ways for outcome in way.outcomes)
         look = "wentout" if went else "stopway" if shown.stops else "out"
         for number, part in enumerate(label):
@@ -227,13 +227,13 @@ class _Column:
             far = "" if way.to in self._row else ' class="far"'
             yield f'<a href="{escape(shown.link)}"{far}>{text}</a>' if shown.link else text
 
-    def _look(self, card: Card, way: Way) -> str:
+    def _look(self, card: Card, way: DrawnWay) -> str:
         aside = " aside" if set(way.outcomes) <= ASIDE else ""
         back = " back" if self._row[way.to] <= self._row[card.id] else ""
         went = any((card.id, outcome) in self._went.ways for outcome in way.outcomes)
         return f"way{aside}{back}{' went' if went else ''}"
 
-    def _jump(self, card: Card, way: Way, label: list[str], y: int) -> str:
+    def _jump(self, card: Card, way: DrawnWay, label: list[str], y: int) -> str:
         x = self._labels + WAYS + GUTTER * self._lanes[card.id, way.to]
         begin = self._labels + min(WAYS - 4, 7 * max(map(len, label)) + 4)
         start, end, edge = y - 4, self._y[way.to] + 5, self._left + CARD
@@ -241,7 +241,7 @@ class _Column:
         path = f"M{begin} {start}H{x}V{end}H{edge}m6 -4l-6 4l6 4"
         return f'<path class="{self._look(card, way)}" d="{path}"><title>{said}</title></path>'
 
-    def _on(self, card: Card, way: Way) -> str:
+    def _on(self, card: Card, way: DrawnWay) -> str:
         x, start, end = self._left + CARD - 24, self._y[card.id] + height(card) - GAP, self._y[way.to]
         return f'<path class="{self._look(card, way)}" d="M{x} {start}V{end}m-4 -6l4 6l4 -6"/>'
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 
-from handsfree.procedure.cards import Card, CardLine, Way, card_of
+from handsfree.procedure.cards import Card, CardLine, DrawnWay, card_of
 from handsfree.procedure.drawing import (
     TOP,
     Elsewhere,
@@ -110,7 +110,7 @@ def _part_card(fold: Fold, cards: Mapping[str, Card], on: Mapping[str, str]) -> 
     judging = [card.id for card in here if card.kind == "verdict"]
     if judging:
         lines.append(CardLine("band", f"judges: {', '.join(judging)}"))
-    ways = tuple(Way(tuple(outcomes), to) for to, outcomes in leading.items())
+    ways = tuple(DrawnWay(tuple(outcomes), to) for to, outcomes in leading.items())
     link = f"#page-{page.removeprefix(_PAGE)}"
     return Card(page, "part", any(card.firing for card in here), tuple(lines), ways, link)
 
