@@ -29,6 +29,12 @@ def tls_context(chain: bytes, key: bytes) -> ssl.SSLContext:
     """Return what a server encrypts with (PEM in): TLS 1.2 or newer."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.minimum_version = ssl.TLSVersion.TLSv1_2
+    prove_with(context, chain, key)
+    return context
+
+
+def prove_with(context: ssl.SSLContext, chain: bytes, key: bytes) -> None:
+    """Let a server prove itself by this certificate from its next connection on (PEM)."""
     handle, path = tempfile.mkstemp()  # readable by its owner alone; the library takes files only
     try:
         with open(handle, "wb") as file:  # noqa: PTH123 - it is open already
@@ -36,7 +42,6 @@ def tls_context(chain: bytes, key: bytes) -> ssl.SSLContext:
         context.load_cert_chain(path)
     finally:
         os.unlink(path)  # noqa: PTH108 - as it was made
-    return context
 
 
 class Doorway(uvicorn.Server):

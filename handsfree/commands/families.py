@@ -59,6 +59,14 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "hearing_again": {
         "rehear": "Hear the clips of visits again, and tell where the record and its sound disagree.",
     },
+    "handing_over": {
+        "office": (
+            "Take visits in over the network: verified on arrival, receipted, none twice; hand out what waits."
+        ),
+        "send": "Send closed visits to the office, keep its receipts, and fetch what waits there for this device.",
+        "thin": "Delete from this device the sound of visits that the office has receipted; each still verifies.",
+        "outbox": "Lay ready what a device fetches when it sends next: put, ask, list.",
+    },
     "authoring": {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: prompts, bands, outcomes on their ways, what is altered as spans.",

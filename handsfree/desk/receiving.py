@@ -7,17 +7,19 @@ them. A visit is known by its first entry; it is the same visit when its ledger 
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
 
 from handsfree.desk.examination import verified
 from handsfree.ledger import RecordVerdict, VerificationReport, export
 from handsfree.ledger.chain import LONGEST_LINE
-from handsfree.ledger.files import disk_problem
+from handsfree.ledger.files import Disk, disk_problem
+from handsfree.ledger.visit import visits_beneath
 from handsfree.office.endorsements import kept_lines, merged
 from handsfree.office.endorsing import merge
 from handsfree.office.verification import endorsed, known_enrolment
@@ -52,6 +54,9 @@ class Arrival:
     fate: Fate
     folder: Path | None
     sentence: str
+    ledger: str = ""
+    """SHA-256 of its record's file, where it was taken in."""
+    report: VerificationReport | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +67,73 @@ class _Known:
     ledger: str
 
 
-_Here = dict[str, list[tuple[Path, _Known]]]
+class Intake:
+    """A folder of visits that takes further ones in, one by one; a `with` block ends its process."""
+
+    def __init__(
+        self, target: Path, *, longest_s: float = LONGEST_S, work: Callable[[Any], Any] = verified
+    ) -> None:
+        """Read which visits are there. One visit may take `longest_s` to verify.
+
+        `work` verifies the folder it is given, and may do more for who has other things to give it (`do`).
+        """
+        target.mkdir(parents=True, exist_ok=True)
+        self._target = target
+        self._sandbox: Sandbox[Any, Any] = Sandbox("receiving", work, seconds=longest_s)
+        self._here: dict[str, list[tuple[Path, _Known]]] = {}
+        for folder in visits_beneath(target):
+            try:
+                known = _known(folder)
+            except Problem:
+                continue
+            self._here.setdefault(known.identity, []).append((folder, known))
+
+    def holds(self, identity: str, ledger: str) -> bool:
+        """Say whether this very record of a visit is still there."""
+        there = self._here.get(identity, [])
+        return any(known.ledger == ledger and folder.exists() for folder, known in there)
+
+    def do(self, given: Any, *, where: str) -> Any:
+        """Let the limited process do a piece of its work."""
+        return self._sandbox.do(given, where=where)
+
+    def take(self, folder: Path) -> Arrival:
+        """Take a visit in; Problem when it cannot be read, copied or verified."""
+        known = _known(folder)
+        others = [(place, other) for place, other in self._here.get(known.identity, []) if place.exists()]
+        for place, other in others:
+            if other == known:
+                return _again(folder, place, known, self._sandbox)
+        place = _free(self._target, folder.name)
+        arriving = self._target / f"{ARRIVING}{place.name}"
+        if arriving.exists():
+            shutil.rmtree(arriving)
+        try:
+            export(folder, arriving, sound=True)
+            _must_be(known, arriving, folder)
+            report = self._sandbox.do(arriving, where=str(folder))
+        except Problem:
+            shutil.rmtree(arriving, ignore_errors=True)
+            raise
+        arriving.rename(place)
+        Disk().fsync_folder(self._target)
+        self._here.setdefault(known.identity, []).append((place, known))
+        fate = _fate(report, known=bool(others))
+        return Arrival(folder, fate, place, report.sentence, known.ledger, report)
+
+    def close(self) -> None:
+        """End the process that verifies; the next visit starts another."""
+        self._sandbox.close()
+
+    def __enter__(self) -> Self:
+        """Return itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """End the process that verifies."""
+        self.close()
 
 
 def receive(source: Path, target: Path, *, longest_s: float = LONGEST_S) -> Iterator[Arrival]:
@@ -74,42 +145,12 @@ def receive(source: Path, target: Path, *, longest_s: float = LONGEST_S) -> Iter
         raise Problem("there is no such folder", where=str(source))
     if target.resolve().is_relative_to(source.resolve()) or source.resolve().is_relative_to(target.resolve()):
         raise Problem("visits are taken in from another folder", where=str(target), remedy="name one outside")
-    target.mkdir(parents=True, exist_ok=True)
-    here: _Here = {}
-    for folder in _visits(target):
-        try:
-            known = _known(folder)
-        except Problem:
-            continue
-        here.setdefault(known.identity, []).append((folder, known))
-    with Sandbox("receiving", verified, seconds=longest_s) as sandbox:
-        for folder in _visits(source):
+    with Intake(target, longest_s=longest_s) as intake:
+        for folder in visits_beneath(source):
             try:
-                yield _one(folder, target, here, sandbox)
+                yield intake.take(folder)
             except Problem as problem:
                 yield Arrival(folder, Fate.REFUSED, None, problem.sentence())
-
-
-def _one(folder: Path, target: Path, here: _Here, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
-    known = _known(folder)
-    others = here.get(known.identity, [])
-    for place, other in others:
-        if other == known:
-            return _again(folder, place, sandbox)
-    place = _free(target, folder.name)
-    arriving = target / f"{ARRIVING}{place.name}"
-    if arriving.exists():
-        shutil.rmtree(arriving)
-    try:
-        export(folder, arriving, sound=True)
-        _must_be(known, arriving, folder)
-        report = sandbox.do(arriving, where=str(folder))
-    except Problem:
-        shutil.rmtree(arriving, ignore_errors=True)
-        raise
-    arriving.rename(place)
-    here.setdefault(known.identity, []).append((place, known))
-    return Arrival(folder, _fate(report, known=bool(others)), place, report.sentence)
 
 
 def _must_be(known: _Known, arriving: Path, folder: Path) -> None:
@@ -117,12 +158,12 @@ def _must_be(known: _Known, arriving: Path, folder: Path) -> None:
         raise Problem("the copy is not what was read: the stick or the share fails", where=str(folder))
 
 
-def _again(folder: Path, place: Path, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
+def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, VerificationReport]) -> Arrival:
     """Take a visit that is here already: what people signed to the other copy, and holds, is taken over."""
     report = sandbox.do(place, where=str(place))
     there, here = kept_lines(folder), kept_lines(place)
     if not set(there) - set(here):
-        return Arrival(folder, Fate.DUPLICATE, place, report.sentence)
+        return Arrival(folder, Fate.DUPLICATE, place, report.sentence, known.ledger, report)
     both = endorsed(report, merged(here, there), known_enrolment())
     if both.faults:
         raise Problem(
@@ -132,7 +173,7 @@ def _again(folder: Path, place: Path, sandbox: Sandbox[Path, VerificationReport]
             code=ExitCode.FAILED,
         )
     merge(place, folder)
-    return Arrival(folder, Fate.SIGNED, place, report.sentence)
+    return Arrival(folder, Fate.SIGNED, place, report.sentence, known.ledger, report)
 
 
 def _fate(report: VerificationReport, *, known: bool) -> Fate:
@@ -161,11 +202,3 @@ def _known(folder: Path) -> _Known:
             return _Known(hashlib.sha256(first).hexdigest(), hashlib.file_digest(stream, "sha256").hexdigest())
     except OSError as error:
         raise disk_problem(error, "reading the record", ledger) from error
-
-
-def _visits(root: Path) -> Iterator[Path]:
-    for folder, inner, names in os.walk(root):
-        inner[:] = sorted(name for name in inner if not name.startswith("."))
-        if "ledger.jsonl" in names:
-            inner.clear()
-            yield Path(folder)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,10 +63,20 @@ class VisitFolder:
         """What people signed afterwards; the office reads it, the ledger package only carries it along."""
         return self.folder / "endorsements.jsonl"
 
+    @property
+    def receipt(self) -> Path:
+        """The office's word, on the device that sent the visit, that it holds it; no part of any copy."""
+        return self.folder / "receipt.json"
+
+    def single_files(self) -> tuple[Path, ...]:
+        """Return what a copy of the record may hold beside its folders of files."""
+        return (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
+
     def own_names(self) -> set[str]:
         """Return the names that belong in the folder."""
-        files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
-        return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
+        return {
+            path.name for path in (*self.single_files(), self.receipt, self.sound, self.sources, self.set_aside)
+        }
 
     def clip(self, name: str) -> Path:
         """Return the file of a clip."""
@@ -93,3 +105,12 @@ class VisitFolder:
                     remedy="copy the record itself",
                     code=ExitCode.FAILED,
                 )
+
+
+def visits_beneath(root: Path) -> Iterator[Path]:
+    """Yield every folder of a visit beneath a folder, hidden ones left out, in the order of their names."""
+    for folder, inner, names in os.walk(root):
+        inner[:] = sorted(name for name in inner if not name.startswith("."))
+        if "ledger.jsonl" in names:
+            inner.clear()
+            yield Path(folder)

@@ -46,6 +46,8 @@ class Role(StrEnum):
     TECHNICIAN = "technician"
     SUPERVISOR = "supervisor"
     AUTHOR = "author"
+    RECEIVER = "receiver"
+    """The office's machine that takes visits in over the network, and signs receipts unattended."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,211 @@
+"""Visits go to the office over links that break, double, reorder and lie; only a receipt is believed."""
+
+import re
+import shutil
+
+import pytest
+from breaking_proxies import DroppingProxy, MeddlingProxy
+
+from handsfree.desk.receiving import receive
+from handsfree.handover.package import pack
+from handsfree.handover.receipts import kept_receipt
+from handsfree.handover.sending import SentAs
+from handsfree.ledger import verify
+from handsfree.office.kept_key import open_key
+from handsfree.office.log import checked_log
+from handsfree.problem import Problem
+
+
+def contents_of(folder):
+    """Return every file of a record by its name."""
+    return {
+        str(file.relative_to(folder)): file.read_bytes() for file in sorted(folder.rglob("*")) if file.is_file()
+    }
+
+
+def heads(pair):
+    leaves = checked_log(pair.office / "log", open_key(pair.office / "log.pem", None).public)
+    return [leaf["digest"] for leaf in leaves if leaf["kind"] == "visit"]
+
+
+def test_a_visit_arrives_verified_logged_and_receipted_and_a_second_time_is_known(pair, served):
+    before = contents_of(pair.visits / "first")
+    sender = pair.sender(served)
+    sent = sender.send(pair.visits / "first")
+    assert sent.how is SentAs.SENT
+    assert sent.receipt.verdict == "closed"
+    assert contents_of(pair.taken / "first") == before
+    assert heads(pair) == [verify(pair.taken / "first").head.digest]
+    # The record's own bytes are as they were; the receipt stands beside them.
+    after = contents_of(pair.visits / "first")
+    assert after.pop("receipt.json")
+    assert after == before
+    assert kept_receipt(pair.visits / "first", pair.enrolment()) == sent.receipt
+    assert set(sent.receipt.clips) == {file.stem for file in (pair.visits / "first" / "sound").iterdir()}
+    assert verify(pair.visits / "first").remarks == verify(pair.taken / "first").remarks
+    assert sender.send(pair.visits / "first").how is SentAs.THERE
+    assert len(list(pair.taken.glob("[!.]*"))) == 1
+
+
+def test_a_link_that_drops_every_40_kb_delivers_every_byte_once(pair, served):
+    """A visit has four times that; no piece goes through whole at first."""
+    port = int(served.rsplit(":", 1)[1])
+    with DroppingProxy(port, every=40_000) as proxy:
+        sent = pair.sender(f"http://127.0.0.1:{proxy.port}").send(pair.visits / "first")
+    assert sent.how is SentAs.SENT
+    assert proxy.dropped >= 3
+    assert contents_of(pair.taken / "first") == {
+        name: data for name, data in contents_of(pair.visits / "first").items() if name != "receipt.json"
+    }
+
+
+def method_of(request):
+    return request.split(b" ", 1)[0].decode()
+
+
+def doubling(proxy, request):
+    """Deliver everything twice."""
+    answer, second = proxy.deliver(request), proxy.deliver(request)
+    assert second.startswith(b"HTTP/1.1 401") or b"GET /handover " in request
+    return answer
+
+
+class Reordering:
+    """Holds back every second piece, breaks the link instead, and delivers it after a later one."""
+
+    def __init__(self):
+        self.held, self.count, self.late = None, 0, []
+
+    def __call__(self, proxy, request):
+        if method_of(request) == "PATCH":
+            self.count += 1
+            if self.count % 2:
+                self.held = request
+                return None
+            answer = proxy.deliver(request)
+            self.late.append(proxy.deliver(self.held).split(b"\r\n", 1)[0])
+            return answer
+        return proxy.deliver(request)
+
+
+class Losing:
+    """Delivers everything, but loses the answer to every second request."""
+
+    def __init__(self):
+        self.count = 0
+
+    def __call__(self, proxy, request):
+        self.count += 1
+        answer = proxy.deliver(request)
+        return answer if self.count % 2 else None
+
+
+class Altering:
+    """Changes one byte of the first three pieces on their way."""
+
+    def __init__(self):
+        self.count = 0
+
+    def __call__(self, proxy, request):
+        if method_of(request) == "PATCH" and self.count < 3:
+            self.count += 1
+            request = request[:-1] + bytes([request[-1] ^ 1])
+        return proxy.deliver(request)
+
+
+@pytest.mark.parametrize("meddling", [doubling, Reordering(), Losing()], ids=["doubles", "reorders", "loses"])
+def test_a_link_that_meddles_leads_to_the_same_visit_once(pair, served, meddling):
+    with MeddlingProxy(int(served.rsplit(":", 1)[1]), meddling) as proxy:
+        sent = pair.sender(f"http://127.0.0.1:{proxy.port}").send(pair.visits / "first")
+    assert sent.how is SentAs.SENT
+    assert [folder.name for folder in pair.taken.glob("[!.]*")] == ["first"]
+    assert verify(pair.taken / "first").verdict == "closed"
+    assert len(heads(pair)) == 1
+    if isinstance(meddling, Reordering):
+        assert meddling.late
+        assert all(b"204" not in line for line in meddling.late)
+
+
+def test_a_piece_that_was_altered_on_its_way_is_refused(pair, served):
+    """The signature covers its digest: the office says 401, not that it has it."""
+    altering = Altering()
+    with MeddlingProxy(int(served.rsplit(":", 1)[1]), altering) as proxy:
+        sender = pair.sender(f"http://127.0.0.1:{proxy.port}")
+        with pytest.raises(Problem, match="refuses this device"):
+            sender.send(pair.visits / "first")
+        assert sender.send(pair.visits / "first").how is SentAs.SENT
+    assert verify(pair.taken / "first").verdict == "closed"
+
+
+def lying(proxy, request):
+    """Say that everything is fine and deliver nothing."""
+    if b"GET /handover " in request:
+        return proxy.deliver(request)
+    offset = re.search(rb"upload-offset: (\d+)", request, re.IGNORECASE)
+    length = len(request.split(b"\r\n\r\n", 1)[1])
+    here = int(offset[1]) + length if offset else 0
+    kind = {"PATCH": "204 No Content", "HEAD": "200 OK", "PUT": "201 Created"}.get(
+        method_of(request), "404 Not Found"
+    )
+    body = b"{}\n" if kind.startswith("201") else b""
+    return f"HTTP/1.1 {kind}\r\nUpload-Offset: {here}\r\nContent-Length: {len(body)}\r\n\r\n".encode() + body
+
+
+def test_a_link_that_says_all_is_well_and_delivers_nothing_is_not_believed(pair, served):
+    with (
+        MeddlingProxy(int(served.rsplit(":", 1)[1]), lying) as proxy,
+        pytest.raises(Problem, match="no receipt"),
+    ):
+        pair.sender(f"http://127.0.0.1:{proxy.port}").send(pair.visits / "first")
+    assert not (pair.visits / "first" / "receipt.json").exists()
+    assert not list(pair.taken.glob("[!.]*"))
+
+
+def test_an_office_that_is_killed_between_goes_on(pair):
+    """A new run of the office has another epoch: the same device signs anew and goes on where it was."""
+    package = pack(pair.visits / "first", pair.device / "spool" / "visit.tar")
+    with pair.serve() as first:
+        sender = pair.sender(f"http://127.0.0.1:{first.port}")
+        assert sender._begun(package) == 0
+        assert sender._add(package, 0) > 0
+        half = sender._offset(package)
+    with pair.serve() as second:
+        sender._link.address = f"http://127.0.0.1:{second.port}"
+        sender._link.close()
+        assert sender._offset(package) == half
+        assert sender.send(pair.visits / "first").how is SentAs.SENT
+
+
+def test_an_open_visit_stays_on_the_device(pair, served):
+    ledger = pair.visits / "first" / "ledger.jsonl"
+    lines = ledger.read_bytes().split(b"\n")
+    ends = [n for n, line in enumerate(lines) if b'"to_come":0' in line]
+    ledger.write_bytes(b"\n".join(lines[: ends[3] + 1]) + b"\n")
+    assert pair.sender(served).send(pair.visits / "first").how is SentAs.OPEN
+
+
+def test_a_visit_that_does_not_verify_is_kept_as_evidence_and_its_receipt_says_so(pair, served):
+    ledger = (pair.visits / "first" / "ledger.jsonl").read_text()
+    clip = next(clip for clip in (pair.visits / "first" / "sound").iterdir() if f'"sound":"{clip.stem}"' in ledger)
+    clip.write_bytes(clip.read_bytes() + b"x")
+    sent = pair.sender(served).send(pair.visits / "first")
+    assert sent.how is SentAs.SENT
+    assert sent.receipt.verdict == "broken"
+    assert sent.receipt.clips == ()
+    assert sent.receipt.checkpoint == ""
+    assert (pair.taken / "first").is_dir()
+
+
+def test_a_stick_and_the_network_together_make_one_visit(pair, served):
+    pair.sender(served).send(pair.visits / "first")
+    fates = {arrival.source.name: str(arrival.fate) for arrival in receive(pair.visits, pair.taken)}
+    assert fates == {"first": "already here", "second": "taken in"}
+
+
+def test_a_receipt_is_not_given_for_a_visit_that_has_gone_from_the_office(pair, served):
+    """Somebody deleted it there: the device sends it again."""
+    sender = pair.sender(served)
+    sender.send(pair.visits / "first")
+    shutil.rmtree(pair.taken / "first")
+    assert sender.send(pair.visits / "first").how is SentAs.SENT
+    assert (pair.taken / "first").is_dir()
