@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from handsfree.handover.office_link import LinkBrokenError, OfficeLink
-from handsfree.handover.outbox import Waiting, held_list
+from handsfree.handover.outbox import WaitingFile, held_list
 from handsfree.ledger.files import PART, disk_problem
 from handsfree.office.enrolment import Enrolment
 from handsfree.problem import ExitCode, Problem
@@ -22,7 +22,7 @@ PIECE = 256 << 10
 class Fetched:
     """A file that the office sent, and where it lies now."""
 
-    waiting: Waiting
+    waiting: WaitingFile
     file: Path
 
 
@@ -43,7 +43,7 @@ def fetch(link: OfficeLink, enrolment: Enrolment | None, inbox: Path) -> Iterato
         yield Fetched(waiting, file)
 
 
-def _listed(link: OfficeLink, device: str, enrolment: Enrolment | None) -> list[Waiting]:
+def _listed(link: OfficeLink, device: str, enrolment: Enrolment | None) -> list[WaitingFile]:
     word = secrets.token_urlsafe(12)
     answer = link.ask("GET", f"/handover/outbox?answers={word}")
     if answer.status != 200:
@@ -51,7 +51,7 @@ def _listed(link: OfficeLink, device: str, enrolment: Enrolment | None) -> list[
     return held_list(answer.body, device, word, enrolment)
 
 
-def _brought(link: OfficeLink, waiting: Waiting, file: Path) -> None:
+def _brought(link: OfficeLink, waiting: WaitingFile, file: Path) -> None:
     part = file.with_name(f"{waiting.digest[:16]}{PART}")
     for _ in range(2):
         part.touch()
@@ -64,7 +64,7 @@ def _brought(link: OfficeLink, waiting: Waiting, file: Path) -> None:
                   code=ExitCode.FAILED)  # fmt: skip
 
 
-def _more(link: OfficeLink, waiting: Waiting, part: Path) -> None:
+def _more(link: OfficeLink, waiting: WaitingFile, part: Path) -> None:
     while (have := part.stat().st_size) < waiting.size:
         answer = link.ask("GET", f"/handover/outbox/{waiting.digest}?from={have}&size={PIECE}")
         if answer.status != 200 or not answer.body or have + len(answer.body) > waiting.size:

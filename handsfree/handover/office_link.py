@@ -34,7 +34,7 @@ class LinkBrokenError(Exception):
 
 
 @dataclass(frozen=True)
-class Answer:
+class HttpAnswer:
     """What came back; `headers` by their names in lower case."""
 
     status: int
@@ -72,7 +72,9 @@ class OfficeLink:
         if parts.scheme == "http" and not _is_here(parts.hostname):
             raise Problem("an office elsewhere is reached by https alone", where=self.address)
 
-    def ask(self, method: str, target: str, body: bytes = b"", headers: Mapping[str, str] | None = None) -> Answer:
+    def ask(
+        self, method: str, target: str, body: bytes = b"", headers: Mapping[str, str] | None = None
+    ) -> HttpAnswer:
         """Send one signed request and return its answer; LinkBrokenError when none came.
 
         Raises Problem when the office refuses this device.
@@ -117,13 +119,13 @@ class OfficeLink:
             self._connection.close()
             self._connection = None
 
-    def _learn(self, answer: Answer) -> None:
+    def _learn(self, answer: HttpAnswer) -> None:
         self._epoch = answer.headers.get(EPOCH, self._epoch)
         with contextlib.suppress(ValueError):
             office = dt.datetime.fromisoformat(answer.headers.get("handsfree-now", ""))
             self._ahead = office - dt.datetime.now(dt.UTC)
 
-    def _send(self, request: SignedRequest, body: bytes) -> Answer:
+    def _send(self, request: SignedRequest, body: bytes) -> HttpAnswer:
         try:
             connection = self._connection = self._connection or self._opened()
             connection.request(request.method, request.target, body or None, dict(request.headers))
@@ -141,7 +143,7 @@ class OfficeLink:
         if len(data) > LONGEST_ANSWER or answer.status >= http.HTTPStatus.INTERNAL_SERVER_ERROR:
             self.close()
             raise LinkBrokenError(f"it answered {answer.status}")
-        return Answer(answer.status, {name.lower(): value for name, value in answer.getheaders()}, data)
+        return HttpAnswer(answer.status, {name.lower(): value for name, value in answer.getheaders()}, data)
 
     def _opened(self) -> http.client.HTTPConnection:
         parts = urlsplit(self.address)

@@ -45,7 +45,7 @@ class Consignment(StrEnum):
 
 
 @dataclass(frozen=True)
-class Waiting:
+class WaitingFile:
     """One file that waits: of which kind, its name, its size in bytes and its SHA-256 (hex)."""
 
     kind: Consignment
@@ -74,7 +74,7 @@ class Outbox:
             raise disk_problem(error, "laying a file ready", path) from error
         return path
 
-    def waiting(self, device: str) -> list[Waiting]:
+    def waiting(self, device: str) -> list[WaitingFile]:
         """Return what waits for a device, in the order of kind and name."""
         return [waiting for waiting, _ in self._files(device)]
 
@@ -92,18 +92,18 @@ class Outbox:
         path.rename(aside / path.name)
         return True
 
-    def _files(self, device: str) -> Iterator[tuple[Waiting, Path]]:
+    def _files(self, device: str) -> Iterator[tuple[WaitingFile, Path]]:
         for kind in Consignment:
             folder = self._folder / device / kind.value
             for path in sorted(folder.iterdir())[:MOST_WAITING] if folder.is_dir() else ():
                 if path.is_file() and not path.is_symlink() and path.suffix != ".part":
                     with path.open("rb") as stream:
                         digest = hashlib.file_digest(stream, "sha256").hexdigest()
-                    yield Waiting(kind, path.name, path.stat().st_size, digest), path
+                    yield WaitingFile(kind, path.name, path.stat().st_size, digest), path
 
 
 def signed_list(
-    waiting: list[Waiting], device: str, answers: str, key: KeptKey, clock: Clock | None = None
+    waiting: list[WaitingFile], device: str, answers: str, key: KeptKey, clock: Clock | None = None
 ) -> bytes:
     """Return the list for a device, sealed; `answers` repeats the word that the device asked with."""
     members: dict[str, Any] = {
@@ -117,7 +117,7 @@ def signed_list(
     return canonical({**members, "seal": key.sign(canonical(members)).hex()}) + b"\n"
 
 
-def held_list(data: bytes, device: str, answers: str, enrolment: Enrolment | None) -> list[Waiting]:
+def held_list(data: bytes, device: str, answers: str, enrolment: Enrolment | None) -> list[WaitingFile]:
     """Return what a list says.
 
     Raises Problem when no enrolled receiver signed it, or it was made for another device or another asking.
@@ -130,7 +130,7 @@ def held_list(data: bytes, device: str, answers: str, enrolment: Enrolment | Non
         unsealed = canonical({name: value for name, value in members.items() if name != "seal"})
         if not holds(bytes.fromhex(members["receiver"]), bytes.fromhex(members["seal"]), unsealed):
             raise _no_list("its seal does not fit")
-        files = [Waiting(Consignment(one.pop("kind")), **one) for one in members["files"]]
+        files = [WaitingFile(Consignment(one.pop("kind")), **one) for one in members["files"]]
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise _no_list("it cannot be read") from error
     must_be_receiver(members["receiver"], members["at"], enrolment)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from handsfree.handover.office_link import Answer, LinkBrokenError, OfficeLink
+from handsfree.handover.office_link import HttpAnswer, LinkBrokenError, OfficeLink
 from handsfree.handover.package import VisitPackage, pack
 from handsfree.handover.receipts import Receipt, keep_receipt, receipt_of
 from handsfree.handover.uploads import VERSION
@@ -73,7 +73,7 @@ class Sender:
                 break
         return Sent(folder, SentAs.REFUSED, None, answer.says())
 
-    def _kept(self, folder: Path, package: VisitPackage, answer: Answer) -> Receipt:
+    def _kept(self, folder: Path, package: VisitPackage, answer: HttpAnswer) -> Receipt:
         receipt = receipt_of(answer.body, self._enrolment)
         if receipt.package != package.digest:
             raise Problem("the office's receipt is for something else", where=str(folder), code=ExitCode.FAILED)
@@ -127,17 +127,19 @@ class Sender:
             return offset + len(piece)
         raise LinkBrokenError(f"a piece at {offset} was answered by {answer.status}")
 
-    def _taken(self, package: VisitPackage) -> Answer:
+    def _taken(self, package: VisitPackage) -> HttpAnswer:
         answer = self._link.ask("PUT", f"/handover/visits/{package.digest}")
         if answer.status not in {200, 201, 404, 409, 422}:
             raise LinkBrokenError(f"the office is still at it ({answer.status})")
         return answer
 
-    def _ask(self, method: str, target: str, body: bytes = b"", headers: dict[str, str] | None = None) -> Answer:
+    def _ask(
+        self, method: str, target: str, body: bytes = b"", headers: dict[str, str] | None = None
+    ) -> HttpAnswer:
         return self._link.ask(method, target, body, {"Tus-Resumable": VERSION, **(headers or {})})
 
 
-def _offset_of(answer: Answer) -> int:
+def _offset_of(answer: HttpAnswer) -> int:
     text = answer.headers.get("upload-offset", "")
     if not text.isdecimal():
         raise LinkBrokenError("no offset came")
