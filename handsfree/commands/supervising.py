@@ -242,7 +242,6 @@ def across(
     while waiting := index.unchecked():
         for key, visit in waiting:
             index.keep(key, examine(visit))
-    with index.open() as base:
-        typer.echo(answer(base, QUESTIONS[question]).csv(), nl=False)
-    if broken := index.count_broken():
+    typer.echo(answer(index.store, QUESTIONS[question]).csv(), nl=False)
+    if broken := index.store.count_broken():
         typer.echo(f"Broken records left out: {broken}", err=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields
 from typing import Any
 from urllib.parse import urlencode
 
@@ -41,8 +40,7 @@ class AcrossPages:
         chosen = {name: value for name, value in vars(of).items() if value}
 
         def asked() -> list[tuple[Inquiry, QueryResult]]:
-            with self._index.open() as base:
-                return [(question, answer(base, question, MOST, of)) for question in QUESTIONS.values()]
+            return [(question, answer(self._index.store, question, MOST, of)) for question in QUESTIONS.values()]
 
         def leads(question: Inquiry, result: QueryResult, row: tuple[Any, ...]) -> str:
             found = dict(zip(result.columns, row, strict=True))
@@ -51,8 +49,8 @@ class AcrossPages:
 
         return self._page(
             "across.html", answers=await run_in_threadpool(asked), of=of, leads=leads, chosen=urlencode(chosen),
-            offices=self._index.known("office"), procedures=self._index.known("procedure"),
-            versions=self._index.known("version"), broken=self._index.count_broken(),
+            offices=self._index.store.known("office"), procedures=self._index.store.known("procedure"),
+            versions=self._index.store.known("version"), broken=self._index.store.count_broken(),
         )  # fmt: skip
 
     async def _csv(self, request: Request) -> Response:
@@ -62,16 +60,15 @@ class AcrossPages:
         of = _asked_of(request)
 
         def asked() -> str:
-            with self._index.open() as base:
-                return answer(base, question, of=of).csv()
+            return answer(self._index.store, question, of=of).csv()
 
         named = {"content-disposition": f'attachment; filename="{question.name}.csv"'}
         return PlainTextResponse(await run_in_threadpool(asked), media_type="text/csv", headers=named)
 
     async def _appliance(self, request: Request) -> Response:
         serial = request.path_params["serial"]
-        visits, readings = await run_in_threadpool(self._index.of_appliance, serial)
-        broken = await run_in_threadpool(self._index.count_broken, serial)
+        visits, readings = await run_in_threadpool(self._index.store.of_appliance, serial)
+        broken = await run_in_threadpool(self._index.store.count_broken, serial)
         if broken and not visits:
             raise Problem(f"all records of this appliance are broken: {broken}", remedy="see them in the inbox")
         if not visits:
@@ -81,4 +78,7 @@ class AcrossPages:
 
 
 def _asked_of(request: Request) -> AskedOf:
-    return AskedOf(**{each.name: request.query_params.get(each.name, "")[:100] for each in fields(AskedOf)})
+    def said(name: str) -> str:
+        return request.query_params.get(name, "")[:100]
+
+    return AskedOf(said("since"), said("until"), said("office"), said("procedure"), said("version"))

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from handsfree.desk.concerns import BROKEN, GRAVE, Concern
+from handsfree.desk.concerns import BROKEN, GRAVE
 from handsfree.desk.supervision import JudgedItem
+from handsfree.store.kept import Concern
 from handsfree.trades.supervision import About, AssessedAs
 
 AnsweredAs = Literal["yes", "no", "look", "cannot tell"]

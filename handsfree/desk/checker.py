@@ -6,10 +6,11 @@ import threading
 from functools import partial
 from pathlib import Path
 
-from handsfree.desk.examination import Examined, examine
+from handsfree.desk.examination import examine
 from handsfree.desk.index import Index
 from handsfree.problem import Problem, one_line
 from handsfree.sandbox import Sandbox
+from handsfree.store.kept import Examined
 
 LOOK_AGAIN_S = 20.0
 

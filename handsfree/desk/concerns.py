@@ -7,7 +7,6 @@ no concern: a deviation in whose place a later verdict stands, a corrected value
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from handsfree.desk import ending_words, wording
 from handsfree.desk.evidence import AssessedAs, Evidence
@@ -15,11 +14,11 @@ from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
 from handsfree.ledger import RecordVerdict
 from handsfree.rehearing.findings import TOLD, FindingKind
-from handsfree.trades.supervision import About
+from handsfree.store.kept import COPIED, Concern
 
 BROKEN, ALTERED, STOP_MISSED, LIMIT, HEARD_OTHERWISE, MISHEARD = 100, 90, 82, 80, 72, 70
 NO_SPEECH, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 68, 66, 64, 60, 56
-NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, COPIED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 35, 20
+NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, CLOSE = 50, 48, 45, 40, 39, 38, 37, 20
 EXAMPLE = 10
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
@@ -36,17 +35,6 @@ _OF_SOUND: dict[FindingKind, int] = {
 
 _TOLD_OTHERWISE = frozenset({"put-back", "seal", "notice", "during", "not-done", "not-copied"})
 """Rules whose fail is told by a concern of its own."""
-
-
-@dataclass(frozen=True)
-class Concern:
-    """One thing that is not resolved: in a word or two, in a sentence, its weight, its question, its entry."""
-
-    kind: str
-    says: str
-    weight: int
-    about: About
-    seq: int | None = None
 
 
 def concerns_of(evidence: Evidence, judged: Sequence[JudgedLine]) -> tuple[Concern, ...]:

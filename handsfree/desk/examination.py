@@ -4,14 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from handsfree.desk import wording
-from handsfree.desk.concerns import Concern
-from handsfree.desk.copies import LEAST_SHARED
 from handsfree.desk.evidence import AssessedAs, Evidence, set_of, value_given
 from handsfree.desk.record import Recorded, load
 from handsfree.desk.view import VisitView, packed, view_of
@@ -22,19 +17,9 @@ from handsfree.office.endorsements import kept_lines
 from handsfree.office.verification import endorsed, known_enrolment, verify_anchored
 from handsfree.problem import Problem
 from handsfree.rehearing.kept import kept_result
+from handsfree.store.kept import LEAST_SHARED, Concern, Examined, Row
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
-
-Row = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Examined:
-    """What the index keeps of a visit: one row of facts, rows for each of its tables, and what its page shows."""
-
-    facts: Row
-    rows: Mapping[str, list[Row]] = field(default_factory=dict)
-    view: bytes = b""
 
 
 def verified(folder: Path, enrolment: Path | None = None, walked: list[Entry] | None = None) -> VerificationReport:
@@ -132,7 +117,7 @@ def _outcome(evidence: Evidence, view: VisitView) -> Row:
         "not_done": len(evidence.not_done),
         "fails": counted.count(AssessedAs.FAIL),
         "unsure": counted.count(AssessedAs.CANNOT_TELL),
-        "clean": float(view.clean),
+        "clean": view.clean,
     }
 
 
@@ -211,7 +196,7 @@ def _gates(evidence: Evidence) -> list[Row]:
 
 
 def _misheard(recorded: Recorded) -> list[Row]:
-    rows = []
+    rows: list[Row] = []
     heard = ""
     for step in recorded.steps:
         match step.event:

@@ -9,19 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, Protocol
 
 from handsfree.desk import wording
 from handsfree.desk.chart import ChartMark, ticks
+from handsfree.store.kept import ReadingRow, VisitRow
 
 WIDTH, HEIGHT, LEFT, RIGHT, ABOVE = 1100, 120, 70, 30, 14
-
-
-class KeptRow(Protocol):
-    """A row of the index."""
-
-    def __getitem__(self, name: str, /) -> Any:
-        """Return what stands in a column."""
 
 
 @dataclass
@@ -38,18 +31,16 @@ class HistoryPlot:
     days: list[tuple[float, str]] = field(default_factory=list)
 
 
-def draw(visits: Sequence[KeptRow], readings: Sequence[KeptRow]) -> list[HistoryPlot]:
+def draw(visits: Sequence[VisitRow], readings: Sequence[ReadingRow]) -> list[HistoryPlot]:
     """Return a plot for each quantity and point that was read on any of the visits, which are in their order."""
     plots: dict[tuple[str, str], list[tuple[int, str, float]]] = {}
-    places = {visit["key"]: place for place, visit in enumerate(visits)}
+    places = {visit.key: place for place, visit in enumerate(visits)}
     for row in readings:
-        plots.setdefault((row["quantity"], row["rate"]), []).append(
-            (places[row["key"]], row["at_time"], float(row["value"]))
-        )
+        plots.setdefault((row.quantity, row.rate), []).append((places[row.key], row.at_time, row.value))
     return [_plot(name, rate, sorted(values), visits) for (name, rate), values in sorted(plots.items())]
 
 
-def _plot(name: str, rate: str, values: list[tuple[int, str, float]], visits: Sequence[KeptRow]) -> HistoryPlot:
+def _plot(name: str, rate: str, values: list[tuple[int, str, float]], visits: Sequence[VisitRow]) -> HistoryPlot:
     plot = HistoryPlot(f"{wording.quantity(name)}, {wording.plain(rate)}")
     numbers = [value for _, _, value in values]
     room = max((max(numbers) - min(numbers)) * 0.15, abs(max(numbers)) * 0.01, 0.01)
@@ -58,14 +49,14 @@ def _plot(name: str, rate: str, values: list[tuple[int, str, float]], visits: Se
     def y(value: float) -> float:
         return round(ABOVE + (high - value) / (high - low) * HEIGHT, 1)
 
-    x = _across([str(visit["day"]) for visit in visits])
+    x = _across([visit.day for visit in visits])
     plot.ticks = [(y(tick), f"{tick:g}") for tick in ticks(low, high)]
-    plot.days = [(x[place], str(visit["day"])) for place, visit in enumerate(visits)]
+    plot.days = [(x[place], visit.day) for place, visit in enumerate(visits)]
     before: tuple[float, float] | None = None
     for place, when, value in values:
         shift = -5 if when == "found" else 5
         here = (x[place] + shift, y(value))
-        says = f"{plot.label} {value:g} as {when} on {visits[place]['day']}"
+        says = f"{plot.label} {value:g} as {when} on {visits[place].day}"
         plot.points.append(ChartMark(*here, f"point {'first' if when == 'found' else 'second'}", says))
         if when == "found" and before is not None:
             plot.paths.append(f"M{before[0]} {before[1]}L{here[0]} {here[1]}")

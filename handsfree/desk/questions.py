@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
-import sqlite3
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -19,6 +18,7 @@ import ibis
 from ibis import _
 
 from handsfree.desk.forms import Across, forms_of, known
+from handsfree.store.port import VisitStore
 
 _TEXTS = (
     "key", "job", "technician", "appliance", "serial", "instrument", "instrument_serial", "day", "outcome", "seal",
@@ -50,6 +50,8 @@ class AskedOf:
     office: str = ""
     procedure: str = ""
     version: str = ""
+    within: tuple[str, ...] | None = None
+    """The offices whose visits the asker may know of; all where None."""
 
 
 def _once(of: AskedOf) -> Any:
@@ -58,6 +60,8 @@ def _once(of: AskedOf) -> Any:
     for column in ("office", "procedure", "version"):
         if wanted := getattr(of, column):
             visits = visits.filter(visits[column] == wanted)
+    if of.within is not None:
+        visits = visits.filter(visits.office.isin(of.within) if of.within else ibis.literal(value=False))
     if of.since:
         visits = visits.filter(visits.day >= of.since)
     if of.until:
@@ -306,14 +310,14 @@ class QueryResult:
 
 
 def answer(
-    base: sqlite3.Connection, question: Inquiry, most: int | None = None, of: AskedOf | None = None
+    store: VisitStore, question: Inquiry, most: int | None = None, of: AskedOf | None = None
 ) -> QueryResult:
-    """Ask a question of an index."""
-    expression = question.ask(of or AskedOf())
+    """Ask a question of a store, of the visits that its user may see."""
+    within = None if store.offices is None else tuple(sorted(store.offices))
+    expression = question.ask(replace(of or AskedOf(), within=within))
     if most is not None:
         expression = expression.limit(most)
-    found = base.execute(str(ibis.to_sql(expression, dialect="sqlite")))
-    return QueryResult(tuple(column[0] for column in found.description), [tuple(row) for row in found.fetchall()])
+    return QueryResult(*store.rows_of(str(ibis.to_sql(expression, dialect=store.dialect))))
 
 
 def _harmless(cell: Any) -> Any:

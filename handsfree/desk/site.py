@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Sequence
@@ -30,8 +29,7 @@ from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import examine, stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
 from handsfree.desk.hearing_again import HearingAgain
-from handsfree.desk.index import PAGE, Index
-from handsfree.desk.listing import ListWanted, wanted_of
+from handsfree.desk.index import Index
 from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
 from handsfree.desk.view import VisitView
@@ -41,6 +39,9 @@ from handsfree.office.signatures import Signer
 from handsfree.problem import Problem
 from handsfree.rehearing.findings import TOLD
 from handsfree.serving import WithHeaders
+from handsfree.store.kept import VisitRow
+from handsfree.store.port import PAGE
+from handsfree.store.wanted import ListWanted, wanted_of
 
 KEPT = 4
 """Dossiers kept in memory, so that the chart's links and the sound do not verify again."""
@@ -115,9 +116,9 @@ class Desk:
 
     async def _list(self, request: Request) -> Response:
         wanted = wanted_of(request.query_params)
-        rows, total = await run_in_threadpool(self.index.find, wanted)
-        concerns = await run_in_threadpool(self.index.concerns, [row["key"] for row in rows])
-        clean = [row for row in rows if row["clean"] and not row["waits"] and not concerns[row["key"]]]
+        rows, total = await run_in_threadpool(self.index.store.find, wanted)
+        concerns = await run_in_threadpool(self.index.concerns, [row.key for row in rows])
+        clean = [row for row in rows if row.clean and not row.waits and not concerns[row.key]]
 
         def to(**changes: Any) -> str:
             return "/?" + urlencode({name: value for name, value in (vars(wanted) | changes).items() if value})
@@ -125,37 +126,37 @@ class Desk:
         return self._page(
             "visits.html",
             rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
-            clean=await run_in_threadpool(self._digests, clean), waiting=self.index.count_waiting(),
+            clean=await run_in_threadpool(self._digests, clean), waiting=self.index.store.count_waiting(),
             filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),
-            led=wanted.led(self.index.gate_title(wanted.gate) if wanted.gate else ""),
-            tally=self.index.tally(), technicians=self.index.technicians(), verdicts=VERDICTS,
+            led=wanted.led(self.index.store.gate_title(wanted.gate) if wanted.gate else ""),
+            tally=self.index.store.tally(), technicians=self.index.store.known("technician"), verdicts=VERDICTS,
             illness=" ".join(each.illness for each in self._beside if each.illness),
         )  # fmt: skip
 
-    def _digests(self, rows: Sequence[Any]) -> list[dict[str, str]]:
+    def _digests(self, rows: Sequence[VisitRow]) -> list[dict[str, str]]:
         """Return the visits among these that are still as they were when they were found clean."""
         found = []
         for row in rows:
-            view = self.index.view(row["key"])
-            if view is not None and view.clean and view.report.head and self._as_kept(row["key"]):
-                found.append({"key": row["key"], "digest": view.report.head.digest})
+            view = self.index.view(row.key)
+            if view is not None and view.clean and view.report.head and self._as_kept(row.key):
+                found.append({"key": row.key, "digest": view.report.head.digest})
         return found
 
     def _as_kept(self, key: str) -> bool:
-        row = self.index.one(key)
-        return row is not None and row["stamp"] == stamp(self._folder(key))
+        row = self.index.store.one(key)
+        return row is not None and row.stamp == stamp(self._folder(key))
 
     async def _next(self, request: Request) -> Response:
         """Lead to the visit that waits after one, in the order of the inbox; after the last, to the inbox."""
         after = request.query_params.get("after", "")
-        waiting = await run_in_threadpool(self.index.waiting, after)
+        waiting = await run_in_threadpool(self.index.store.waiting, after)
         behind = waiting[waiting.index(after) + 1 :] if after in waiting else waiting
         return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
 
     async def _visit(self, request: Request) -> Response:
         key = request.path_params["key"]
         view = await run_in_threadpool(self._view, key, afresh="check" in request.query_params)
-        waiting = await run_in_threadpool(self.index.waiting)
+        waiting = await run_in_threadpool(self.index.store.waiting)
         return self._page(
             "visit.html",
             key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
@@ -167,16 +168,16 @@ class Desk:
     def _view(self, key: str, *, afresh: bool = False) -> VisitView:
         """Return what was kept of a visit while nothing in its folder has changed since; else examine it now."""
         folder = self._folder(key)
-        row = self.index.one(key)
-        if row is not None and row["seal"] == "unreadable" and not afresh:
-            raise Problem(str(row["sentence"]), remedy="nothing more of it is opened here")
+        row = self.index.store.one(key)
+        if row is not None and row.seal == "unreadable" and not afresh:
+            raise Problem(str(row.sentence), remedy="nothing more of it is opened here")
         if not afresh and self._as_kept(key) and (view := self.index.view(key)) is not None:
             return view
         self.index.keep(key, examine(folder, self.index.enrolment))
         view = self.index.view(key)
         if view is None:
-            now = self.index.one(key)
-            raise Problem(str(now["sentence"]) if now else "this visit is gone")
+            now = self.index.store.one(key)
+            raise Problem(str(now.sentence) if now else "this visit is gone")
         return view
 
     def _signed(self, view: VisitView) -> SimpleNamespace:
@@ -247,10 +248,10 @@ class Desk:
         return RedirectResponse("/", 303)
 
     def _folder(self, key: str) -> Path:
-        row = self.index.one(key)
+        row = self.index.store.one(key)
         if row is None:
             raise HTTPException(404)
-        folder: Path = (self.index.root / os.fsdecode(row["folder"])).resolve()
+        folder: Path = (self.index.root / row.path).resolve()
         if not folder.is_relative_to(self.index.root):
             raise HTTPException(404)
         return folder

@@ -11,13 +11,14 @@ from pydantic import TypeAdapter
 
 from handsfree.desk import chart, ending_words, facts, outcome, rules_readings, tables, wording
 from handsfree.desk.answers import VisitAnswer, answers_of
-from handsfree.desk.concerns import Concern, concerns_of, copied, in_order
+from handsfree.desk.concerns import concerns_of, copied, in_order
 from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.spans import Alteration
 from handsfree.desk.supervision import JudgedItem, JudgedLine, judge
 from handsfree.ledger import VerificationReport
 from handsfree.rehearing.findings import HeardAgain
+from handsfree.store.kept import Concern
 from handsfree.trades.supervision import About
 
 

@@ -78,7 +78,7 @@ class Hands:
 @pytest.mark.slow("thirty visits are invented, examined, and signed one by one in a browser")
 def test_thirty_visits_in_one_pass_by_keyboard(browser, desk, morning, shots):
     """A clean one takes "a" and Enter; one that is not is returned with a question, or passed over."""
-    clean = {row["key"]: bool(row["clean"]) for row in (morning.one(key) for key in morning.waiting())}
+    clean = {row.key: row.clean for row in (morning.store.one(key) for key in morning.store.waiting())}
     assert len(clean) == len(MIX) == 30
     assert 15 <= sum(clean.values()) <= 29
     seen, strokes = [], {}

@@ -1,15 +1,17 @@
 """Questions across visits: right by hand, and the same on another engine (DuckDB)."""
 
+import sqlite3
+
 import duckdb
 import ibis
 import pytest
 from starlette.testclient import TestClient
 
-from handsfree.desk.examination import Examined
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
 from handsfree.desk.questions import QUESTIONS, AskedOf, answer
 from handsfree.desk.site import Desk
+from handsfree.store.kept import Examined, NotedVisit
 
 VISITS = [
     ("a", "Ann", "S1", "2026-01-01", 0, "finished", 1),
@@ -23,9 +25,7 @@ CO2 = {"a": (8.0, 9.2), "b": (9.0, 9.3), "d": (9.6, 9.3)}
 @pytest.fixture
 def index(tmp_path):
     made = Index(tmp_path, tmp_path / "index.sqlite")
-    with made.open() as base:
-        for key, *_ in VISITS:
-            base.execute("INSERT INTO visit (key, folder, light) VALUES (?, ?, '')", (key, key))
+    made.store.note([NotedVisit(key, key, "", {}) for key, *_ in VISITS])
     made_so_far = []
     for key, technician, serial, day, fails, outcome, turns in VISITS:
         facts = {
@@ -55,8 +55,7 @@ def index(tmp_path):
 
 
 def rows(index, name):
-    with index.open() as base:
-        found = answer(base, QUESTIONS[name])
+    found = answer(index.store, QUESTIONS[name])
     return [dict(zip(found.columns, row, strict=True)) for row in found.rows]
 
 
@@ -69,13 +68,12 @@ def test_right_first_time_is_of_the_visits_that_came_to_an_end(index):
 
 def test_a_tampered_copy_hides_no_genuine_record(index):
     """A copy with a key that sorts first and a changed value stood for the record in answers and histories."""
-    with index.open() as base:
-        base.execute("INSERT INTO visit (key, folder, light) VALUES ('0', '0', '')")
+    index.store.note([NotedVisit("0", "0", "", {})])
     facts = {"technician": "Eve", "serial": "S1", "day": "2026-01-01", "outcome": "finished", "identity": "a" * 64}
     index.keep("0", Examined({**facts, "seal": "broken"}, {}))
     assert {row["technician"]: row["visits"] for row in rows(index, "right-first-time")} == {"Ann": 2, "Bob": 2}
-    visits, _ = index.of_appliance("S1")
-    assert [visit["key"] for visit in visits] == ["a", "b", "d"]
+    visits, _ = index.store.of_appliance("S1")
+    assert [visit.key for visit in visits] == ["a", "b", "d"]
     browser = TestClient(Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
     for address in ("/across", "/appliance/S1"):
         assert "1 broken record is left out." in browser.get(address).text
@@ -95,13 +93,13 @@ def test_visits_behind_a_gate_are_told_by_its_title(index):
 def test_the_interval_of_a_share_is_wilsons(tmp_path, right, ended):
     """By the formula of 1927 written out; 81 of 263: 0.2553 to 0.3662 (Newcombe 1998, from memory)."""
     made = Index(tmp_path, tmp_path / "index.sqlite")
-    with made.open() as base:
-        for number in range(ended):
-            base.execute(
-                "INSERT INTO visit (key, folder, light, identity, technician, outcome, fails) "
-                "VALUES (?, ?, '', ?, 'Ann', 'finished', ?)",
-                (str(number), str(number), f"i{number}", 0 if number < right else 1),
-            )
+    visit = {"technician": "Ann", "outcome": "finished", "seal": "closed"}
+    made.store.note(
+        [
+            NotedVisit(f"{number}", f"{number}", "", {**visit, "identity": f"i{number}", "fails": number >= right})
+            for number in range(ended)
+        ]
+    )
     found = rows(made, "right-first-time")[0]
     p, z = right / ended, 1.959964
     middle, half = p + z * z / (2 * ended), z * (p * (1 - p) / ended + z * z / (4 * ended**2)) ** 0.5
@@ -113,17 +111,17 @@ def test_the_interval_of_a_share_is_wilsons(tmp_path, right, ended):
 
 def test_a_question_can_be_asked_of_some_visits_only(index):
     """By period, office, procedure and version."""
-    with index.open() as base:
-        base.execute("UPDATE visit SET office = 'north', version = 'abc' WHERE key IN ('a', 'b')")
-        for of, expected in (
-            (AskedOf(since="2026-02-01"), {"Ann": 1, "Bob": 2}),
-            (AskedOf(until="2026-01-31"), {"Ann": 1}),
-            (AskedOf(office="north"), {"Ann": 2}),
-            (AskedOf(version="abc", since="2026-02-01"), {"Ann": 1}),
-            (AskedOf(procedure="none"), {}),
-        ):
-            found = answer(base, QUESTIONS["right-first-time"], of=of)
-            assert {row[0]: row[1] for row in found.rows} == expected
+    for key in "ab":
+        index.keep(key, Examined({"office": "north", "version": "abc"}))
+    for of, expected in (
+        (AskedOf(since="2026-02-01"), {"Ann": 1, "Bob": 2}),
+        (AskedOf(until="2026-01-31"), {"Ann": 1}),
+        (AskedOf(office="north"), {"Ann": 2}),
+        (AskedOf(version="abc", since="2026-02-01"), {"Ann": 1}),
+        (AskedOf(procedure="none"), {}),
+    ):
+        found = answer(index.store, QUESTIONS["right-first-time"], of=of)
+        assert {row[0]: row[1] for row in found.rows} == expected
 
 
 def test_recurring_stops_and_calibration_falling_due(index):
@@ -145,8 +143,7 @@ def test_drift_is_found_now_minus_left_before(index):
 
 def test_a_copy_of_a_visit_counts_once(index):
     """Two folders with one record are one visit."""
-    with index.open() as base:
-        base.execute("UPDATE visit SET identity = (SELECT identity FROM visit WHERE key = 'a') WHERE key = 'b'")
+    index.keep("b", Examined({"identity": "a" * 64}))
     found = {row["technician"]: row["visits"] for row in rows(index, "right-first-time")}
     assert found == {"Ann": 1, "Bob": 2}
 
@@ -170,19 +167,19 @@ def test_gates_and_mishearings_are_counted(index):
 def test_another_engine_gives_the_same_answer(index, name):
     """DuckDB, from the same expression compiled to its own SQL."""
     base = duckdb.connect()
-    with index.open() as source:
+    with sqlite3.connect(index.root / "index.sqlite") as source:
         for table in ("visit", "reading", "gate", "misheard", "stop"):
             columns = [(row[1], row[2] or "TEXT") for row in source.execute(f"PRAGMA table_info({table})")]
             types = ", ".join(
-                f'"{column}" {"DOUBLE" if kind == "REAL" else "VARCHAR"}' for column, kind in columns
+                f'"{column}" {"DOUBLE" if kind in {"FLOAT", "BIGINT", "BOOLEAN"} else "VARCHAR"}'
+                for column, kind in columns
             )
             base.execute(f"CREATE TABLE {table} ({types})")
             content = [tuple(row) for row in source.execute(f"SELECT * FROM {table}")]
             if content:
                 base.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(columns))})", content)
     other = base.execute(str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect="duckdb"))).fetchall()
-    with index.open() as source:
-        ours = answer(source, QUESTIONS[name]).rows
+    ours = answer(index.store, QUESTIONS[name]).rows
     assert [tuple(row) for row in other] == ours
     assert ours
 

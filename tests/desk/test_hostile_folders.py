@@ -15,7 +15,7 @@ from lists import NAMED, STRANGER, SUPERVISOR, known_supervisor
 from handsfree.desk import checker as checking
 from handsfree.desk.checker import Checker
 from handsfree.desk.guard import Door
-from handsfree.desk.index import Index, ListWanted
+from handsfree.desk.index import Index
 from handsfree.desk.receiving import Fate, receive
 from handsfree.desk.signoff import sign_offs
 from handsfree.ledger import Ledger, read, verify
@@ -24,6 +24,7 @@ from handsfree.office.enrolment import EnrolledKey, Role
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem, one_line
 from handsfree.sandbox import Sandbox
+from handsfree.store.wanted import ListWanted
 from handsfree.visit.replaying import replay_of
 
 PATIENCE_S = 60
@@ -111,13 +112,13 @@ def test_poisoned_folders_are_set_aside_with_their_reason_and_hide_no_other(pois
     within_patience(lambda: all_examined(index))
     checker.stop()
     assert checker.illness == ""
-    rows = {os.fsencode(row["folder"]): row for row in index.find(ListWanted())[0]}
+    rows = {row.folder: row for row in index.store.find(ListWanted())[0]}
     for sound in (b"second", b"caf\xe9"):
-        assert rows[sound]["seal"] == "closed"
+        assert rows[sound].seal == "closed"
     for attack in ATTACKS:
         row = rows[attack.__name__.encode()]
-        assert row["seal"] in {"unreadable", "broken", "open"}, attack
-        assert row["sentence"]
+        assert row.seal in {"unreadable", "broken", "open"}, attack
+        assert row.sentence
 
 
 def all_examined(index):
@@ -139,7 +140,7 @@ def test_a_scan_that_fails_is_told_and_tried_again(short, monkeypatch):
     index.root = kept
     within_patience(lambda: until(lambda: not checker.illness))
     checker.stop()
-    assert index.tally().get("closed", 0) >= 1
+    assert index.store.tally().get("closed", 0) >= 1
 
 
 def until(holds):

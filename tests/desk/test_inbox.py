@@ -12,12 +12,11 @@ from random_visits import record_random
 from starlette.testclient import TestClient
 
 from handsfree.desk import examination, site
-from handsfree.desk.concerns import Concern, in_order
+from handsfree.desk.concerns import in_order
 from handsfree.desk.evidence import AssessedAs, Evidence
-from handsfree.desk.examination import Examined, examine
+from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
-from handsfree.desk.listing import ListWanted
 from handsfree.desk.record import load
 from handsfree.desk.view import view_of
 from handsfree.ledger import RecordVerdict
@@ -25,6 +24,8 @@ from handsfree.office.enrolling import revoke
 from handsfree.office.enrolment import NAME
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
+from handsfree.store.kept import Concern, Examined, NotedVisit
+from handsfree.store.wanted import ListWanted
 
 MIX = (("safe-isolation", 100), ("safe-isolation", 101), ("extract-terminal", 1))
 NAMES = (*(f"{name}-{seed}" for name, seed in MIX), "incomplete", "cut")
@@ -55,9 +56,8 @@ def index(mix, tmp_path, monkeypatch):
     root = shutil.copytree(mix, tmp_path / "mix", copy_function=shutil.copy2)
     monkeypatch.setenv("HANDSFREE_STATE", str(root / "state"))
     made = Index(root / "visits", root / "index.sqlite")
-    with made.open() as base:  # the copies have other inodes
-        for row in base.execute("SELECT key, folder FROM visit").fetchall():
-            base.execute("UPDATE visit SET stamp = ? WHERE key = ?", (site.stamp(made.root / row[1]), row[0]))
+    for row in made.store.find(ListWanted())[0]:  # the copies have other inodes
+        made.store.signed(row.key, row.signed, row.light, site.stamp(made.root / row.path))
     return made
 
 
@@ -82,8 +82,8 @@ def form_of(page):
 
 def test_the_most_dangerous_stand_first_and_a_calm_row_is_calm(index, browser):
     """Still altered, then incomplete, then nothing to say."""
-    rows, _ = index.find(ListWanted())
-    folders = [row["folder"] for row in rows]
+    rows, _ = index.store.find(ListWanted())
+    folders = [row.name for row in rows]
     assert folders[0] == "cut"
     assert folders.index("incomplete") < folders.index("safe-isolation-100")
     page = browser.get("/").text
@@ -133,7 +133,7 @@ def test_a_page_opens_from_what_was_kept_while_nothing_has_changed(index, browse
 
 def test_signing_leads_to_the_next_and_what_is_returned_waits_for_its_answer(index, browser):
     """A verdict leaves the queue; a question goes to its end; what is passed on stays for another."""
-    cut, first, second = index.waiting()[:3]
+    cut, first, second = index.store.waiting()[:3]
     assert cut == key_of("cut")
     assert "can be signed off" in browser.get(f"/visit/{cut}").text
     url = f"/visit/{first}/sign-off"
@@ -144,16 +144,16 @@ def test_signing_leads_to_the_next_and_what_is_returned_waits_for_its_answer(ind
     assert answer.status_code == 303
     onward = browser.get(answer.headers["location"], follow_redirects=False)
     assert onward.headers["location"] == f"/visit/{second}"
-    assert first not in index.waiting()
-    assert index.one(first)["signed"] == "returned"
+    assert first not in index.store.waiting()
+    assert index.store.one(first).signed == "returned"
     page = browser.get(f"/visit/{first}").text
     assert f"Returned to the technician with a question</strong> by {NAMED}" in page
     values = form_of(browser.get(f"/visit/{second}").text)
     browser.post(f"/visit/{second}/sign-off", data={**values, "verdict": "passed on", "remark": "yours"})
-    assert second in index.waiting()
+    assert second in index.store.waiting()
     index.scan()
-    assert index.one(first)["signed"] == "returned"
-    assert first not in index.waiting()
+    assert index.store.one(first).signed == "returned"
+    assert first not in index.store.waiting()
 
 
 def test_clean_visits_are_accepted_together_and_each_is_signed(index, browser):
@@ -168,7 +168,7 @@ def test_clean_visits_are_accepted_together_and_each_is_signed(index, browser):
     assert browser.post("/accept", data={"form_token": "x", "visit": given}).status_code == 403
     assert browser.post("/accept", data={"form_token": token, "visit": given}).status_code == 200
     for each in given:
-        folder = index.root / index.one(each[:16])["folder"]
+        folder = index.root / index.store.one(each[:16]).path
         assert len((folder / "endorsements.jsonl").read_bytes().splitlines()) == 1
         assert f"Accepted</strong> by {NAMED}" in browser.get(f"/visit/{each[:16]}").text
 
@@ -177,7 +177,7 @@ def test_what_is_accepted_together_is_verified_anew(index, browser):
     """The report that was kept was signed, by a list that may have changed since: here its device was revoked."""
     page = browser.get("/").text
     given = re.findall(r'name="visit" value="([^"]+)"', page)
-    device = index.one(given[0][:16])["device"]
+    device = index.store.one(given[0][:16]).device
     listed = index.root.parent / "state" / NAME
     revoke(listed, OFFICE, key=device, why="lost", valid_until="2026-01-02T00:00:00.000Z")
     answer = browser.post("/accept", data={"form_token": form_of(page)["form_token"], "visit": given})
@@ -193,7 +193,7 @@ def test_a_visit_that_is_signed_after_the_list_changed_is_looked_at_again(index)
     index.scan()
     assert key_of(folder.name) not in dict(index.unchecked(50))
     listed = index.root.parent / "state" / NAME
-    revoke(listed, OFFICE, key=index.one(key_of(folder.name))["device"], why="lost")
+    revoke(listed, OFFICE, key=index.store.one(key_of(folder.name)).device, why="lost")
     index.signed([folder], "accepted")
     index.scan()
     assert key_of(folder.name) in dict(index.unchecked(50))
@@ -230,9 +230,7 @@ def of_values(key, values, **facts):
 def test_a_copy_is_found_although_some_values_were_changed(tmp_path, changed, is_copy):
     """One changed value hid a copy once; half of them make another visit. Found from both sides."""
     index = Index(tmp_path, tmp_path / "index.sqlite")
-    with index.open() as base:
-        for key in "ab":
-            base.execute("INSERT INTO visit (key, folder, light) VALUES (?, ?, '')", (key, key))
+    index.store.note([NotedVisit(key, key, "", {}) for key in "ab"])
     values = [f"maximum:{number}:co2:9.{number}" for number in range(20)]
     index.keep("a", of_values("a", values))
     assert index.concerns(["a"])["a"] == ()
@@ -241,18 +239,16 @@ def test_a_copy_is_found_although_some_values_were_changed(tmp_path, changed, is
         kinds = [(one.kind, one.says) for one in index.concerns([key])[key]]
         same = f"the same values as in job-{other} of 2026-01-01 ({20 - changed} readings alike)"
         assert kinds == ([("Values copied", same)] if is_copy else [])
-        assert (index.one(key)["danger"] > 0) == is_copy
+        assert (index.store.one(key).danger > 0) == is_copy
     index.keep("b", of_values("b", []))
     assert index.concerns(["a"])["a"] == ()
-    assert index.one("a")["danger"] == 0
+    assert index.store.one("a").danger == 0
 
 
 def test_two_folders_of_one_record_are_no_copy_of_values(tmp_path):
     """A visit that lies in two folders is one visit."""
     index = Index(tmp_path, tmp_path / "index.sqlite")
-    with index.open() as base:
-        for key in "ab":
-            base.execute("INSERT INTO visit (key, folder, light) VALUES (?, ?, '')", (key, key))
+    index.store.note([NotedVisit(key, key, "", {}) for key in "ab"])
     for key in "ab":
         index.keep(key, of_values(key, [str(number) for number in range(20)], identity="same"))
     assert index.concerns(["a"])["a"] == ()

@@ -13,8 +13,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from handsfree.desk.index import Index
-from handsfree.desk.index_tables import insert
 from handsfree.desk.questions import QUESTIONS, answer
+from handsfree.store.kept import Examined, NotedVisit
 
 
 def fill(index, count):
@@ -23,7 +23,7 @@ def fill(index, count):
     for number in range(count):
         key, ended = f"{number:06}", dice.random()
         visits.append({
-            "key": key, "folder": key, "light": "", "identity": f"{number - (number % 20 == 19)}",
+            "key": key, "seal": "closed", "identity": f"{number - (number % 20 == 19)}",
             "technician": f"Technician {number % 40}", "serial": f"S{number % (count // 4 + 1)}",
             "appliance": "L24",
             "instrument": "analyser", "instrument_serial": f"F{number % 60}", "device": f"{number % 50:064}",
@@ -48,10 +48,13 @@ def fill(index, count):
         ] * 3
         if ended >= 0.9:
             beside["stop"].append({"key": key, "kind": "stopped", "why": "called", "gate": "G", "resumed": ""})
-    with index.open() as base:
-        insert(base, "visit", visits)
-        for table, rows in beside.items():
-            insert(base, table, rows)
+    index.store.note([NotedVisit(row["key"], row["key"], "", {}) for row in visits])
+    rows_of = {}
+    for table, rows in beside.items():
+        for row in rows:
+            rows_of.setdefault(row["key"], {}).setdefault(table, []).append(row)
+    for row in visits:
+        index.keep(row["key"], Examined(row, rows_of[row["key"]]))
 
 
 def main():
@@ -62,11 +65,10 @@ def main():
         with tempfile.TemporaryDirectory() as name:
             index = Index(Path(name), Path(name) / "index.sqlite")
             fill(index, count)
-            with index.open() as base:
-                for question in QUESTIONS.values():
-                    began = time.process_time()
-                    answer(base, question)
-                    spent[question.name].append(time.process_time() - began)
+            for question in QUESTIONS.values():
+                began = time.process_time()
+                answer(index.store, question)
+                spent[question.name].append(time.process_time() - began)
     for name, times in spent.items():
         print(name.ljust(28), *(f"{each:10.3f}" for each in times))
     print("all".ljust(28), *(f"{sum(times):10.3f}" for times in zip(*spent.values(), strict=True)))

@@ -1,0 +1,244 @@
+"""A store in a database: the same statements for SQLite, which needs no server, and for PostgreSQL."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Engine, case, delete, func, insert, or_, select, update
+
+from handsfree.store import copies, search
+from handsfree.store.kept import AlikeVisit, Concern, Examined, NotedVisit, ReadingRow, VisitRow
+from handsfree.store.port import PAGE, KnownColumn
+from handsfree.store.tables import ALIKE, BESIDE, CONCERN, EMPTY, GATE, READING, SHAPE, VIEW, VISIT, storable, text
+from handsfree.store.wanted import ListWanted
+
+NOT_LOOKED_AT, CANNOT_BE_READ = 1, 95
+"""How dangerous a visit is taken to be that was not examined yet, and one that cannot be."""
+
+MOST_WAITING = 1000
+_V = VISIT.c
+WAITS = case(
+    (_V.signed.in_(("accepted", "to be redone", "not accepted")), 2), (_V.signed == "returned", 1), else_=0
+)
+"""Where a visit stands in the inbox: waiting for a verdict, for the technician's answer, or for nothing."""
+
+AT_ONCE = 500
+"""Keys in one statement: engines limit how many values one may have."""
+
+
+class DatabaseStore:
+    """The tables behind an engine, as the people of some offices see them; of all where `offices` is None."""
+
+    def __init__(self, engine: Engine, offices: Collection[str] | None = None) -> None:
+        self._engine = engine
+        self.offices = None if offices is None else frozenset(offices)
+
+    @property
+    def dialect(self) -> str:
+        """The engine's dialect of SQL, as ibis calls it."""
+        return {"postgresql": "postgres"}.get(self._engine.dialect.name, self._engine.dialect.name)
+
+    def within(self, offices: Collection[str] | None) -> DatabaseStore:
+        """Return this store as the people of some offices see it; blinkers are only ever drawn closer."""
+        if offices is None or self.offices is None:
+            return DatabaseStore(self._engine, self.offices if offices is None else offices)
+        return DatabaseStore(self._engine, self.offices & frozenset(offices))
+
+    def close(self) -> None:
+        """Let go of connections."""
+        self._engine.dispose()
+
+    def _seen(self) -> tuple[ColumnElement[bool], ...]:
+        """Return the condition that every statement which tells of visits has."""
+        return () if self.offices is None else (_V.office.in_(sorted(self.offices)),)
+
+    # Taking in
+
+    def lights(self) -> dict[str, str]:
+        """Return for each visit's key what was noted of its folder."""
+        with self._engine.begin() as base:
+            return dict(base.execute(select(_V.key, _V.light).where(*self._seen())).all())
+
+    def note(self, found: Sequence[NotedVisit]) -> None:
+        """Note visits that are new or have changed; they wait to be examined."""
+        unchecked = {**EMPTY, "seal": "unchecked", "danger": NOT_LOOKED_AT}
+        for batch in _batches(found):
+            with self._engine.begin() as base:
+                _forget(base, [each.key for each in batch])
+                rows = [_noted({**unchecked, **each.facts}, each) for each in batch]
+                base.execute(insert(VISIT), rows)
+
+    def forget(self, keys: Collection[str]) -> None:
+        """Forget visits that are gone."""
+        for batch in _batches(sorted(keys)):
+            with self._engine.begin() as base:
+                _forget(base, batch)
+
+    def unchecked(self, most: int = 20) -> list[VisitRow]:
+        """Return visits that were never examined in their present state, newest first."""
+        with self._engine.begin() as base:
+            wanted = select(VISIT).where(_V.seal == "unchecked", *self._seen())
+            return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.key).limit(most)))
+
+    def examined(self) -> list[VisitRow]:
+        """Return the visits that were examined and could be read, newest first."""
+        read = _V.seal.not_in(("unchecked", "unreadable", "broken"))
+        with self._engine.begin() as base:
+            wanted = select(VISIT).where(read, *self._seen())
+            return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.opened_at.desc(), _V.key)))
+
+    def keep(self, key: str, examined: Examined) -> None:
+        """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""
+        unreadable = examined.facts.get("seal") == "unreadable"
+        facts = {
+            "danger": CANNOT_BE_READ if unreadable else 0,
+            **examined.facts,
+            "checked_at": datetime.now(UTC).isoformat(timespec="seconds"),
+            "shapes": len(examined.rows.get(SHAPE.name, ())),
+        }
+        with self._engine.begin() as base:
+            if not base.execute(update(VISIT).where(_V.key == key).values(storable(facts))).rowcount:
+                return
+            base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
+            for name, table in BESIDE.items():
+                base.execute(delete(table).where(table.c.key == key))
+                if rows := examined.rows.get(name):
+                    base.execute(insert(table), [storable({**row, "key": key}) for row in rows])
+            if examined.view:
+                base.execute(insert(VIEW), [{"key": key, "body": examined.view}])
+                copies.compare(base, key)
+
+    def signed(self, key: str, verdict: str, light: str, stamp: str) -> None:
+        """Note that a visit was signed, and the state of its folder with what was signed in it."""
+        with self._engine.begin() as base:
+            noted = {"signed": verdict, "light": light, "stamp": stamp}
+            base.execute(update(VISIT).where(_V.key == key, *self._seen()).values(noted))
+            base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
+
+    # Telling
+
+    def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+        """Return the columns and rows of a question in this engine's SQL."""
+        with self._engine.begin() as base:
+            found = base.exec_driver_sql(sql)
+            return tuple(found.keys()), [tuple(row) for row in found]
+
+    def one(self, key: str) -> VisitRow | None:
+        """Return the facts of a visit."""
+        with self._engine.begin() as base:
+            found = _visits(base.execute(select(VISIT).where(_V.key == text(key), *self._seen())))
+            return found[0] if found else None
+
+    def view(self, key: str) -> bytes | None:
+        """Return what was kept to be shown of a visit; None when nothing was."""
+        with self._engine.begin() as base:
+            kept = select(VIEW.c.body).join(VISIT, _V.key == VIEW.c.key).where(_V.key == key, *self._seen())
+            body: bytes | None = base.scalar(kept)
+            return body
+
+    def concerns(self, keys: Sequence[str]) -> dict[str, tuple[Concern, ...]]:
+        """Return what is unresolved of each visit by itself, in its order."""
+        columns = (CONCERN.c[name] for name in ("key", "kind", "says", "weight", "about", "seq"))
+        asked = select(*columns).join(VISIT, _V.key == CONCERN.c.key)
+        found: dict[str, list[Concern]] = {key: [] for key in keys}
+        with self._engine.begin() as base:
+            wanted = asked.where(CONCERN.c.key.in_(keys), *self._seen()).order_by(CONCERN.c.place)
+            for key, *rest in base.execute(wanted):
+                found[key].append(Concern(*rest))
+        return {key: tuple(kept) for key, kept in found.items()}
+
+    def alike(self, keys: Sequence[str], most: int = 5) -> dict[str, tuple[AlikeVisit, ...]]:
+        """Return for each visit the others whose readings are the same but for a few, most alike first."""
+        other = VISIT.alias("other")
+        asked = select(ALIKE.c.key, other.c.job, other.c.day, ALIKE.c.shared, other.c.office).select_from(ALIKE)
+        joined = asked.join(other, other.c.key == ALIKE.c.other).join(VISIT, _V.key == ALIKE.c.key)
+        found: dict[str, list[AlikeVisit]] = {key: [] for key in keys}
+        with self._engine.begin() as base:
+            wanted = joined.where(ALIKE.c.key.in_(keys), *self._seen())
+            for key, job, day, shared, office in base.execute(
+                wanted.order_by(ALIKE.c.shared.desc(), other.c.day, other.c.key)
+            ):
+                if len(found[key]) < most:
+                    hidden = self.offices is not None and office not in self.offices
+                    told = ("a visit of another office", "", shared) if hidden else (job, day, shared)
+                    found[key].append(AlikeVisit(*told))
+        return {key: tuple(others) for key, others in found.items()}
+
+    def find(self, wanted: ListWanted) -> tuple[list[VisitRow], int]:
+        """Return one page of the visits wanted, and how many there are in all."""
+        holds = (*search.conditions(storable(vars(wanted))), *self._seen())
+        with self._engine.begin() as base:
+            total = base.scalar(select(func.count()).select_from(VISIT).where(*holds)) or 0
+            page = select(VISIT).where(*holds).order_by(*search.order(wanted)).limit(PAGE)
+            return _visits(base.execute(page.offset(PAGE * (max(wanted.page, 1) - 1)))), total
+
+    def waiting(self, beside: str = "") -> list[str]:
+        """Return the keys of visits that wait for a verdict, and of one beside them, gravest first."""
+        inbox = (_V.danger.desc(), _V.day.desc(), _V.opened_at.desc(), _V.key)
+        with self._engine.begin() as base:
+            wanted = select(_V.key).where(or_(_V.waits == 0, _V.key == text(beside)), *self._seen())
+            return list(base.scalars(wanted.order_by(*inbox).limit(MOST_WAITING)))
+
+    def count_waiting(self) -> int:
+        """Return how many visits wait for a verdict."""
+        return self._count(_V.waits == 0)
+
+    def tally(self) -> dict[str, int]:
+        """Return how many visits there are by seal state."""
+        with self._engine.begin() as base:
+            wanted = select(_V.seal, func.count()).where(*self._seen()).group_by(_V.seal).order_by(_V.seal)
+            return dict(base.execute(wanted).all())
+
+    def count_broken(self, serial: str = "") -> int:
+        """Return how many records are broken, of one appliance where it is named."""
+        return self._count(_V.seal == "broken", *((_V.serial == text(serial),) if serial else ()))
+
+    def _count(self, *holds: ColumnElement[bool]) -> int:
+        with self._engine.begin() as base:
+            return base.scalar(select(func.count()).select_from(VISIT).where(*holds, *self._seen())) or 0
+
+    def known(self, column: KnownColumn) -> list[str]:
+        """Return all that visits have in a column, in order."""
+        asked = VISIT.c[column]
+        with self._engine.begin() as base:
+            return list(base.scalars(select(asked).where(asked != "", *self._seen()).distinct().order_by(asked)))
+
+    def of_appliance(self, serial: str) -> tuple[list[VisitRow], list[ReadingRow]]:
+        """Return the visits to an appliance in order without broken ones and copies, and their readings."""
+        holds = (_V.serial == text(serial), _V.identity != "", _V.seal != "broken", *self._seen())
+        first = select(func.min(_V.key)).where(*holds).group_by(_V.identity)
+        with self._engine.begin() as base:
+            once = select(VISIT).where(_V.key.in_(first)).order_by(_V.day, _V.opened_at, _V.key)
+            visits = _visits(base.execute(once))
+            asked = select(READING).where(READING.c.key.in_(first))
+            return visits, [ReadingRow(**row) for row in base.execute(asked).mappings()]
+
+    def gate_title(self, gate: str) -> str:
+        """Return a title under which a gate was passed; its name where no visit has passed it."""
+        with self._engine.begin() as base:
+            passed = select(GATE.c.title).join(VISIT, _V.key == GATE.c.key).where(GATE.c.gate == text(gate))
+            found: str | None = base.scalar(passed.where(*self._seen()).order_by(_V.day.desc()).limit(1))
+            return found or gate
+
+
+def _noted(facts: dict[str, Any], found: NotedVisit) -> dict[str, Any]:
+    named = {"key": found.key, "light": found.light}
+    return storable({**facts, **named}) | {"folder": found.folder.encode("utf-8", "surrogateescape")}
+
+
+def _forget(base: Connection, keys: Sequence[str]) -> None:
+    """Remove what all tables hold of visits."""
+    for key in keys:
+        copies.part(base, key)
+    for table in (*BESIDE.values(), VISIT):
+        base.execute(delete(table).where(table.c.key.in_(keys)))
+
+
+def _visits(found: Any) -> list[VisitRow]:
+    return [VisitRow(**row) for row in found.mappings()]
+
+
+def _batches(items: Sequence[Any]) -> Iterable[Sequence[Any]]:
+    return (items[start : start + AT_ONCE] for start in range(0, len(items), AT_ONCE))

@@ -1,0 +1,44 @@
+"""The store without a server: one SQLite file, made again when it is of another version."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, create_engine, event, text
+from sqlalchemy.pool import NullPool
+
+from handsfree.store.database import DatabaseStore
+from handsfree.store.tables import METADATA
+
+SCHEMA = 8
+"""Raised with every change of the tables: a file of another number is emptied, and the folders fill it again."""
+
+WAIT_S = 30.0
+"""How long one process waits for another that writes."""
+
+
+def open_embedded(file: Path) -> DatabaseStore:
+    """Return the store in a file; made where there is none, emptied where it is of another version."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    where = URL.create("sqlite", database=str(file))
+    engine = create_engine(where, poolclass=NullPool, connect_args={"timeout": WAIT_S})
+    event.listen(engine, "connect", _written_ahead)
+    with engine.begin() as base:
+        if base.scalar(text("PRAGMA user_version")) != SCHEMA:
+            _empty(base)
+    return DatabaseStore(engine)
+
+
+def _written_ahead(connection: Any, _: object) -> None:
+    """Let readers read while one writes."""
+    connection.execute("PRAGMA journal_mode=WAL")
+
+
+def _empty(base: Connection) -> None:
+    """Make all tables anew, empty; whatever an older version left in the file goes."""
+    tables = base.scalars(text("SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"))
+    for name in list(tables):
+        base.exec_driver_sql(f'DROP TABLE "{name}"')
+    METADATA.create_all(base)
+    base.execute(text(f"PRAGMA user_version = {SCHEMA}"))

@@ -1,0 +1,103 @@
+"""The port: all that the desk, the commands, the fleet and the programming interface ask of a store.
+
+A store keeps what examinations found, so that thousands of visits are listed and searched without opening them. It
+can be thrown away: the folders (or objects) of the visits stay the truth, and examining them again fills it.
+
+`within` gives the same store with blinkers: whoever gets that one cannot see, count, open or export a visit of
+another office, whichever page or address they use.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Any, Literal, Protocol
+
+from handsfree.store.kept import AlikeVisit, Concern, Examined, NotedVisit, ReadingRow, VisitRow
+from handsfree.store.wanted import ListWanted
+
+PAGE = 50
+"""Visits on one page of the list."""
+
+KnownColumn = Literal["technician", "office", "procedure", "version"]
+
+
+class VisitStore(Protocol):
+    """What is kept of visits. Every method is one transaction: it is done as a whole or not at all."""
+
+    @property
+    def offices(self) -> frozenset[str] | None:
+        """The offices whose visits are seen; all where None."""
+
+    @property
+    def dialect(self) -> str:
+        """The engine's dialect of SQL, as ibis calls it."""
+
+    def within(self, offices: Collection[str] | None) -> VisitStore:
+        """Return this store as the people of some offices see it; of all where None."""
+
+    def close(self) -> None:
+        """Let go of connections."""
+
+    # Taking in
+
+    def lights(self) -> dict[str, str]:
+        """Return for each visit's key what was noted of its folder, to see which ones changed."""
+
+    def note(self, found: Sequence[NotedVisit]) -> None:
+        """Note new or changed visits: what was kept of them is forgotten, and they wait to be examined."""
+
+    def forget(self, keys: Collection[str]) -> None:
+        """Forget visits that are gone."""
+
+    def unchecked(self, most: int = 20) -> list[VisitRow]:
+        """Return visits that were never examined in their present state, newest first."""
+
+    def examined(self) -> list[VisitRow]:
+        """Return the visits that were examined and could be read, newest first."""
+
+    def keep(self, key: str, examined: Examined) -> None:
+        """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""
+
+    def signed(self, key: str, verdict: str, light: str, stamp: str) -> None:
+        """Note that a visit was signed, and the state of its folder with what was signed in it."""
+
+    # Telling
+
+    def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+        """Return the columns and rows of a question in this engine's SQL."""
+
+    def one(self, key: str) -> VisitRow | None:
+        """Return the facts of a visit."""
+
+    def view(self, key: str) -> bytes | None:
+        """Return what was kept to be shown of a visit; None when nothing was."""
+
+    def concerns(self, keys: Sequence[str]) -> dict[str, tuple[Concern, ...]]:
+        """Return what is unresolved of each visit by itself, in its order."""
+
+    def alike(self, keys: Sequence[str], most: int = 5) -> dict[str, tuple[AlikeVisit, ...]]:
+        """Return for each visit the others whose readings are the same but for a few, most alike first."""
+
+    def find(self, wanted: ListWanted) -> tuple[list[VisitRow], int]:
+        """Return one page of the visits wanted, and how many there are in all."""
+
+    def waiting(self, beside: str = "") -> list[str]:
+        """Return the keys of at most 1000 visits that wait for a verdict and of one beside them, gravest first."""
+
+    def count_waiting(self) -> int:
+        """Return how many visits wait for a verdict."""
+
+    def tally(self) -> dict[str, int]:
+        """Return how many visits there are by seal state."""
+
+    def count_broken(self, serial: str = "") -> int:
+        """Return how many records are broken, of one appliance where it is named."""
+
+    def known(self, column: KnownColumn) -> list[str]:
+        """Return all that visits have in a column, in order."""
+
+    def of_appliance(self, serial: str) -> tuple[list[VisitRow], list[ReadingRow]]:
+        """Return the visits to an appliance in order without broken ones and copies, and their readings."""
+
+    def gate_title(self, gate: str) -> str:
+        """Return a title under which a gate was passed; its name where no visit has passed it."""

@@ -1,0 +1,70 @@
+"""The tables of a catalogue, for every engine alike.
+
+Texts compare by their bytes on every engine, so that orders are the same everywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any
+
+from sqlalchemy import BigInteger, Boolean, Column, Float, Index, LargeBinary, MetaData, Table, Text
+
+from handsfree.store.kept import Cell, Row, VisitRow
+
+LONGEST = 4_000
+"""Letters that are kept of a text; no fact or sentence of ours has more."""
+
+METADATA = MetaData()
+TEXT = Text().with_variant(Text(collation="C"), "postgresql")
+_TYPES: dict[str, Any] = {
+    "str": TEXT, "int": BigInteger(), "float": Float(53), "bool": Boolean(), "bytes": LargeBinary(),
+}  # fmt: skip
+
+
+def _column(name: str, kind: str) -> Column[Any]:
+    return Column(name, _TYPES[kind], nullable=False, primary_key=name == "key")
+
+
+VISIT = Table("visit", METADATA, *(_column(each.name, str(each.type)) for each in fields(VisitRow)))
+
+
+def _beside(name: str, **columns: str) -> Table:
+    """Return a table with rows of a visit: columns by the kinds of their values."""
+    others = (Column(column, _TYPES[kind]) for column, kind in columns.items())
+    return Table(name, METADATA, Column("key", TEXT, nullable=False, index=True), *others)
+
+
+READING = _beside("reading", rate="str", at_time="str", quantity="str", value="float")
+GATE = _beside("gate", gate="str", title="str", seconds="float")
+MISHEARD = _beside("misheard", heard="str", meant="str", why="str")
+STOP = _beside("stop", kind="str", why="str", gate="str", resumed="str")
+CONCERN = _beside("concern", place="int", kind="str", says="str", weight="int", about="str", seq="int")
+SHAPE = _beside("shape", value="str")
+VIEW = _beside("view", body="bytes")
+ALIKE = _beside("alike", other="str", shared="int")
+BESIDE = {table.name: table for table in (READING, GATE, MISHEARD, STOP, CONCERN, SHAPE, VIEW)}
+"""The tables beside `visit` that an examination fills."""
+
+Index("shape_value", SHAPE.c.value, SHAPE.c.key)
+Index("alike_other", ALIKE.c.other)
+for _name in ("day", "technician", "seal", "identity", "serial"):
+    Index(f"visit_{_name}", VISIT.c[_name])
+Index("visit_newest", VISIT.c.day.desc(), VISIT.c.opened_at.desc())
+Index("visit_inbox", VISIT.c.waits, VISIT.c.danger.desc(), VISIT.c.day.desc(), VISIT.c.opened_at.desc())
+
+EMPTY: Mapping[str, Cell] = {
+    each.name: each.default for each in fields(VisitRow) if isinstance(each.default, str | int | float)
+}
+"""What a visit's columns hold before anything is known."""
+
+
+def storable(row: Row) -> dict[str, Cell]:
+    """Return a row as every engine can hold it: text that is Unicode, without NUL, no longer than a page."""
+    return {name: text(value) if isinstance(value, str) else value for name, value in row.items()}
+
+
+def text(value: str) -> str:
+    """Return a text that every engine can hold: what a record claims may be none."""
+    return value[:LONGEST].encode("utf-8", "replace").decode().replace("\0", "\ufffd")
