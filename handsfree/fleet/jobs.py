@@ -81,7 +81,7 @@ def _examine(folder: Path, enrolment: Path | None) -> JobOutcome:
     examined = examine(folder, enrolment)
     facts = examined.facts
     found = {"facts": facts, "rows": examined.rows, "view": base64.b64encode(examined.view).decode("ascii")}
-    return JobOutcome(facts["seal"], facts.get("anchor", ""), facts["sentence"], found)
+    return JobOutcome(str(facts["seal"]), str(facts.get("anchor", "")), str(facts["sentence"]), found)
 
 
 JOBS: Mapping[str, Callable[[Path, Path | None], JobOutcome]] = {"verify": _verify, "examine": _examine}
