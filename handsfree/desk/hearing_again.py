@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
-from handsfree.desk.examination import Examined, examine
+from handsfree.desk.examination import examine
 from handsfree.desk.index import Index
 from handsfree.problem import Problem, one_line
 from handsfree.rehearing.kept import kept_result
 from handsfree.rehearing.work import LONGEST_S, hear_again
 from handsfree.sandbox import Sandbox
+from handsfree.store.kept import Examined
 
 LOOK_AGAIN_S = 30.0
 

@@ -101,9 +101,9 @@ def test_thirty_visits_in_one_pass_by_keyboard(browser, desk, morning, shots):
         strokes[key] = hands.struck - before
     assert sorted(seen) == sorted(clean)
     assert max(strokes[key] for key in seen if clean[key]) <= 3
-    dangers = [morning.one(key)["danger"] for key in seen]
+    dangers = [morning.store.one(key).danger for key in seen]
     assert dangers == sorted(dangers, reverse=True)
-    signed = {key: morning.one(key)["signed"] for key in seen}
+    signed = {key: morning.store.one(key).signed for key in seen}
     assert all(signed[key] == "accepted" for key in seen if clean[key])
     assert "returned" in signed.values()
     browser.save_screenshot(str(shots / "morning-after.png"))
