@@ -17,7 +17,7 @@ from handsfree.commands.enrolling import opened_key
 from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.evidence import AssessedAs
-from handsfree.ledger import RecordVerdict
+from handsfree.ledger import RecordVerdict, state_folder
 from handsfree.office.signatures import KeyHolder
 from handsfree.problem import ExitCode, Problem, one_line
 
@@ -55,6 +55,9 @@ def desk(
     if not folder.is_dir():
         raise Problem("there is no such folder", where=str(folder))
     try:
+        from handsfree.api.site import ApiSite, WithApi  # noqa: PLC0415
+        from handsfree.api.tokens import ApiTokens  # noqa: PLC0415
+        from handsfree.api.webhooks import Webhooks  # noqa: PLC0415
         from handsfree.desk.checker import Checker  # noqa: PLC0415 - the extra `desk`
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
@@ -77,7 +80,11 @@ def desk(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )
     hearing = HearingAgain(index) if hear_again else None
-    server.run(Desk(index, door, signer).application(Checker(index), hearing))
+    hooks = Webhooks(state_folder())
+    index.changed = hooks.notice
+    hooks.start()
+    pages = Desk(index, door, signer).application(Checker(index), hearing)
+    server.run(WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application()))
 
 
 def _is_loopback(host: str) -> bool:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import zlib
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from handsfree.cache import cache_folder
@@ -20,7 +20,7 @@ from handsfree.office.verification import list_digest
 from handsfree.problem import one_line
 from handsfree.regular_files import open_regular
 from handsfree.store.embedded import open_embedded
-from handsfree.store.kept import AlikeVisit, Cell, Concern, Examined, NotedVisit, Row
+from handsfree.store.kept import AlikeVisit, Cell, Concern, Examined, NotedVisit, Row, VisitRow
 from handsfree.store.port import VisitStore
 from handsfree.visit.recorder import own_facts
 
@@ -51,6 +51,8 @@ class Index:
         self.unread = ""
         """Which folders the last scan could not look into; empty when there were none."""
         self.store = store or open_embedded(file or embedded_file(self.root))
+        self.changed: Callable[[VisitRow], None] = lambda _: None
+        """Is told of each visit that was examined or signed."""
 
     def within(self, offices: Collection[str] | None) -> Index:
         """Return the same folder as the people of some offices see it; of all where None."""
@@ -97,6 +99,11 @@ class Index:
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found."""
         self.store.keep(key, examined)
+        self._tell(key)
+
+    def _tell(self, key: str) -> None:
+        if row := self.store.one(key):
+            self.changed(row)
 
     def unchecked(self, most: int = 20) -> list[tuple[str, Path]]:
         """Return visits that were never examined in their present state, newest first."""
@@ -137,6 +144,7 @@ class Index:
             with os.scandir(folder) as entries:
                 light = f"{_light(entries)};{whose}"
             self.store.signed(key, verdict, light, stamp(folder))
+            self._tell(key)
 
 
 def embedded_file(root: Path) -> Path:

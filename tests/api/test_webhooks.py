@@ -1,0 +1,132 @@
+"""Other programs are told once, signed, again while they fail, and nobody waits for them."""
+
+import http.server
+import json
+import threading
+import time
+from dataclasses import replace
+
+import pytest
+
+from handsfree.api.webhooks import PAUSES_S, WebhookEvent, Webhooks, signature
+from handsfree.desk.index import Index
+from handsfree.problem import Problem
+from handsfree.store.kept import Examined
+
+EVERYTHING = list(WebhookEvent)
+
+
+class Told(http.server.BaseHTTPRequestHandler):
+    def do_POST(self):
+        body = self.rfile.read(int(self.headers["content-length"]))
+        self.server.got.append((dict(self.headers), body))
+        self.send_response(self.server.statuses.pop(0) if self.server.statuses else 200)
+        self.end_headers()
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def other():
+    with http.server.HTTPServer(("127.0.0.1", 0), Told) as server:
+        server.got, server.statuses = [], []
+        threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+        server.url = f"http://127.0.0.1:{server.server_port}/told"
+        yield server
+        server.shutdown()
+
+
+class Clock:
+    now = 1_800_000_000.0
+
+    def __call__(self):
+        return self.now
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def hooks(tmp_path, clock):
+    return Webhooks(tmp_path / "state", clock=clock)
+
+
+def test_the_signature_is_the_published_one():
+    """The example of the specification's own libraries (Standard Webhooks, README and test suites)."""
+    assert (
+        signature("whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek", 1614265330,
+                  b'{"test": 2432232314}')
+        == "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
+    )  # fmt: skip
+
+
+def test_closed_stopped_and_signed_are_told_once(hooks, store, other):
+    secret = hooks.add("crm", other.url, EVERYTHING)
+    stopped, finished = store.one(f"{0:016x}"), store.one(f"{1:016x}")
+    accepted = replace(finished, signed="accepted")
+    for row in (stopped, finished, finished, accepted, accepted):
+        hooks.notice(row)
+    assert hooks.deliver() == 3
+    told = [json.loads(body) for _, body in other.got]
+    assert [message["type"] for message in told] == ["stopped", "closed", "signed"]
+    assert told[2]["data"]["verdict"] == "accepted"
+    for headers, body in other.got:
+        at = int(headers["webhook-timestamp"])
+        assert headers["webhook-signature"] == signature(secret, headers["webhook-id"], at, body)
+    assert hooks.deliver() == 0
+
+
+def test_who_fails_is_told_again_at_longer_and_longer_intervals_then_given_up(hooks, store, other, clock):
+    hooks.add("crm", other.url, EVERYTHING)
+    other.statuses = [500] * (len(PAUSES_S) + 1)
+    hooks.notice(store.one(f"{1:016x}"))
+    for pause in PAUSES_S:
+        assert hooks.deliver() == 0
+        clock.now += pause - 1
+        count = len(other.got)
+        hooks.deliver()
+        assert len(other.got) == count  # not yet
+        clock.now += 1
+    assert hooks.deliver() == 0
+    (hook,) = hooks.all()
+    assert (hook.waiting, hook.fault) == (1, "it answered 500")
+    assert len({headers["webhook-id"] for headers, _ in other.got}) == 1
+    clock.now += 10**9
+    hooks.deliver()
+    assert len(other.got) == len(PAUSES_S) + 1
+
+
+def test_what_was_not_delivered_goes_out_after_a_restart(hooks, store, other, tmp_path, clock):
+    hooks.add("crm", other.url, [WebhookEvent.STOPPED])
+    hooks.notice(store.one(f"{0:016x}"))
+    hooks.notice(store.one(f"{1:016x}"))  # closed: not asked for
+    again = Webhooks(tmp_path / "state", clock=clock)
+    assert again.deliver() == 1
+
+
+def test_noticing_does_not_wait_for_who_hangs(hooks, store, tmp_path):
+    """Nobody listens behind this address: a connection would hang or fail."""
+    hooks.add("crm", "https://192.0.2.1/told", EVERYTHING)  # RFC 5737: goes nowhere
+    began = time.process_time()
+    for number in range(50):
+        hooks.notice(store.one(f"{number:016x}"))
+    assert time.process_time() - began < 5
+    assert hooks.all()[0].waiting == 50
+
+
+@pytest.mark.parametrize("url", ["http://example.org/x", "ftp://example.org", "nothing"])
+def test_it_goes_by_https_alone(hooks, url):
+    with pytest.raises(Problem):
+        hooks.add("crm", url, EVERYTHING)
+
+
+def test_an_index_tells_of_each_visit_that_is_examined_or_signed(store, tmp_path, hooks, other):
+    index = Index(tmp_path, store=store)
+    index.changed = hooks.notice
+    hooks.add("crm", other.url, EVERYTHING)
+    facts = {"outcome": "finished", "seal": "closed", "identity": "1" * 64, "checksum": "x"}
+    index.keep(f"{1:016x}", Examined(facts))
+    assert hooks.deliver() == 1
