@@ -8,7 +8,7 @@ from pydantic.json_schema import models_json_schema
 
 from handsfree import __version__
 from handsfree.api.shapes import ApiHazardPage, ApiProblem, ApiVisit, ApiVisitPage
-from handsfree.api.tokens import Scope
+from handsfree.api.tokens import TokenScope
 
 BASE = "/api/v1"
 FILTERS = {
@@ -42,15 +42,15 @@ def description() -> dict[str, Any]:
             "securitySchemes": {"token": {"type": "http", "scheme": "bearer"}},
         },
         "paths": {
-            "/visits": _get("Visits, newest first.", Scope.VISITS, "ApiVisitPage", [page, *filters]),
-            "/visits/{key}": _get("One visit.", Scope.VISITS, "ApiVisit", [key]),
-            "/hazards": _get("What is open in visits that wait.", Scope.HAZARDS, "ApiHazardPage", [page]),
-            "/calendar.ics": _get("Calibrations and visits that fall due.", Scope.CALENDAR, None, []),
+            "/visits": _get("Visits, newest first.", TokenScope.VISITS, "ApiVisitPage", [page, *filters]),
+            "/visits/{key}": _get("One visit.", TokenScope.VISITS, "ApiVisit", [key]),
+            "/hazards": _get("What is open in visits that wait.", TokenScope.HAZARDS, "ApiHazardPage", [page]),
+            "/calendar.ics": _get("Calibrations and visits that fall due.", TokenScope.CALENDAR, None, []),
         },
     }
 
 
-def _get(says: str, scope: Scope, model: str | None, parameters: list[dict[str, Any]]) -> dict[str, Any]:
+def _get(says: str, scope: TokenScope, model: str | None, parameters: list[dict[str, Any]]) -> dict[str, Any]:
     content: dict[str, Any] = (
         {"application/json": {"schema": {"$ref": f"#/components/schemas/{model}"}}}
         if model
@@ -61,7 +61,7 @@ def _get(says: str, scope: Scope, model: str | None, parameters: list[dict[str, 
     return {
         "get": {
             "summary": says,
-            "description": f"Scope: `{scope.value}`.",
+            "description": f"TokenScope: `{scope.value}`.",
             "security": [{"token": [scope.value]}],
             "parameters": parameters,
             "responses": {

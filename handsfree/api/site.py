@@ -12,13 +12,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
-from starlette.types import ASGIApp, Receive, Send
-from starlette.types import Scope as AsgiScope
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from handsfree.api.calendar import due
 from handsfree.api.described import BASE, FILTERS, description
 from handsfree.api.shapes import ApiHazardPage, ApiProblem, ApiVisitPage, hazard_of, visit_of
-from handsfree.api.tokens import ApiTokens, Scope
+from handsfree.api.tokens import ApiTokens, TokenScope
 from handsfree.store.kept import VisitRow
 from handsfree.store.port import PAGE, VisitStore
 from handsfree.store.wanted import ListWanted, wanted_of
@@ -26,7 +25,7 @@ from handsfree.store.wanted import ListWanted, wanted_of
 MOST_PAGES = 40
 """Of visits, newest first, that the calendar is made from."""
 
-Page = Callable[[Request, VisitStore], Awaitable[Response]]
+_Answering = Callable[[Request, VisitStore], Awaitable[Response]]
 
 
 class ApiSite:
@@ -40,18 +39,18 @@ class ApiSite:
         return Starlette(
             routes=[
                 Route(f"{BASE}/openapi.json", self._description),
-                Route(f"{BASE}/visits", self._for(Scope.VISITS, self._visits)),
-                Route(f"{BASE}/visits/{{key}}", self._for(Scope.VISITS, self._visit)),
-                Route(f"{BASE}/hazards", self._for(Scope.HAZARDS, self._hazards)),
-                Route(f"{BASE}/calendar.ics", self._for(Scope.CALENDAR, self._calendar)),
+                Route(f"{BASE}/visits", self._for(TokenScope.VISITS, self._visits)),
+                Route(f"{BASE}/visits/{{key}}", self._for(TokenScope.VISITS, self._visit)),
+                Route(f"{BASE}/hazards", self._for(TokenScope.HAZARDS, self._hazards)),
+                Route(f"{BASE}/calendar.ics", self._for(TokenScope.CALENDAR, self._calendar)),
             ]
         )
 
-    def _for(self, scope: Scope, page: Page) -> Callable[[Request], Awaitable[Response]]:
+    def _for(self, scope: TokenScope, page: _Answering) -> Callable[[Request], Awaitable[Response]]:
         async def answer(request: Request) -> Response:
             word, _, secret = request.headers.get("authorization", "").partition(" ")
             if word.lower() != "bearer":  # a calendar program can keep an address alone
-                secret = request.query_params.get("token", "") if scope is Scope.CALENDAR else ""
+                secret = request.query_params.get("token", "") if scope is TokenScope.CALENDAR else ""
             token = await run_in_threadpool(self._tokens.find, secret) if secret else None
             if token is None:
                 fault = _problem(401, "This needs a token that stands.")
@@ -101,7 +100,7 @@ class WithApi:
     def __init__(self, inner: ASGIApp, api: ASGIApp) -> None:
         self._inner, self._api = inner, api
 
-    async def __call__(self, scope: AsgiScope, receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hand a request on to the one it is for."""
         is_api = scope["type"] == "http" and scope["path"].startswith(f"{BASE}/")
         await (self._api if is_api else self._inner)(scope, receive, send)

@@ -21,7 +21,7 @@ PREFIX = "hf_"
 LONGEST_NAME = 80
 
 
-class Scope(StrEnum):
+class TokenScope(StrEnum):
     """What a token may read."""
 
     VISITS = "visits"
@@ -34,7 +34,7 @@ class ApiToken:
     """One token as it is kept; `offices` are those whose visits it sees, all where None."""
 
     name: str
-    scopes: tuple[Scope, ...]
+    scopes: tuple[TokenScope, ...]
     digest: str
     made: str
     offices: tuple[str, ...] | None = None
@@ -47,12 +47,12 @@ class ApiTokens:
     def __init__(self, state: Path) -> None:
         self._path = state / FILE
 
-    def make(self, name: str, scopes: Sequence[Scope], offices: Sequence[str] | None = None) -> str:
+    def make(self, name: str, scopes: Sequence[TokenScope], offices: Sequence[str] | None = None) -> str:
         """Make a token and return it; it is told this once. Problem when the name is taken or none."""
         if not name.strip() or len(name) > LONGEST_NAME or not name.isprintable():
             raise Problem(f"a name is 1 to {LONGEST_NAME} printed characters", where=repr(name))
         if not scopes:
-            raise Problem("a token needs a scope", remedy=f"--scope: {', '.join(Scope)}")
+            raise Problem("a token needs a scope", remedy=f"--scope: {', '.join(TokenScope)}")
         kept = self.all()
         if any(each.name == name and not each.revoked for each in kept):
             raise Problem("there is a token of this name", where=name, remedy="revoke it, or take another name")
@@ -81,7 +81,7 @@ class ApiTokens:
             listed = json.loads(contents(Disk(), self._path))
             return [
                 ApiToken(
-                    one["name"], tuple(map(Scope, one["scopes"])), one["digest"], one["made"],
+                    one["name"], tuple(map(TokenScope, one["scopes"])), one["digest"], one["made"],
                     None if one["offices"] is None else tuple(one["offices"]), one["revoked"],
                 )
                 for one in listed

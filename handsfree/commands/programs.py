@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from handsfree.api.tokens import ApiTokens, Scope
+from handsfree.api.tokens import ApiTokens, TokenScope
 from handsfree.api.webhooks import WebhookEvent, Webhooks
 from handsfree.ledger import state_folder
 from handsfree.problem import Problem, one_line
@@ -29,9 +29,9 @@ def token(
     ] = None,
 ) -> None:
     """Make a token for a program that reads; it is shown this once, and only its hash is kept."""
-    if unknown := set(scope or ()) - set(Scope):
-        raise Problem(f"there is no scope {min(unknown)!r}", remedy=f"one of: {', '.join(Scope)}")
-    typer.echo(ApiTokens(state_folder()).make(name, [Scope(each) for each in scope or ()], office))
+    if unknown := set(scope or ()) - set(TokenScope):
+        raise Problem(f"there is no scope {min(unknown)!r}", remedy=f"one of: {', '.join(TokenScope)}")
+    typer.echo(ApiTokens(state_folder()).make(name, [TokenScope(each) for each in scope or ()], office))
 
 
 @_api.command()

@@ -11,10 +11,10 @@ from starlette.testclient import TestClient
 
 from handsfree.api.described import description
 from handsfree.api.site import ApiSite, WithApi
-from handsfree.api.tokens import FILE, ApiTokens, Scope
+from handsfree.api.tokens import FILE, ApiTokens, TokenScope
 from handsfree.problem import Problem
 
-ALL = list(Scope)
+ALL = list(TokenScope)
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def fits(answer, path):
 
 
 def test_visits_come_in_pages_each_once_newest_first(client, tokens):
-    token = tokens.make("bi", [Scope.VISITS])
+    token = tokens.make("bi", [TokenScope.VISITS])
     address, found = "/api/v1/visits", []
     while address:
         answer = client.get(address, headers={"Authorization": f"Bearer {token}"}).json()
@@ -57,7 +57,7 @@ def test_visits_come_in_pages_each_once_newest_first(client, tokens):
 
 
 def test_open_hazards_come_gravest_first_and_lead_to_their_visits(client, tokens):
-    answer = get(client, "hazards", tokens.make("alarm", [Scope.HAZARDS])).json()
+    answer = get(client, "hazards", tokens.make("alarm", [TokenScope.HAZARDS])).json()
     fits(answer, "/hazards")
     assert len(answer["items"]) == 40
     assert answer["items"][0] | {"visit": "", "serial": "", "day": ""} == {
@@ -87,13 +87,13 @@ def test_without_a_token_nothing_is_told(client, header):
 
 
 def test_scopes_and_revocation_hold_at_once(client, tokens):
-    token = tokens.make("calendar", [Scope.CALENDAR])
+    token = tokens.make("calendar", [TokenScope.CALENDAR])
     assert get(client, "visits", token).status_code == 403
     assert get(client, "hazards", token).status_code == 403
     assert client.get(f"/api/v1/calendar.ics?token={token}").status_code == 200
     tokens.revoke("calendar")
     assert client.get(f"/api/v1/calendar.ics?token={token}").status_code == 401
-    visits = tokens.make("bi", [Scope.VISITS])
+    visits = tokens.make("bi", [TokenScope.VISITS])
     assert client.get(f"/api/v1/visits?token={visits}").status_code == 401  # an address ends up in logs
 
 
@@ -133,7 +133,7 @@ def test_the_description_names_only_what_there_is(client, tokens):
 
 def test_the_calendar_is_one_that_others_read(client, tokens):
     """Read again by the library icalendar: one day for each instrument and each appliance, the latest counts."""
-    answer = get(client, "calendar.ics", tokens.make("calendar", [Scope.CALENDAR]))
+    answer = get(client, "calendar.ics", tokens.make("calendar", [TokenScope.CALENDAR]))
     assert answer.headers["content-type"].startswith("text/calendar")
     events = {str(event["UID"]): event for event in icalendar.Calendar.from_ical(answer.content).walk("VEVENT")}
     assert len(events) == 3 + 100
