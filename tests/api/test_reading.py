@@ -141,5 +141,3 @@ def test_the_calendar_is_one_that_others_read(client, tokens):
     # Visit 119 is the last one to LM-019, on 2026-05-08: 365 days later.
     assert events["visit-LM-019@handsfree"].decoded("dtstart").isoformat() == "2027-05-08"
     assert events["visit-LM-019@handsfree"]["LOCATION"] == "119 Larkmoor Lane"
-
-
