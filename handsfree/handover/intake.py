@@ -15,7 +15,7 @@ from pathlib import Path
 
 from handsfree.desk.examination import verified
 from handsfree.desk.receiving import LONGEST_S, Arrival, Intake
-from handsfree.handover.package import unpack
+from handsfree.handover.package import unpacked
 from handsfree.handover.receipts import Receipt, read_receipt
 from handsfree.handover.uploads import Upload
 from handsfree.ledger.clock import Clock, SystemClock, stamp
@@ -63,8 +63,10 @@ class NetworkIntake:
         found, _ = read_receipt(data)
         return data if self._intake.holds(found.visit, found.ledger) else None
 
-    def take(self, upload: Upload, sender: str) -> bytes:
+    def take(self, upload: Upload, sender: str, name: str = "") -> bytes:
         """Take in what was uploaded whole and return the receipt; a second time it is the same one.
+
+        `name` is the visit's on the device.
 
         Raises Problem when the file is not what its name says, is no visit, or cannot be verified.
         """
@@ -72,9 +74,9 @@ class NetworkIntake:
             if (there := self.receipt(upload.digest)) is not None:
                 upload.file.unlink(missing_ok=True)
                 return there
-            return self._take(upload, sender)
+            return self._take(upload, sender, name)
 
-    def _take(self, upload: Upload, sender: str) -> bytes:
+    def _take(self, upload: Upload, sender: str, name: str) -> bytes:
         with upload.file.open("rb") as stream:
             if hashlib.file_digest(stream, "sha256").hexdigest() != upload.digest:
                 upload.file.unlink()
@@ -82,7 +84,7 @@ class NetworkIntake:
         room = self._state / "unpacked" / upload.digest[:16]
         shutil.rmtree(room, ignore_errors=True)
         try:
-            folder = self._intake.do((upload.file, room), where=upload.digest[:12])
+            folder = self._intake.do((upload.file, room / _plain(name), upload.digest), where=upload.digest[:12])
             arrival = self._intake.take(folder)
         finally:
             shutil.rmtree(room, ignore_errors=True)
@@ -120,9 +122,15 @@ class NetworkIntake:
         self._intake.close()
 
 
-def _in_limits(given: Path | tuple[Path, Path]) -> VerificationReport | Path:
+def _plain(name: str) -> str:
+    """Return a folder's name that can do no harm, as near to the given one as may be."""
+    plain = "".join(letter if letter.isprintable() and letter not in "/\\" else "-" for letter in name[:60])
+    return plain.lstrip(".") or "visit"
+
+
+def _in_limits(given: Path | tuple[Path, Path, str]) -> VerificationReport | Path:
     """Verify a folder; or unpack a file into a folder."""
-    return verified(given) if isinstance(given, Path) else unpack(*given)
+    return verified(given) if isinstance(given, Path) else unpacked(*given)
 
 
 def _at(report: VerificationReport, place: Path) -> VerificationReport:

@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 from handsfree.desk.record import load
-from handsfree.handover.package import pack
+from handsfree.handover.package import packed
 from handsfree.ledger import export
 from handsfree.ledger.clock import Clock, SystemClock, stamp
 from handsfree.problem import Problem
@@ -32,4 +32,4 @@ def without_sound(visit: Path) -> tuple[str, bytes]:
     with tempfile.TemporaryDirectory(prefix="handsfree-") as room:
         copy = Path(room) / visit.resolve().name
         export(visit, copy, sound=False)
-        return f"{copy.name}.tar", pack(copy, Path(room) / "visit.tar").file.read_bytes()
+        return f"{copy.name}.tar", packed(copy, Path(room) / "visit.tar").file.read_bytes()

@@ -124,7 +124,11 @@ class Reception:
                 return Response(status_code=404)
             if upload.offset != upload.length:
                 return Response(status_code=409, headers={"Upload-Offset": str(upload.offset)})
-            work = asyncio.ensure_future(run_in_threadpool(self._intake.take, upload, request.state.device))
+            work = asyncio.ensure_future(
+                run_in_threadpool(
+                    self._intake.take, upload, request.state.device, request.query_params.get("name", "")
+                )
+            )
             work.add_done_callback(lambda done: self._done(package, done))
             self._busy[package] = work
         with contextlib.suppress(TimeoutError):

@@ -7,9 +7,10 @@ import tempfile
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from urllib.parse import urlencode
 
 from handsfree.handover.office_link import HttpAnswer, LinkBrokenError, OfficeLink
-from handsfree.handover.package import VisitPackage, pack
+from handsfree.handover.package import VisitPackage, packed
 from handsfree.handover.receipts import Receipt, keep_receipt, receipt_of
 from handsfree.handover.uploads import VERSION
 from handsfree.ledger import CLOSED, batches
@@ -54,7 +55,7 @@ class Sender:
         if not _is_closed(folder):
             return Sent(folder, SentAs.OPEN)
         with tempfile.TemporaryDirectory(prefix="handsfree-") as room:
-            package = pack(folder, Path(room) / "visit.tar")
+            package = packed(folder, Path(room) / "visit.tar")
             there = self._link.patiently(lambda: self._link.ask("GET", f"/handover/visits/{package.digest}"))
             if there.status == 200:
                 receipt = self._kept(folder, package, there)
@@ -65,7 +66,7 @@ class Sender:
         """Upload and have it taken in; once more where the office has not, or not rightly, what it said it had."""
         for _ in range(TRIES):
             self._upload(package)
-            answer = self._link.patiently(lambda: self._taken(package))
+            answer = self._link.patiently(lambda: self._taken(package, folder.resolve().name))
             if answer.status in {200, 201}:
                 receipt = self._kept(folder, package, answer)
                 return Sent(folder, SentAs.SENT, receipt, receipt.sentence)
@@ -127,8 +128,8 @@ class Sender:
             return offset + len(piece)
         raise LinkBrokenError(f"a piece at {offset} was answered by {answer.status}")
 
-    def _taken(self, package: VisitPackage) -> HttpAnswer:
-        answer = self._link.ask("PUT", f"/handover/visits/{package.digest}")
+    def _taken(self, package: VisitPackage, name: str) -> HttpAnswer:
+        answer = self._link.ask("PUT", f"/handover/visits/{package.digest}?{urlencode({'name': name})}")
         if answer.status not in {200, 201, 404, 409, 422}:
             raise LinkBrokenError(f"the office is still at it ({answer.status})")
         return answer

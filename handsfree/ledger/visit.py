@@ -68,15 +68,14 @@ class VisitFolder:
         """The office's word, on the device that sent the visit, that it holds it; no part of any copy."""
         return self.folder / "receipt.json"
 
-    def single_files(self) -> tuple[Path, ...]:
-        """Return what a copy of the record may hold beside its folders of files."""
-        return (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
+    def record_names(self) -> set[str]:
+        """Return the names that a copy of the record holds."""
+        files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
+        return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
 
     def own_names(self) -> set[str]:
         """Return the names that belong in the folder."""
-        return {
-            path.name for path in (*self.single_files(), self.receipt, self.sound, self.sources, self.set_aside)
-        }
+        return {*self.record_names(), self.receipt.name}
 
     def clip(self, name: str) -> Path:
         """Return the file of a clip."""

@@ -127,13 +127,13 @@ def _hostile(what: str) -> Problem:
 def _belongs(visit: VisitFolder, name: str) -> bool:
     """Say whether a file of this name can be part of a record: beside the ledger, or in one of its folders."""
     own, slash, inner = name.partition("/")
-    return own in visit.own_names() and (not slash or is_plain_name(inner))
+    return own in visit.record_names() and (not slash or is_plain_name(inner))
 
 
 def _names(visit: VisitFolder) -> Iterator[str]:
     """Yield the names of a record's files, in order; raises Problem where there is none."""
     try:
-        names = sorted(visit.own_names() & {each.name for each in visit.folder.iterdir()})
+        names = sorted(visit.record_names() & {each.name for each in visit.folder.iterdir()})
     except FileNotFoundError:
         raise Problem("there is no such folder", where=str(visit.folder)) from None
     if visit.ledger.name not in names:

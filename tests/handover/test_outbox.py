@@ -8,7 +8,7 @@ from breaking_proxies import DroppingProxy, MeddlingProxy
 from handsfree.handover.fetching import fetch
 from handsfree.handover.outbox import Consignment, Outbox
 from handsfree.handover.outbox_visits import question_about, without_sound
-from handsfree.handover.package import unpack
+from handsfree.handover.package import unpacked
 from handsfree.ledger import RecordVerdict, verify
 from handsfree.problem import Problem
 
@@ -33,7 +33,7 @@ def test_questions_sheets_procedures_and_last_visits_come_once(pair, served, out
     asked = json.loads(found[0].file.read_bytes())
     assert (asked["visit"], asked["question"]) == ("first", "Which nozzle did you find?")
     assert found[1].file.read_bytes() == b"appliance: 24\n" * 40_000
-    copy = unpack(found[2].file, tmp_path / "last")
+    copy = unpacked(found[2].file, tmp_path / "last" / "second", found[2].waiting.digest)
     assert verify(copy).verdict == RecordVerdict.REDUCED
     link.address = served
     link.close()

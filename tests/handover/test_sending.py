@@ -7,7 +7,7 @@ import pytest
 from breaking_proxies import DroppingProxy, MeddlingProxy
 
 from handsfree.desk.receiving import receive
-from handsfree.handover.package import pack
+from handsfree.handover.package import packed
 from handsfree.handover.receipts import kept_receipt
 from handsfree.handover.sending import SentAs
 from handsfree.ledger import verify
@@ -163,7 +163,7 @@ def test_a_link_that_says_all_is_well_and_delivers_nothing_is_not_believed(pair,
 
 def test_an_office_that_is_killed_between_goes_on(pair):
     """A new run of the office has another epoch: the same device signs anew and goes on where it was."""
-    package = pack(pair.visits / "first", pair.device / "spool" / "visit.tar")
+    package = packed(pair.visits / "first", pair.device / "spool" / "visit.tar")
     with pair.serve() as first:
         sender = pair.sender(f"http://127.0.0.1:{first.port}")
         assert sender._begun(package) == 0
