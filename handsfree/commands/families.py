@@ -89,6 +89,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
             "Tell an editor what `check` finds, what may stand where, and what it means: on its standard streams."
         ),
     },
+    "wording": {
+        "words": "Propose how new words are said, and try by several voices whether each phrase is heard.",
+    },
     "rehearsing": {
         "rehearse": (
             "Run a procedure without a closet: by script (a false expectation fails), else by what you type."

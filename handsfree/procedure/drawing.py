@@ -17,8 +17,8 @@ from handsfree.procedure.proofs.dangers import Followed
 from handsfree.procedure.proofs.search import explore
 
 CARD, WAYS, LANE, GUTTER, LINE, GAP, TOP = 360, 210, 13, 9, 14, 14, 20
-LETTERS = CARD // 6 - 2
-"""Letters on a line of a card at 11 pixels, of the wide fonts too."""
+LETTERS, BOLD_LETTERS = CARD // 7 - 1, CARD // 8
+"""Letters on a line of a card at 11 pixels, of the wide fonts too; those of bold lines are wider."""
 ASIDE = frozenset({NOT_DONE, EXHAUSTED, UNSETTLED, DROPPED_BACK, NO_ADVICE})
 STYLE = """
 text{font:11px 'DejaVu Sans',Verdana,sans-serif;fill:#222}.id{font-weight:700}.head{font:700 16px sans-serif}
@@ -93,8 +93,9 @@ def altered_spans(procedure: Procedure) -> dict[str, dict[str, bool]]:
 
 def written(card: Card) -> list[tuple[str, str]]:
     """Return the lines of a card as they are drawn, each with its sort; the first is the id."""
-    wrapped = [(line.sort, part) for line in card.lines for part in textwrap.wrap(line.text, LETTERS) or [""]]
-    return [("id", card.id), *wrapped]
+    lines = [("id", card.id), *((line.sort, line.text) for line in card.lines)]
+    room = {"id": BOLD_LETTERS, "band": BOLD_LETTERS}
+    return [(sort, part) for sort, text in lines for part in textwrap.wrap(text, room.get(sort, LETTERS)) or [""]]
 
 
 def height(card: Card) -> int:
