@@ -50,6 +50,15 @@ def desk(
     hear_again: Annotated[
         bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
     ] = True,
+    alert_command: Annotated[
+        str,
+        typer.Option(
+            "--alert-command",
+            help="Run at once for each hazard left behind: a command of this machine, given who, number, text.",
+        ),
+    ] = "",
+    alert_to: Annotated[str, typer.Option("--alert-to", help="Who is to be told by it.")] = "the office",
+    alert_number: Annotated[str, typer.Option("--alert-number", help="Their number.")] = "",
 ) -> None:
     """Open the supervisor's pages over a folder of visits."""
     if not folder.is_dir():
@@ -58,7 +67,8 @@ def desk(
         from handsfree.api.site import ApiSite, WithApi  # noqa: PLC0415
         from handsfree.api.tokens import ApiTokens  # noqa: PLC0415
         from handsfree.api.webhooks import Webhooks  # noqa: PLC0415
-        from handsfree.desk.checker import Checker  # noqa: PLC0415 - the extra `desk`
+        from handsfree.desk.alerting import AlertChannel, HazardAlerts  # noqa: PLC0415 - the extra `desk`
+        from handsfree.desk.checker import Checker  # noqa: PLC0415
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
@@ -80,10 +90,12 @@ def desk(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )
     hearing = HearingAgain(index) if hear_again else None
+    channel = AlertChannel(alert_command, alert_to, alert_number)
+    alerts = HazardAlerts(index, channel) if alert_command else None
     hooks = Webhooks(state_folder())
     index.changed = hooks.notice
     hooks.start()
-    pages = Desk(index, door, signer).application(Checker(index), hearing)
+    pages = Desk(index, door, signer).application(Checker(index, alerts=alerts), hearing)
     server.run(WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application()))
 
 

@@ -6,6 +6,7 @@ import threading
 from functools import partial
 from pathlib import Path
 
+from handsfree.desk.alerting import HazardAlerts
 from handsfree.desk.examination import examine
 from handsfree.desk.index import Index
 from handsfree.problem import Problem, one_line
@@ -26,10 +27,10 @@ def quarantined(problem: Problem) -> Examined:
 class Checker:
     """One thread that scans, and one process that examines; pages never wait for either unless they ask."""
 
-    def __init__(self, index: Index, *, longest_s: float = LONGEST_S) -> None:
+    def __init__(self, index: Index, *, longest_s: float = LONGEST_S, alerts: HazardAlerts | None = None) -> None:
         self.illness = ""
         """Why the last look for visits failed; empty when it did not."""
-        self._index = index
+        self._index, self._alerts = index, alerts
         self._stop = threading.Event()
         self._sandbox: Sandbox[Path, Examined] = Sandbox(
             "desk checker", partial(examine, enrolment=index.enrolment), seconds=longest_s
@@ -51,7 +52,8 @@ class Checker:
         while not self._stop.is_set():
             try:
                 self._look()
-                self.illness = self._index.unread
+                illness = [self._index.unread, self._alerts.illness if self._alerts else ""]
+                self.illness = " ".join(each for each in illness if each)
             except Exception as error:  # noqa: BLE001 - the thread must go on, and say that it is ill
                 self.illness = one_line(f"the last look for visits failed: {type(error).__name__}: {error}")
             self._stop.wait(LOOK_AGAIN_S)
@@ -66,3 +68,9 @@ class Checker:
             except Problem as problem:
                 examined = quarantined(problem)
             self._index.keep(key, examined)
+            self._alert()
+        self._alert()
+
+    def _alert(self) -> None:
+        if self._alerts is not None:
+            self._alerts.look()

@@ -96,6 +96,21 @@ class SigningPages:
         who = supervisor(enrolment, self._signer.key)
         self._sign(prepare_sign_offs(list(reports), who, enrolment, verdict=verdict, remark=remark), self._signer)
 
+    def sign_hazard(
+        self,
+        key: str,
+        prepare: Callable[[VerificationReport, EnrolledKey, Enrolment | None], Prepared],
+    ) -> None:
+        """Sign a statement on a hazard of a visit with the desk's own key; Problem when that cannot be."""
+        if self._signer is None or self._door.token is not None:
+            raise Problem(self.why_not())
+        enrolment = self.enrolment()
+        who = supervisor(enrolment, self._signer.key)
+        row = self._index.store.one(key)
+        prepared = prepare(self._dossier(key).report, who, enrolment)
+        prepared.signed(self._signer)
+        self._index.signed(prepared.folders, row.signed if row else "")
+
     def _sign(self, prepared: Prepared, signer: Signer) -> None:
         supervisor(self.enrolment(), signer.key)
         prepared.signed(signer)

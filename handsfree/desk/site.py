@@ -28,6 +28,7 @@ from handsfree.desk.checker import Checker
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import examine, stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
+from handsfree.desk.hazard_pages import HazardPages
 from handsfree.desk.hearing_again import HearingAgain
 from handsfree.desk.index import Index
 from handsfree.desk.signing import SigningPages
@@ -93,6 +94,7 @@ class Desk:
                 Route("/visit/{key}/sign-off", self._sign, methods=["POST"]),
                 *AcrossPages(self.index, self._page).routes(),
                 *self._signing.routes(),
+                *HazardPages(self.index, self._door, self._signing, self._page, self._form).routes(),
                 Mount("/assets", StaticFiles(directory=assets)),
             ],
             exception_handlers={Problem: self._problem, HTTPException: self._http},

@@ -24,6 +24,7 @@ from handsfree.office.signatures import MISSHAPEN, fault_of
 from handsfree.problem import Problem, one_line
 
 SIGNED_OFF = "signed-off"
+HAZARD_TAKEN, HAZARD_CLOSED = "hazard-taken", "hazard-closed"
 VERDICTS = {
     "accepted": "Accepted",
     "to be redone": "To be redone",
@@ -40,6 +41,8 @@ _ALWAYS = frozenset({"at", "by", "kind", "number", "prev", "signature", "visit"}
 _MEMBERS = {
     SIGNED_OFF: _ALWAYS | {"count", "digest", "verdict", "remark"},
     SOUND_REDACTED: _ALWAYS | {"sound", "reason"},
+    HAZARD_TAKEN: _ALWAYS | {"hazard", "owner"},
+    HAZARD_CLOSED: _ALWAYS | {"hazard", "remark"},
 }
 
 
@@ -203,6 +206,10 @@ def _members(line: bytes) -> dict[str, Any]:
         members["verdict"] not in VERDICTS or type(members["remark"]) is not str
     ):
         raise ValueError("no verdict")
+    if members["kind"] in {HAZARD_TAKEN, HAZARD_CLOSED} and not all(
+        type(members[name]) is str and members[name] for name in _MEMBERS[members["kind"]] - _ALWAYS
+    ):
+        raise ValueError("no hazard")
     return members
 
 

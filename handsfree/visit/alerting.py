@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import subprocess
 import threading
+from collections.abc import Sequence
 
 from handsfree.events import decisions as ev
 
@@ -14,16 +15,35 @@ def tell_others(command: str, alerted: ev.Alerted) -> str:
 
     It runs beside the visit, by no shell, and is not waited for: the stop comes first.
     """
-    words = shlex.split(command)
+    started = _started(command, (alerted.who, alerted.number, alerted.gate))
+    if isinstance(started, str):
+        return started
+    threading.Thread(target=started.wait, name="handsfree alert", daemon=True).start()
+    return ""
+
+
+def run_alert(command: str, given: Sequence[str], patience_s: float) -> str:
+    """Run the command, given who, the number and the text, to its end; return what went wrong, or ""."""
+    started = _started(command, given)
+    if isinstance(started, str):
+        return started
     try:
-        started = subprocess.Popen(  # noqa: S603 - the command is this device's own, no part of it comes from a sheet
-            [*words, alerted.who, alerted.number, alerted.gate],
+        code = started.wait(patience_s)
+    except subprocess.TimeoutExpired:
+        started.kill()
+        started.wait()
+        return f"the alert command did not end in {patience_s:g} s"
+    return f"the alert command ended with exit code {code}" if code else ""
+
+
+def _started(command: str, given: Sequence[str]) -> subprocess.Popen[bytes] | str:
+    try:
+        return subprocess.Popen(  # noqa: S603 - the command is this device's own, no part of it comes from a sheet
+            [*shlex.split(command), *given],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
-    except (OSError, IndexError) as error:
+    except (OSError, ValueError, IndexError) as error:
         return f"the alert command did not start: {error}"
-    threading.Thread(target=started.wait, name="handsfree alert", daemon=True).start()
-    return ""

@@ -1,0 +1,77 @@
+"""The hazards that visits left behind: which of what is unresolved is one, and all of them over all visits."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.desk.concerns import STOPPED
+from handsfree.desk.index import Index
+from handsfree.office.endorsements import kept_lines, read_endorsements
+from handsfree.office.hazards import HazardStanding, standings
+from handsfree.office.verification import known_enrolment
+from handsfree.problem import Problem
+
+KINDS = ("Still altered", "Limit passed", "Stopped", "Cleared by “misheard”", "Stop in the sound")
+"""Dangerous ends: something left altered, a limit passed and left, any stop after which nothing went on (made
+safe, a collapse, gas), a stop that was called misheard, a stop in the sound that the record did not take.
+"""
+
+
+@dataclass(frozen=True)
+class VisitHazard:
+    """One hazard of one visit, and where it stands; the name is the one that people sign to."""
+
+    key: str
+    folder: Path
+    name: str
+    kind: str
+    says: str
+    seq: int | None
+    weight: int
+    visit: str
+    job: str
+    day: str
+    identity: str
+    standing: HazardStanding
+
+    @property
+    def sentence(self) -> str:
+        """The hazard and its visit in one line, for whoever is alerted."""
+        return f"{self.kind}: {self.says}. {self.visit}, job {self.job}, {self.day}"
+
+
+def name_of(kind: str, seq: int | None) -> str:
+    """Return the name of a hazard, by what it is and the entry that shows it."""
+    words = re.sub(r"[^a-z]+", "-", kind.lower()).strip("-")
+    return f"{words}-{0 if seq is None else seq}"
+
+
+def hazards_of_all(index: Index) -> list[VisitHazard]:
+    """Return all hazards of examined visits but demos: open, unowned, gravest, newest first."""
+    rows = {row.key: row for row in index.store.examined() if row.danger >= STOPPED and row.anchor != "demo"}
+    concerns = index.store.concerns(list(rows))
+    found = []
+    for key, row in rows.items():
+        mine = [one for one in concerns[key] if one.kind in KINDS and one.weight >= STOPPED]
+        folder = index.root / row.path
+        signed = _standings(folder, row.identity, index.enrolment) if mine else {}
+        for one in mine:
+            name = name_of(one.kind, one.seq)
+            standing = signed.get(name, HazardStanding())
+            visit = f"{row.appliance} {row.serial}"
+            found.append(
+                VisitHazard(
+                    key, folder, name, one.kind, one.says, one.seq, one.weight, visit, row.job, row.day,
+                    row.identity, standing,
+                )
+            )  # fmt: skip
+    return sorted(found, key=lambda one: (not one.standing.open, bool(one.standing.owner), -one.weight))
+
+
+def _standings(folder: Path, identity: str, enrolment: Path | None) -> dict[str, HazardStanding]:
+    try:
+        return standings(read_endorsements(kept_lines(folder), identity, known_enrolment(enrolment)))
+    except Problem:
+        return {}
