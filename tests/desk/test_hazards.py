@@ -1,4 +1,4 @@
-"""Dangerous ends reach a person at once, and each hazard has an owner until it is closed with words, both signed."""
+"""Dangerous ends reach a person at once; each hazard has an owner until it is closed with words, both signed."""
 
 import re
 import sys
