@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, at
+from handsfree.events import decisions as ev
+from handsfree.lexicon.catalogue import sentence_case
 
 _BLANKS = string.Formatter()
 
@@ -21,7 +23,17 @@ def facts(evidence: Evidence) -> list[tuple[str, str]]:
     first = [("Procedure", wording.standing_told(opened.standing))] if opened.standing else []
     first += [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
     told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
-    return [*first, *((says, text) for says, text in told if text)]
+    return [*first, *((says, text) for says, text in told if text), *_answered_by(evidence)]
+
+
+def _answered_by(evidence: Evidence) -> Iterator[tuple[str, str]]:
+    """Yield who answered beside the technician, and where: a second person by name, and the customer."""
+    found: dict[tuple[str, str], dict[str, None]] = {}
+    for _, answered in evidence.recorded.all(ev.AnsweredBy):
+        title = evidence.recorded.gate_title(answered.gate)
+        found.setdefault((answered.role, answered.name), {})[title] = None
+    for (role, name), titles in found.items():
+        yield sentence_case(role), f"{f'{name}: ' if name else ''}{', '.join(titles)}"
 
 
 def lines(evidence: Evidence, texts: Iterable[str]) -> list[str]:

@@ -167,6 +167,8 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"{sentence_case(answer)}: {text or 'kept as sound'}", "note"
         case ev.Noted(text=text):
             return f"Note: {text or 'kept as sound'}", "note"
+        case ev.AnsweredBy(role=role, name=name):
+            return f"Answered by the {role}{f', {name}' if name else ''}", "note"
         case ev.Alerted(who=who, number=number):
             return f"Nobody answered: {who} to be told, {number}", "odd"
         case ev.Stopped() as stop:

@@ -418,6 +418,17 @@ class Noted(Record):
     """The answer as it is said, such as "advised"."""
 
 
+class AnsweredBy(Record):
+    """An answer was given by another than the technician: a second person by their number, or the customer."""
+
+    kind: Literal["answered-by"] = "answered-by"
+    at: int
+    gate: str
+    role: Literal["second person", "customer"]
+    name: str = ""
+    """A second person's, as the job sheet has it beside the number that was called."""
+
+
 class Held(Record):
     """The visit is on hold."""
 
@@ -628,6 +639,7 @@ Decision = Annotated[
     | Turned
     | NotDone
     | Noted
+    | AnsweredBy
     | Held
     | MoreTime
     | CarriedOn

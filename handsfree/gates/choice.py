@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from handsfree.blocks import Block, Name, Phrases, Prompt, Target
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
+from handsfree.gates.answered_by import AnsweredRole, hear_number, person_questions, wants_number
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DIFFERENT
@@ -21,6 +22,7 @@ from handsfree.questions.answer_check import AnswerCheck
 from handsfree.questions.choice import Choice
 from handsfree.questions.finding import Finding
 from handsfree.questions.kind import Scope
+from handsfree.questions.person_number import PersonNumber
 
 
 class ChoiceAnswer(Block):
@@ -43,6 +45,11 @@ class ChoiceGate(GateBlock):
     answers: dict[Name, ChoiceAnswer] = Field(min_length=2)
     matches: Prompt | None = None
     """A fact of the sheets that the answer must name, such as `"{job.serial}"`: a yes is asked to name it."""
+    answered_by: AnsweredRole = "technician"
+    """Who must answer. A `second person` gives a number of the job sheet after the answer, or it does not count.
+
+    A `customer` is recorded as having answered.
+    """
     different: Target | None = None
     """Where an answer leads that names anything else."""
 
@@ -61,7 +68,7 @@ class ChoiceGate(GateBlock):
     def effects(self) -> Effects:
         """It leads on; its test may put out what runs."""
         out = next((name for name, answer in self.answers.items() if answer.goes_out), None)
-        return Effects(goes_out=out, matches=self.matches is not None)
+        return Effects(goes_out=out, matches=self.matches is not None, answered_by=self.answered_by)
 
     @property
     def texts(self) -> Mapping[str, str]:
@@ -80,7 +87,7 @@ class ChoiceGate(GateBlock):
         del scope
         checks = (AnswerCheck(answer=name) for name in self.answers)
         notes = (Finding(answer=name) for name, answer in self.answers.items() if answer.note)
-        return (Choice(), *checks, *notes)
+        return (Choice(), *checks, *notes, *person_questions(self.answered_by, self.answers))
 
     def returned_to(self, state: State) -> bool:
         """Return True: it asks whenever it is entered."""
@@ -96,6 +103,8 @@ class ChoiceGate(GateBlock):
         if not isinstance(meaning, Answer):
             return False
         question = visit.state.question
+        if isinstance(question, PersonNumber):
+            return hear_number(visit, question, meaning, lambda name: self._counted(visit, name))
         if isinstance(question, Finding):
             return self._noted(visit, question, meaning, utterance)
         if isinstance(question, AnswerCheck) and meaning.name == "affirm":
@@ -114,6 +123,11 @@ class ChoiceGate(GateBlock):
         return True
 
     def _answered(self, visit: Visit, name: str) -> None:
+        """Let the answer count, once it is known who gave it."""
+        if not wants_number(visit, self.answered_by, name):
+            self._counted(visit, name)
+
+    def _counted(self, visit: Visit, name: str) -> None:
         """Leave by the answer, after a few words where it wants them."""
         if self.matches is not None and visit.fill(self.matches).lower() not in self.answers[name].heard:
             visit.pass_gate(DIFFERENT)
@@ -145,7 +159,8 @@ class ChoiceGate(GateBlock):
 
     def drawing(self) -> Drawing:
         """Return a rhombus."""
-        return Drawing(brackets=("{", "}"))
+        told = f"by the {self.answered_by}" if self.answered_by != "technician" else ""
+        return Drawing(told, brackets=("{", "}"))
 
     def told(self, outcome: str, scope: Scope) -> str:
         """Return the first phrase of the answer."""

@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 from handsfree.blocks import Names, Phrases, Prompt
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
+from handsfree.gates.answered_by import AnsweredRole, hear_number, person_questions, wants_number
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.lost import no_longer
@@ -19,6 +20,7 @@ from handsfree.questions import Question
 from handsfree.questions.answer_check import AnswerCheck
 from handsfree.questions.done_check import DoneCheck
 from handsfree.questions.kind import Scope
+from handsfree.questions.person_number import PersonNumber
 from handsfree.questions.to_do import ToDo
 
 
@@ -43,6 +45,11 @@ class ConfirmGate(GateBlock):
 
     A phrase that names the thing and its state ("lock removed") puts it back at once; a shorter one is read back.
     """
+    answered_by: AnsweredRole = "technician"
+    """Who must answer. A `second person` gives a number of the job sheet after the answer, or it does not count.
+
+    A `customer` is recorded as having answered.
+    """
     leaves: Names = ()
     """Calculations whose verdict may stay `outside` or `too-close` to the end: this tells whoever decides."""
 
@@ -55,7 +62,13 @@ class ConfirmGate(GateBlock):
     def effects(self) -> Effects:
         """It alters and restores things."""
         careful = bool(self.alters or self.restores or self.needs) if self.own_words is None else self.own_words
-        return Effects(alters=self.alters, restores=self.restores, ordinary=not careful, leaves=self.leaves)
+        return Effects(
+            alters=self.alters,
+            restores=self.restores,
+            ordinary=not careful,
+            leaves=self.leaves,
+            answered_by=self.answered_by,
+        )
 
     @property
     def texts(self) -> Mapping[str, str]:
@@ -70,7 +83,7 @@ class ConfirmGate(GateBlock):
         """Return the work, and the checks that may follow it."""
         del scope
         check = (DoneCheck(),) if self.restores else ()
-        return (ToDo(), AnswerCheck(answer=DONE), *check)
+        return (ToDo(), AnswerCheck(answer=DONE), *check, *person_questions(self.answered_by, (DONE,)))
 
     def returned_to(self, state: State) -> bool:
         """Return True: it asks whenever it is entered."""
@@ -83,7 +96,10 @@ class ConfirmGate(GateBlock):
 
     def hear(self, visit: Visit, meaning: Meaning, utterance: Understanding) -> bool:
         """Take "done", after a yes or no when it was heard in real doubt; read back what it restores."""
-        checked = visit.state.question in {DoneCheck(), AnswerCheck(answer=DONE)}
+        question = visit.state.question
+        checked = question in {DoneCheck(), AnswerCheck(answer=DONE)}
+        if isinstance(question, PersonNumber):
+            return hear_number(visit, question, meaning, lambda _: self._counted(visit))
         if meaning == Answer(DONE) and self.restores and not self._all_named(visit, utterance):
             things = (visit.things[name] for name in self.restores)
             states = "; ".join(f"{thing.said} {thing.restored}" for thing in things)
@@ -103,6 +119,10 @@ class ConfirmGate(GateBlock):
         return not utterance.doubt and all(visit.things[one].named_in(utterance.words) for one in self.restores)
 
     def _done(self, visit: Visit) -> None:
+        if not wants_number(visit, self.answered_by, DONE):
+            self._counted(visit)
+
+    def _counted(self, visit: Visit) -> None:
         for thing in self.restores:
             if thing in visit.state.altered:
                 visit.emit(ev.Restored(at=visit.at, thing=thing, gate=visit.state.gate))
@@ -122,6 +142,7 @@ class ConfirmGate(GateBlock):
         """Return what it alters and restores."""
         told = [f"alters {', '.join(self.alters)}"] if self.alters else []
         told += [f"restores {', '.join(self.restores)}"] if self.restores else []
+        told += [f"by the {self.answered_by}"] if self.answered_by != "technician" else []
         return Drawing("; ".join(told))
 
     def told(self, outcome: str, scope: Scope) -> str:

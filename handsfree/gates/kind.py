@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from handsfree.events.state import State
+from handsfree.gates.answered_by import AnsweredRole
 from handsfree.gates.block import GateBlock, Rate, Settle
 from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.visit import Judging, Turning, Understanding, Visit
@@ -64,6 +65,8 @@ class Effects:
     """The outcome when what runs goes out by the gate's own test: then saying so is an answer, and no hazard."""
     only_recorded: bool = False
     """What is read is said to be for the record alone: nothing judges it."""
+    answered_by: AnsweredRole = "technician"
+    """Who must answer it."""
     judges: Judging | None = None
     turns: Turning | None = None
     follows: Follows | None = None

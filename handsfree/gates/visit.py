@@ -152,6 +152,9 @@ class Visit(Protocol):
     def things(self) -> Mapping[str, Thing]:
         """What the procedure may alter."""
 
+    def person(self, number: str) -> tuple[str, bool] | None:
+        """Return who has a number, and whether they may answer second; None when nobody has it."""
+
     def fill(self, text: str) -> str:
         """Return a prompt with the blanks filled in from the sheets."""
 

@@ -194,6 +194,10 @@ def _of_names(was: Any, now: Any) -> Weight:
     return "tighter" if in_order else "looser"
 
 
+def _of_person(_was: Any, now: Any) -> Weight:
+    return "tighter" if now == "second person" else "looser"
+
+
 def _of_flag(was: Any, now: Any) -> Weight:
     return "tighter" if now and not was else "looser"
 
@@ -203,6 +207,7 @@ _OF_FIELDS: Mapping[str, Callable[[Any, Any], Weight]] = {
     "title": lambda _was, _now: "wording",
     **dict.fromkeys(_TRUE_IS_TIGHTER, _of_flag),
     **dict.fromkeys(_GAIN_IS_TIGHTER, _of_names),
+    "answered_by": _of_person,
     "limits": _of_limits,
     "settle": _of_block,
     "ask": lambda was, now: _of_asks(was or [], now or []),

@@ -21,6 +21,7 @@ from handsfree.questions.note import Note
 from handsfree.questions.nothing import Nothing
 from handsfree.questions.once_more import OnceMore
 from handsfree.questions.outside import Outside
+from handsfree.questions.person_number import PersonNumber
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.rate import CallRate
 from handsfree.questions.read_back import ReadBackCheck
@@ -68,6 +69,7 @@ Question = Annotated[
     | DoneCheck
     | AnswerCheck
     | Finding
+    | PersonNumber
     | FinishCheck
     | StillFiring
     | RecheckThing

@@ -56,6 +56,8 @@ class Scope:
 
     shows: Mapping[str, str] = field(default_factory=dict)
     """The unit that instruments show in place of a quantity's own."""
+    people: tuple[str, ...] = ()
+    """The numbers of those who may answer, as the job sheet has them."""
 
     def only(self, quantities: tuple[str, ...]) -> tuple[Ask, ...]:
         """Return what the gate asks for of these quantities; all that it asks for when none of them is."""
@@ -137,6 +139,9 @@ class PlayedTechnician(Protocol):
 
     def answers(self, name: str) -> str:
         """Return one of the language's own answers: affirm, deny, mark, firing, ..."""
+
+    def gives_number(self) -> str:
+        """Return the number of a person who may answer."""
 
     def talks(self) -> str:
         """Return some free talk."""

@@ -230,7 +230,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.VisitClosed():
             ended = replace(state, status="closed", question=Nothing(), until=None)
             return replace(ended, outcome=event.outcome, lacking=event.lacking)
-        case ev.SettlingJudged() | ev.Alerted() | ev.Noted():
+        case ev.SettlingJudged() | ev.Alerted() | ev.Noted() | ev.AnsweredBy():
             return state
         case _:
             assert_never(event)

@@ -74,6 +74,10 @@ class Draft:
         """What the procedure may alter."""
         return self.plan.things
 
+    def person(self, number: str) -> tuple[str, bool] | None:
+        """Return who has a number, and whether they may answer second; None when nobody has it."""
+        return self.plan.sheets.job.numbered().get(number)
+
     def fill(self, text: str) -> str:
         """Return a prompt with the blanks filled in from the sheets."""
         return self.plan.fill(text)

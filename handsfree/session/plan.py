@@ -124,7 +124,7 @@ class Plan:
         """Return what a question asked at a gate may look at; without a gate, what it may look at anywhere."""
         known = gate_id in self.procedure.gates
         scope = self.procedure.scope(gate_id) if known else Scope(self.catalogue, self.things)
-        return replace(scope, shows=self.sheets.shows())
+        return replace(scope, shows=self.sheets.shows(), people=tuple(self.sheets.job.numbered()))
 
     def grammar(self, question: Question, gate_id: str) -> Grammar:
         """Return what is understood at a question of a gate."""
@@ -183,6 +183,7 @@ class Plan:
             what = f"the job sheet is of {self.sheets.job.trade}, and {self.procedure.name} of {trade}"
             raise Problem(what, where=where, remedy=f"give a job sheet that says `trade: {trade}`")
         self._check_units()
+        self._check_people()
         for fact in self.procedure.file.jobsheet:
             if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, "", ()):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)
@@ -201,6 +202,16 @@ class Plan:
                     what = f"there is no quantity {ask.quantity!r}"
                     raise Problem(what, where=str(placed.place), remedy=f"known: {known}")
         return self
+
+    def _check_people(self) -> None:
+        """Raise Problem when a second person has to answer, and the job sheet knows none who may."""
+        may = any(allowed for _, allowed in self.sheets.job.numbered().values())
+        asking = (one for one in self.procedure.gates.values() if one.gate.effects.answered_by == "second person")
+        first = next(asking, None)
+        if first is not None and not may:
+            what = f"a second person answers at {first.id}, and the job sheet names nobody with a number who may"
+            remedy = "write `people: [{name: ..., number: ...}]` into the job sheet"
+            raise Problem(what, where=str(first.place), remedy=remedy)
 
     def _check_units(self) -> None:
         """Raise Problem when an instrument shows a unit that nothing is called in."""

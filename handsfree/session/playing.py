@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from handsfree.events.state import State
 from handsfree.gates.outcomes import DIFFERENT
@@ -81,6 +82,11 @@ class AgreeingPlayer:
     def answers(self, name: str) -> str:
         """Return the first phrase of one of the language's own answers."""
         return self.plan.catalogue.answers[name][0]
+
+    def gives_number(self) -> str:
+        """Return the number of the first person who may answer, digit by digit."""
+        job = self.plan.sheets.job
+        return self.plan.numbers.digits(Decimal(next(one for one in job.numbered() if job.numbered()[one][1])))
 
     def talks(self) -> str:
         """Return some free talk."""

@@ -56,6 +56,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from structure.unbounded(procedure, visits)
     yield from structure.unprovable(procedure, visits)
     yield from sense.wrong_not_done(procedure)
+    yield from sense.skipped_person(procedure)
     yield from sense.undecided(procedure)
     yield from sense.wrong_words(procedure)
     yield from sense.said_not_done(procedure)

@@ -58,6 +58,7 @@ PROOFS: dict[str, str] = {
     "own-words": "What alters or restores something is passed by its own words, never by an ordinary yes or done.",
     "alike": "Gates that do the same need the same.",
     "not-done": 'Any gate can be passed by "not done, because", except stops, isolations, changes and restores.',
+    "second-person": "What a second person answers is on no way skipped to where the answer would have led.",
     "firing": "A gate that reads a held rate, times the meter or lies between firing gates is marked firing.",
     "re-entry": "From no gate does a stop lead back to where something fires without the steps that it requires.",
     "apart": "Phrases accepted together sound different enough, and none begins another.",

@@ -44,6 +44,19 @@ def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
             )
 
 
+def skipped_person(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates of a second person that "not done" passes to a gate where an answer leads too."""
+    for gate_id, placed in procedure.gates.items():
+        if placed.gate.effects.answered_by != "second person" or NOT_DONE not in placed.transitions:
+            continue
+        led = placed.transitions[NOT_DONE]
+        answers = [outcome for outcome, to in placed.transitions.items() if outcome != NOT_DONE and to == led]
+        if answers and not _stops(procedure, led):
+            what = f'"not done" passes {gate_id} as the answer of the second person does'
+            remedy = "say with not_done where it leads when nobody is there"
+            yield Violation(gate_id, ProofFault("second-person", what, remedy, ("answered_by",)), ())
+
+
 def undecided(procedure: Procedure) -> Iterator[Violation]:
     """Yield choices whose answers all lead to one gate, and answers that stop the visit only sometimes.
 
