@@ -210,7 +210,7 @@ class Plan:
         first = next(asking, None)
         if first is not None and not may:
             what = f"a second person answers at {first.id}, and the job sheet names nobody with a number who may"
-            remedy = "write `people: [{name: ..., number: ...}]` into the job sheet"
+            remedy = "write `second_person:` with its people into the job sheet"
             raise Problem(what, where=str(first.place), remedy=remedy)
 
     def _check_units(self) -> None:

@@ -47,6 +47,31 @@ class MakerBand(Block):
 PersonalNumber = Annotated[str, BeforeValidator(str), Field(pattern=r"^[1-9][0-9]{2,5}$")]
 
 
+class Colleague(Block):
+    """Somebody who may answer in the place of a second person."""
+
+    name: str
+    """Their name, as it stands on the paper."""
+    number: PersonalNumber
+    """Their own number, three to six digits, the first not zero: called after each of their answers."""
+
+
+class SecondPerson(Block):
+    """Who may answer where a procedure asks for a second person."""
+
+    who: Literal["another", "anybody"] = "another"
+    """Whether the second person must be another than the technician, or may be anybody named here."""
+    people: Annotated[tuple[Colleague, ...], BeforeValidator(as_tuple)] = ()
+    """Those who may answer, each with a number of their own."""
+
+    @model_validator(mode="after")
+    def _told_apart(self) -> SecondPerson:
+        for number, other in combinations((one.number for one in self.people), 2):
+            if sum(one != two for one, two in zip(number, other, strict=False)) < 2:
+                raise ValueError(f"the numbers {number} and {other} must differ in two digits or more")
+        return self
+
+
 class Manual(Block):
     """Which document the data was taken from."""
 
@@ -63,17 +88,6 @@ class Person(Block):
     """The technician's name, as it stands on the paper."""
     licence: str
     """The licence or registration for gas, with its expiry where it has one."""
-    number: PersonalNumber | None = None
-    """The technician's own number, three to six digits, where they may answer as second person too."""
-
-
-class Colleague(Block):
-    """Somebody who may answer in the place of a second person."""
-
-    name: str
-    """Their name, as it stands on the paper."""
-    number: PersonalNumber
-    """Their own number, three to six digits, the first not zero: called after each of their answers."""
 
 
 class Instrument(Block):
@@ -142,10 +156,6 @@ class JobSheet(Block):
     """Where it is, as it is asked for on arrival."""
     technician: Person
     """Who does the work."""
-    people: Annotated[tuple[Colleague, ...], BeforeValidator(as_tuple)] = ()
-    """Who may answer where a procedure asks for a second person."""
-    two_persons: bool = False
-    """Whether the second person must be another than the technician."""
     appliance: str = Field(pattern=r"^[A-Za-z0-9._-]+\.yaml$")
     """The appliance sheet's file, beside this one."""
     serial: str
@@ -154,28 +164,19 @@ class JobSheet(Block):
     """The height of the site above the sea; feet are taken too."""
     alert: Alert | None = None
     """Who is told when nobody answers while something fires."""
+    second_person: SecondPerson | None = None
+    """Who may answer where a procedure asks for a second person."""
     instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()
     """What is measured with."""
     emergency_number: str = ""
     """Whom to call in an emergency; it stands on the warning notice."""
 
-    @model_validator(mode="after")
-    def _told_apart(self) -> JobSheet:
-        own = self.technician.number
-        numbers = [*([] if own is None else [own]), *(one.number for one in self.people)]
-        for number, other in combinations(numbers, 2):
-            digits = zip(number, other, strict=False)
-            if len(number) == len(other) and sum(one != two for one, two in digits) < 2:
-                raise ValueError(
-                    f"the numbers {number} and {other} of two people must differ in two digits or more"
-                )
-        return self
-
     def numbered(self) -> dict[str, tuple[str, bool]]:
         """Return number -> who has it, and whether they may answer as second person."""
-        own = self.technician
-        first = {} if own.number is None else {own.number: (own.name, not self.two_persons)}
-        return {**first, **{one.number: (one.name, True) for one in self.people}}
+        if self.second_person is None:
+            return {}
+        other, own = self.second_person.who == "another", self.technician.name
+        return {one.number: (one.name, not (other and one.name == own)) for one in self.second_person.people}
 
     @property
     def measuring(self) -> tuple[Instrument, ...]:

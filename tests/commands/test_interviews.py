@@ -30,6 +30,7 @@ JOB = [
     ("perhaps", "yes"),
     ("x", "the office"),
     ("1", "0555 0100"),
+    ("", "n"),
     ("maybe", "n"),
     ("", "0555 0112"),
     ("", "natural gas"),

@@ -272,7 +272,7 @@ def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> Non
 
 
 def test_every_proof_has_a_test_here() -> None:
-    own = {"reachable", "alike", "fresh", "re-entry"}
+    own = {"reachable", "alike", "fresh", "re-entry", "second-person"}  # the last: tests/gates/test_answered_by.py
     assert {fault[0] for fault in FAULTS} | own == set(PROOFS)
 
 

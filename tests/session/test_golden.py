@@ -133,6 +133,7 @@ def _examples() -> dict[str, Any]:
     events.append(
         ev.Cleared(at=1, gate="site", reason="cleared because all is well", sound=None)
     )  # until version 3
+    events.append(ev.AnsweredBy(at=1, gate="nuts", role="second person", name="T. Example"))
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))
