@@ -151,7 +151,7 @@ def _mark(keypad_state: KeypadState, choices: Keypad, step: int) -> KeypadState:
 
 
 def _digit(keypad_state: KeypadState, choices: Keypad, key: str) -> KeypadState:
-    if keypad_state.words:
+    if keypad_state.words or choices.digits:
         return replace(keypad_state, words=(keypad_state.words + key)[:MOST_LETTERS])
     if not choices.fields:
         number = int(key)

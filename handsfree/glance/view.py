@@ -136,6 +136,9 @@ def _values(
     plan: Plan, state: State, notes: Notes, keypad_state: KeypadState, found: Keypad
 ) -> Iterator[ShownValue]:
     """Yield the values of the gate at hand, entered or called or accepted; else those taken last."""
+    if found.digits:
+        yield ShownValue(found.digits, keypad_state.words, "", "", at_hand=True)
+        return
     effects = _effects(plan, state)
     fields = fields_of(keypad_state, found)
     entered = dict(zip((one.quantity for one in fields), keypad_state.entries, strict=False))
@@ -361,8 +364,9 @@ def _keys(plan: Plan, state: State, keypad_state: KeypadState, found: Keypad) ->
     elif found.plain:
         patient = found.patient
         yield Key(show("key-enter"), show("again-plain", what=found.plain) if patient else found.plain)
-    if fields:
-        yield Key(show("key-digits"), fields[len(keypad_state.entries) - 1].name)
+    number = fields[len(keypad_state.entries) - 1].name if fields else found.digits
+    if number:
+        yield Key(show("key-digits"), number)
     if keypad_state.words or keypad_state.chosen is not None or any(keypad_state.entries):
         yield Key(show("key-left"), show("takes-back"))
     elif found.no:

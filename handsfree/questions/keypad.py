@@ -47,6 +47,8 @@ class Keypad:
     """Answers that stand below all others."""
     patient: bool = False
     """Enter ends an alteration, the visit or a stop: it is never taken from the key press before."""
+    digits: str = ""
+    """The name of a number that is entered as it stands, digit by digit, and is no value; empty for none."""
     at_once: bool = False
     """Enter counts however soon it comes: what it marks is timed."""
 

@@ -33,8 +33,7 @@ class PersonNumber(Worded):
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give: the number is typed, and none is offered."""
-        del scope
-        return Keypad()
+        return Keypad(digits=scope.catalogue.show("your-number"))
 
     def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""

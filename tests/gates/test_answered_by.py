@@ -9,12 +9,15 @@ import pytest
 
 from handsfree.documents import Document, parse_document
 from handsfree.events import decisions as ev
+from handsfree.glance.key_names import ENTER
+from handsfree.glance.keypad_state import KeypadState, press
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import failures
 from handsfree.procedure.sheets import load_sheets, read_job_sheet
+from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.trades.sheets import Sheets
@@ -162,3 +165,16 @@ def test_the_drawing_says_who_answers() -> None:
     drawn = mermaid(procedure_of())
     assert "by the second person" in drawn
     assert "by the customer" in drawn
+
+
+def test_the_number_is_entered_by_the_digits_of_any_keypad() -> None:
+    """As on the big screen and the phone: they stand as they are pressed, and enter sends them."""
+    found = visit()
+    found.say("joint seen")
+    keys, text = KeypadState(), ""
+    for number, key in enumerate([*"862", ENTER]):
+        keys, text = press(found.plan, found.state, keys, key, found.state.now + 2_000 * (number + 1))
+        if key == "6":
+            assert keys.words == "86"
+    assert text == "862"
+    assert keypad(found.plan, found.state).digits == "number"
