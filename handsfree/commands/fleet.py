@@ -12,16 +12,14 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from handsfree import __version__
+from handsfree.fleet.conditions import conditions_here
 from handsfree.fleet.driving import FarAlong, Summary, work_through
 from handsfree.fleet.results import ResultsFile
 from handsfree.fleet.stored_visits import VisitFolders, object_store_of, source_of
 from handsfree.fleet.workers import LONGEST_S, LocalWorkers, Workers
 from handsfree.ledger import AnchorState, RecordVerdict
 from handsfree.objects.keeping import StoreFailed, keep_visit
-from handsfree.office.verification import known_enrolment, list_digest
 from handsfree.problem import ExitCode, Problem, one_line
-from handsfree.session.version import DECISION_VERSION
 
 app = typer.Typer(help="Heavy work over very many visits.")
 _fleet = typer.Typer(no_args_is_help=True)
@@ -32,6 +30,10 @@ MOST_NAMED = 20
 """Visits that are named on the screen; all stand in the results."""
 
 _Store = Annotated[str, typer.Argument(help="A folder of visits or of objects, or s3://BUCKET/PREFIX.")]
+_Ray = Annotated[
+    str | None,
+    typer.Option(help="A cluster of Ray by its address (auto, HOST:PORT), or `local` to start one here."),
+]
 _Workers = Annotated[int, typer.Option(min=1, help="How many visits to work on at a time.")]
 _Results = Annotated[
     Path | None, typer.Option(help="The file of results; fleet-JOB.jsonl in this folder when left out.")
@@ -56,6 +58,7 @@ def fleet() -> None:
 def verify_command(
     store: _Store,
     *,
+    ray: _Ray = None,
     workers: _Workers = _CORES,
     results: _Results = None,
     enrolment: _Enrolment = None,
@@ -64,7 +67,7 @@ def verify_command(
     accept_unanchored: _Accept = False,
 ) -> None:
     """Check that the records of all visits are whole, in order, sealed and decided as recorded."""
-    with _workers(workers, seconds) as hands:
+    with _workers(workers, seconds, ray, enrolment) as hands:
         summary = _done("verify", store, hands, results, enrolment, again=again)
     raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
 
@@ -73,6 +76,7 @@ def verify_command(
 def examine_command(
     store: _Store,
     *,
+    ray: _Ray = None,
     workers: _Workers = _CORES,
     results: _Results = None,
     enrolment: _Enrolment = None,
@@ -81,7 +85,7 @@ def examine_command(
     accept_unanchored: _Accept = False,
 ) -> None:
     """Verify all visits, and tell all that the desk keeps of each: facts, readings, gates, stops, its page."""
-    with _workers(workers, seconds) as hands:
+    with _workers(workers, seconds, ray, enrolment) as hands:
         summary = _done("examine", store, hands, results, enrolment, again=again)
     raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
 
@@ -112,8 +116,15 @@ def keep_command(
 
 
 @contextmanager
-def _workers(count: int, seconds: float) -> Iterator[Workers]:
-    with closing(LocalWorkers(count, longest_s=seconds)) as hands:
+def _workers(count: int, seconds: float, ray: str | None, enrolment: Path | None) -> Iterator[Workers]:
+    """Give the workers of this machine, or of a cluster, and end them afterwards."""
+    if ray is None:
+        hands: Workers = LocalWorkers(count, longest_s=seconds)
+    else:
+        from handsfree.fleet.ray_workers import RayWorkers  # noqa: PLC0415 - the extra `fleet`
+
+        hands = RayWorkers(ray, count, enrolment=enrolment, longest_s=seconds)
+    with closing(hands):
         yield hands
 
 
@@ -121,15 +132,8 @@ def _done(
     job: str, store: str, hands: Workers, results: Path | None, enrolment: Path | None, *, again: bool
 ) -> Summary:
     """Do a job to a store, and print what came of it."""
-    known_enrolment(enrolment)  # a list that does not hold is told now
     source, file = source_of(store), results or Path(f"fleet-{job}.jsonl")
-    conditions = {
-        "job": job,
-        "program": __version__,
-        "decisions": DECISION_VERSION,
-        "list": list_digest(enrolment),
-    }
-    with ResultsFile(file, conditions) as kept:
+    with ResultsFile(file, {"job": job, **conditions_here(enrolment)}) as kept:
         if again:
             kept.again()
         listed = enrolment and enrolment.resolve()

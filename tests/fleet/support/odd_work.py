@@ -1,5 +1,6 @@
 """Work on visits that goes wrong where a visit says so, and a driver that a test kills."""
 
+import json
 import os
 import sys
 import threading
@@ -24,6 +25,8 @@ def odd(assignment):
         os._exit(7)
     if how == "hog":
         return bytearray(64 << 30)
+    if how.isdecimal():
+        time.sleep(int(how))
     return JobOutcome("closed", "enrolled", "it was looked at", {})
 
 
@@ -36,14 +39,18 @@ def counted(assignment):
 
 
 def main():
-    """Work through a store with two workers."""
-    store, results = sys.argv[1:]
-    workers = LocalWorkers(2, counted)
+    """Work through a store with two workers, on this machine or by Ray.
+
+    Imported to be called: a function of the main module is none that a worker finds.
+    """
+    by, store, results = sys.argv[1:]
+    if by == "ray":
+        from handsfree.fleet.ray_workers import HERE, RayWorkers  # noqa: PLC0415 - where it is there
+
+        workers = RayWorkers(HERE, 2, odd, longest_s=8.0)
+    else:
+        workers = LocalWorkers(2, counted)
     with ResultsFile(Path(results), {"job": "verify"}) as kept:
         summary = work_through("verify", source_of(store), workers, kept)
     workers.close()
-    print(summary.verdicts)
-
-
-if __name__ == "__main__":
-    main()
+    print(json.dumps({"done": len(summary.done), "before": summary.done_before, "set aside": summary.set_aside}))
