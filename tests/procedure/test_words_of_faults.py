@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import pytest
-from fuzzing import JARGON, fuzzed, sources, told_of
+from fuzzing import JARGON, PROCEDURES, damaged, fuzzed, sources, told_of
 from workshop import PROVEN, procedure_of
 
+from handsfree.editor.hover import hover
+from handsfree.editor.offers import offers
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 
-SEEDS = (*range(150), 707)
+SEEDS = (*range(300), 707)
 """The first of those that `python tests/bench/proofs/fuzz.py` tries."""
 
 
@@ -24,6 +27,20 @@ def test_random_damage_is_told_in_plain_words() -> None:
         files, told = fuzzed(seed, whole)
         found = JARGON.search(told)
         assert found is None, (seed, files, told)
+
+
+@pytest.mark.slow("a hundred damaged files")
+def test_an_editor_is_helped_anywhere_in_a_damaged_file() -> None:
+    """At a place drawn by lot: offers or none, a text or none, and no error."""
+    whole = sources()
+    for seed in range(100):
+        dice = random.Random(seed)
+        files = dice.choice(whole)
+        lines = damaged(files[next(iter(files))], dice).split("\n")
+        line = dice.randrange(len(lines))
+        place = ("\n".join(lines), line, dice.randrange(len(lines[line]) + 1), PROCEDURES)
+        assert isinstance(offers(*place), list)
+        assert isinstance(hover(*place), str | None)
 
 
 @pytest.mark.parametrize("files", sources(), ids=lambda files: next(iter(files)))

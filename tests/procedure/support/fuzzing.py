@@ -1,19 +1,29 @@
-"""Procedure files with random damage: lines dropped, moved, cut and repeated, words and values exchanged."""
+"""Files with random damage: lines dropped, moved, cut, repeated, indented; words, keys, values, letters exchanged.
+
+Procedures are read and proven with what they include, stories and both sheets are read.
+"""
 
 from __future__ import annotations
 
 import random
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from workshop import PROVEN
 
-from handsfree.documents import Document, NoSuchFile, parse_document
+from handsfree.documents import Document, NoSuchFile, parse_document, validate
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
+from handsfree.procedure.sheets import read_appliance_sheet, read_job_sheet
 from handsfree.procedure.trades import trade_data, trades_in_order
+from handsfree.stories.file import StoriesFile
+
+PROCEDURES = Path(__file__).parents[3] / "procedures"
+SHIPPED = ("extract-terminal", "outlet-temperature", "gas-rate-check", "room-on-entry")
+STORIES = PROCEDURES / "tests" / "extract-terminal.tests.yaml"
+DEMO, APPLIANCE = PROCEDURES.parent / "handsfree" / "demo", "appliance-24.yaml"
 
 HOST = """\
 handsfree: 2
@@ -67,45 +77,115 @@ gates:
 VALUES = (
     *("-1", "[]", "{}", "null", "'é'", "1e999", "!!python/object:x", "&a", "*a", "{a: {b: c}}", "$x", "$least"),
     *("${what}", "9.30", "-3", "true", "exit stop", "nonesuch", "co2", "air_flow", "flow_temperature", "boiler"),
-    *("readings", "superheat", "99999999999999999999", "'{job.x}'", "'{'", '"%s"', "ok"),
+    *("readings", "superheat", "99999999999999999999", "'{job.x}'", "'{'", '"%s"', "ok", "", "yes", "0", "1.5.2"),
+    *(
+        ".inf",
+        ".nan",
+        '"',
+        "[[]]",
+        "- x",
+        "<<: {}",
+        "$",
+        "${",
+        "$$",
+        "ä" * 130,
+        "🔧",
+        "\u202e",
+        "a" * 300,
+        "exit ",
+    ),
+    *(
+        "next item",
+        "..",
+        "../x.yaml",
+        "a.yaml",
+        "2026-02-30",
+        "0x1f",
+        "1_000",
+        "010",
+        "@",
+        "`",
+        "|",
+        ">",
+        "?",
+        "gate/*",
+    ),
 )
+
+LETTERS = "{}[]:,#&*!|>'\"%@`-?$\t\\\x00\x07\u2028äß🔧 0a"
 
 JARGON = re.compile(
     r"Traceback|pydantic|instance of|Extra inputs|Input should|valid (string|integer|tuple)|Decimal\(|function-|"
+    r"ruamel|Error\b|validat|MappingNode|isoformat|__\w+__|frozenset|discriminator|"
     r"Answer\(|Command\(|HazardSaid|KeyError|\bNone(Type)?\b|\bdict\b|\btuple\b|\^\[|\[a-z|\\d|<class|object at"
 )
 """What no author should ever read: a library's words, a pattern, a name of Python."""
 
 
 def sources() -> list[dict[str, str]]:
-    """Return whole procedures by file name, the first of each being the one that is run."""
+    """Return whole files by name, the first of each being the one that is run or read."""
     of_trades = [{"sample.yaml": trade_data(one).template.replace("NAME", "sample")} for one in trades_in_order()]
-    return [{"sample.yaml": PROVEN}, {"host.yaml": HOST, "guest.yaml": GUEST}, *of_trades]
+    shipped = [{path.name: path.read_text("utf-8")} for name in SHIPPED for path in (PROCEDURES / f"{name}.yaml",)]
+    read_only = [
+        {path.name: path.read_text("utf-8")} for path in (STORIES, DEMO / "jobsheet.yaml", DEMO / APPLIANCE)
+    ]
+    return [{"sample.yaml": PROVEN}, {"host.yaml": HOST, "guest.yaml": GUEST}, *of_trades, *shipped, *read_only]
 
 
-def damaged_lines(text: str, dice: random.Random) -> str:
+def damaged(text: str, dice: random.Random) -> str:
     """Return the text with one to four damages."""
-    lines = text.splitlines()
     for _ in range(dice.choice((1, 1, 1, 2, 3, 4))):
-        if not lines:
-            break
-        at, other = dice.randrange(len(lines)), dice.randrange(len(lines))
-        kind = dice.randrange(8)
+        kind = dice.randrange(12)
         if kind == 0:
-            del lines[at]
-        elif kind == 1:
-            lines[at], lines[other] = lines[other], lines[at]
-        elif kind == 2:
-            lines.insert(other, lines[at])
-        elif kind == 3:
-            lines[at] = lines[at][: dice.randrange(len(lines[at]) + 1)]
-        elif kind in {4, 5} and ":" in lines[at]:
-            lines[at] = f"{lines[at].split(':')[0]}: {dice.choice(VALUES)}"
-        else:
-            word = dice.choice(re.findall(r"[\w-]+", lines[other]) or ["x"])
-            mine = re.findall(r"[\w-]+", lines[at]) or ["x"]
-            lines[at] = re.sub(rf"\b{re.escape(dice.choice(mine))}\b", word, lines[at], count=1)
-    return "\n".join(lines) + "\n"
+            at = dice.randrange(len(text) + 1)
+            text = text[:at] + dice.choice(LETTERS) + text[at + dice.randrange(2) :]
+        elif kind == 1 and dice.randrange(3) == 0:
+            text = text[: dice.randrange(len(text) + 1)]
+        elif lines := text.splitlines():
+            _damage(lines, kind, dice)
+            text = "\n".join(lines) + "\n"
+    return text
+
+
+def _damage(lines: list[str], kind: int, dice: random.Random) -> None:
+    at, other = dice.randrange(len(lines)), dice.randrange(len(lines))
+    if kind == 2:
+        del lines[at]
+    elif kind == 3:
+        lines[at], lines[other] = lines[other], lines[at]
+    elif kind == 4:
+        lines.insert(other, lines[at])
+    elif kind == 5:
+        lines[at] = lines[at][: dice.randrange(len(lines[at]) + 1)]
+    elif kind == 6:
+        lines[at] = " " * dice.randrange(9) + lines[at].lstrip()
+    elif kind == 7:
+        _exchange(
+            lines, at, r"\b\d+(\.\d+)?\b", dice.choice(("0", "-1", "1", "1.0", "99", "10000000", "0.00001")), dice
+        )
+    elif kind == 8:
+        _exchange(
+            lines, at, r"[a-z_]+(?=:)", dice.choice(("kind", "id", "then", "limits", "ask", "at_mots", "1")), dice
+        )
+    elif kind in {9, 10}:
+        _exchange(lines, at, r"(?<=: )[^,{}\[\]]+|(?<=\[)[^,\[\]]+", dice.choice(VALUES), dice)
+    else:
+        _exchange(lines, at, r"[\w-]+", dice.choice(re.findall(r"[\w-]+", lines[other]) or ["x"]), dice)
+
+
+def _exchange(lines: list[str], at: int, what: str, by: str, dice: random.Random) -> None:
+    spots = list(re.finditer(what, lines[at]))
+    if spots:
+        spot = dice.choice(spots)
+        lines[at] = lines[at][: spot.start()] + by + lines[at][spot.end() :]
+
+
+READERS: Mapping[str, Callable[[Document], object]] = {
+    STORIES.name: lambda document: validate(StoriesFile, document),
+    "jobsheet.yaml": read_job_sheet,
+    APPLIANCE: read_appliance_sheet,
+}
+"""What is read and not proven."""
 
 
 def told_of(files: Mapping[str, str]) -> str:
@@ -113,11 +193,15 @@ def told_of(files: Mapping[str, str]) -> str:
 
     def read(path: Path) -> Document:
         if path.name not in files:
-            raise NoSuchFile("cannot read this file", where=str(path))
+            raise NoSuchFile("there is no such file", where=str(path))
         return parse_document(files[path.name], str(path))
 
+    first = Path(next(iter(files)))
     try:
-        report = check(load_procedure(Path(next(iter(files))), read))
+        if first.name in READERS:
+            READERS[first.name](read(first))
+            return ""
+        report = check(load_procedure(first, read))
     except Problem as problem:
         return problem.sentence() if ".yaml" in problem.sentence() else f"no file is named: KeyError {problem}"
     told = [f"{one.place}: {one.what}; {one.remedy}" for one in report.findings]
@@ -129,5 +213,5 @@ def fuzzed(seed: int, whole: list[dict[str, str]]) -> tuple[dict[str, str], str]
     dice = random.Random(seed)
     files = dict(dice.choice(whole))
     name = dice.choice(list(files))
-    files[name] = damaged_lines(files[name], dice)
+    files[name] = damaged(files[name], dice)
     return files, told_of(files)
