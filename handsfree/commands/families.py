@@ -67,6 +67,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "thin": "Delete from this device the sound of visits that the office has receipted; each still verifies.",
         "outbox": "Lay ready what a device fetches when it sends next: put, ask, list.",
     },
+    "company": {
+        "company": "Serve a company from one machine: init, run.",
+    },
     "programs": {
         "api": "Let other programs read: token, revoke, list; tell them: hook, unhook; describe.",
     },

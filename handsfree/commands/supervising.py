@@ -30,6 +30,8 @@ _Enrolment = Annotated[
 _Visits = Annotated[Path, typer.Argument(help="A folder with visits in it, at any depth.")]
 _MARKS = {AssessedAs.PASS: ("✓", "green"), AssessedAs.FAIL: ("✕", "red"), AssessedAs.CANNOT_TELL: ("?", "yellow")}
 
+_ALL_ADDRESSES = frozenset({"0.0.0.0", "::", ""})  # noqa: S104 - to tell them from names
+
 
 @app.command()
 def desk(
@@ -47,6 +49,9 @@ def desk(
         Path | None, typer.Option(help="A file whose first line is the passphrase.")
     ] = None,
     enrolment: _Enrolment = None,
+    tls: Annotated[
+        bool, typer.Option("--tls", help="Encrypt, by this machine's own authority; browsers must trust it.")
+    ] = False,
     hear_again: Annotated[
         bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
     ] = True,
@@ -73,6 +78,7 @@ def desk(
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
+        from handsfree.handover.office_site import office_tls  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
@@ -81,11 +87,12 @@ def desk(
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
     index = Index(folder, enrolment=enrolment)
-    server = Server(listen(host, port))
+    names = [*(name or ()), *([host] if host not in _ALL_ADDRESSES else [])]
+    server = Server(listen(host, port), tls=office_tls(state_folder(), names) if tls else None)
     called = "localhost" if host in LOOPBACK else f"[{host}]" if ":" in host else host  # passkeys need a name
-    where = f"http://{called}:{server.port}/"
+    where = f"{'https' if tls else 'http'}://{called}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
-    if open_to_all:
+    if open_to_all and not tls:
         typer.echo(
             "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
         )

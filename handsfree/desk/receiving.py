@@ -6,6 +6,7 @@ them. A visit is known by its first entry; it is the same visit when its ledger 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import shutil
 from collections.abc import Callable, Iterator
@@ -80,18 +81,23 @@ class Intake:
         target.mkdir(parents=True, exist_ok=True)
         self._target = target
         self._sandbox: Sandbox[Any, Any] = Sandbox("receiving", work, seconds=longest_s)
-        self._here: dict[str, list[tuple[Path, _Known]]] = {}
+        self._here: dict[str, list[Path]] = {}
+        """Which folders begin with an entry; the rest of a record is read only when another begins likewise."""
         for folder in visits_beneath(target):
-            try:
-                known = _known(folder)
-            except Problem:
-                continue
-            self._here.setdefault(known.identity, []).append((folder, known))
+            if identity := _identity(folder):
+                self._here.setdefault(identity, []).append(folder)
 
     def holds(self, identity: str, ledger: str) -> bool:
         """Say whether this very record of a visit is still there."""
-        there = self._here.get(identity, [])
-        return any(known.ledger == ledger and folder.exists() for folder, known in there)
+        return any(known == _Known(identity, ledger) for _, known in self._beside(identity))
+
+    def _beside(self, identity: str) -> list[tuple[Path, _Known]]:
+        """Return the records of a visit that are here and can be read."""
+        found = []
+        for place in self._here.get(identity, []):
+            with contextlib.suppress(Problem):
+                found.append((place, _known(place)))
+        return found
 
     def do(self, given: Any, *, where: str) -> Any:
         """Let the limited process do a piece of its work."""
@@ -100,7 +106,7 @@ class Intake:
     def take(self, folder: Path) -> Arrival:
         """Take a visit in; Problem when it cannot be read, copied or verified."""
         known = _known(folder)
-        others = [(place, other) for place, other in self._here.get(known.identity, []) if place.exists()]
+        others = self._beside(known.identity)
         for place, other in others:
             if other == known:
                 return _again(folder, place, known, self._sandbox)
@@ -117,7 +123,7 @@ class Intake:
             raise
         arriving.rename(place)
         Disk().fsync_folder(self._target)
-        self._here.setdefault(known.identity, []).append((place, known))
+        self._here.setdefault(known.identity, []).append(place)
         fate = _fate(report, known=bool(others))
         return Arrival(folder, fate, place, report.sentence, known.ledger, report)
 
@@ -190,6 +196,15 @@ def _free(target: Path, name: str) -> Path:
         place = target / f"{plain or 'visit'}-{number}"
         number += 1
     return place
+
+
+def _identity(folder: Path) -> str:
+    """Return the digest of a record's first entry; empty where it cannot be read."""
+    try:
+        with open_regular(folder / "ledger.jsonl") as stream:
+            return hashlib.sha256(stream.readline(LONGEST_LINE).removesuffix(b"\n")).hexdigest()
+    except OSError:
+        return ""
 
 
 def _known(folder: Path) -> _Known:

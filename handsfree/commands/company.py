@@ -1,0 +1,60 @@
+"""A company on one machine: make its folder, and run what serves it."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.commands.enrolling import passphrase
+from handsfree.problem import Problem, one_line
+
+app = typer.Typer(help="A company.")
+_company = typer.Typer(help="Serve a company from one machine: init, run.")
+app.add_typer(_company, name="company")
+
+
+@_company.command()
+def init(
+    folder: Annotated[Path, typer.Argument(help="A new folder for all that the company keeps.")],
+    name: Annotated[str, typer.Argument(help="The company's name.")],
+    *,
+    reached_at: Annotated[
+        list[str] | None, typer.Option("--name", help="A name or address at which devices reach this machine.")
+    ] = None,
+    office_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for devices.")] = 8471,
+    desk_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for supervisors.")] = 8470,
+    passphrase_file: Annotated[
+        Path | None, typer.Option(help="A file whose first line is the passphrase of the office's key.")
+    ] = None,
+    start: Annotated[bool, typer.Option("--start", help="Run it at once, until Ctrl-C.")] = False,
+) -> None:
+    """Make a company's keys, list, certificate and settings, and say what an administrator does next."""
+    from handsfree.company.configuration import CompanyConfiguration  # noqa: PLC0415 - the extra `desk`
+    from handsfree.company.founding import found, next_steps  # noqa: PLC0415
+
+    try:
+        settings = CompanyConfiguration(
+            name=name, names=tuple(reached_at or ()), office_port=office_port, desk_port=desk_port
+        )
+    except ValueError as error:
+        raise Problem("a company's name is 1 to 80 letters", where=repr(name)) from error
+    company = found(folder.resolve(), settings, passphrase(passphrase_file, new=True) or "")
+    typer.echo(one_line(f"{name} is set up in {company.folder}. Next:"))
+    for number, step in enumerate(next_steps(company, settings), start=1):
+        typer.echo(one_line(f"{number}. {step}"))
+    if start:
+        run(folder)
+
+
+@_company.command()
+def run(folder: Annotated[Path, typer.Argument(help="The company's folder.")]) -> None:
+    """Run the office and the desk until Ctrl-C or SIGTERM; whichever ends is started again."""
+    from handsfree.company.configuration import read_configuration  # noqa: PLC0415
+    from handsfree.company.running import processes_of  # noqa: PLC0415
+    from handsfree.company.running import run as serve  # noqa: PLC0415
+
+    processes = processes_of(folder.resolve(), read_configuration(folder))
+    serve(folder.resolve(), processes, lambda says: typer.echo(one_line(says)), threading.Event())
