@@ -205,7 +205,7 @@ def _counted(plan: Plan, state: State, notes: Notes, kept_at: str) -> Mapping[st
 def _last_set(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
     """Return the set taken last, where it matters: something fires, a screw is turned, or it stopped there."""
     gate = plan.gate(state.gate).gate if state.gate in plan.procedure.gates else None
-    if state.status == "stopped":
+    if state.status == "stopped" or (state.status == "closed" and not at_its_end(state.outcome)):
         own = state.sets.get(gate.effects.kept_at, ()) if gate is not None and gate.effects.kept_at else ()
         return own[-1].values if own else {}
     if state.status == "running" and gate is not None and not (gate.firing or gate.effects.turns):

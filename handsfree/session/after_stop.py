@@ -159,14 +159,15 @@ def _next(draft: Draft) -> None:
 def _back(draft: Draft, how: ev.ReEntry) -> None:
     """Go on with the work; what must be walked before anything fires stays owed.
 
-    A bare cry that was none, or a value read wrong, put nothing out by itself: what runs is asked.
+    A bare cry that was none, or a value read wrong, put nothing out by itself: what runs is asked. After a cry
+    that was none nobody laid a hand on anything, so where nothing runs nothing is asked.
     """
     facts, halt = draft.catalogue.stops, _halt(draft)
     lit_again = how == "walked" or halt.people == "leave"
     owed = (*draft.state.owed, *(facts.relight(halt.hazards) if lit_again else ()))
     gate = _goes_on_at(draft)
     draft.emit(ev.ReEntered(at=draft.at, gate=gate, how=how, owed=tuple(dict.fromkeys(owed))))
-    recheck(draft, cry=not lit_again)
+    recheck(draft, cry=not lit_again, untouched=how == "false-stop")
 
 
 def _goes_on_at(draft: Draft) -> str:

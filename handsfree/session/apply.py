@@ -271,7 +271,8 @@ def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
     return replace(
         _at_again(plan, state, event.gate),
         status="running",
-        entered_at=event.at,  # what was waited for may have been switched off meanwhile
+        # What was waited for may have been switched off meanwhile; not where it was no stop at all.
+        entered_at=state.entered_at if event.how == "false-stop" else event.at,
         halt=None,
         owed=event.owed,
         owed_for=halt.hazards if event.owed else (),

@@ -19,8 +19,8 @@ RATE = "rate"
 def recheck(draft: Draft, *, untouched: bool = False, cry: bool = False) -> None:
     """After a crash, a long hold or a stop: ask what runs, the rate and every altered thing again.
 
-    After a hold nobody has laid a hand on things (`untouched`): then only what runs is asked, with its rate. After
-    a cry that was none, it is asked whether it still runs; the rate is called with the next values anyway.
+    After a hold, and after a cry that was none, nobody has laid a hand on things (`untouched`): only what runs is
+    asked then. After a hold with its rate; after a cry the rate is called with the next values anyway.
     """
     effects = draft.gate.effects
     running = draft.plan.trade.running

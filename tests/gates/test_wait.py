@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
 from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
 from handsfree.gates import as_kind
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
@@ -97,6 +99,23 @@ def test_a_stop_is_heard_meanwhile_and_the_wait_begins_anew_after_it(tmp_path: P
     visit.until_asking()
     (passed,) = (event for event in visit.events if isinstance(event, ev.GatePassed) and event.gate == "dried")
     assert passed.at - begun > 1_790_000
+
+
+def test_a_false_stop_in_a_wait_costs_nothing(tmp_path: Path) -> None:
+    """Twenty of thirty minutes have passed: ten are left, nothing altered is asked again, and it ends on time."""
+    visit = waiting(tmp_path)
+    entered = visit.state.entered_at
+    visit.wait(1_200)
+    at, word = visit.state.now + 1_000, inp.HeardWord(word="stop", start_ms=0, end_ms=200, confidence=Decimal(1))
+    for words in (("stop",), ("false", "stop")):
+        said_so = tuple(word.model_copy(update={"word": one}) for one in words)
+        heard = inp.Alternative(words=said_so, score=Decimal(0))
+        visit.take(inp.Heard(at=at, alternatives=(heard,), grammar="told", started=at - 900, ended=at))
+        visit.until_asking() if words == ("false", "stop") else visit.take(inp.SpeechEnded(at=at))
+        at += 2_000
+    (passed,) = (event for event in visit.events if isinstance(event, ev.GatePassed) and event.gate == "dried")
+    assert passed.at - entered == 1_800_000
+    assert [event.items for event in visit.events if isinstance(event, ev.RecheckBegun)] == [()]
 
 
 def _on(visit: Rehearsal) -> str:

@@ -97,3 +97,4 @@ def test_a_visit_that_was_left_off_says_so_once_and_what_is_still_altered() -> N
     assert picture.banner == "STOPPED, LEFT AS REPORTED"
     assert picture.headline == f"Not finished. Still altered: {len(told.state.altered)}."
     assert picture.seal.text.startswith("closed, ")
+    assert not picture.taken, "what was read before elsewhere stopped nothing"

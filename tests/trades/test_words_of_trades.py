@@ -40,7 +40,7 @@ def same(now: Any, before: Any, path: str = "") -> list[str]:
 
 
 BURNER_ANSWERS = {
-    "firing": ["still firing", "burner running"],
+    "firing": ["still firing", "burner running", "it is firing"],
     "off": ["burner is off", "it is off", "it is out", "out"],
 }
 """Changed on purpose: "burner lit" and "burner off" were too near "burner out", and "firing" near "feel ill".

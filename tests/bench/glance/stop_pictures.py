@@ -92,6 +92,9 @@ def take(work: Path, scene: Scene, into: Path) -> None:
 
     state = recorder.state
     while not (state.gate == scene.gate and state.question.manner.awaits == "answer" and not state.speaking):
+        assert recorder.state.status == "running", f"{scene.name}: it stopped at {state.gate}"
+        if state.question.manner.awaits == "answer" and not state.speaking:
+            clock.pass_ms(round(1000 * person.seconds_before(state)))  # a value moves until it has settled
         step(recorder, clock, person, taken)
         state = recorder.state
     for words in scene.said:
