@@ -3,9 +3,10 @@
 import pytest
 
 from handsfree.desk.dossier import open_dossier
-from handsfree.desk.notice import notice_of
+from handsfree.desk.notice import _found, notice_of
 from handsfree.desk.paper import paper_of
 from handsfree.desk.printed import html, pdf
+from handsfree.events import decisions as ev
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +31,13 @@ def test_it_names_appliance_finding_states_and_whom_to_call(stopped):
     assert "Probe inserted" in notice.left
     assert notice.do_not_use.startswith("Do not use this appliance.")
     assert "job sheet names none" in notice.number
+
+
+def test_a_limit_that_was_passed_is_told_without_a_name_or_a_code_of_the_record(stopped):
+    _, stop = stopped.evidence.recorded.all(ev.Stopped)[-1]
+    passed = stop.model_copy(update={"why": "limit", "detail": "air-free-co 1140.0 [ppm], above 400 [ppm]"})
+    told = "CO, air-free 1140.0 ppm, above 400 ppm. The order given: Burner off now. Gas cock closed. Stay clear."
+    assert _found(stopped.evidence, passed) == told
 
 
 def test_it_is_printed_on_a_page_of_its_own(stopped):

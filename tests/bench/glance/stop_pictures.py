@@ -2,7 +2,7 @@
 
 One recorded visit of the demo's scenario, with a clock that is told, is led to a scene; what a person would see
 then is taken from the running program: the screen's own lines on a terminal of 80 by 24, the phone's page in
-Debian's Chromium at 390 by 844. Without `--all` only the scenes that the README shows.
+Debian's Chromium at 390 by 844. Without `--all` or names of scenes only the pictures that the README shows.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import Literal
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
@@ -33,30 +34,30 @@ WIDE_CELLS, HIGH_CELLS = 80, 24
 
 @dataclass(frozen=True)
 class Scene:
-    """Where the visit is led to, what is said there, and whether the README shows it."""
+    """Where the visit is led to, what is said there, and on what the README shows it."""
 
     name: str
     gate: str
     said: tuple[str, ...]
-    shown: bool = False
+    shown: Literal["terminal", "phone"] | None = None
 
 
 DOWN = ("stop work", "leave it off", "burner switched off", "gas cock closed", "power isolated")
 BACK = (*DOWN, "removed", "fitted", "closed", "closed", "tag fitted", "person told", "immediately dangerous")
 SCENES = (
-    Scene("stop-gas", "found-maximum", ("gas smell",), shown=True),
+    Scene("stop-gas", "found-maximum", ("gas smell",), shown="terminal"),
     Scene("stop-inside", "found-maximum", ("gas smell", "outside", "control closed")),
     Scene("stop-bare", "found-maximum", ("stop",)),
     Scene("stop-false", "found-maximum", ("stop", "false stop")),
     Scene("stop-relight", "found-maximum", ("stop", "false stop", "out", "wait over")),
     Scene("stop-limit", "found-maximum", ("nine three four four nine zero zero maximum", "confirmed")),
-    Scene("down-burner", "found-maximum", DOWN[:2]),
+    Scene("down-burner", "found-maximum", DOWN[:2], shown="phone"),
     Scene("down-probe", "found-maximum", DOWN),
     Scene("down-close", "found-maximum", BACK),
-    Scene("made-safe", "found-maximum", (*BACK, "confirmed"), shown=True),
+    Scene("made-safe", "found-maximum", (*BACK, "confirmed"), shown="terminal"),
     Scene("left-as-reported", "found-maximum", ("gas smell", "outside", "not reached", "nobody inside", "them",
           "leave it off", "not known", "nobody there", "none", "confirmed")),
-    Scene("turn-again", "maximum-turn", ("clockwise one turn",), shown=True),
+    Scene("turn-again", "maximum-turn", ("clockwise one turn",), shown="phone"),
     Scene("turn-watched", "maximum-turn", ("clockwise one turn", "clockwise one turn")),
     Scene("turn-undo", "maximum-turn", ("clockwise one turn", "clockwise one turn", "forty")),
     Scene("turn-over", "maximum-turn", ("clockwise one turn", "clockwise one turn", "over range")),
@@ -73,11 +74,11 @@ def main() -> None:
             continue
         with tempfile.TemporaryDirectory() as work:
             os.environ["HANDSFREE_STATE"] = f"{work}/state"
-            take(Path(work), scene, into)
+            take(Path(work), scene, into, only=None if every or named else scene.shown)
 
 
-def take(work: Path, scene: Scene, into: Path) -> None:
-    """Lead the visit to a scene and take both pictures."""
+def take(work: Path, scene: Scene, into: Path, only: str | None) -> None:
+    """Lead the visit to a scene and take both pictures, or only one."""
     clock = ToldClock()
     plan, kept = load_plan(PROCEDURE, JOB_SHEET)
     recorder, opening = Recorder.begin(work / "visit", plan, kept, clock=clock)
@@ -101,9 +102,11 @@ def take(work: Path, scene: Scene, into: Path) -> None:
         clock.pass_ms(1_200)
         taken(called(recorder, words))
         heard_out(recorder, clock, taken)
-    with Page("127.0.0.1:0", live, plan.catalogue) as page:
+    if only != "phone":
         (into / f"{scene.name}-terminal.svg").write_text(drawn(Lines(live)), "utf-8")
-        photograph(page, live, into / f"{scene.name}-phone.png")
+    if only != "terminal":
+        with Page("127.0.0.1:0", live, plan.catalogue) as page:
+            photograph(page, live, into / f"{scene.name}-phone.png")
     recorder.release()
 
 
