@@ -13,6 +13,7 @@ from typing import Self
 
 import numpy as np
 
+from handsfree.commands.customer_page import customers_page_of, hand_to_phone
 from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_phone
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
@@ -76,7 +77,7 @@ def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
 def _conduct(
     recorder: Recorder, opening: Sequence[ev.Decision], options: VisitOptions, past: Sequence[object] = ()
 ) -> ExitCode:
-    code = ExitCode.LEFT_OPEN
+    code, page = ExitCode.LEFT_OPEN, None
     try:
         with (
             _voice(options, recorder.plan) as voice,
@@ -92,9 +93,12 @@ def _conduct(
             code = conductor.run(opening, first)
             if recorder.closed:
                 speaker.say([_closing(recorder)], [])
+                page = customers_page_of(recorder.folder, speaker.note)
                 speaker.wait()
         if recorder.closed and not screen.lines:
             sys.stdout.write(f"{_closing(recorder)}\n")
+        if page is not None and options.hand_over is not None:
+            hand_to_phone(page, options.hand_over)
     except KeyboardInterrupt:
         code = ExitCode.LEFT_OPEN
     finally:

@@ -32,6 +32,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "phone": {
         "phone": "Tell the certificate that a phone takes in once, so that the page on it is encrypted.",
     },
+    "customer_page": {
+        "paper": "Write the customer's page of a visit as PDF, and hand it to a phone by a link that works once.",
+    },
     "record": {
         "verify": "Check that records are whole, in order and sealed, and name the first entry that is not.",
         "head": "Say the count of entries and the checksum, to be noted by the office.",

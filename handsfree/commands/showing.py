@@ -60,7 +60,7 @@ def shown(
             sys.stderr.write("".join(f"  {line}\n" for line in _addresses(page, view_only)))
         if wanted:
             phone = f" {recorder.plan.catalogue.show('phone')} {page.url}" if page else ""
-            first = _code(page.url) if page else []
+            first = code(page.url) if page else []
             followed = page.followed if page else None
             stack.enter_context(terminal.Terminal(phone=phone, first=first, followed=followed)).show(live)
         try:
@@ -109,7 +109,7 @@ class _Both:
         return change if change is not None or self._lines is None else self._lines.change()
 
 
-def _code(url: str) -> list[str]:
+def code(url: str) -> list[str]:
     """Return the address as a square of dots for a phone's camera, where a library can draw it; else nothing."""
     try:
         import segno  # noqa: PLC0415 - optional

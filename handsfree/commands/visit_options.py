@@ -41,6 +41,14 @@ class VisitOptions:
             help="Also a page for a phone: 0.0.0.0:8750 for the local network, 127.0.0.1:8750 for this machine.",
         ),
     ] = None
+    hand_over: Annotated[
+        str | None,
+        typer.Option(
+            "--hand-over",
+            metavar="ADDRESS:PORT",
+            help="When the visit closes: hand the customer's page to a phone by a link that works once.",
+        ),
+    ] = None
     model: Model = None
     ask_general: Annotated[
         bool,

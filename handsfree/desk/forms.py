@@ -144,6 +144,43 @@ class NoticeForm(Form):
     """What to write when the blanks have no value."""
 
 
+class PagesCheck(Form):
+    """A check that the customer's page tells: with its answer, or among what was not checked."""
+
+    says: str
+    gates: Texts
+    """The gates that ask for it, by name; the last passage of any of them tells."""
+
+
+class NumberTold(Form):
+    """A number of a calculation's verdict that the customer's page tells, beside what it is judged against."""
+
+    calculation: str
+    number: str
+    says: str
+    unit: str
+    beside: str = ""
+    """The number of the verdict that it stands beside."""
+    beside_says: str = ""
+    """What that number is called."""
+    basis: str = ""
+    """The number of the verdict that names its basis."""
+
+
+class CustomerForm(Form):
+    """What the customer's page tells beside the report."""
+
+    checks: Annotated[tuple[PagesCheck, ...], AsTuple] = ()
+    """All that a visit of this trade can check: what this one did not is told as plainly as what it did."""
+    numbers: Annotated[tuple[NumberTold, ...], AsTuple] = ()
+    signing: Texts = ()
+    """The gates that ask for signatures."""
+    next_visit: str = "{job.next_visit}, as agreed on the job sheet"
+    """With blanks as in facts."""
+    otherwise: str = "At the maker's interval; no day stands on the job sheet."
+    """What to write when the blanks have no value."""
+
+
 class ReportForm(Form):
     """How visits of this trade are reported."""
 
@@ -163,6 +200,7 @@ class ReportForm(Form):
     chart: Annotated[tuple[Axis, ...], AsTuple] = ()
     across: Annotated[tuple[Across, ...], AsTuple] = ()
     notice: NoticeForm = NoticeForm()
+    customer: CustomerForm = CustomerForm()
     until: str
     """What must stay as it is until a warning is dealt with."""
     cautions: Texts

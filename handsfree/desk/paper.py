@@ -21,7 +21,7 @@ from handsfree.desk.tables import Row
 from handsfree.events import decisions as ev
 from handsfree.office.endorsements import VERDICTS
 
-_TITLES: dict[EndKind, str] = {
+TITLES: dict[EndKind, str] = {
     "finished": "Report",
     "incomplete": "Incomplete visit",
     "left-off": "Stopped and left off",
@@ -29,6 +29,7 @@ _TITLES: dict[EndKind, str] = {
     "open": "Visit that is not closed",
     "damaged": "Damaged record",
 }
+"""What a paper is called, by how the visit ended."""
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,9 @@ def paper_of(dossier: Dossier) -> Paper:
     demo = "DEMO: " if dossier.report.demo else ""
     return Paper(
         kind=ending.kind,
-        title=f"{demo}{_TITLES[ending.kind]}: {recorded.procedure_title}",
+        title=f"{demo}{TITLES[ending.kind]}: {recorded.procedure_title}",
         headings=form.headings,
-        in_short=_in_short(dossier),
+        in_short=in_short(dossier),
         supervisor=supervisors_word(dossier),
         facts=facts.facts(evidence),
         warning=warning_due(evidence),
@@ -106,7 +107,7 @@ def paper_of(dossier: Dossier) -> Paper:
     )
 
 
-def _in_short(dossier: Dossier) -> list[str]:
+def in_short(dossier: Dossier) -> list[str]:
     """Return how the visit ended and what stands, a thought a sentence."""
     evidence, ending = dossier.evidence, dossier.evidence.ending
     told = []

@@ -91,6 +91,11 @@ class _OwnNames:
             await Response(status_code=403)(scope, receive, send)
 
 
+def only_own_names(inner: ASGIApp) -> ASGIApp:
+    """Return an application that answers only under an address or a name of this device."""
+    return _OwnNames(inner)
+
+
 class Site:
     """The page; `certificate` (DER) and `switch_off` (WAV) are offered to phones, `link` takes their sound.
 

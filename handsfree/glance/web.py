@@ -83,7 +83,7 @@ class Page:
 
         With `sound` the phone is microphone and loudspeaker; `switch_off` (WAV) is what it says by itself then.
         """
-        host, port = _address(address)
+        host, port = place_of(address)
         self._listener = listen(host, port)
         self._live, self._catalogue, self._sound, self._switch_off = live, catalogue, sound, switch_off
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
@@ -263,7 +263,8 @@ class Page:
         return json.dumps(told).encode()
 
 
-def _address(text: str) -> tuple[str, int]:
+def place_of(text: str) -> tuple[str, int]:
+    """Return host and port of "HOST:PORT", the host empty for all addresses; Problem when it is none."""
     host, colon, port = text.rpartition(":")
     if not colon or not port.isdecimal() or len(port) > 5 or int(port) > 65_535:
         raise Problem(

@@ -170,6 +170,8 @@ class JobSheet(Block):
     """What is measured with."""
     emergency_number: str = ""
     """Whom to call in an emergency; it stands on the warning notice."""
+    next_visit: Day | None = None
+    """When the next visit is due, as agreed; it stands on the customer's page."""
 
     def numbered(self) -> dict[str, tuple[str, bool]]:
         """Return number -> who has it, and whether they may answer as second person."""

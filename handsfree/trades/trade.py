@@ -13,6 +13,7 @@ from decimal import Decimal
 from handsfree.measurement.reading import Reading
 from handsfree.trades.adjusting import Adjusting
 from handsfree.trades.calculation import Calculation
+from handsfree.trades.figures import Figure
 from handsfree.trades.general import GENERAL
 from handsfree.trades.inventing import Inventing
 from handsfree.trades.plausibility import Plausibility
@@ -66,6 +67,12 @@ def none_known(sheets: Sheets, reading: Reading) -> float:
     return 0.0
 
 
+def no_figures(sheets: Sheets, values: Mapping[str, Decimal]) -> tuple[Figure, ...]:
+    """Return no figure: the trade works none out for the papers."""
+    del sheets, values
+    return ()
+
+
 @dataclass(frozen=True)
 class Trade:
     """What a trade can do."""
@@ -79,6 +86,8 @@ class Trade:
     inventing: Inventing = field(default_factory=Inventing)
     instrument_uncertainty: Callable[[Sheets, Reading], float] = none_known
     """The standard uncertainty that the accuracy of the job's instrument leaves a reading."""
+    figures: Callable[[Sheets, Mapping[str, Decimal]], tuple[Figure, ...]] = no_figures
+    """What readings of one measurement point come to, for the papers."""
     tolerances: Mapping[str, Tolerance] = field(default_factory=dict)
     """When a quantity counts as settled; any other by the steps of its display."""
     flicker: Mapping[str, Decimal] = field(default_factory=dict)

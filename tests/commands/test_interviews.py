@@ -33,6 +33,7 @@ JOB = [
     ("", "n"),
     ("maybe", "n"),
     ("", "0555 0112"),
+    ("in a year", "20/11/2027"),
     ("", "natural gas"),
     ("", "Analyser"),
     ("", "FG1"),
@@ -85,6 +86,7 @@ def test_twenty_wrong_answers_lose_nothing(folder: Path) -> None:
     assert isinstance(job, combustion.CombustionJobSheet)
     assert job.altitude_metre == Decimal("121.92")
     assert job.calibrated_until == date(2027, 6, 30)
+    assert job.next_visit == date(2027, 11, 20)
     assert job.alert is not None
     assert job.meter is not None
     assert job.meter.heating_value == Decimal("38.0")

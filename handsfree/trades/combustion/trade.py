@@ -13,6 +13,7 @@ from handsfree.trades.combustion.calculations import (
     RATES_COMPARED,
     instrument_uncertainty,
 )
+from handsfree.trades.combustion.figures import flue_figures
 from handsfree.trades.combustion.gas_supply import GAS_INPUT, SUPPLY_PRESSURE
 from handsfree.trades.combustion.inventing import INVENTING
 from handsfree.trades.combustion.plausibility import PLAUSIBILITY
@@ -37,6 +38,7 @@ COMBUSTION = Trade(
     adjusting=ADJUSTING,
     inventing=INVENTING,
     instrument_uncertainty=instrument_uncertainty,
+    figures=flue_figures,
     # Tolerances and flicker: common practice, no source.
     tolerances={
         "co2": Tolerance(Decimal("0.15")),

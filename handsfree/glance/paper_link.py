@@ -1,0 +1,72 @@
+"""One file handed over to a phone by a link that works once and for ten minutes; nothing else is served.
+
+The link is all that opens it: whoever only looks at the visit's page has none. It is offered after the visit has
+closed, so nothing that happens to it can reach the visit.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from handsfree.glance.site import HEADERS, only_own_names
+from handsfree.serving import WithHeaders
+
+LASTS_S = 600.0
+TOKEN_BYTES = 18
+
+
+@dataclass
+class PaperLink:
+    """A file under a token that nobody can guess; GET takes it, once. HEAD and previews of it take nothing."""
+
+    content: bytes
+    name: str
+    media_type: str = "application/pdf"
+    clock: Callable[[], float] = time.monotonic
+    token: str = field(default_factory=lambda: secrets.token_urlsafe(TOKEN_BYTES))
+    taken: threading.Event = field(default_factory=threading.Event)
+    """Set once it was handed over."""
+    _until: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._until = self.clock() + LASTS_S
+
+    @property
+    def path(self) -> str:
+        """Where it is had, below the server's address."""
+        return f"paper/{self.token}"
+
+    @property
+    def left_s(self) -> float:
+        """How long it still works, seconds."""
+        return max(0.0, self._until - self.clock())
+
+    def application(self) -> ASGIApp:
+        """Return the server's application."""
+        route = Route("/paper/{token}", self.hand_over, methods=["GET"])
+        refused = {HTTPException: lambda _, fault: Response(status_code=fault.status_code)}
+        return WithHeaders(only_own_names(Starlette(routes=[route], exception_handlers=refused)), HEADERS)
+
+    async def hand_over(self, request: Request) -> Response:
+        """Give the file to the first who asks in time: 404 for another link, 410 once it is used up or over."""
+        if not hmac.compare_digest(request.path_params["token"].encode(), self.token.encode()):
+            return Response(status_code=404)
+        if request.method != "GET":
+            return Response(status_code=405)
+        if self.taken.is_set() or not self.left_s:
+            return Response(status_code=410)
+        self.taken.set()
+        named = f'inline; filename="{self.name}"'
+        return Response(self.content, media_type=self.media_type, headers={"content-disposition": named})

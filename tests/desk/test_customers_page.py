@@ -1,0 +1,178 @@
+"""The customer's page of each kind of end: what was done, what was not checked, figures with unit and source."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+from led_visits import record_led
+from pypdf import PdfReader
+
+from handsfree.desk.customer import CustomersPage, customers_page
+from handsfree.desk.customer_pdf import NAME, customer_pdf, write_customers_page
+from handsfree.desk.dossier import Dossier, open_dossier
+from handsfree.desk.evidence import Evidence
+from handsfree.desk.forms import forms_of
+from handsfree.desk.record import load
+from handsfree.ledger import RecordVerdict, VerificationReport
+from handsfree.problem import Problem
+from handsfree.session.plan import Plan
+
+NEVER = re.compile(r"\b(passed|certificates?|safe|safely|savings?|guarantee\w*|u = )\b", re.IGNORECASE)
+"""What the customer's page never says: it clears nothing and promises nothing."""
+
+UNSIGNED = {"signatures": "not done because nobody is at home"}
+VISITS: dict[str, tuple[str, Mapping[str, Any]]] = {
+    "finished": ("annual-service", {"words": UNSIGNED}),
+    "left-off": ("annual-service", {"answers": {"tightness": "dropping"}}),
+    "incomplete": ("combustion-check", {"words": {"found-minimum": "not done because the analyser is flat"}}),
+}
+
+
+@pytest.fixture(scope="module")
+def dossier(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Dossier]:
+    """Return the dossier of each kind of end, recorded once; verified in the last test alone."""
+    root = tmp_path_factory.mktemp("led")
+    known: dict[str, Dossier] = {}
+
+    def of(end: str) -> Dossier:
+        if end not in known:
+            name, told = VISITS[end]
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setenv("HANDSFREE_STATE", str(root / "state"))
+                folder = record_led(root / end, name, **told)
+            report = VerificationReport(folder, RecordVerdict.CLOSED, "whole", None, (), (), ())
+            known[end] = Dossier(Evidence(load(folder), report, alike=[]), report)
+        return known[end]
+
+    return of
+
+
+@pytest.fixture
+def page(dossier: Callable[[str], Dossier]) -> Callable[[str], CustomersPage]:
+    return lambda end: customers_page(dossier(end))
+
+
+def pdf_text(content: bytes) -> str:
+    return " ".join(" ".join(one.extract_text() for one in PdfReader(io.BytesIO(content)).pages).split())
+
+
+@pytest.mark.parametrize("end", VISITS)
+def test_it_clears_nothing_and_promises_nothing(dossier: Callable[[str], Dossier], end: str) -> None:
+    text = pdf_text(customer_pdf(dossier(end)))
+    assert NEVER.findall(text) == []
+    assert "this paper clears no hazard" in text
+    assert "licence invented 12345" in text
+    assert "Not checked" in text
+
+
+@pytest.mark.parametrize("end", VISITS)
+def test_each_check_of_the_trade_is_told_once_with_its_answer_or_as_not_checked(
+    page: Callable[[str], CustomersPage], end: str
+) -> None:
+    told = page(end)
+    checked = [row[0] for row in told.checked[1:]]
+    lacking = [name for line in told.not_checked for name in line.rstrip(".").partition(": ")[2].split("; ")]
+    for check in forms_of("combustion").report.customer.checks:
+        assert (check.says in checked) + (check.says in lacking) == 1, check.says
+    assert all(answer for _, answer in told.checked)
+
+
+@pytest.mark.parametrize("end", VISITS)
+def test_no_figure_stands_without_its_unit(page: Callable[[str], CustomersPage], end: str) -> None:
+    """But for CO/CO₂, which is a plain ratio. Each table has a line that says where its figures come from."""
+    told = page(end)
+    figures = [(row[0], cell) for row in told.measured[1:] for cell in row[1:] if re.search(r"\d", cell)]
+    figures += [(row[0], cell) for row in told.judged[1:] for cell in row[1:3] if re.search(r"\d", cell)]
+    assert figures
+    bare = [(name, cell) for name, cell in figures if not re.search(r"\d (%|ppm|mbar|kW|°C)", cell)]
+    assert {name for name, _ in bare} <= {"CO/CO₂"}
+    assert all(row[4] for row in told.judged)
+    named = " ".join(told.sources)
+    assert all(name in named for name in ("CO, air-free", "CO/CO₂", "Excess air", "Readings: Flue gas analyser"))
+
+
+def test_the_figures_follow_from_the_readings(page: Callable[[str], CustomersPage]) -> None:
+    """Air-free CO is CO·20.9/(20.9 - O2), the formula of air-free limits (ANSI Z21 type); CO/CO2 by definition."""
+    rows = {row[0]: row[1] for row in page("finished").measured}
+    co2, o2, co = (float(rows[name].split()[0]) for name in ("CO₂", "O₂", "CO"))
+    assert float(rows["CO, air-free"].split()[0]) == pytest.approx(co * 20.9 / (20.9 - o2), abs=0.5)
+    assert float(rows["CO/CO₂"]) == pytest.approx(co * 1e-6 / (co2 * 1e-2), abs=0.00005)
+    assert rows["Efficiency by flue gas, gross"].endswith(" %")
+    assert (
+        "Efficiency by flue gas, net" not in rows
+    )  # the maker's data is on the gross basis: they are never compared
+    assert rows["Limits"] == "8.9 to 9.9 %"
+
+
+def test_who_did_not_sign_is_told_with_the_reason(page: Callable[[str], CustomersPage]) -> None:
+    told = page("finished")
+    assert told.unsigned == "Not signed because: nobody is at home."
+    assert told.signatures == []
+    assert page("left-off").signatures[0] == "Technician: Ines Demoville, licence invented 12345"
+
+
+def test_what_was_stopped_has_its_warning_and_the_notice(dossier: Callable[[str], Dossier]) -> None:
+    text = pdf_text(customer_pdf(dossier("left-off")))
+    assert "WARNING NOTICE DUE" in text
+    assert "Warning notice" in text
+    assert "Do not use this appliance" in text
+    assert "Not come to:" in text
+    assert customers_page(dossier("finished")).notice is None
+
+
+def test_what_a_check_leaves_out_is_told_as_plainly(page: Callable[[str], CustomersPage]) -> None:
+    told = page("incomplete").not_checked
+    (no_part,) = [line for line in told if line.startswith("No part of this visit: ")]
+    assert "Tightness test of the gas line" in no_part
+    assert "Flame failure device" in no_part
+    assert any("the analyser is flat" in line for line in told)
+
+
+def test_the_next_visit_is_the_day_on_the_job_sheet_or_none(dossier: Callable[[str], Dossier]) -> None:
+    evidence = dossier("finished").evidence
+    assert customers_page(dossier("finished")).next_visit.startswith("At the maker's interval; no day")
+    plan = evidence.recorded.plan
+    assert plan is not None
+    job = plan.sheets.job.model_copy(update={"next_visit": date(2027, 11, 20)})
+    sheets = plan.sheets.model_copy(update={"job": job})
+    agreed = replace(evidence.recorded, plan=Plan(plan.procedure, sheets))
+    told = customers_page(Dossier(Evidence(agreed, evidence.report), dossier("finished").report))
+    assert told.next_visit == "2027-11-20, as agreed on the job sheet"
+
+
+def test_a_full_disk_is_told_and_leaves_no_half_page(
+    dossier: Callable[[str], Dossier], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = dossier("incomplete").evidence.recorded.folder
+
+    def full(path: Path, _content: bytes) -> int:
+        raise OSError(28, "No space left on device", str(path))
+
+    monkeypatch.setattr("handsfree.desk.customer_pdf.open_dossier", lambda _: dossier("incomplete"))
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(Problem, match="the customer's page cannot be written"):
+        write_customers_page(folder)
+    assert not list(folder.glob("customer*"))
+
+
+@pytest.mark.slow("a whole visit is decided again")
+def test_the_page_in_the_folder_says_the_checksum_and_the_record_verifies_with_it(
+    dossier: Callable[[str], Dossier], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = dossier("finished").evidence.recorded.folder
+    monkeypatch.setenv("HANDSFREE_STATE", str(folder.parent / "state"))
+    verified = partial(open_dossier, folder, alike=[])
+    head = verified().report.head
+    assert head is not None
+    file = write_customers_page(folder)
+    assert file == folder / NAME
+    assert head.checksum in pdf_text(file.read_bytes())
+    assert verified().report.verdict is RecordVerdict.CLOSED
