@@ -37,7 +37,7 @@ def paper(
         ),
     ] = None,
 ) -> None:
-    """Write the customer's page of a visit as PDF into its folder, and hand it to a phone if wanted."""
+    """Write the customer's page of a visit as PDF, and hand it to a phone by a link that works once."""
     from handsfree.desk.customer_pdf import write_customers_page  # noqa: PLC0415 - only when a page is written
 
     file = write_customers_page(folder)
