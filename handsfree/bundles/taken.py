@@ -179,6 +179,11 @@ class TakenBundles:
         return bundle
 
 
+def withdrawals_here() -> tuple[Withdrawal, ...]:
+    """Return all that this machine has taken to be withdrawn, vouched for when it was taken."""
+    return read_withdrawals(state_folder() / FOLDER / WITHDRAWALS)
+
+
 def _in_use(folder: Path, name: str) -> str | None:
     if not is_plain_name(name):
         return None

@@ -62,7 +62,7 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
         **opening_facts(recorded.opened),
         **_sealed(report),
         **_outcome(evidence, view),
-        "version": recorded.opened.procedure_sha256[:12],
+        "version": wording.version_told(recorded.opened),
         "calibrated_until": recorded.opened.calibrated_until or "",
         "stamp": before,
         "signed": signed.verdict if signed else "",

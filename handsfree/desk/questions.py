@@ -17,6 +17,7 @@ from typing import Any
 import ibis
 from ibis import _
 
+from handsfree.bundles.taken import withdrawals_here
 from handsfree.desk.forms import Across, forms_of, known
 from handsfree.store.port import VisitStore
 
@@ -143,6 +144,34 @@ def calibration(of: AskedOf) -> Any:
         .aggregate(in_date_until=_.calibrated_until.max(), last_used=_.day.max(), visits=_.count())
         .order_by([_.in_date_until, _.instrument_serial])
     )
+
+
+def versions(of: AskedOf) -> Any:
+    """Return which device ran which version of which procedure, how often, first and last."""
+    return (
+        _once(of)
+        .mutate(device=_.device.substr(0, 12))
+        .group_by(["device", "procedure", "version"])
+        .aggregate(visits=_.count(), first=_.day.min(), last=_.day.max())
+        .order_by([_.device, _.procedure, _.version])
+    )
+
+
+def withdrawn(of: AskedOf) -> Any:
+    """Return the visits led by a version that was withdrawn since, by the list that this machine has taken."""
+    visits = _once(of)
+    gone = [
+        ((visits.procedure == one.procedure) & visits.version.startswith(f"{version} "), one)
+        for one in withdrawals_here()
+        for version in one.versions
+    ]
+    nothing = ibis.literal("")
+    told = visits.mutate(
+        withdrawn_at=ibis.cases(*((here, one.at) for here, one in gone), else_="") if gone else nothing,
+        why=ibis.cases(*((here, one.why) for here, one in gone), else_="") if gone else nothing,
+    )
+    columns = ("key", "day", "device", "technician", "procedure", "version", "withdrawn_at", "why")
+    return told.filter(told.withdrawn_at != "").select(*columns).order_by([_.day, _.key])
 
 
 def stops(of: AskedOf) -> Any:
@@ -284,6 +313,15 @@ QUESTIONS = {
         Inquiry(
             "devices", "Devices by month", "How often a device did not understand, for each visit.", devices,
             {"device": "device", "month": "month"},
+        ),
+        Inquiry(
+            "versions", "Versions of procedures by device", "Which device ran which version, how often, when.",
+            versions, {"device": "device", "procedure": "procedure", "version": "version"},
+        ),
+        Inquiry(
+            "withdrawn", "Led by a version withdrawn since",
+            "Visits whose procedure an author has withdrawn, by the list that this machine took: handsfree take.",
+            withdrawn,
         ),
         Inquiry(
             "misheard", "Words misheard", "What was not understood, and values that were corrected.", misheard,

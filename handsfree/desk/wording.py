@@ -7,7 +7,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import ROUND_UP, Decimal, InvalidOperation
 
 from handsfree.desk import forms
-from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord
+from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VisitOpened
 
 _UNITS = {
     "[ppm]": "ppm",
@@ -187,6 +187,15 @@ def standing_told(standing: ProcedureStanding) -> str:
         return f"version{version}, approved by {standing.by} on {standing.at[:10]} until {standing.until[:10]}"
     what = "that ships with the program, " if standing.status == "example" else ""
     return f"{standing.status.upper()}{version}: {what}not approved by any author"
+
+
+def version_told(opened: VisitOpened) -> str:
+    """Return which version of its procedure led a visit: as its file says it, what it counted for, its digest.
+
+    Of a record that does not say what its procedure counted for, the digest alone.
+    """
+    standing, digest = opened.standing, opened.procedure_sha256[:12]
+    return digest if standing is None else f"{standing.version or 'none'} {standing.status} {digest}"
 
 
 def lacking(lacks: Sequence[Lacking]) -> str:
