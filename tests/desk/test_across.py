@@ -181,7 +181,7 @@ def test_another_engine_gives_the_same_answer(index, name):
     other = base.execute(str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect="duckdb"))).fetchall()
     ours = answer(index.store, QUESTIONS[name]).rows
     assert [tuple(row) for row in other] == ours
-    assert ours
+    assert ours or name == "withdrawn"  # nobody withdrew anything here: test_versions.py asks that of both engines
 
 
 @pytest.mark.parametrize("dialect", ["postgres", "trino", "snowflake"])

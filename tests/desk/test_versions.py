@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from pathlib import Path
+from collections.abc import Iterator
+from typing import Any
 
+import duckdb
 import ibis
 import pytest
 
@@ -23,31 +25,36 @@ ROWS = [
 ]
 
 
-@pytest.fixture
-def visits() -> sqlite3.Connection:
-    """A table of visits as the store has it, in the standard library's own engine."""
-    made = sqlite3.connect(":memory:")
-    made.execute(f"create table visit ({', '.join(VISIT.columns)})")
+Engine = tuple[str, Any]
+
+
+@pytest.fixture(params=["sqlite", "duckdb"])
+def visits(request: pytest.FixtureRequest) -> Iterator[Engine]:
+    """A table of visits as the store has it: in the product's own engine, and in another."""
+    made: Any = sqlite3.connect(":memory:") if request.param == "sqlite" else duckdb.connect()
+    made.execute(f"create table visit ({', '.join(f'{name} varchar' for name in VISIT.columns)})")
     for key, device, procedure, version, day in ROWS:
         known = {"key": key, "identity": key, "seal": "whole", "device": device, "procedure": procedure}
         known |= {"version": version, "day": day}
         row = [known.get(name, "") for name in VISIT.columns]
         made.execute(f"insert into visit values ({', '.join('?' * len(row))})", row)
-    return made
+    yield request.param, made
+    made.close()
 
 
-def asked(visits: sqlite3.Connection, expression: object) -> list[tuple[object, ...]]:
-    return visits.execute(str(ibis.to_sql(expression, dialect="sqlite"))).fetchall()
+def asked(visits: Engine, expression: object) -> list[tuple[object, ...]]:
+    dialect, made = visits
+    return list(made.execute(str(ibis.to_sql(expression, dialect=dialect))).fetchall())
 
 
-def test_each_device_s_versions_are_counted_with_their_days(visits: sqlite3.Connection) -> None:
+def test_each_device_s_versions_are_counted_with_their_days(visits: Engine) -> None:
     found = asked(visits, questions.versions(AskedOf()))
     assert found[0] == ("tablet-1", "one-check", "1.0.0 approved 111111111111", 1, "2026-03-01", "2026-03-01")
     assert len(found) == 5
 
 
 def test_visits_of_a_version_withdrawn_later_are_found_and_no_others(
-    visits: sqlite3.Connection, monkeypatch: pytest.MonkeyPatch
+    visits: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither another procedure of that number, nor a version that only begins or ends alike."""
     at = "2026-04-01T00:00:00.000Z"
@@ -60,8 +67,7 @@ def test_visits_of_a_version_withdrawn_later_are_found_and_no_others(
     assert asked(visits, questions.withdrawn(AskedOf())) == []
 
 
-def test_a_version_is_told_with_what_it_counted_for(tmp_path: Path) -> None:
-    del tmp_path
+def test_a_version_is_told_with_what_it_counted_for() -> None:
     opened = VisitOpened.model_construct(procedure_sha256="ab" * 32, standing=None)
     assert wording.version_told(opened) == "abababababab"
     draft = opened.model_copy(update={"standing": ProcedureStanding(status="draft")})
