@@ -183,7 +183,11 @@ class Catalogue(_Frozen):
             if seconds >= 2 * unit and seconds % unit == 0:
                 return self.say(saying, count=str(seconds // unit))
         if seconds > LONGEST_IN_SECONDS:
-            return self.say("wait-minutes", count=str(-(-seconds // 60)))
+            minutes = -(-seconds // 60)
+            whole = self.waits.get(60 * minutes)  # said as a whole wait of so many minutes is
+            return (
+                self.say("wait-minutes", count=str(minutes)) if whole is None else self.say("wait", minutes=whole)
+            )
         return self.say("wait-seconds", seconds=str(seconds))
 
     def far(self, eighths: int) -> str:

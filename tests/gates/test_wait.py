@@ -189,6 +189,7 @@ def test_a_shorter_wait_is_told_by_comparing(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("milliseconds", "text"),
     [
+        (178_800, "Wait three minutes. I will call."),
         (90_000, "Wait 90 seconds. I will call."),
         (180_000, "Wait three minutes. I will call."),
         (1_800_000, "Wait 30 minutes. I will call."),

@@ -87,3 +87,10 @@ def test_an_unknown_quantity_is_told_with_the_known_ones() -> None:
 
 def test_a_sentence_begins_with_a_large_letter_and_keeps_the_others() -> None:
     assert [sentence_case(text) for text in ("flue CO2", "übergabe", "")] == ["Flue CO2", "Übergabe", ""]
+
+
+def test_each_stop_limit_says_what_it_is_a_limit_of() -> None:
+    """A screen shows that beside the numbers, in place of the record's own name."""
+    for trade in ("combustion", "cooling"):
+        catalogue = english(trade)
+        assert set(catalogue.limit_of) == set(catalogue.limits)

@@ -51,9 +51,9 @@ def figures(scale: Scale) -> Iterator[Figure]:
     pronunciations = english().pronounced({})
     prompts = rendered("en-us", PROMPTS[: 2 if scale.quick else 4])
     stops: dict[str, list[tuple[str, np.ndarray]]] = defaultdict(list)
-    for name, who, taught, samples in bare_stops(material.SPEECH):
+    for _, who, taught, samples in bare_stops(material.SPEECH):
         tuned = who.startswith("an4") and of_speaker("an4", who.split()[-1]) is Part.TUNE
-        group = TAUGHT if taught else TUNED if tuned and name.startswith("an") else UNSEEN
+        group = TAUGHT if taught else TUNED if tuned else UNSEEN
         stops[group].append((who, _close(samples())))
     for group in (UNSEEN,) if scale.quick else (UNSEEN, TUNED, TAUGHT):
         for times in (1, 3):
