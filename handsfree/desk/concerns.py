@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from handsfree.desk import ending_words, wording
+from handsfree.desk.approval import fault_of_approval
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
@@ -89,6 +90,8 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
     if standing is not None and standing.status != "approved":
         weight = UNPROVEN if standing.status == "draft" else EXAMPLE
         yield Concern("Procedure not approved", wording.standing_told(standing), weight, "trust", 0)
+    if fault := fault_of_approval(evidence):
+        yield Concern("Approval does not hold", fault, UNKNOWN, "trust", 0)
     if unproven := evidence.recorded.opened.unproven:
         says = f"these proofs of the procedure fail: {', '.join(unproven)}"
         yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)

@@ -88,4 +88,5 @@ def open_dossier(
 ) -> Dossier:
     """Read and verify a visit; raises Problem when the folder holds none."""
     report = report or verified(folder, enrolment)
-    return Dossier(Evidence(load(folder), report, alike), report, known_enrolment(enrolment))
+    known = known_enrolment(enrolment)
+    return Dossier(Evidence(load(folder), report, alike, enrolment=known), report, known)

@@ -14,6 +14,7 @@ from handsfree.desk.forms import Forms, forms_of
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 from handsfree.ledger import VerificationReport
+from handsfree.office.enrolment import Enrolment
 from handsfree.rehearing.findings import HeardAgain
 from handsfree.trades.supervision import (
     AssessedAs,
@@ -35,13 +36,14 @@ class Evidence:
 
     `report` is what verification found (None: not verified), `alike` the other visits whose readings are the
     same one by one (None: the other visits are not known here), `heard_again` what its sound holds (None: it was
-    not heard again yet).
+    not heard again yet), `enrolment` who the office knows (None: it is not known here).
     """
 
     recorded: Recorded
     report: VerificationReport | None = None
     alike: Sequence[str] | None = field(default=None)
     heard_again: HeardAgain | None = None
+    enrolment: Enrolment | None = None
 
     @cached_property
     def forms(self) -> Forms:

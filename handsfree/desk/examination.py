@@ -55,7 +55,7 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
         recorded = load(folder, walked)
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
-    evidence = Evidence(recorded, report, heard_again=kept_result(folder))
+    evidence = Evidence(recorded, report, heard_again=kept_result(folder), enrolment=known_enrolment(enrolment))
     view = view_of(evidence, report)
     signed = endorsed(report, kept_lines(folder), known_enrolment(enrolment)).standing
     facts = {

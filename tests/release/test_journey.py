@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
+from handsfree.desk.approval import fault_of_approval
+from handsfree.desk.evidence import Evidence
+from handsfree.desk.record import load
 from handsfree.ledger import read
+from handsfree.office.enrolment import Enrolment
+from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 from handsfree.visit.standing import KEPT_APPROVAL
 from tests.release.conftest import DATA
@@ -51,8 +57,28 @@ def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pyte
     assert opened["standing"]["by"] == "A. Author"
     kept = json.loads(Path("visit", "sources", KEPT_APPROVAL).read_bytes())
     assert kept["procedure_sha256"] == opened["procedure_sha256"]
+    _looked_at(Path("visit"))
     assert "one-check 1.0.0, approved by A. Author until" in run("take")[1]
     run("withdraw", "one-check", "1.0.0", "--why", "a lock was left out", "--into", "bundles")
     assert run("take", "bundles")[1].strip() == "withdrawn.jsonl: 1 new withdrawal"
     with pytest.raises(Problem, match=r"A\. Author withdrew it at .*: a lock was left out"):
         run(*visit)
+
+
+def _looked_at(visit: Path) -> None:
+    """The desk verifies the approval again: whole it holds, and nothing else in its place does."""
+    known = known_enrolment()
+    assert known is not None
+
+    def fault(enrolment: Enrolment | None = known) -> str:
+        return fault_of_approval(Evidence(load(visit), enrolment=enrolment))
+
+    assert fault() == ""
+    assert "the key of A. Author, who signed it, is not enrolled" in fault(replace(known, keys={}))
+    kept = visit / "sources" / KEPT_APPROVAL
+    whole = kept.read_bytes()
+    kept.write_bytes(whole.replace(b'"title":"One check"', b'"title":"All checks"'))
+    assert "what is signed is something else" in fault()
+    kept.unlink()
+    assert fault() == "the approval is not kept with the visit"
+    kept.write_bytes(whole)
