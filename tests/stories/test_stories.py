@@ -256,3 +256,11 @@ def test_a_procedure_without_stories_is_told_how_to_begin_and_can_begin_so(tmp_p
 def test_a_sheet_has_no_stories() -> None:
     done = CliRunner().invoke(app, ["template", "--sheet", "job", "--stories"])
     assert isinstance(done.exception, Problem)
+
+
+@pytest.mark.slow("two dozen faults, each with its proofs and stories")
+@pytest.mark.parametrize("name", ["outlet-temperature", "safe-isolation"])
+def test_proofs_and_stories_of_small_shipped_procedures_notice_every_planted_fault(name: str) -> None:
+    """`handsfree test --mutants` on each of the shipped ones is for a release: minutes of the processor."""
+    code, told = run(procedures_folder() / f"{name}.yaml", "--mutants", "--caught", "100")
+    assert code == 0, told
