@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,13 @@ class Credential:
     at: str
     text: str
     """As it goes with a request: base64url (RFC 4648) of the canonical JSON."""
+    use: int
+    """The number of the device's one-time key that sealed it."""
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of its text (hex)."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
 
     @staticmethod
     def of(text: str) -> Credential:
@@ -55,7 +63,7 @@ class Credential:
             raise ValueError("its key is not 64 hex digits")
         if not proof.leads_to_key() or not holds(bytes.fromhex(proof.signer), seal, unsealed):
             raise ValueError("its seal is not the device's")
-        return Credential(proof.key, members["key"], members["at"], text)
+        return Credential(proof.key, members["key"], members["at"], text, proof.use)
 
 
 @dataclass(frozen=True)

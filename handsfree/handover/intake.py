@@ -15,6 +15,7 @@ from pathlib import Path
 
 from handsfree.desk.examination import verified
 from handsfree.desk.receiving import LONGEST_S, Arrival, Intake
+from handsfree.handover.credentials import Credential
 from handsfree.handover.package import unpacked
 from handsfree.handover.receipts import Receipt, read_receipt
 from handsfree.handover.uploads import Upload
@@ -22,7 +23,7 @@ from handsfree.ledger.clock import Clock, SystemClock, stamp
 from handsfree.ledger.files import Disk, contents, ensure_folder, put
 from handsfree.ledger.report import VerificationReport
 from handsfree.office.kept_key import KeptKey
-from handsfree.office.log import append, newest_checkpoint
+from handsfree.office.log import SpentUse, append, newest_checkpoint
 from handsfree.problem import ExitCode, Problem
 
 
@@ -63,7 +64,7 @@ class NetworkIntake:
         found, _ = read_receipt(data)
         return data if self._intake.holds(found.visit, found.ledger) else None
 
-    def take(self, upload: Upload, sender: str, name: str = "") -> bytes:
+    def take(self, upload: Upload, sender: Credential, name: str = "") -> bytes:
         """Take in what was uploaded whole and return the receipt; a second time it is the same one.
 
         `name` is the visit's on the device.
@@ -76,7 +77,7 @@ class NetworkIntake:
                 return there
             return self._take(upload, sender, name)
 
-    def _take(self, upload: Upload, sender: str, name: str) -> bytes:
+    def _take(self, upload: Upload, sender: Credential, name: str) -> bytes:
         with upload.file.open("rb") as stream:
             if hashlib.file_digest(stream, "sha256").hexdigest() != upload.digest:
                 upload.file.unlink()
@@ -95,19 +96,20 @@ class NetworkIntake:
         self._taken(arrival)
         return receipt
 
-    def _receipted(self, arrival: Arrival, package: str, sender: str) -> bytes:
+    def _receipted(self, arrival: Arrival, package: str, sender: Credential) -> bytes:
         report, place = arrival.report, arrival.folder
         assert report is not None
         assert place is not None
         logged = report.ok and not report.demo
         if logged:
-            append(self._log, [_at(report, place)], self._keys.log, self._clock)
+            spent = [SpentUse(sender.device, sender.use, sender.digest)]
+            append(self._log, [_at(report, place)], self._keys.log, self._clock, spent=spent)
         return Receipt(
             at=stamp(self._clock.now().wall),
             visit=report.identity or "",
             ledger=arrival.ledger,
             package=package,
-            sender=sender,
+            sender=sender.device,
             verdict=report.verdict.value,
             sentence=report.sentence,
             clips=_clips_of(place) if report.whole else (),

@@ -71,7 +71,7 @@ class SenderGuard:
             request = SignedRequest(scope["method"], target, headers)
             try:
                 sender = await run_in_threadpool(self._verifier.sender, request, body)
-                scope.setdefault("state", {})["device"] = sender.device
+                scope.setdefault("state", {}).update(device=sender.device, credential=sender)
             except PermissionError as error:
                 answer = self._refusal(401, str(error))
         await (answer or self._inner)(scope, _again(body or b"", receive), send)
@@ -126,7 +126,7 @@ class Reception:
                 return Response(status_code=409, headers={"Upload-Offset": str(upload.offset)})
             work = asyncio.ensure_future(
                 run_in_threadpool(
-                    self._intake.take, upload, request.state.device, request.query_params.get("name", "")
+                    self._intake.take, upload, request.state.credential, request.query_params.get("name", "")
                 )
             )
             work.add_done_callback(lambda done: self._done(package, done))

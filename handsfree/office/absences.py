@@ -39,6 +39,9 @@ def findings(leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:
         by_device[leaf["device"]][leaf["use"]].add(leaf["visit"])
         heads[leaf["visit"]].add(leaf["digest"])
         found += _dated(leaf)
+    for leaf in leaves:
+        if leaf["kind"] == "credential":
+            by_device[leaf["device"]][leaf["use"]].add(leaf["digest"])
     for device, uses in sorted(by_device.items()):
         found += _numbered(device, uses)
     for visit, digests in sorted(heads.items()):
@@ -51,9 +54,7 @@ def findings(leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:
 def _numbered(device: str, uses: Mapping[int, set[str]]) -> Iterable[LogFinding]:
     for use, visits in sorted(uses.items()):
         if len(visits) > 1:
-            says = (
-                f"{len(visits)} visits bear the number {use} of the device {device[:12]}…, so its state was copied"
-            )
+            says = f"{len(visits)} records bear the number {use} of the device {device[:12]}…, so its state was copied"
             yield LogFinding(FORK, says)
     for before, after in pairwise([-1, *sorted(uses)]):
         if after > before + 1:
@@ -85,7 +86,7 @@ def beyond(count: int) -> list[LogFinding]:
 
 def against_log(report: VerificationReport, leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:
     """Return where a verified visit is not as the log has it: another head, or a signed line that is gone."""
-    mine = [leaf for leaf in leaves if leaf["visit"] == report.identity]
+    mine = [leaf for leaf in leaves if leaf.get("visit") == report.identity]
     digest = report.head.digest if report.head else ""
     where, found = str(report.folder), []
     heads = {leaf["digest"] for leaf in mine if leaf["kind"] == "visit"}

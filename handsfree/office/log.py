@@ -35,6 +35,7 @@ LONGEST_LOG = 256 << 20
 _MEMBERS = {
     "visit": {"at", "closed_at", "count", "device", "digest", "kind", "opened_at", "tree", "use", "visit"},
     "endorsement": {"at", "digest", "kind", "visit"},
+    "credential": {"at", "device", "digest", "kind", "use"},
 }
 """What a leaf holds, by its kind."""
 _NOTE = re.compile(r"([^\n]+)\n(0|[1-9]\d{0,18})\n([A-Za-z0-9+/]+={0,2})\n\n— (\S+) ([A-Za-z0-9+/]+={0,2})\n")
@@ -126,15 +127,33 @@ def record_lines(folder: Path) -> list[bytes]:
         raise disk_problem(error, "reading the record", path) from error
 
 
-def append(folder: Path, reports: Sequence[VerificationReport], key: KeptKey, clock: Clock | None = None) -> int:
+@dataclass(frozen=True)
+class SpentUse:
+    """A number of a device that was spent on its credential for requests (SHA-256 `digest`), so on no visit."""
+
+    device: str
+    use: int
+    digest: str
+
+
+def append(
+    folder: Path,
+    reports: Sequence[VerificationReport],
+    key: KeptKey,
+    clock: Clock | None = None,
+    *,
+    spent: Sequence[SpentUse] = (),
+) -> int:
     """Add the heads of records, and of what was signed to them, that the log does not hold yet; return how many.
 
+    `spent` are numbers that no visit will bear, so that they are not told as gaps.
     The checkpoint is written after the leaves, so that a cut between them leaves a log that only grew. Lines that
     no checkpoint signs are not taken over: they are set aside in `not-signed.jsonl`, and added again when their
     visits are.
     """
     at = stamp((clock or SystemClock()).now().wall)
     new = [leaf for report in reports for leaf in leaves_of(report, at)]
+    new += [{"at": at, "kind": "credential", **vars(each)} for each in spent]
     try:
         ensure_folder(Disk(), folder, 0o700)
         release = Disk().lock(folder / "log.lock", 30)
@@ -220,4 +239,4 @@ def _must_fit(lines: Sequence[bytes], checkpoint: Checkpoint, whose: str, folder
 
 def _same(leaf: dict[str, Any]) -> tuple[str, str, str]:
     """Return what makes a leaf the same as another, whenever either was added."""
-    return str(leaf["kind"]), str(leaf["visit"]), str(leaf["digest"])
+    return str(leaf["kind"]), str(leaf.get("visit", "")), str(leaf["digest"])

@@ -11,6 +11,7 @@ from handsfree.handover.package import packed
 from handsfree.handover.receipts import kept_receipt
 from handsfree.handover.sending import SentAs
 from handsfree.ledger import verify
+from handsfree.office.absences import GAP, findings
 from handsfree.office.kept_key import open_key
 from handsfree.office.log import checked_log
 from handsfree.problem import Problem
@@ -23,9 +24,12 @@ def contents_of(folder):
     }
 
 
+def leaves_of(pair):
+    return checked_log(pair.office / "log", open_key(pair.office / "log.pem", None).public)
+
+
 def heads(pair):
-    leaves = checked_log(pair.office / "log", open_key(pair.office / "log.pem", None).public)
-    return [leaf["digest"] for leaf in leaves if leaf["kind"] == "visit"]
+    return [leaf["digest"] for leaf in leaves_of(pair) if leaf["kind"] == "visit"]
 
 
 def test_a_visit_arrives_verified_logged_and_receipted_and_a_second_time_is_known(pair, served):
@@ -174,6 +178,16 @@ def test_an_office_that_is_killed_between_goes_on(pair):
         sender._link.close()
         assert sender._offset(package) == half
         assert sender.send(pair.visits / "first").how is SentAs.SENT
+
+
+def test_the_number_that_the_key_of_requests_took_is_declared_and_a_missing_visit_is_not(pair, served):
+    """Of the device's numbers 0 and 1 are visits, 2 its credential: all there. Without the first, 0 is a gap."""
+    sender = pair.sender(served)
+    sender.send(pair.visits / "second")
+    assert [found.name for found in findings(leaves_of(pair))] == [GAP]
+    sender.send(pair.visits / "first")
+    assert findings(leaves_of(pair)) == []
+    assert sorted(leaf["use"] for leaf in leaves_of(pair) if "use" in leaf) == [0, 1, 2]
 
 
 def test_an_open_visit_stays_on_the_device(pair, served):
