@@ -54,7 +54,8 @@ def findings(leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:
 def _numbered(device: str, uses: Mapping[int, set[str]]) -> Iterable[LogFinding]:
     for use, visits in sorted(uses.items()):
         if len(visits) > 1:
-            says = f"{len(visits)} records bear the number {use} of the device {device[:12]}…, so its state was copied"
+            which = f"number {use} of the device {device[:12]}…"
+            says = f"{len(visits)} records bear {which}, so its state was copied"
             yield LogFinding(FORK, says)
     for before, after in pairwise([-1, *sorted(uses)]):
         if after > before + 1:
