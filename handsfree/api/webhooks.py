@@ -26,6 +26,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from handsfree.api.shapes import visit_of
+from handsfree.events.decisions import at_its_end
 from handsfree.ledger.files import Disk, ensure_folder
 from handsfree.problem import Problem
 from handsfree.store.kept import VisitRow
@@ -120,8 +121,8 @@ class Webhooks:
         """Write down what is to be told of a visit that was examined or signed; nothing twice."""
         found: list[tuple[WebhookEvent, str]] = []
         if row.outcome != "open" and row.seal in {"closed", "reduced"}:
-            stopped = row.outcome == "stopped"
-            found.append((WebhookEvent.STOPPED if stopped else WebhookEvent.CLOSED, row.checksum))
+            event = WebhookEvent.CLOSED if at_its_end(row.outcome) else WebhookEvent.STOPPED
+            found.append((event, row.checksum))
         if row.signed:
             found.append((WebhookEvent.SIGNED, row.signed))
         with self._open() as base:

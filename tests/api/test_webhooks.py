@@ -79,6 +79,25 @@ def test_closed_stopped_and_signed_are_told_once(hooks, store, other):
     assert hooks.deliver() == 0
 
 
+@pytest.mark.parametrize(
+    ("outcome", "event"),
+    [("finished", "closed"), ("incomplete", "closed"), ("stopped", "stopped"), ("made-safe", "stopped"),
+     ("left-as-reported", "stopped"), ("open", None)],
+)  # fmt: skip
+def test_every_ending_is_told_as_what_it_is(hooks, store, other, outcome, event):
+    """The endings that a record can have: events/decisions.py."""
+    hooks.add("crm", other.url, EVERYTHING)
+    hooks.notice(replace(store.one(f"{1:016x}"), outcome=outcome))
+    hooks.deliver()
+    assert [json.loads(body)["type"] for _, body in other.got] == ([event] if event else [])
+
+
+def test_a_broken_record_is_not_told(hooks, store, other):
+    hooks.add("crm", other.url, EVERYTHING)
+    hooks.notice(replace(store.one(f"{1:016x}"), seal="broken"))
+    assert hooks.deliver() == 0
+
+
 def test_who_fails_is_told_again_at_longer_and_longer_intervals_then_given_up(hooks, store, other, clock):
     hooks.add("crm", other.url, EVERYTHING)
     other.statuses = [500] * (len(PAUSES_S) + 1)
