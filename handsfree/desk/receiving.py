@@ -29,6 +29,8 @@ from handsfree.regular_files import open_regular
 from handsfree.sandbox import Sandbox
 
 ARRIVING = ".arriving-"
+LOCK = ".arriving.lock"
+"""Held while one visit is taken in: a stick's and the network's do not come between each other."""
 
 LONGEST_S = 300.0
 """One visit may take so long to verify on a slow machine."""
@@ -79,12 +81,26 @@ class Intake:
         `work` verifies the folder it is given, and may do more for who has other things to give it (`do`).
         """
         target.mkdir(parents=True, exist_ok=True)
-        self._target = target
+        self._target, self._longest_s = target, longest_s
         self._sandbox: Sandbox[Any, Any] = Sandbox("receiving", work, seconds=longest_s)
         self._here: dict[str, list[Path]] = {}
         """Which folders begin with an entry; the rest of a record is read only when another begins likewise."""
-        for folder in visits_beneath(target):
-            if identity := _identity(folder):
+        self._seen: set[Path] = set()
+        self._folders: dict[Path, int] = {}
+        """The folders that hold visits, and when something was last laid into them or taken out (ns)."""
+        self._look()
+
+    def _look(self) -> None:
+        """Find visits that somebody else took in since, such as a stick's while the office takes in its own."""
+        if self._folders and all(_changed_at(folder) == at for folder, at in self._folders.items()):
+            return
+        self._folders = {self._target: _changed_at(self._target)}
+        for folder in visits_beneath(self._target):
+            above = folder.parent
+            while above not in self._folders and above.is_relative_to(self._target):
+                self._folders[above], above = _changed_at(above), above.parent
+            if folder not in self._seen and (identity := _identity(folder)):
+                self._seen.add(folder)
                 self._here.setdefault(identity, []).append(folder)
 
     def holds(self, identity: str, ledger: str) -> bool:
@@ -104,7 +120,19 @@ class Intake:
         return self._sandbox.do(given, where=where)
 
     def take(self, folder: Path) -> Arrival:
-        """Take a visit in; Problem when it cannot be read, copied or verified."""
+        """Take a visit in; Problem when it cannot be read, copied or verified, or another program is at it."""
+        try:
+            release = Disk().lock(self._target / LOCK, self._longest_s)
+        except (OSError, TimeoutError) as error:
+            raise Problem("another program takes visits in here", where=str(self._target), remedy="try again",
+                          code=ExitCode.FAILED) from error  # fmt: skip
+        try:
+            self._look()
+            return self._take(folder)
+        finally:
+            release()
+
+    def _take(self, folder: Path) -> Arrival:
         known = _known(folder)
         others = self._beside(known.identity)
         for place, other in others:
@@ -123,6 +151,7 @@ class Intake:
             raise
         arriving.rename(place)
         Disk().fsync_folder(self._target)
+        self._seen.add(place)
         self._here.setdefault(known.identity, []).append(place)
         fate = _fate(report, known=bool(others))
         return Arrival(folder, fate, place, report.sentence, known.ledger, report)
@@ -196,6 +225,14 @@ def _free(target: Path, name: str) -> Path:
         place = target / f"{plain or 'visit'}-{number}"
         number += 1
     return place
+
+
+def _changed_at(folder: Path) -> int:
+    """Return when something was last laid into a folder or taken out (ns); 0 where it is gone."""
+    try:
+        return folder.stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 def _identity(folder: Path) -> str:

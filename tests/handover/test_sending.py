@@ -216,6 +216,17 @@ def test_a_stick_and_the_network_together_make_one_visit(pair, served):
     assert fates == {"first": "already here", "second": "taken in"}
 
 
+def test_a_stick_that_comes_while_the_office_runs_makes_one_visit_too(pair, served):
+    """The office has read what is there; then another program takes visits in."""
+    assert [str(arrival.fate) for arrival in receive(pair.visits, pair.taken / "north")] == ["taken in"] * 2
+    sent = pair.sender(served).send(pair.visits / "first")
+    assert sent.how is SentAs.SENT
+    assert len(sent.receipt.clips) > 0
+    assert sorted(str(file.relative_to(pair.taken)) for file in pair.taken.rglob("ledger.jsonl")) == [
+        "north/first/ledger.jsonl", "north/second/ledger.jsonl"
+    ]  # fmt: skip
+
+
 def test_a_receipt_is_not_given_for_a_visit_that_has_gone_from_the_office(pair, served):
     """Somebody deleted it there: the device sends it again."""
     sender = pair.sender(served)
