@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from handsfree.ledger import state_folder
+from handsfree.ledger.clock import SystemClock, stamp
 from handsfree.ledger.files import Disk, contents, ensure_folder, put
 from handsfree.office.enrolment import Role
 from handsfree.office.verification import known_enrolment
@@ -111,7 +112,7 @@ def thin(
 
 @_outbox.command(name="put")
 def put_ready(
-    device: _Device,
+    device: Annotated[str, typer.Argument(help="The device: its key, its name on the list, or `all` of them.")],
     kind: Annotated[str, typer.Argument(help="questions, appliances, procedures or visits.")],
     files: Annotated[list[Path], typer.Argument(help="The files; the folder of a visit goes without its sound.")],
 ) -> None:
@@ -124,7 +125,8 @@ def put_ready(
     outbox = Outbox(_outbox_folder())
     for file in files:
         name, data = without_sound(file) if file.is_dir() else (file.name, _data(file))
-        typer.echo(one_line(str(outbox.put(_key_of(device), Consignment(kind), name, data))))
+        for key in _keys_of(device):
+            typer.echo(one_line(str(outbox.put(key, Consignment(kind), name, data))))
 
 
 @_outbox.command()
@@ -154,6 +156,14 @@ def _outbox_folder() -> Path:
     from handsfree.handover.office_site import outbox_folder  # noqa: PLC0415
 
     return outbox_folder(state_folder())
+
+
+def _keys_of(device: str) -> list[str]:
+    """Return the key of a device, or of all that are enrolled now."""
+    if device != "all":
+        return [_key_of(device)]
+    enrolment, now = known_enrolment(), stamp(SystemClock().now().wall)
+    return [each.key for each in enrolment.of(Role.DEVICE) if each.valid_at(now)] if enrolment else []
 
 
 def _key_of(device: str) -> str:

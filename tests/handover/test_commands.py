@@ -8,9 +8,15 @@ import sys
 
 import pytest
 from breaking_proxies import DroppingProxy
+from lists import OFFICE
 
+from handsfree.commands.handing_over import put_ready
+from handsfree.handover.credentials import request_key
+from handsfree.handover.outbox import Outbox
 from handsfree.ledger import verify
-from handsfree.office.enrolment import NAME
+from handsfree.ledger.verification import BEFORE_THE_PROGRAM
+from handsfree.office.enrolling import add, revoke
+from handsfree.office.enrolment import NAME, Role
 
 
 def run(*arguments, state, code=0):
@@ -61,6 +67,21 @@ def test_visits_go_over_tls_while_the_link_drops_and_the_office_is_killed(pair, 
     assert verify(pair.taken / "second").verdict == "closed"
     assert "clips went" in run("thin", pair.visits, "--after-days", "0", state=pair.state)
     run("verify", pair.visits / "first", state=pair.state, code=5)
+
+
+def test_a_file_is_laid_ready_for_one_device_or_for_all_that_are_enrolled_now(pair, tmp_path):
+    (tmp_path / "sheet.yaml").write_text("sheet")
+    add(pair.office / NAME, OFFICE, key="1" * 64, name="tablet 2", role=Role.DEVICE, valid_from=BEFORE_THE_PROGRAM)
+    add(pair.office / NAME, OFFICE, key="2" * 64, name="lost", role=Role.DEVICE, valid_from=BEFORE_THE_PROGRAM)
+    revoke(pair.office / NAME, OFFICE, key="2" * 64, why="lost")
+    put_ready("tablet 2", "appliances", [tmp_path / "sheet.yaml"])
+    put_ready("all", "procedures", [tmp_path / "sheet.yaml"])
+    outbox = Outbox(pair.office / "handover" / "outbox")
+    assert [each.kind.value for each in outbox.waiting("1" * 64)] == ["appliances", "procedures"]
+    assert [each.kind.value for each in outbox.waiting(request_key(pair.state).credential.device)] == [
+        "procedures"
+    ]
+    assert outbox.waiting("2" * 64) == []
 
 
 def test_a_device_that_knows_no_receiver_or_no_office_says_so(pair):
