@@ -13,8 +13,9 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from handsfree.desk import history
+from handsfree.desk.asked import AskedOf
 from handsfree.desk.index import Index
-from handsfree.desk.questions import QUESTIONS, AskedOf, Inquiry, QueryResult, answer
+from handsfree.desk.questions import QUESTIONS, Inquiry, QueryResult, answer
 from handsfree.problem import Problem
 
 MOST = 25

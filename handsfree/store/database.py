@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, case, delete, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Engine, case, delete, func, insert, literal, or_, select, update
 
-from handsfree.store import copies, search
-from handsfree.store.kept import AlikeVisit, Concern, Examined, NotedVisit, ReadingRow, VisitRow
+from handsfree.store import copies, routes, search
+from handsfree.store.kept import AlikeVisit, Concern, Examined, KeptAnswer, NotedVisit, ReadingRow, VisitRow
+from handsfree.store.months import ChangedVisit, MonthlyParts, OutdatedVisit, StoreChanges
 from handsfree.store.port import PAGE, KnownColumn
-from handsfree.store.tables import ALIKE, BESIDE, CONCERN, EMPTY, GATE, READING, SHAPE, VIEW, VISIT, storable, text
+from handsfree.store.questioned import packed, readings_in
+from handsfree.store.tables import (
+    ALIKE,
+    ANSWER,
+    ASKED,
+    BESIDE,
+    CONCERN,
+    EMPTY,
+    KNOWN,
+    OUTDATED,
+    ROUTE,
+    SHAPE,
+    STATE,
+    VIEW,
+    VISIT,
+    storable,
+    text,
+)  # fmt: skip
 from handsfree.store.wanted import ListWanted
 
 NOT_LOOKED_AT, CANNOT_BE_READ = 1, 95
@@ -31,20 +50,15 @@ AT_ONCE = 500
 class DatabaseStore:
     """The tables behind an engine, as the people of some offices see them; of all where `offices` is None."""
 
-    def __init__(self, engine: Engine, offices: Collection[str] | None = None) -> None:
-        self._engine = engine
+    def __init__(self, engine: Engine, parts: MonthlyParts, offices: Collection[str] | None = None) -> None:
+        self._engine, self._parts = engine, parts
         self.offices = None if offices is None else frozenset(offices)
-
-    @property
-    def dialect(self) -> str:
-        """The engine's dialect of SQL, as ibis calls it."""
-        return {"postgresql": "postgres"}.get(self._engine.dialect.name, self._engine.dialect.name)
 
     def within(self, offices: Collection[str] | None) -> DatabaseStore:
         """Return this store as the people of some offices see it; blinkers are only ever drawn closer."""
         if offices is None or self.offices is None:
-            return DatabaseStore(self._engine, self.offices if offices is None else offices)
-        return DatabaseStore(self._engine, self.offices & frozenset(offices))
+            return DatabaseStore(self._engine, self._parts, self.offices if offices is None else offices)
+        return DatabaseStore(self._engine, self._parts, self.offices & frozenset(offices))
 
     def close(self) -> None:
         """Let go of connections."""
@@ -69,6 +83,7 @@ class DatabaseStore:
                 _forget(base, [each.key for each in batch])
                 rows = [_noted({**unchecked, **each.facts}, each) for each in batch]
                 base.execute(insert(VISIT), rows)
+                routes.know(base, [VisitRow(**row) for row in rows])
 
     def forget(self, keys: Collection[str]) -> None:
         """Forget visits that are gone."""
@@ -99,13 +114,23 @@ class DatabaseStore:
             "shapes": len(examined.rows.get(SHAPE.name, ())),
         }
         with self._engine.begin() as base:
-            if not base.execute(update(VISIT).where(_V.key == key).values(storable(facts))).rowcount:
-                return
+            revision = _raised(base)
+            outdate(base, [key], revision)
+            given = {**storable(facts), "revision": revision, "route": routes.keep(base, examined)}
+            base.execute(update(VISIT).where(_V.key == key).values(given))
             base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
+            noted = _visits(base.execute(select(VISIT).where(_V.key == key)))
+            if not noted:
+                return
+            routes.know(base, noted)
+            asked = {"key": key, "body": packed(noted[0], examined.rows)}
             for name, table in BESIDE.items():
                 base.execute(delete(table).where(table.c.key == key))
                 if rows := examined.rows.get(name):
-                    base.execute(insert(table), [storable({**row, "key": key}) for row in rows])
+                    names = table.c.keys()
+                    kept = [{each: row[each] for each in names if each in row} for row in rows]
+                    base.execute(insert(table), [storable({**row, "key": key}) for row in kept])
+            base.execute(insert(ASKED), [asked])
             if examined.view:
                 base.execute(insert(VIEW), [{"key": key, "body": examined.view}])
                 copies.compare(base, key)
@@ -120,10 +145,41 @@ class DatabaseStore:
     # Telling
 
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
-        """Return the columns and rows of a question in this engine's SQL."""
+        """Return the columns and rows of a question in DuckDB's SQL, asked of the tables in `questioned.py`."""
+        self._parts.follow(self)
+        return self._parts.rows_of(sql)
+
+    def state(self) -> tuple[str, int]:
+        """Return the store's own mark, which no other has, and its revision: the same while answers are."""
         with self._engine.begin() as base:
-            found = base.exec_driver_sql(sql)
-            return tuple(found.keys()), [tuple(row) for row in found]
+            mark, revision = base.execute(select(STATE.c.mark, STATE.c.revision)).one()
+            return mark, revision
+
+    def changes(self, after: int, most: int) -> StoreChanges:
+        """Return what changed for questions after a revision, of at most so many visits."""
+        with self._engine.begin() as base:
+            until = base.scalar(select(STATE.c.revision)) or 0
+            changed = select(_V.key, _V.revision, _V.day, ASKED.c.body).join(ASKED, ASKED.c.key == _V.key)
+            wanted = changed.where(_V.revision > after, _V.revision <= until).order_by(_V.revision).limit(most)
+            visits = [ChangedVisit(*row) for row in base.execute(wanted)]
+            if len(visits) == most:
+                until = visits[-1].revision
+            gone = select(OUTDATED.c.key, OUTDATED.c.revision, OUTDATED.c.day)
+            since = gone.where(OUTDATED.c.since > after, OUTDATED.c.since <= until)
+            return StoreChanges(until, visits, [OutdatedVisit(*row) for row in base.execute(since)])
+
+    def answer(self, question: str) -> KeptAnswer | None:
+        """Return an answer that was kept under a name of all that was asked."""
+        with self._engine.begin() as base:
+            kept = select(ANSWER.c.revision, ANSWER.c.made_at, ANSWER.c.body).where(ANSWER.c.question == question)
+            row = base.execute(kept).one_or_none()
+            return None if row is None else KeptAnswer(*row)
+
+    def keep_answer(self, question: str, answer: KeptAnswer) -> None:
+        """Keep an answer, in the place of a former one."""
+        with self._engine.begin() as base:
+            base.execute(delete(ANSWER).where(ANSWER.c.question == question))
+            base.execute(insert(ANSWER), [{"question": question, **vars(answer)}])
 
     def one(self, key: str) -> VisitRow | None:
         """Return the facts of a visit."""
@@ -201,9 +257,11 @@ class DatabaseStore:
 
     def known(self, column: KnownColumn) -> list[str]:
         """Return all that visits have in a column, in order."""
-        asked = VISIT.c[column]
+        holds = [KNOWN.c.name == column]
+        if self.offices is not None:
+            holds.append(KNOWN.c.office.in_(sorted(self.offices)))
         with self._engine.begin() as base:
-            return list(base.scalars(select(asked).where(asked != "", *self._seen()).distinct().order_by(asked)))
+            return list(base.scalars(select(KNOWN.c.value).where(*holds).distinct().order_by(KNOWN.c.value)))
 
     def of_appliance(self, serial: str) -> tuple[list[VisitRow], list[ReadingRow]]:
         """Return the visits to an appliance in order without broken ones and copies, and their readings."""
@@ -212,13 +270,13 @@ class DatabaseStore:
         with self._engine.begin() as base:
             once = select(VISIT).where(_V.key.in_(first)).order_by(_V.day, _V.opened_at, _V.key)
             visits = _visits(base.execute(once))
-            asked = select(READING).where(READING.c.key.in_(first))
-            return visits, [ReadingRow(**row) for row in base.execute(asked).mappings()]
+            kept = base.execute(select(ASKED.c.key, ASKED.c.body).where(ASKED.c.key.in_(first)))
+            return visits, [reading for key, body in kept for reading in readings_in(key, body)]
 
     def gate_title(self, gate: str) -> str:
         """Return a title under which a gate was passed; its name where no visit has passed it."""
         with self._engine.begin() as base:
-            passed = select(GATE.c.title).join(VISIT, _V.key == GATE.c.key).where(GATE.c.gate == text(gate))
+            passed = select(ROUTE.c.title).join(VISIT, _V.route == ROUTE.c.route).where(ROUTE.c.gate == text(gate))
             found: str | None = base.scalar(passed.where(*self._seen()).order_by(_V.day.desc()).limit(1))
             return found or gate
 
@@ -230,10 +288,28 @@ def _noted(facts: dict[str, Any], found: NotedVisit) -> dict[str, Any]:
 
 def _forget(base: Connection, keys: Sequence[str]) -> None:
     """Remove what all tables hold of visits."""
+    outdate(base, keys, _raised(base))
     for key in keys:
         copies.part(base, key)
     for table in (*BESIDE.values(), VISIT):
         base.execute(delete(table).where(table.c.key.in_(keys)))
+
+
+def begin(base: Connection) -> None:
+    """Give new tables their own mark."""
+    base.execute(insert(STATE), [{"mark": secrets.token_hex(8), "revision": 0}])
+
+
+def _raised(base: Connection) -> int:
+    """Return a new revision; until the end of the transaction nobody else gets one, so that none is seen late."""
+    base.execute(update(STATE).values(revision=STATE.c.revision + 1))
+    return base.scalar(select(STATE.c.revision)) or 0
+
+
+def outdate(base: Connection, keys: Sequence[str], since: int) -> None:
+    """Note that what questions read of visits holds no more."""
+    asked = select(literal(since), _V.key, _V.revision, _V.day).where(_V.key.in_(keys), _V.revision > 0)
+    base.execute(insert(OUTDATED).from_select(["since", "key", "revision", "day"], asked))
 
 
 def _visits(found: Any) -> list[VisitRow]:

@@ -8,10 +8,11 @@ from typing import Any
 from sqlalchemy import URL, Connection, create_engine, event, text
 from sqlalchemy.pool import NullPool
 
-from handsfree.store.database import DatabaseStore
+from handsfree.store.database import DatabaseStore, begin
+from handsfree.store.months import MonthlyParts
 from handsfree.store.tables import METADATA
 
-SCHEMA = 8
+SCHEMA = 9
 """Raised with every change of the tables: a file of another number is emptied, and the folders fill it again."""
 
 WAIT_S = 30.0
@@ -27,7 +28,7 @@ def open_embedded(file: Path) -> DatabaseStore:
     with engine.begin() as base:
         if base.scalar(text("PRAGMA user_version")) != SCHEMA:
             _empty(base)
-    return DatabaseStore(engine)
+    return DatabaseStore(engine, MonthlyParts(file.with_suffix(".parts")))
 
 
 def _written_ahead(connection: Any, _: object) -> None:
@@ -41,4 +42,5 @@ def _empty(base: Connection) -> None:
     for name in list(tables):
         base.exec_driver_sql(f'DROP TABLE "{name}"')
     METADATA.create_all(base)
+    begin(base)
     base.execute(text(f"PRAGMA user_version = {SCHEMA}"))

@@ -87,6 +87,10 @@ class VisitRow:
     """0 waits for a verdict, 1 for the technician's answer, 2 for nothing."""
     shapes: int = 0
     """How many values were kept to find copies by."""
+    route: str = ""
+    """Which gates were passed, as a digest of their names and titles."""
+    revision: int = 0
+    """Rises with every change of what questions read; 0 while nothing was examined."""
 
     @property
     def name(self) -> str:
@@ -128,3 +132,12 @@ class AlikeVisit:
     job: str
     day: str
     shared: int
+
+
+@dataclass(frozen=True)
+class KeptAnswer:
+    """An answer across visits: when it was worked out, from which revision, and what it was."""
+
+    revision: int
+    made_at: str
+    body: bytes

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any, Literal, Protocol
 
-from handsfree.store.kept import AlikeVisit, Concern, Examined, NotedVisit, ReadingRow, VisitRow
+from handsfree.store.kept import AlikeVisit, Concern, Examined, KeptAnswer, NotedVisit, ReadingRow, VisitRow
 from handsfree.store.wanted import ListWanted
 
 PAGE = 50
@@ -27,10 +27,6 @@ class VisitStore(Protocol):
     @property
     def offices(self) -> frozenset[str] | None:
         """The offices whose visits are seen; all where None."""
-
-    @property
-    def dialect(self) -> str:
-        """The engine's dialect of SQL, as ibis calls it."""
 
     def within(self, offices: Collection[str] | None) -> VisitStore:
         """Return this store as the people of some offices see it; of all where None."""
@@ -64,7 +60,19 @@ class VisitStore(Protocol):
     # Telling
 
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
-        """Return the columns and rows of a question in this engine's SQL."""
+        """Return the columns and rows of a question in DuckDB's SQL, asked of the tables in `questioned.py`.
+
+        It is asked of all offices: the question itself must ask within `offices`.
+        """
+
+    def state(self) -> tuple[str, int]:
+        """Return the store's own mark, which no other has, and its revision: the same while answers are."""
+
+    def answer(self, question: str) -> KeptAnswer | None:
+        """Return an answer that was kept under a name of all that was asked."""
+
+    def keep_answer(self, question: str, answer: KeptAnswer) -> None:
+        """Keep an answer, in the place of a former one."""
 
     def one(self, key: str) -> VisitRow | None:
         """Return the facts of a visit."""

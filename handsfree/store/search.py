@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, select
 
 from handsfree.store.kept import Row
-from handsfree.store.tables import GATE, MISHEARD, STOP, VISIT
+from handsfree.store.tables import MISHEARD, ROUTE, STOP, VISIT
 from handsfree.store.wanted import ListWanted
 
 _V = VISIT.c
@@ -28,7 +28,6 @@ _SAME: dict[str, ColumnElement[Any]] = {
 _BESIDE: dict[str, tuple[ColumnElement[Any], ColumnElement[Any]]] = {
     "stop": (STOP.c.key, STOP.c.why),
     "at": (STOP.c.key, STOP.c.gate),
-    "gate": (GATE.c.key, GATE.c.gate),
     "heard": (MISHEARD.c.key, MISHEARD.c.heard),
 }
 _BEGINNINGS: dict[str, ColumnElement[Any]] = {"month": _V.day, "device": _V.device}
@@ -49,10 +48,10 @@ def conditions(asked: Row) -> Iterator[ColumnElement[bool]]:
     for name, (key, column) in _BESIDE.items():
         if value := asked[name]:
             yield _V.key.in_(select(key).where(column == value))
+    if gate := asked["gate"]:
+        yield _V.route.in_(select(ROUTE.c.route).where(ROUTE.c.gate == gate))
     for name, column in _BEGINNINGS.items():
         if value := asked[name]:
             yield column.startswith(str(value), autoescape=True, escape="!")
-    if asked["since"]:
-        yield _V.day >= asked["since"]
-    if asked["until"]:
-        yield _V.day <= asked["until"]
+    yield from (_V.day >= since for since in [asked["since"]] if since)
+    yield from (_V.day <= until for until in [asked["until"]] if until)

@@ -36,20 +36,42 @@ def _beside(name: str, **columns: str) -> Table:
     return Table(name, METADATA, Column("key", TEXT, nullable=False, index=True), *others)
 
 
-READING = _beside("reading", rate="str", at_time="str", quantity="str", value="float")
-GATE = _beside("gate", gate="str", title="str", seconds="float")
-MISHEARD = _beside("misheard", heard="str", meant="str", why="str")
-STOP = _beside("stop", kind="str", why="str", gate="str", resumed="str")
+MISHEARD = _beside("misheard", heard="str")
+STOP = _beside("stop", why="str", gate="str")
 CONCERN = _beside("concern", place="int", kind="str", says="str", weight="int", about="str", seq="int")
 SHAPE = _beside("shape", value="str")
 VIEW = _beside("view", body="bytes")
+ASKED = _beside("asked", body="bytes")
+"""What questions read of a visit, packed: rows of gates and readings would make a server's tables grow tenfold."""
 ALIKE = _beside("alike", other="str", shared="int")
-BESIDE = {table.name: table for table in (READING, GATE, MISHEARD, STOP, CONCERN, SHAPE, VIEW)}
+BESIDE = {table.name: table for table in (MISHEARD, STOP, CONCERN, SHAPE, VIEW, ASKED)}
 """The tables beside `visit` that an examination fills."""
+
+ROUTE = Table(
+    "route", METADATA, Column("route", TEXT, primary_key=True), Column("gate", TEXT, primary_key=True),
+    Column("title", TEXT, nullable=False),
+)  # fmt: skip
+"""The gates of each route: few visits pass gates in a set of their own."""
+OUTDATED = Table(
+    "outdated", METADATA, Column("since", BigInteger, index=True), Column("key", TEXT),
+    Column("revision", BigInteger), Column("day", TEXT),
+)  # fmt: skip
+"""States of visits that hold no more, each with the revision since which it does not."""
+STATE = Table("state", METADATA, Column("mark", TEXT), Column("revision", BigInteger))
+"""One row: the store's own mark, and the last revision. Who raises it holds it until the end of the change."""
+KNOWN = Table(
+    "known", METADATA, *(Column(name, TEXT, primary_key=True) for name in ("office", "name", "value")),
+)  # fmt: skip
+"""What visits of an office have in some columns, so that a million visits are not gone through to list offices."""
+ANSWER = Table(
+    "answer", METADATA, Column("question", TEXT, primary_key=True), Column("revision", BigInteger),
+    Column("made_at", TEXT), Column("body", LargeBinary),
+)  # fmt: skip
+"""Answers that were worked out, each by a digest of all that was asked."""
 
 Index("shape_value", SHAPE.c.value, SHAPE.c.key)
 Index("alike_other", ALIKE.c.other)
-for _name in ("day", "technician", "seal", "identity", "serial"):
+for _name in ("day", "technician", "seal", "identity", "serial", "route", "revision"):
     Index(f"visit_{_name}", VISIT.c[_name])
 Index("visit_newest", VISIT.c.day.desc(), VISIT.c.opened_at.desc())
 Index("visit_inbox", VISIT.c.waits, VISIT.c.danger.desc(), VISIT.c.day.desc(), VISIT.c.opened_at.desc())

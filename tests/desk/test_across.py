@@ -1,16 +1,14 @@
-"""Questions across visits: right by hand, and the same on another engine (DuckDB)."""
+"""Questions across visits: right by hand. That every engine answers alike is in tests/store/test_engines.py."""
 
-import sqlite3
-
-import duckdb
-import ibis
 import pytest
 from starlette.testclient import TestClient
 
+from handsfree.desk.asked import AskedOf
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
-from handsfree.desk.questions import QUESTIONS, AskedOf, answer
+from handsfree.desk.questions import QUESTIONS, answer
 from handsfree.desk.site import Desk
+from handsfree.desk.told_numbers import wilson
 from handsfree.store.kept import Examined, NotedVisit
 
 VISITS = [
@@ -90,23 +88,14 @@ def test_visits_behind_a_gate_are_told_by_its_title(index):
 
 
 @pytest.mark.parametrize(("right", "ended"), [(1, 2), (1, 1), (0, 7), (81, 263)])
-def test_the_interval_of_a_share_is_wilsons(tmp_path, right, ended):
+def test_the_interval_of_a_share_is_wilsons(right, ended):
     """By the formula of 1927 written out; 81 of 263: 0.2553 to 0.3662 (Newcombe 1998, from memory)."""
-    made = Index(tmp_path, tmp_path / "index.sqlite")
-    visit = {"technician": "Ann", "outcome": "finished", "seal": "closed"}
-    made.store.note(
-        [
-            NotedVisit(f"{number}", f"{number}", "", {**visit, "identity": f"i{number}", "fails": number >= right})
-            for number in range(ended)
-        ]
-    )
-    found = rows(made, "right-first-time")[0]
     p, z = right / ended, 1.959964
     middle, half = p + z * z / (2 * ended), z * (p * (1 - p) / ended + z * z / (4 * ended**2)) ** 0.5
     low, high = ((middle + sign * half) / (1 + z * z / ended) for sign in (-1, 1))
-    assert (found["at_least"], found["at_most"]) == pytest.approx((100 * low, 100 * high), abs=0.06)
+    assert wilson(right, ended) == pytest.approx((100 * low, 100 * high), abs=0.06)
     if (right, ended) == (81, 263):
-        assert (found["at_least"], found["at_most"]) == (25.5, 36.6)
+        assert wilson(right, ended) == (25.5, 36.6)
 
 
 def test_a_question_can_be_asked_of_some_visits_only(index):
@@ -161,31 +150,3 @@ def test_gates_and_mishearings_are_counted(index):
         {"gate": "g", "title": "G", "passages": 8, "hours": 0.03, "seconds_mean": 15.0, "seconds_most": 20.0}
     ]
     assert rows(index, "misheard")[0]["times"] == 4
-
-
-@pytest.mark.parametrize("name", QUESTIONS)
-def test_another_engine_gives_the_same_answer(index, name):
-    """DuckDB, from the same expression compiled to its own SQL."""
-    base = duckdb.connect()
-    with sqlite3.connect(index.root / "index.sqlite") as source:
-        for table in ("visit", "reading", "gate", "misheard", "stop"):
-            columns = [(row[1], row[2] or "TEXT") for row in source.execute(f"PRAGMA table_info({table})")]
-            types = ", ".join(
-                f'"{column}" {"DOUBLE" if kind in {"FLOAT", "BIGINT", "BOOLEAN"} else "VARCHAR"}'
-                for column, kind in columns
-            )
-            base.execute(f"CREATE TABLE {table} ({types})")
-            content = [tuple(row) for row in source.execute(f"SELECT * FROM {table}")]
-            if content:
-                base.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(columns))})", content)
-    other = base.execute(str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect="duckdb"))).fetchall()
-    ours = answer(index.store, QUESTIONS[name]).rows
-    assert [tuple(row) for row in other] == ours
-    assert ours or name == "withdrawn"  # nobody withdrew anything here: test_versions.py asks that of both engines
-
-
-@pytest.mark.parametrize("dialect", ["postgres", "trino", "snowflake"])
-@pytest.mark.parametrize("name", QUESTIONS)
-def test_each_question_compiles_for_servers_and_distributed_engines(name, dialect):
-    """Unchanged; they are not run there."""
-    assert "SELECT" in str(ibis.to_sql(QUESTIONS[name].ask(AskedOf()), dialect=dialect))

@@ -11,8 +11,9 @@ import ibis
 import pytest
 
 from handsfree.bundles.statement import Withdrawal
-from handsfree.desk import questions, wording
-from handsfree.desk.questions import VISIT, AskedOf
+from handsfree.desk import asked as questions
+from handsfree.desk import wording
+from handsfree.desk.asked import VISIT, AskedOf
 from handsfree.events.decisions import ProcedureStanding, VisitOpened
 
 ROWS = [
