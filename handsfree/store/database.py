@@ -270,7 +270,9 @@ class DatabaseStore:
         with self._engine.begin() as base:
             once = select(VISIT).where(_V.key.in_(first)).order_by(_V.day, _V.opened_at, _V.key)
             visits = _visits(base.execute(once))
-            kept = base.execute(select(ASKED.c.key, ASKED.c.body).where(ASKED.c.key.in_(first)))
+            kept = base.execute(
+                select(ASKED.c.key, ASKED.c.body).where(ASKED.c.key.in_(first)).order_by(ASKED.c.key)
+            )
             return visits, [reading for key, body in kept for reading in readings_in(key, body)]
 
     def gate_title(self, gate: str) -> str:

@@ -15,6 +15,7 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from threading import Lock
 from typing import Any, Protocol
 
 import duckdb
@@ -102,6 +103,9 @@ class MonthlyParts:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._lock = Lock()
+        self._base: duckdb.DuckDBPyConnection | None = None
+        self._shown = 0
 
     def follow(self, store: ChangingStore) -> None:
         """Take over what changed in the store since the last time; all of it, where it is another store."""
@@ -121,15 +125,32 @@ class MonthlyParts:
 
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
         """Return the columns and rows of a question in DuckDB's SQL."""
-        manifest = self._manifest()
-        with duckdb.connect() as base:
-            dead = [key for keys in manifest.dead.values() for key in keys]
-            base.execute("CREATE TABLE dead AS SELECT unnest(?::VARCHAR[]) AS key", [dead])
-            for table in QUESTIONED:
-                living = "WHERE key NOT IN (SELECT key FROM dead)" if dead and table == "visit" else ""
-                base.execute(f"CREATE VIEW {table} AS {self._read(table, manifest.parts)} {living}")
+        with self._opened() as base:
             found = base.execute(sql)
             return tuple(column[0] for column in found.description or ()), found.fetchall()
+
+    def _opened(self) -> duckdb.DuckDBPyConnection:
+        """Return a connection to the tables as they are now; opening them costs more than a small question."""
+        with self._lock:
+            stamp = self._stamp()
+            if self._base is None or self._shown != stamp:
+                self._base, self._shown = self._show(self._manifest()), stamp
+            return self._base.cursor()
+
+    def _stamp(self) -> int:
+        try:
+            return (self._folder / MANIFEST).stat().st_mtime_ns
+        except OSError:
+            return 0
+
+    def _show(self, manifest: _Manifest) -> duckdb.DuckDBPyConnection:
+        base = duckdb.connect()
+        dead = [key for keys in manifest.dead.values() for key in keys]
+        base.execute("CREATE TABLE dead AS SELECT unnest(?::VARCHAR[]) AS key", [dead])
+        for table in QUESTIONED:
+            living = "WHERE key NOT IN (SELECT key FROM dead)" if dead and table == "visit" else ""
+            base.execute(f"CREATE VIEW {table} AS {self._read(table, manifest.parts)} {living}")
+        return base
 
     def _take(self, manifest: _Manifest, changes: StoreChanges) -> None:
         """Write the new visits of each month into a part, together with the smaller parts of that month."""

@@ -1,13 +1,60 @@
 """Stores to test, each on every engine that the product knows."""
 
+import os
+import sys
+from itertools import count
+from pathlib import Path
+
+import psycopg
 import pytest
 
+sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
+
+from postgresql_server import NOT_FOUND, programs, server
+
 from handsfree.store.embedded import open_embedded
+from handsfree.store.postgresql import open_postgresql
+from handsfree.store.tables import METADATA
+
+_NUMBERS = count()
 
 
-@pytest.fixture(params=["embedded"])
+@pytest.fixture(scope="session")
+def postgresql():
+    """The address of a real server, with a blank for the database's name; started once."""
+    if programs() is None and not os.environ.get("CI"):
+        pytest.skip(NOT_FOUND)
+    with server() as address:
+        yield address
+
+
+@pytest.fixture
+def database(postgresql):
+    """The address of an empty database."""
+    name = f"visits_{next(_NUMBERS)}"
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute(f"CREATE DATABASE {name}")
+    return postgresql.format(name)
+
+
+@pytest.fixture(scope="session")
+def shared(postgresql):
+    """A database with the tables of this version, emptied for each test."""
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute("CREATE DATABASE shared")
+    return postgresql.format("shared")
+
+
+@pytest.fixture(params=["embedded", "postgresql"])
 def store(request, tmp_path):
     """An empty store."""
-    made = open_embedded(tmp_path / "store.sqlite")
+    if request.param == "embedded":
+        made = open_embedded(tmp_path / "store.sqlite")
+    else:
+        address = request.getfixturevalue("shared")
+        open_postgresql(address, tmp_path / "parts").close()
+        with psycopg.connect(address) as base:
+            base.execute(f"TRUNCATE {', '.join(METADATA.tables)}")
+        made = open_postgresql(address, tmp_path / "parts")
     yield made
     made.close()

@@ -1,0 +1,1 @@
+"""How the tables of a PostgreSQL store became what they are: numbered steps, each applied once."""

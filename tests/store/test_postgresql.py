@@ -1,0 +1,119 @@
+"""PostgreSQL by itself: its tables are what the migrations make, it is dumped and restored, two desks share it."""
+
+import subprocess
+import threading
+from dataclasses import replace
+
+import psycopg
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from postgresql_server import programs
+from sqlalchemy import create_engine
+from synthetic_visits import invented
+
+from handsfree.desk.questions import QUESTIONS, answer
+from handsfree.problem import Problem
+from handsfree.store.postgresql import open_postgresql
+from handsfree.store.tables import METADATA
+from handsfree.store.wanted import ListWanted
+
+
+def filled(store, count=30):
+    """The store with invented visits in it."""
+    visits = list(invented(count, gates=3, days=50))
+    store.note([noted for noted, _ in visits])
+    for noted, examined in visits:
+        store.keep(noted.key, examined)
+    return store
+
+
+def told(store):
+    """All that pages and questions tell of a store."""
+    rows, total = store.find(ListWanted())
+    facts = [replace(row, checked_at="", revision=0) for row in rows]
+    answers = {name: answer(store, question).rows for name, question in QUESTIONS.items()}
+    return facts, total, store.waiting(), store.tally(), store.concerns([row.key for row in rows]), answers
+
+
+def test_the_migrations_make_the_tables_that_the_program_uses(database, tmp_path):
+    """Alembic's own comparison finds no difference."""
+    open_postgresql(database, tmp_path).close()
+    engine = create_engine(database.replace("postgresql://", "postgresql+psycopg://"))
+    with engine.connect() as base:
+        assert compare_metadata(MigrationContext.configure(base), METADATA) == []
+    engine.dispose()
+
+
+def test_a_store_that_is_there_already_is_opened_as_it_is(database, tmp_path):
+    """A second desk finds what the first one kept, and its mark."""
+    first = filled(open_postgresql(database, tmp_path / "one"), 3)
+    second = open_postgresql(database, tmp_path / "two")
+    assert (second.state(), second.lights()) == (first.state(), first.lights())
+    assert told(second) == told(first)
+    for each in (first, second):
+        each.close()
+
+
+def test_a_dump_restored_answers_the_same(postgresql, database, tmp_path):
+    """Dumped, lost with its server's data and the files for questions, restored by PostgreSQL's own programs."""
+    store = filled(open_postgresql(database, tmp_path / "parts"))
+    before = told(store)
+    store.close()
+    dump = tmp_path / "visits.dump"
+    subprocess.run([programs() / "pg_dump", "--format=custom", f"--file={dump}", database], check=True)
+    name = database.partition("?")[0].rpartition("/")[2]
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute(f"DROP DATABASE {name}")
+        with pytest.raises(Problem, match="does not answer"):
+            open_postgresql(database, tmp_path / "parts")
+        base.execute(f"CREATE DATABASE {name}")
+    subprocess.run([programs() / "pg_restore", f"--dbname={database}", dump], check=True)
+    restored = open_postgresql(database, tmp_path / "elsewhere")
+    assert told(restored) == before
+    restored.close()
+
+
+def test_a_store_filled_anew_answers_the_same(database, tmp_path):
+    """Nothing was dumped: what the folders give again, in another order, tells the same."""
+    store = filled(open_postgresql(database, tmp_path / "parts"))
+    before = told(store)
+    store.forget(store.lights())
+    assert store.tally() == {}
+    visits = list(invented(30, gates=3, days=50))
+    store.note([noted for noted, _ in visits])
+    for noted, examined in reversed(visits):
+        store.keep(noted.key, examined)
+    assert told(store) == before
+    store.close()
+
+
+def test_two_desks_that_keep_at_once_lose_nothing(database, tmp_path):
+    """Each change gets a revision of its own, and none is seen late by the files that follow."""
+    stores = [open_postgresql(database, tmp_path / f"{number}") for number in range(2)]
+    visits = list(invented(24, gates=3, days=50))
+    stores[0].note([noted for noted, _ in visits])
+
+    def keep(number):
+        for noted, examined in visits[number::2]:
+            stores[number].keep(noted.key, examined)
+
+    half = [threading.Thread(target=keep, args=(number,)) for number in (0, 1)]
+    for each in half:
+        each.start()
+    answer(stores[0], QUESTIONS["trend"])
+    for each in half:
+        each.join()
+    one, two = (told(store) for store in stores)
+    assert one == two
+    assert sum(row[2] for row in answer(stores[0], QUESTIONS["trend"]).rows) == 23
+    for each in stores:
+        each.close()
+
+
+@pytest.mark.parametrize("address", ["postgresql://nobody@/nothing?host=/nowhere", "postgresql://:x:y"])
+def test_a_database_that_cannot_be_used_is_told_in_one_sentence(address):
+    """What is wrong, where, what to do; no password."""
+    with pytest.raises(Problem) as told:
+        open_postgresql(address)
+    assert "\n" not in told.value.sentence()
