@@ -109,6 +109,9 @@ def add(
     name: Annotated[str, typer.Argument(help="The person's or the device's name, as records will show it.")],
     public_key: Annotated[str, typer.Argument(help="The public key: 64 hex digits, or its file.")],
     *,
+    office: Annotated[
+        list[str] | None, typer.Option("--office", help="A supervisor sees visits of these offices alone.")
+    ] = None,
     valid_from: _When = None,
     enrolment: _List = None,
     office_key: _Office = None,
@@ -117,8 +120,10 @@ def add(
     """Enrol a key. A person's counts from now on, a device's also for the visits it made before."""
     given, passkey = key_given(public_key)
     began = BEFORE_THE_PROGRAM if role is Role.DEVICE and valid_from is None else _time(valid_from)
-    path, office = _opened(enrolment, office_key, passphrase_file)
-    enrolled = add_key(path, office, key=given, name=name, role=role, passkey=passkey, valid_from=began)
+    path, keeper = _opened(enrolment, office_key, passphrase_file)
+    enrolled = add_key(
+        path, keeper, key=given, name=name, role=role, passkey=passkey, offices=office or (), valid_from=began
+    )
     typer.echo(one_line(_told(enrolled)))
 
 

@@ -18,7 +18,9 @@ from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.evidence import AssessedAs
 from handsfree.ledger import RecordVerdict, state_folder
+from handsfree.office.enrolment import Role
 from handsfree.office.signatures import KeyHolder
+from handsfree.office.verification import known_enrolment
 from handsfree.problem import ExitCode, Problem, one_line
 
 app = typer.Typer(help="Supervise visits.", no_args_is_help=True)
@@ -28,6 +30,10 @@ _Enrolment = Annotated[
     Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
 ]
 _Visits = Annotated[Path, typer.Argument(help="A folder with visits in it, at any depth.")]
+_Store = Annotated[
+    str | None,
+    typer.Option(help="postgresql://USER@HOST/DATABASE that keeps what is examined; else a file of this machine."),
+]
 _MARKS = {AssessedAs.PASS: ("✓", "green"), AssessedAs.FAIL: ("✕", "red"), AssessedAs.CANNOT_TELL: ("?", "yellow")}
 
 _ALL_ADDRESSES = frozenset({"0.0.0.0", "::", ""})  # noqa: S104 - to tell them from names
@@ -52,6 +58,7 @@ def desk(
     tls: Annotated[
         bool, typer.Option("--tls", help="Encrypt, by this machine's own authority; browsers must trust it.")
     ] = False,
+    store: _Store = None,
     hear_again: Annotated[
         bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
     ] = True,
@@ -80,13 +87,15 @@ def desk(
         from handsfree.desk.site import Desk  # noqa: PLC0415
         from handsfree.handover.office_site import office_tls  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
+        from handsfree.store.opening import open_store  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
     open_to_all = not _is_loopback(host)
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
-    index = Index(folder, enrolment=enrolment)
+    index = Index(folder, enrolment=enrolment, store=None if store is None else open_store(store))
+    seen = index.within(_offices_of(signer, enrolment))
     names = [*(name or ()), *([host] if host not in _ALL_ADDRESSES else [])]
     server = Server(listen(host, port), tls=office_tls(state_folder(), names) if tls else None)
     called = "localhost" if host in LOOPBACK else f"[{host}]" if ":" in host else host  # passkeys need a name
@@ -100,10 +109,17 @@ def desk(
     channel = AlertChannel(alert_command, alert_to, alert_number)
     alerts = HazardAlerts(index, channel) if alert_command else None
     hooks = Webhooks(state_folder())
-    index.changed = hooks.notice
+    index.changed = seen.changed = hooks.notice
     hooks.start()
-    pages = Desk(index, door, signer).application(Checker(index, alerts=alerts), hearing)
+    pages = Desk(seen, door, signer).application(Checker(index, alerts=alerts), hearing)
     server.run(WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application()))
+
+
+def _offices_of(signer: KeyHolder | None, enrolment: Path | None) -> tuple[str, ...] | None:
+    """Return the offices that the desk's own key looks after by the list; all, None, where it names none."""
+    listed = known_enrolment(enrolment) if signer else None
+    found = listed.find(signer.key, Role.SUPERVISOR) if listed and signer else None
+    return found.offices if found else None
 
 
 def _is_loopback(host: str) -> bool:
@@ -247,12 +263,16 @@ def receive(
 def across(
     folder: _Visits,
     question: Annotated[str, typer.Argument(help="Which question; all their names without one.")] = "",
+    *,
+    store: _Store = None,
+    office: Annotated[list[str] | None, typer.Option(help="Of the visits of these offices alone.")] = None,
 ) -> None:
     """Ask a question across all visits of a folder; the answer is CSV."""
     try:
         from handsfree.desk.examination import examine  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.questions import QUESTIONS, answer  # noqa: PLC0415 - the extra `desk`
+        from handsfree.store.opening import open_store  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"questions need {error.name}", remedy="pip install 'handsfree[desk]'") from error
     if not folder.is_dir():
@@ -263,11 +283,12 @@ def across(
         return
     if question not in QUESTIONS:
         raise Problem(f"there is no question {question!r}", remedy=f"one of: {', '.join(QUESTIONS)}")
-    index = Index(folder)
+    index = Index(folder, store=None if store is None else open_store(store))
     index.scan()
     while waiting := index.unchecked():
         for key, visit in waiting:
             index.keep(key, examine(visit))
-    typer.echo(answer(index.store, QUESTIONS[question]).csv(), nl=False)
-    if broken := index.store.count_broken():
+    seen = index.store.within(office)
+    typer.echo(answer(seen, QUESTIONS[question]).csv(), nl=False)
+    if broken := seen.count_broken():
         typer.echo(f"Broken records left out: {broken}", err=True)

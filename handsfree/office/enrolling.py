@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -47,12 +47,15 @@ def add(
     name: str,
     role: Role,
     passkey: Passkey | None = None,
+    offices: Sequence[str] = (),
     valid_from: str | None = None,
     clock: Clock | None = None,
 ) -> EnrolledKey:
     """Enrol a key. Raises Problem when the list does not hold, the key is on it, or it is no key."""
     if not is_digest(key):
         raise Problem("a key is 64 hex digits", where=repr(key))
+    if offices and role is not Role.SUPERVISOR:
+        raise Problem("a supervisor alone looks after offices", where=role.value)
 
     def members(before: Enrolment, now: str) -> dict[str, Any]:
         if there := before.find(key):
@@ -63,6 +66,7 @@ def add(
             "passkey": None if passkey is None else asdict(passkey),
             "role": role.value,
             "valid_from": valid_from or now,
+            **({"offices": [_name(each) for each in offices]} if offices else {}),
         }
 
     return _appended(path, office, ENROLLED, members, clock).keys[key]

@@ -70,6 +70,8 @@ class EnrolledKey:
     passkey: Passkey | None = None
     valid_until: str = ""
     why: str = ""
+    offices: tuple[str, ...] | None = None
+    """The offices whose visits a supervisor looks after; all where None."""
 
     def valid_at(self, at: str) -> bool:
         """Say whether the key stood at a time; both are written alike, so their text sorts as they do."""
@@ -156,7 +158,8 @@ def _followed(before: Enrolment | None, number: int, line: bytes) -> Enrolment:
     """Return the list with one line more."""
     members: dict[str, Any] = json.loads(line)
     kind = members["kind"]
-    if members.keys() != _MEMBERS[kind] or canonical(members) != line:
+    allowed = _MEMBERS[kind] | (members.keys() & {"offices"} if kind == ENROLLED else set())
+    if members.keys() != allowed or canonical(members) != line:
         raise _UnfitError("it has other members than it must, or is not in canonical form")
     milliseconds(members["at"])
     if not is_digest(members["key"]):
@@ -189,9 +192,11 @@ def _enrolled(members: Mapping[str, Any]) -> EnrolledKey:
     milliseconds(members["valid_from"])
     given = members["passkey"]
     passkey = None if given is None else Passkey(**{name: str(value) for name, value in given.items()})
-    return EnrolledKey(
-        members["key"], plain_name(members["name"]), Role(members["role"]), members["valid_from"], passkey
-    )
+    offices = tuple(plain_name(each) for each in members["offices"]) if "offices" in members else None
+    if offices is not None and (not offices or members["role"] != Role.SUPERVISOR):
+        raise _UnfitError("a supervisor alone looks after offices, one or more")
+    name, role = plain_name(members["name"]), Role(members["role"])
+    return EnrolledKey(members["key"], name, role, members["valid_from"], passkey, offices=offices)
 
 
 def plain_name(name: Any) -> str:

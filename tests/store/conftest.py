@@ -11,8 +11,11 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 
 from postgresql_server import NOT_FOUND, programs, server
+from sqlalchemy import create_engine, delete
 
+from handsfree.store.database import DatabaseStore, begin
 from handsfree.store.embedded import open_embedded
+from handsfree.store.months import MonthlyParts
 from handsfree.store.postgresql import open_postgresql
 from handsfree.store.tables import METADATA
 
@@ -38,11 +41,14 @@ def database(postgresql):
 
 
 @pytest.fixture(scope="session")
-def shared(postgresql):
-    """A database with the tables of this version, emptied for each test."""
+def engine(postgresql, tmp_path_factory):
+    """An engine for a database with the tables of this version, which are emptied for each test."""
     with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
         base.execute("CREATE DATABASE shared")
-    return postgresql.format("shared")
+    open_postgresql(postgresql.format("shared"), tmp_path_factory.mktemp("parts")).close()
+    made = create_engine(postgresql.format("shared").replace("postgresql://", "postgresql+psycopg://"))
+    yield made
+    made.dispose()
 
 
 @pytest.fixture(params=["embedded", "postgresql"])
@@ -50,11 +56,12 @@ def store(request, tmp_path):
     """An empty store."""
     if request.param == "embedded":
         made = open_embedded(tmp_path / "store.sqlite")
-    else:
-        address = request.getfixturevalue("shared")
-        open_postgresql(address, tmp_path / "parts").close()
-        with psycopg.connect(address) as base:
-            base.execute(f"TRUNCATE {', '.join(METADATA.tables)}")
-        made = open_postgresql(address, tmp_path / "parts")
-    yield made
-    made.close()
+        yield made
+        made.close()
+        return
+    engine = request.getfixturevalue("engine")
+    with engine.begin() as base:
+        for table in METADATA.tables.values():
+            base.execute(delete(table))
+        begin(base)
+    yield DatabaseStore(engine, MonthlyParts(tmp_path / "parts"))
