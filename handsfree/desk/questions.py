@@ -19,7 +19,7 @@ from handsfree.desk import asked
 from handsfree.desk import told_numbers as told
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.forms import forms_of, known
-from handsfree.desk.told_numbers import Sums, Telling, Told
+from handsfree.desk.told_numbers import AnswerForm, Sums, Told
 from handsfree.store.port import VisitStore
 
 
@@ -34,7 +34,7 @@ class Inquiry:
     title: str
     means: str
     ask: Callable[[AskedOf], Any]
-    telling: Telling
+    telling: AnswerForm
     leads: Mapping[str, str] = field(default_factory=dict)
     lasting: bool = True
     """Whether what is asked hangs on nothing but which visits are meant."""
@@ -61,7 +61,7 @@ def _of_trades() -> Iterator[Inquiry]:
                     "found",
                     across.column,
                 )
-                ask, telling = partial(asked.drift, across), Telling(columns, told.drift)
+                ask, telling = partial(asked.drift, across), AnswerForm(columns, told.drift)
             else:
                 ask, telling = partial(asked.spread, across), told.spread(across)
             yield Inquiry(across.name, across.title, across.means, ask, telling, _LEADS[across.kind])
@@ -83,44 +83,44 @@ QUESTIONS = {
         Inquiry(
             "stops", "Recurring stops, refusals and steps left out",
             "What stopped the work, which values were not taken, what was left out, and at which step.",
-            asked.stops, Telling(("kind", "why", "gate", "visits", "times", "went_on"), told.counts),
+            asked.stops, AnswerForm(("kind", "why", "gate", "visits", "times", "went_on"), told.counts),
             {"stop": "why", "at": "gate"},
         ),
         Inquiry(
             "calibration", "Calibration falling due",
             "The last day on which each instrument is in date, by the job sheets.", asked.calibration,
-            Telling(("instrument", "instrument_serial", "in_date_until", "last_used", "visits"), told.counts),
+            AnswerForm(("instrument", "instrument_serial", "in_date_until", "last_used", "visits"), told.counts),
             {"instrument": "instrument_serial"},
         ),
         *_of_trades(),
         Inquiry(
             "slow-gates", "Gates that cost most time", "Hours at a step in all, seconds for each passage.",
             asked.slow_gates,
-            Telling(("gate", "title", "passages", "hours", "seconds_mean", "seconds_most"), told.gates),
+            AnswerForm(("gate", "title", "passages", "hours", "seconds_mean", "seconds_most"), told.gates),
             {"gate": "gate"},
         ),
         Inquiry(
             "devices", "Devices by month", "How often a device did not understand, for each visit.", asked.devices,
-            Telling(("device", "month", "visits", "misheard_mean", "minutes_mean"), told.devices),
+            AnswerForm(("device", "month", "visits", "misheard_mean", "minutes_mean"), told.devices),
             {"device": "device", "month": "month"},
         ),
         Inquiry(
             "versions", "Versions of procedures by device", "Which device ran which version, how often, when.",
-            asked.versions, Telling(("device", "procedure", "version", "visits", "first", "last"), told.counts),
+            asked.versions, AnswerForm(("device", "procedure", "version", "visits", "first", "last"), told.counts),
             {"device": "device", "procedure": "procedure", "version": "version"},
         ),
         Inquiry(
             "withdrawn", "Led by a version withdrawn since",
             "Visits whose procedure an author has withdrawn, by the list that this machine took: handsfree take.",
             asked.withdrawn,
-            Telling(
+            AnswerForm(
                 ("key", "day", "device", "technician", "procedure", "version", "withdrawn_at", "why"), told.keyed
             ),
             lasting=False,
         ),
         Inquiry(
             "misheard", "Words misheard", "What was not understood, and values that were corrected.",
-            asked.misheard, Telling(("heard", "meant", "why", "times"), told.counts), {"heard": "heard"},
+            asked.misheard, AnswerForm(("heard", "meant", "why", "times"), told.counts), {"heard": "heard"},
         ),
     )
 }  # fmt: skip

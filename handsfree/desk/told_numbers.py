@@ -25,7 +25,7 @@ Told: TypeAlias = tuple[Cell, ...]
 
 
 @dataclass(frozen=True)
-class Telling:
+class AnswerForm:
     """What an answer's rows are called, how one is told from sums, and their order where it is by that."""
 
     columns: tuple[str, ...]
@@ -42,7 +42,7 @@ def wilson(right: int, ended: int) -> tuple[float, float]:
     return round(100 * (middle - half), 1), round(100 * (middle + half), 1)
 
 
-def went(by: tuple[str, ...]) -> Telling:
+def went(by: tuple[str, ...]) -> AnswerForm:
     """Tell how visits went: right is a visit that came to its end with nothing on the list failed."""
 
     def tell(row: Sums) -> Told:
@@ -69,7 +69,7 @@ def went(by: tuple[str, ...]) -> Telling:
         high = row[at_most]
         return (math.inf if high is None else float(high), str(row[0]))
 
-    return Telling((*by, *columns), tell, order if by == ("technician",) else None)
+    return AnswerForm((*by, *columns), tell, order if by == ("technician",) else None)
 
 
 def devices(row: Sums) -> Told:
@@ -96,7 +96,7 @@ def drift(row: Sums) -> Told:
     )
 
 
-def spread(asked: Across) -> Telling:
+def spread(asked: Across) -> AnswerForm:
     """Tell the mean of a number with its uncertainty (k = 2; JCGM 100:2008, 4.2.3), the largest first."""
     names = tuple(f"{asked.column}_{which}" for which in ("mean", "uncertainty", "least", "most"))
 
@@ -109,7 +109,7 @@ def spread(asked: Across) -> Telling:
         ends = (_rounded(parts, TEN_THOUSANDTHS, 4) for parts in (least, most))
         return (*row[:2], counted, mean, uncertainty, *ends)
 
-    return Telling(
+    return AnswerForm(
         ("instrument", "instrument_serial", asked.counted, *names),
         tell,
         lambda row: (-abs(float(row[3] or 0)), f"{row[1]} {row[0]}"),

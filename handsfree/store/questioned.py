@@ -17,13 +17,13 @@ from handsfree.store.tables import text
 TENTHS, TEN_THOUSANDTHS = 10, 10_000
 """Parts of a minute or second, and of a reading's unit, that whole numbers count."""
 
-Kind = Literal["string", "int64"]
+ColumnKind = Literal["string", "int64"]
 
 _TEXTS = (
     "key", "identity", "seal", "technician", "appliance", "serial", "instrument", "instrument_serial", "day",
     "opened_at", "outcome", "procedure", "version", "office", "calibrated_until", "device",
 )  # fmt: skip
-QUESTIONED: Mapping[str, Mapping[str, Kind]] = {
+QUESTIONED: Mapping[str, Mapping[str, ColumnKind]] = {
     "visit": {**dict.fromkeys(_TEXTS, "string"), **dict.fromkeys(("turns", "fails", "minute_tenths"), "int64")},
     "reading": {"key": "string", "rate": "string", "at_time": "string", "quantity": "string", "parts": "int64"},
     "gate": {"key": "string", "gate": "string", "title": "string", "second_tenths": "int64"},
