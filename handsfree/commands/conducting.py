@@ -97,6 +97,8 @@ def _conduct(
                 speaker.wait()
         if recorder.closed and not screen.lines:
             sys.stdout.write(f"{_closing(recorder)}\n")
+        if recorder.closed and options.timestamp_server:
+            sys.stderr.write(_stamped(recorder.folder, options.timestamp_server))
         if page is not None and options.hand_over is not None:
             hand_to_phone(page, options.hand_over)
     except KeyboardInterrupt:
@@ -114,6 +116,16 @@ def _closing(recorder: Recorder) -> str:
     saying = {"finished": "finished", "incomplete": "left-incomplete"}.get(state.outcome, "closed-stopped")
     lacking = ", ".join(one.what for one in state.lacking)
     return recorder.plan.catalogue.say(saying, what=lacking, count=str(head.count), checksum=head.checksum)
+
+
+def _stamped(folder: Path, server: str) -> str:
+    """Have the closed record stamped; a server that is not there takes nothing from the visit."""
+    from handsfree.office.timestamps import add_time_stamp  # noqa: PLC0415 - loads a native library
+
+    try:
+        return f"Stamped by a time-stamp authority: {add_time_stamp(folder, server)}\n"
+    except Problem as problem:
+        return f"Not stamped: {problem.sentence()} Later: handsfree log stamp {folder} --server {server}\n"
 
 
 def _left_open(recorder: Recorder) -> str:

@@ -64,6 +64,22 @@ def checkpoint() -> None:
     typer.echo(f"the log's key: {_key().public}", err=True)
 
 
+@_log.command("stamp")
+def stamp_command(
+    folders: Annotated[list[Path], typer.Argument(help="The folders of the visits.")],
+    *,
+    server: Annotated[str, typer.Option(help="The address of a time-stamp authority (RFC 3161).")],
+) -> None:
+    """Have somebody else stamp the time of closed records; the stamp lies beside the record as timestamp.tsr."""
+    from handsfree.office.timestamps import add_time_stamp  # noqa: PLC0415 - loads a native library
+
+    for folder in folders:
+        report = verify_anchored(folder, known_enrolment())
+        if not report.whole:
+            raise Problem(f"only a closed record that is whole is stamped: {report.sentence}", where=str(folder))
+        typer.echo(one_line(f"{folder}: stamped {add_time_stamp(folder, server)}"))
+
+
 @app.command()
 def prove(
     what: Annotated[Path, typer.Argument(help="The folder of a visit, or with --check a proof.")],

@@ -66,6 +66,14 @@ class VisitOptions:
             help="Other weights of the general recogniser for --third-opinion, in place of the installed ones.",
         ),
     ] = None
+    timestamp_server: Annotated[
+        str,
+        typer.Option(
+            "--timestamp-server",
+            metavar="URL",
+            help="A time-stamp authority (RFC 3161) that stamps the record as soon as it is closed.",
+        ),
+    ] = ""
     alert_command: Annotated[
         str,
         typer.Option(

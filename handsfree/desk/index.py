@@ -29,7 +29,16 @@ MOST = 1 << 53
 _MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
 """What reading a line that is none of ours raises."""
 WATCHED = frozenset(
-    {"ledger.jsonl", "sound", "sources", "redactions.jsonl", "endorsements.jsonl", "signoff.jsonl", "export.json"}
+    {
+        "ledger.jsonl",
+        "sound",
+        "sources",
+        "redactions.jsonl",
+        "endorsements.jsonl",
+        "signoff.jsonl",
+        "export.json",
+        "timestamp.tsr",
+    }
 )
 """What of a visit's folder is looked at to see whether it changed."""
 

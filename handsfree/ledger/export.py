@@ -72,7 +72,7 @@ def _parts(visit: VisitFolder, files: Files, *, sound: bool) -> Iterator[Path]:
     for folder in folders:
         if folder.name in there:
             yield from (folder / name for name in files.names(folder))
-    notes = (visit.redactions, visit.signoff, visit.endorsements, *([visit.export_note] if sound else []))
-    for path in notes:
+    notes = (visit.redactions, visit.signoff, visit.endorsements, visit.timestamp)
+    for path in (*notes, *([visit.export_note] if sound else [])):
         if path.name in there:
             yield path

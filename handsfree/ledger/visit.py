@@ -64,13 +64,18 @@ class VisitFolder:
         return self.folder / "endorsements.jsonl"
 
     @property
+    def timestamp(self) -> Path:
+        """The answer of a time-stamp authority about the last line; the office reads it, as above."""
+        return self.folder / "timestamp.tsr"
+
+    @property
     def receipt(self) -> Path:
         """The office's word, on the device that sent the visit, that it holds it; no part of any copy."""
         return self.folder / "receipt.json"
 
     def record_names(self) -> set[str]:
         """Return the names that a copy of the record holds."""
-        files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note)
+        files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note, self.timestamp)
         return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
 
     def own_names(self) -> set[str]:

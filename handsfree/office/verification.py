@@ -22,6 +22,7 @@ from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.entry import digest_of
 from handsfree.ledger.report import also_found
+from handsfree.ledger.visit import VisitFolder
 from handsfree.office.endorsements import Endorsements, kept_lines, read_endorsements
 from handsfree.office.enrolment import NAME, EnrolledKey, Enrolment, Role, read_enrolment
 from handsfree.problem import Problem
@@ -76,7 +77,18 @@ def verify_anchored(
     signed = endorsed(report, lines, enrolment, clock)
     seq = report.head.count if report.head else 0
     report = also_found(report, [RecordFinding(seq, FaultClass.ENDORSEMENT, fault) for fault in signed.faults])
+    report = _with_time_stamp(report)
     return anchored(report, enrolment, key_given=device_key is not None)
+
+
+def _with_time_stamp(report: VerificationReport) -> VerificationReport:
+    """Return the report with a remark on the time stamp beside the record, where there is one."""
+    if report.head is None or report.last_at is None or not VisitFolder(report.folder).timestamp.exists():
+        return report
+    from handsfree.office.timestamps import time_stamp_of  # noqa: PLC0415 - loads a native library
+
+    found = time_stamp_of(report.folder, report.head.digest, report.last_at)
+    return report if found is None else replace(report, remarks=(*report.remarks, found.sentence))
 
 
 def endorsed(
