@@ -61,10 +61,17 @@ def _answer(about: About, items: Sequence[JudgedItem], concerns: Sequence[Concer
     if unsure:
         holding = len(mine) - len(unsure)
         why = f" {unsure[0].says}: {unsure[0].finding.why}." if unsure else ""
-        says = f"{holding} of {len(mine)} checks hold, {len(unsure)} cannot be told.{why}"
+        count = (
+            f"{holding} of {len(mine)} checks hold, {len(unsure)} cannot be told." if holding else _none(len(mine))
+        )
+        says = f"{count}{why}"
         return VisitAnswer(about, ASKED[about], "cannot tell", says, None, mine)
     seq = next((item.finding.seq for item in mine if item.finding.seq is not None), None)
     return VisitAnswer(about, ASKED[about], "yes", f"{holds} {_count(len(mine))}".strip(), seq, mine)
+
+
+def _none(checks: int) -> str:
+    return "The one check of it cannot be told." if checks == 1 else f"None of {checks} checks can be told."
 
 
 def _count(checks: int) -> str:

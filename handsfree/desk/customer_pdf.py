@@ -40,7 +40,7 @@ def _story(page: CustomersPage) -> pdf.Flowables:
     story: pdf.Flowables = [pdf.say(page.title, pdf.TITLE), *(pdf.say(line, pdf.SHORT) for line in page.in_short)]
     story.append(Spacer(0, 5))
     if page.warning:
-        words = f"WARNING NOTICE DUE. {'; '.join(page.warning)}. {page.until}"
+        words = f"WARNING NOTICE DUE. {'. '.join(page.warning)}. {page.until}"
         story.append(pdf.say(words, pdf.WARNING))
     story += pdf.part("The visit", [pdf.pairs(page.facts)])
     if len(page.measured) > 1:

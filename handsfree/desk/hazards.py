@@ -67,7 +67,24 @@ def hazards_of_all(index: Index) -> list[VisitHazard]:
                     row.identity, standing,
                 )
             )  # fmt: skip
-    return sorted(found, key=lambda one: (not one.standing.open, bool(one.standing.owner), -one.weight))
+    ordered = sorted(found, key=lambda one: (not one.standing.open, bool(one.standing.owner), -one.weight))
+    return _each_once(ordered)
+
+
+def _each_once(hazards: list[VisitHazard]) -> list[VisitHazard]:
+    """Return the hazards without those of further copies of a visit; what was signed to any copy counts."""
+    found: dict[tuple[str, str], VisitHazard] = {}
+    for one in hazards:
+        visit = one.identity or one.key
+        before = found.get((visit, one.name))
+        if before is None or _further(one.standing) > _further(before.standing):
+            found[(visit, one.name)] = one
+    return sorted(found.values(), key=hazards.index)
+
+
+def _further(standing: HazardStanding) -> tuple[str, str]:
+    """Return what orders the standings of one hazard: the last word on it counts."""
+    return (max(standing.closed_at, standing.since), standing.closed_at)
 
 
 def _standings(folder: Path, identity: str, enrolment: Path | None) -> dict[str, HazardStanding]:

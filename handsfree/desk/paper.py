@@ -81,7 +81,7 @@ def paper_of(dossier: Dossier) -> Paper:
         in_short=in_short(dossier),
         supervisor=supervisors_word(dossier),
         facts=facts.facts(evidence),
-        warning=warning_due(evidence),
+        warning=[f"{why[:1].upper()}{why[1:]}" for why in warning_due(evidence)],
         until=form.until,
         measured_heading=tables.heading(evidence),
         measured=tables.found_and_left(evidence),

@@ -37,7 +37,7 @@ def _story(paper: Paper) -> setting.Flowables:
     ]
     story.append(Spacer(0, 5))
     if paper.warning:
-        words = f"WARNING NOTICE DUE. {'; '.join(paper.warning)}. {paper.until}"
+        words = f"WARNING NOTICE DUE. {'. '.join(paper.warning)}. {paper.until}"
         story.append(say(words, setting.WARNING))
     story += part("The supervisor", [say(line) for line in paper.supervisor])
     story += [say("The visit", setting.HEAD), setting.pairs(paper.facts)]

@@ -125,7 +125,8 @@ def notice(evidence: Evidence, item: Item) -> Assessment:
 def warning_due(evidence: Evidence) -> list[str]:
     """Return why a warning notice is due: a stop or a verdict outside that stands, or a thing altered."""
     why = [f"stopped: {stop.why}" for stop in evidence.ending.in_force]
-    why += [f"not put back: {span.said} ({span.state})" for span in evidence.ending.left]
+    if left := [f"{span.said} ({span.state})" for span in evidence.ending.left]:
+        why.append(f"not put back: {wording.listed(left)}")
     why += [verdict.sentence for _, verdict in evidence.standing_verdicts if wording.is_bad(verdict.outcome)]
     return why
 

@@ -8,6 +8,7 @@ from decimal import ROUND_UP, Decimal, InvalidOperation
 
 from handsfree.desk import forms
 from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VisitOpened
+from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 
 _UNITS = {
     "[ppm]": "ppm",
@@ -99,6 +100,8 @@ def with_units(text: str) -> str:
 def value(reading: ReadingRecord) -> str:
     """Return a value with its unit, as called; called in another unit, with its conversion beside it."""
     number, code = reading.shown
+    if reading.value in {NO_READING, OVER_RANGE}:
+        return reading.value
     own = f" = {reading.value} {unit(reading.unit)}" if reading.called_unit else ""
     return f"{number} {unit(code)}{own}".strip()
 

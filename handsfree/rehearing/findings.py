@@ -66,8 +66,8 @@ class HeardAgain:
         lacking = f" {self.without_sound} have no sound." if self.without_sound else ""
         if not self.findings:
             return f"Heard again: {_utterances(heard)}, none is heard otherwise.{lacking}"
-        counts = "; ".join(f"{TOLD[kind]}: {len(of)}" for kind in KINDS if (of := self.of_kind(kind)))
-        return f"Heard again: {_utterances(heard)}. {counts}.{lacking}"
+        counts = "; ".join(f"{TOLD[kind].lower()}: {len(of)}" for kind in KINDS if (of := self.of_kind(kind)))
+        return f"Heard again: {_utterances(heard)}. Of these {counts}.{lacking}"
 
     def of_kind(self, kind: FindingKind) -> tuple[HeardAgainFinding, ...]:
         """Return the findings of a kind, in the order of their entries."""

@@ -1,6 +1,7 @@
 """Dangerous ends reach a person at once; each hazard has an owner until it is closed with words, both signed."""
 
 import re
+import shutil
 import sys
 from pathlib import Path
 
@@ -83,6 +84,18 @@ def test_only_an_enrolled_supervisor_takes_or_closes_and_only_one_of_the_list_ow
     assert "no enrolled supervisor is called" in told
     assert sent(browser, "take", key=hazard.key, hazard="stopped-9999", owner=NAMED).status_code == 409
     assert not kept_lines(hazard.folder)
+
+
+def test_a_further_copy_of_a_visit_brings_no_further_hazard_and_what_was_signed_to_either_counts(index):
+    first = next(one for one in hazards_of_all(index) if one.key == key_of("first"))
+    sent(browser_of(index), "close", key=first.key, hazard=first.name, words="seen to")
+    copy = shutil.copytree(index.root / "first", index.root / "copy")
+    (copy / "endorsements.jsonl").unlink()
+    index.scan()
+    for key, folder in index.unchecked():
+        index.keep(key, examine(folder))
+    found = hazards_of_all(index)
+    assert [one.standing.open for one in found] == [True, False]
 
 
 @pytest.fixture

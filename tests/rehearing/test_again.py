@@ -27,4 +27,4 @@ def test_what_was_said_honestly_is_heard_as_recorded(found, attacked):
 
 def test_the_sentence_counts_what_was_found(found):
     assert found.sentence.startswith(f"Heard again: {found.spoken} utterances. ")
-    assert "A tone, no speech: 1" in found.sentence
+    assert "a tone, no speech: 1" in found.sentence

@@ -269,7 +269,7 @@ def _sentence(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
         bad = [event["sentence"] for _, event in record.all("verdict") if event["outcome"] not in NOT_BAD]
         if not (record.in_force() or record.left or any(sentence in line for sentence in bad)):
             yield wrong
-        if "stopped: " in line and not record.in_force():
+        if "Stopped: " in line and not record.in_force():
             yield wrong
     else:
         yield from _judged(line, record)
