@@ -74,7 +74,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         title=f"{demo}{paper.TITLES[evidence.ending.kind]}: {evidence.recorded.procedure_title}",
         in_short=paper.in_short(dossier),
         facts=facts.facts(evidence),
-        warning=warning_due(evidence),
+        warning=[sentence_case(why) for why in warning_due(evidence)],
         until=form.until,
         measured_heading=tables.heading(evidence),
         measured=_measured(evidence, figures),

@@ -19,6 +19,7 @@ from handsfree.desk.rules_done import warning_due
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.tables import Row
 from handsfree.events import decisions as ev
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.office.endorsements import VERDICTS
 
 TITLES: dict[EndKind, str] = {
@@ -81,7 +82,7 @@ def paper_of(dossier: Dossier) -> Paper:
         in_short=in_short(dossier),
         supervisor=supervisors_word(dossier),
         facts=facts.facts(evidence),
-        warning=[f"{why[:1].upper()}{why[1:]}" for why in warning_due(evidence)],
+        warning=[sentence_case(why) for why in warning_due(evidence)],
         until=form.until,
         measured_heading=tables.heading(evidence),
         measured=tables.found_and_left(evidence),

@@ -42,7 +42,7 @@ WARNING = ParagraphStyle(
     borderPadding=6,
     textColor=_INK,
     spaceBefore=8,
-    spaceAfter=8,
+    spaceAfter=12,
 )
 WIDTH = A4[0] - 36 * mm - 12  # the frame keeps 6 points on each side
 SIGNING = 14 * mm
