@@ -22,6 +22,7 @@ from handsfree.desk.rules_done import warning_due
 from handsfree.desk.tables import NONE, Row
 from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import NOT_DONE
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.trades.figures import Figure
 from handsfree.trades.registry import trade
 
