@@ -15,7 +15,7 @@ from starlette.routing import Route
 from handsfree.desk import history
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.index import Index
-from handsfree.desk.questions import QUESTIONS, Inquiry, QueryResult, answer
+from handsfree.desk.questions import QUESTIONS, Inquiry, QueryResult, answer, kept_answer
 from handsfree.problem import Problem
 
 MOST = 25
@@ -41,7 +41,9 @@ class AcrossPages:
         chosen = {name: value for name, value in vars(of).items() if value}
 
         def asked() -> list[tuple[Inquiry, QueryResult]]:
-            return [(question, answer(self._index.store, question, MOST, of)) for question in QUESTIONS.values()]
+            return [
+                (question, kept_answer(self._index.store, question, MOST, of)) for question in QUESTIONS.values()
+            ]
 
         def leads(question: Inquiry, result: QueryResult, row: tuple[Any, ...]) -> str:
             found = dict(zip(result.columns, row, strict=True))

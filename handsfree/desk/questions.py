@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from functools import lru_cache, partial
 from typing import Any
 
@@ -20,6 +22,7 @@ from handsfree.desk import told_numbers as told
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.forms import forms_of, known
 from handsfree.desk.told_numbers import AnswerForm, Sums, Told
+from handsfree.store.kept import KeptAnswer
 from handsfree.store.port import VisitStore
 
 
@@ -147,6 +150,24 @@ def answer(
 ) -> QueryResult:
     """Ask a question of a store, of the visits that its user may see."""
     return told_of(question, store.rows_of(_sql_of(question, _within(store, of), most))[1], most)
+
+
+def kept_answer(store: VisitStore, question: Inquiry, most: int, of: AskedOf) -> QueryResult:
+    """Return the same, from what the store keeps of it while no visit has changed; then it is worked out anew.
+
+    Only what is asked of all visits is kept: there is no end of periods that may be asked of.
+    """
+    if not question.lasting or of != AskedOf():
+        return answer(store, question, most, of)
+    named = json.dumps([question.name, most, _within(store, of).within])
+    _, revision = store.state()
+    kept = store.answer(named)
+    if kept is not None and kept.revision == revision:
+        return QueryResult(question.telling.columns, [tuple(row) for row in json.loads(kept.body)])
+    found = answer(store, question, most, of)
+    made_at = datetime.now(UTC).isoformat(timespec="seconds")
+    store.keep_answer(named, KeptAnswer(revision, made_at, json.dumps(found.rows).encode()))
+    return found
 
 
 def told_of(question: Inquiry, rows: Iterable[Sums], most: int | None = None) -> QueryResult:
