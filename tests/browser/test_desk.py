@@ -154,8 +154,8 @@ def test_the_page_prints_on_four_pages_with_nothing_folded_lost(browser, desk, s
     assert len(pages) <= 4
 
 
-@pytest.mark.slow("five pages in a browser")
-@pytest.mark.parametrize("page", ["/", "visit", "talk", "/across", "/appliance/LM24A0173"])
+@pytest.mark.slow("six pages in a browser")
+@pytest.mark.parametrize("page", ["/", "visit", "talk", "/hazards", "/across", "/appliance/LM24A0173"])
 def test_a_narrow_screen_needs_no_scrolling_sideways(browser, desk, shots, page):
     """390 pixels, as a phone has."""
     if page in {"visit", "talk"}:
@@ -171,9 +171,9 @@ def test_a_narrow_screen_needs_no_scrolling_sideways(browser, desk, shots, page)
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
-@pytest.mark.slow("the browser looks at every element of six pages, in two colour schemes")
+@pytest.mark.slow("the browser looks at every element of seven pages, in two colour schemes")
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("page", ["list", "visit", "talk", "tampered", "across", "appliance"])
+@pytest.mark.parametrize("page", ["list", "visit", "talk", "tampered", "hazards", "across", "appliance"])
 def test_nothing_that_axe_finds(browser, desk, axe, shots, page, scheme):
     """WCAG 2.2 A and AA as axe-core (Deque, MPL-2.0) checks them, in light and in dark."""
     features = [{"name": "prefers-color-scheme", "value": scheme}]
@@ -183,7 +183,9 @@ def test_nothing_that_axe_finds(browser, desk, axe, shots, page, scheme):
     elif page == "tampered":
         open_visit(browser, desk, "Broken", "Damaged")
     else:
-        browser.get(desk + {"across": "/across", "appliance": "/appliance/LM24A0173"}.get(page, "/"))
+        browser.get(
+            desk + {"hazards": "/hazards", "across": "/across", "appliance": "/appliance/LM24A0173"}.get(page, "/")
+        )
     browser.save_screenshot(str(shots / f"{page}-{scheme}.png"))
     browser.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
     found = browser.execute_async_script(
