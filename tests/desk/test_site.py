@@ -234,7 +234,7 @@ def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch
     class Server:
         port = 4711
 
-        def __init__(self, _):
+        def __init__(self, _, tls=None):
             self.run = ran.append
 
     monkeypatch.setattr("handsfree.serving.Server", Server)
