@@ -26,6 +26,9 @@ def init(
     ] = None,
     office_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for devices.")] = 8471,
     desk_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for supervisors.")] = 8470,
+    store: Annotated[
+        str, typer.Option(help="postgresql://USER@HOST/DATABASE: the catalogue that several desks share.")
+    ] = "",
     passphrase_file: Annotated[
         Path | None, typer.Option(help="A file whose first line is the passphrase of the office's key.")
     ] = None,
@@ -35,9 +38,17 @@ def init(
     from handsfree.company.configuration import CompanyConfiguration  # noqa: PLC0415 - the extra `desk`
     from handsfree.company.founding import found, next_steps  # noqa: PLC0415
 
+    if store and not store.startswith("postgresql://"):
+        raise Problem(
+            "no address of a PostgreSQL", where=repr(store), remedy="say postgresql://USER@HOST/DATABASE"
+        )
     try:
         settings = CompanyConfiguration(
-            name=name, names=tuple(reached_at or ()), office_port=office_port, desk_port=desk_port
+            name=name,
+            names=tuple(reached_at or ()),
+            office_port=office_port,
+            desk_port=desk_port,
+            store=store,
         )
     except ValueError as error:
         raise Problem("a company's name is 1 to 80 letters", where=repr(name)) from error

@@ -25,6 +25,11 @@ class CompanyConfiguration(BaseModel):
     office_port: int = Field(default=8471, ge=0, le=65535)
     desk_host: str = Field(default="127.0.0.1", description="Where supervisors are listened for.")
     desk_port: int = Field(default=8470, ge=0, le=65535)
+    store: str = Field(
+        default="",
+        pattern=r"^(postgresql://.*)?$",
+        description="The PostgreSQL in which the desk keeps what it examined; empty for a file of its own.",
+    )
 
 
 def state_of(folder: Path) -> Path:

@@ -39,6 +39,7 @@ def processes_of(folder: Path, configuration: CompanyConfiguration) -> list[Serv
     program = [sys.executable, "-m", "handsfree.commands.app"]
     names = [part for name in configuration.names for part in ("--name", name)]
     visits = str(visits_of(folder))
+    store = ["--store", configuration.store] if configuration.store else []
     return [
         ServedProcess(
             "office",
@@ -48,7 +49,7 @@ def processes_of(folder: Path, configuration: CompanyConfiguration) -> list[Serv
         ServedProcess(
             "desk",
             [*program, "desk", visits, "--host", configuration.desk_host, "--tls",
-             "--port", str(configuration.desk_port), *names],
+             "--port", str(configuration.desk_port), *store, *names],
         ),
     ]  # fmt: skip
 
