@@ -12,7 +12,7 @@ from evening import hold, lost_or_doubled
 from handsfree.commands.company import init
 from handsfree.company.configuration import FILE, CompanyConfiguration, read_configuration
 from handsfree.company.founding import found
-from handsfree.company.running import ServedProcess, run
+from handsfree.company.running import ServedProcess, processes_of, run
 from handsfree.office.enrolment import Role, read_enrolment
 from handsfree.problem import Problem
 
@@ -36,10 +36,19 @@ def test_one_command_makes_what_a_company_needs_and_says_what_is_next(tmp_path, 
         found(company, read_configuration(company), "another phrase")
 
 
+def test_a_shared_catalogue_is_named_to_the_desk_alone(tmp_path):
+    address = "postgresql://office@localhost/visits"
+    office, desk = processes_of(tmp_path, CompanyConfiguration(name="x", store=address))
+    assert address in desk.arguments
+    assert address not in office.arguments
+    with pytest.raises(Problem, match="no address of a PostgreSQL"):
+        init(tmp_path / "company", "x", store="sqlite:///visits", passphrase_file=None)
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [("", "the file"), ('{"name": ""}', "name"), ('{"name": "x", "office_port": 99999}', "office_port"),
-     ('{"name": "x", "prot": 1}', "prot")],
+     ('{"name": "x", "prot": 1}', "prot"), ('{"name": "x", "store": "mysql://x"}', "store")],
 )  # fmt: skip
 def test_settings_that_are_wrong_are_named(tmp_path, text, says):
     (tmp_path / FILE).write_text(text)
