@@ -14,7 +14,7 @@ import threading
 import time
 from dataclasses import dataclass
 
-TICK_S, TOLD_EACH_S = 0.01, 0.1
+TICK_S, TOLD_EACH_S = 0.02, 0.1
 LATE_S = 0.05
 """A tick that comes later than this is the machine's fault: half of the tightest tolerance in a real-time test."""
 CROWDED = 2.0

@@ -40,6 +40,7 @@ def open_visit(browser, desk, seal="Whole and closed", outcome="Finished", talk=
     pytest.fail(f"no visit is {seal}")
 
 
+@pytest.mark.slow("a browser of its own")
 def test_list_filter_and_open(browser, desk, shots):
     """The list shows all, a filter fewer; a row opens its visit."""
     browser.get(desk)
@@ -53,6 +54,7 @@ def test_list_filter_and_open(browser, desk, shots):
     assert "Stopped, left as reported" in wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".lead")).text
 
 
+@pytest.mark.slow("a browser of its own")
 def test_a_tampered_visit_is_shown_as_such_on_the_list_and_on_its_page(browser, desk, shots):
     """In words, on both; it cannot be signed off."""
     open_visit(browser, desk, "Broken", "Damaged")
@@ -61,6 +63,7 @@ def test_a_tampered_visit_is_shown_as_such_on_the_list_and_on_its_page(browser, 
     assert not browser.find_elements(By.CSS_SELECTOR, "form.signing")
 
 
+@pytest.mark.slow("a browser of its own")
 def test_a_line_sounds_and_the_chart_follows(browser, desk):
     """The clip is fetched, played to its end, and the playhead stands at its time."""
     open_visit(browser, desk, talk=True)
@@ -72,6 +75,7 @@ def test_a_line_sounds_and_the_chart_follows(browser, desk):
     assert float(head.get_attribute("x1")) > 92
 
 
+@pytest.mark.slow("a browser of its own")
 def test_the_visit_plays_on_from_a_line(browser, desk):
     """Several clips sound one after the other, the playhead moves on, and Escape ends it."""
     open_visit(browser, desk, talk=True)
@@ -86,6 +90,7 @@ def test_the_visit_plays_on_from_a_line(browser, desk):
     wait(browser, lambda b: b.find_element(By.TAG_NAME, "body").get_attribute("data-playing") == "no")
 
 
+@pytest.mark.slow("a browser of its own")
 def test_the_keyboard_alone_reaches_and_plays_a_line(browser, desk):
     """Tab from the filter of the talk to the first play button, and press it."""
     open_visit(browser, desk, talk=True)
@@ -99,6 +104,7 @@ def test_the_keyboard_alone_reaches_and_plays_a_line(browser, desk):
     wait(browser, lambda b: b.execute_script("return window.ended") == 1)
 
 
+@pytest.mark.slow("a browser of its own")
 def test_an_answer_leads_to_its_line(browser, desk):
     """From one of the five answers to the words it rests on."""
     open_visit(browser, desk)
@@ -109,6 +115,7 @@ def test_an_answer_leads_to_its_line(browser, desk):
     assert int(line.get_attribute("id")[5:]) <= number
 
 
+@pytest.mark.slow("a browser of its own")
 def test_a_part_of_the_visit_can_be_looked_at_closely(browser, desk, shots):
     """The chart's links show fewer readings over a shorter time."""
     open_visit(browser, desk, talk=True)
@@ -118,6 +125,7 @@ def test_a_part_of_the_visit_can_be_looked_at_closely(browser, desk, shots):
     browser.find_element(By.ID, "chart").screenshot(str(shots / "chart.png"))
 
 
+@pytest.mark.slow("a browser of its own")
 def test_signing_off(browser, desk, shots):
     """The form writes the sign-off and leads on; the page shows it when it is opened again."""
     open_visit(browser, desk)
@@ -135,6 +143,7 @@ def test_signing_off(browser, desk, shots):
     browser.save_screenshot(str(shots / "signed.png"))
 
 
+@pytest.mark.slow("a browser of its own")
 @pytest.mark.parametrize("outcome", ["Finished", "Stopped, left as reported"])
 def test_the_page_prints_on_four_pages_with_nothing_folded_lost(browser, desk, shots, outcome):
     """As a PDF with the answers in it, all that they rest on, and the buttons left out."""

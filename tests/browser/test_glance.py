@@ -164,6 +164,7 @@ def test_without_the_token_the_page_only_shows(visit, phone, axe):
     assert clean(phone, axe) == []
 
 
+@pytest.mark.slow("a browser of its own")
 @pytest.mark.real_time
 def test_a_lost_tool_covers_the_picture_within_four_seconds_and_comes_back(visit, phone, axe, shots):
     """The process stands still, as a tool with a flat battery would; then it goes on."""
@@ -246,6 +247,7 @@ def test_without_encryption_the_page_shows_and_says_why_it_takes_no_key(visit, p
     assert clean(phone, axe) == []
 
 
+@pytest.mark.slow("a browser of its own")
 def test_a_phone_that_has_not_taken_the_certificate_in_is_not_shown_the_page(visit, phone, tmp_path):
     """The browser refuses by itself: the page of another device, whose authority it does not know."""
     _, address, _ = visit

@@ -37,6 +37,7 @@ def wait(browser, what):
     return WebDriverWait(browser, 30).until(what)
 
 
+@pytest.mark.slow("a browser and its own programs")
 def test_a_passkey_is_made_enrolled_and_signs_and_is_verified_again(with_device, desk, visits, tmp_path):
     """What is signed is the digest of the sign-off; the assertion is kept, and verified by the standards alone."""
     browser = with_device

@@ -26,6 +26,7 @@ def test_a_failing_call_is_told_and_loses_nothing(failure: int, stride: int, sti
     assert told_of_failures(failure, numbers, sticky=sticky) == len(numbers)
 
 
+@pytest.mark.slow("each call of a visit")
 @pytest.mark.parametrize(("sticky", "stride"), [(False, 1), (True, 24)], ids=["once", "from then on"])
 def test_a_disk_that_takes_a_byte_at_a_time_is_no_failure(sticky: bool, stride: int) -> None:
     """A short write is carried on until all is written."""

@@ -115,6 +115,7 @@ def test_each_visit_is_heard_once_in_the_background_and_one_that_cannot_be_stops
     assert sorted(hearing._sandbox.asked) == ["first", "second"]
 
 
+@pytest.mark.slow("a visit is heard again by a program of its own")
 def test_the_command_tells_each_finding_with_its_entry_and_fails(index):
     keep_result(index.root / "first", FOUND)
     told = CliRunner().invoke(app, ["rehear", str(index.root / "first"), str(index.root / "nowhere")])

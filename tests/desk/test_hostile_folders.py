@@ -241,6 +241,7 @@ def verdicts(folder):
     return [(one.by, one.verdict) for one in sign_offs(verify(folder), known_enrolment())]
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_a_later_sign_off_is_taken_in(short, tmp_path):
     """D4: it was dropped as "already here"."""
     here = tmp_path / "here"

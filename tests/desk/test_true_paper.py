@@ -73,8 +73,10 @@ def test_a_pair_of_passes_outside_at_one_rate_is_not_covered_by_one_within_at_th
     assert {evidence.judged_for(gate) for gate in agree} == {"maximum", "minimum"}
 
 
-HUNDREDS = pytest.mark.slow("visits of hundreds of gates")
-FEW = [pytest.param(name, marks=HUNDREDS if name == "two-rate-combustion" else ()) for name in PROCEDURES]
+MANY = pytest.mark.slow("two visits of each are invented and written")
+FEW = [
+    pytest.param(name, marks=() if name in {"extract-terminal", "safe-isolation"} else MANY) for name in PROCEDURES
+]
 
 
 @pytest.mark.parametrize("name", FEW)

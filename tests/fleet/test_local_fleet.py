@@ -152,6 +152,7 @@ def test_results_are_refused_that_are_none_or_are_in_use(tmp_path):
     assert Path(tmp_path / "a.jsonl").read_bytes() == b""
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_objects_are_verified_as_the_folders_they_were_made_of(visits, tampered, tmp_path):
     """The same digest, so what was found of the folders counts for the objects; a spoilt object does not hold."""
     root, objects, results = visits(2), tmp_path / "objects", tmp_path / "found.jsonl"

@@ -136,6 +136,7 @@ def test_the_right_arrow_three_times_stops_at_once(start: Start) -> None:
     assert "Record closed, stopped." in seen.text()
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 @pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_an_interrupted_visit_gives_the_terminal_back(start: Start, by: signal.Signals) -> None:
     """By Ctrl-C, a kill or a closed window: the keys as they were, the cursor shown, the visit left open."""
@@ -236,6 +237,7 @@ def test_a_terminal_made_larger_gets_larger_letters(start: Start) -> None:
     seen.until("7", large=True)
 
 
+@pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_without_a_terminal_or_with_plain_lines_stay_lines(start: Start) -> None:
     """No escape sequence; words are typed and sent by enter as ever."""
     seen = start("--plain")

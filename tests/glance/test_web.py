@@ -233,11 +233,11 @@ def test_the_code_of_a_press_is_the_published_one() -> None:
     assert code_of("Jefe", 7, "stop") == hmac.new(b"Jefe", b"7 stop", "sha256").hexdigest()
 
 
-@pytest.mark.parametrize("key", ["word x", "offer x", "offer -1", "Enter", "", "stop work", "e" * 17])
-def test_nothing_but_keys_is_taken(page: Page, told: Told, key: str) -> None:
+def test_nothing_but_keys_is_taken(page: Page, told: Told) -> None:
     """No words, no other names, nothing long."""
-    assert press(page, key) in {400, 413}
-    assert told.turn() is None
+    for key in ("word x", "offer x", "offer -1", "Enter", "", "stop work", "e" * 17):
+        assert press(page, key) in {400, 413}, key
+        assert told.turn() is None, key
 
 
 def test_names_that_another_site_points_here_are_refused(page: Page) -> None:
@@ -248,10 +248,10 @@ def test_names_that_another_site_points_here_are_refused(page: Page) -> None:
     assert ask(page, "GET", "/", Host="localhost:1").status == 200
 
 
-@pytest.mark.parametrize("path", ["/../web.py", "/%2e%2e/web.py", "/glance.py", "//etc/passwd", "/key"])
-def test_nothing_else_is_served(page: Page, path: str) -> None:
+def test_nothing_else_is_served(page: Page) -> None:
     """Four files, the words and the news."""
-    assert ask(page, "GET", path).status in {404, 405}
+    for path in ("/../web.py", "/%2e%2e/web.py", "/glance.py", "//etc/passwd", "/key"):
+        assert ask(page, "GET", path).status in {404, 405}, path
 
 
 @pytest.mark.real_time
@@ -301,6 +301,7 @@ def test_lookers_on_never_take_the_place_of_the_holder_of_the_keys(page: Page, t
         line.close()
 
 
+@pytest.mark.slow("three hundred connections")
 @pytest.mark.real_time
 def test_three_hundred_dripping_connections_do_not_reach_the_visit(page: Page, told: Told) -> None:
     """Eight seconds from eight addresses: turns stay short, keys arrive, no handle of the visit is used."""
@@ -361,6 +362,7 @@ def test_a_process_that_is_killed_comes_back_on_the_same_address(page: Page, tol
     assert told.live.change() is None
 
 
+@pytest.mark.slow("a process must be seen to hang")
 def test_a_process_that_hangs_is_replaced(page: Page, told: Told) -> None:
     """As one that has ended."""
     os.kill(page.process_id, signal.SIGSTOP)
@@ -420,6 +422,7 @@ def test_the_level_of_a_voice_is_measured_against_the_noise_around_it(told: Told
     assert abs(level - 20) <= 2
 
 
+@pytest.mark.slow("many threads")
 def test_pictures_and_keys_from_many_threads_lose_nothing(told: Told) -> None:
     """A thousand digits from ten threads, while pictures are taken: each is pressed once."""
     visit = Told(at("ambient-entry"))

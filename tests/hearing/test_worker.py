@@ -97,6 +97,7 @@ def test_a_child_killed_from_outside_is_replaced():
     assert words(events) == [("no",)]
 
 
+@pytest.mark.slow("five processes with a model each")
 def test_a_recogniser_that_always_dies_is_given_up():
     hearing = started(HearingPlan(Recording(said(SCRIPT, "yes")), BrokenRecogniser))
     events = events_of(hearing)

@@ -121,6 +121,7 @@ def test_layout_keeps_values_and_comments_and_settles_at_once(path: Path) -> Non
 # Pictures.
 
 
+@pytest.mark.slow("fifty drawings")
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_a_picture_is_well_formed_and_holds_every_gate_once(path: Path) -> None:
     procedure = load_procedure(path)

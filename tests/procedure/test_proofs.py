@@ -23,8 +23,8 @@ SHIPPED = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
 
 LARGE = {
-    "commissioning", "fault-call", "gas-conversion", "proved-again", "return-with-part", "smell-or-co-call",
-    "two-rate-combustion",
+    "annual-service", "combustion-check", "commissioning", "fault-call", "gas-conversion", "proved-again",
+    "return-with-part", "smell-or-co-call", "two-rate-combustion",
 }  # fmt: skip
 WHOLE = [
     pytest.param(path, id=path.stem, marks=pytest.mark.slow("seconds each") if path.stem in LARGE else ())
