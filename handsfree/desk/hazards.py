@@ -15,7 +15,7 @@ from handsfree.problem import Problem
 
 KINDS = ("Still altered", "Limit passed", "Stopped", "Cleared by “misheard”", "Stop in the sound")
 """Dangerous ends: something left altered, a limit passed and left, any stop after which nothing went on (made
-safe, a collapse, everybody out), a stop that was called misheard, a stop in the sound that the record did not take.
+safe, a collapse, all out), a stop that was called misheard, a stop in the sound that the record did not take.
 """
 
 
