@@ -23,7 +23,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from handsfree.api.shapes import visit_of
 from handsfree.events.decisions import at_its_end
@@ -34,8 +34,9 @@ from handsfree.store.kept import VisitRow
 FILE = "webhooks.sqlite"
 TIMEOUT_S = 10.0
 PAUSES_S = (5, 30, 120, 600, 3600, 4 * 3600, 12 * 3600, 24 * 3600, 24 * 3600)
-"""After each failure; after the last the message is given up, and `handsfree api hooks` says so."""
+"""After each failure; after the last the message is given up, and `handsfree api list` says so."""
 LOOK_S = 2.0
+_LIKE = "like https://example.org/told, in ASCII (others as %C3%A9), a port up to 65535"
 _TABLES = """
 CREATE TABLE IF NOT EXISTS hook (name TEXT PRIMARY KEY, url TEXT NOT NULL, events TEXT NOT NULL,
     secret TEXT NOT NULL);
@@ -86,9 +87,16 @@ class Webhooks:
 
     def add(self, name: str, url: str, events: Sequence[WebhookEvent]) -> str:
         """Tell a program from now on, and return the secret that signs it; Problem when it may not be told."""
-        parts = urlsplit(url)
+        try:
+            parts = urlsplit(url)
+            _ = (
+                parts.port,
+                url.encode("ascii"),
+            )  # each raises ValueError: no number up to 65535, a letter of no address
+        except ValueError as error:
+            raise Problem(f"this is no address ({error})", where=url, remedy=_LIKE) from error
         if parts.scheme not in {"https", "http"} or not parts.hostname:
-            raise Problem("this is no address", where=url, remedy="like https://example.org/told")
+            raise Problem("this is no address", where=url, remedy=_LIKE)
         if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
             raise Problem("what is told goes by https alone", where=url)
         secret = "whsec_" + base64.b64encode(secrets.token_bytes(32)).decode()
@@ -120,10 +128,11 @@ class Webhooks:
     def notice(self, row: VisitRow) -> None:
         """Write down what is to be told of a visit that was examined or signed; nothing twice."""
         found: list[tuple[WebhookEvent, str]] = []
-        if row.outcome != "open" and row.seal in {"closed", "reduced"}:
+        whole = row.seal in {"closed", "reduced"}
+        if row.outcome != "open" and whole:
             event = WebhookEvent.CLOSED if at_its_end(row.outcome) else WebhookEvent.STOPPED
             found.append((event, row.checksum))
-        if row.signed:
+        if row.signed and whole:
             found.append((WebhookEvent.SIGNED, row.signed))
         with self._open() as base:
             for event, what in found:
@@ -173,31 +182,37 @@ class Webhooks:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            with contextlib.suppress(sqlite3.Error):  # a full disk: it is tried again
+            with contextlib.suppress(Exception):  # a full disk, say: it is tried again, and this thread never ends
                 self.deliver()
             self._wake.wait(LOOK_S)
             self._wake.clear()
 
     def _told(self, url: str, secret: str, identity: str, body: bytes) -> str:
         """Tell once; return why it was not taken, empty when it was."""
-        parts, at = urlsplit(url), int(self._clock())
-        headers = {"Content-Type": "application/json", "webhook-id": identity, "webhook-timestamp": str(at),
-                   "webhook-signature": signature(secret, identity, at, body)}  # fmt: skip
-        host, port = parts.hostname or "", parts.port
-        if parts.scheme == "http":
-            line = http.client.HTTPConnection(host, port, timeout=TIMEOUT_S)
-        else:
-            line = http.client.HTTPSConnection(host, port, timeout=TIMEOUT_S, context=ssl.create_default_context())
+        line: http.client.HTTPConnection | None = None
         try:
+            parts, at = urlsplit(url), int(self._clock())
+            headers = {"Content-Type": "application/json", "webhook-id": identity, "webhook-timestamp": str(at),
+                       "webhook-signature": signature(secret, identity, at, body)}  # fmt: skip
+            line = _line(parts)
             line.request("POST", (parts.path or "/") + (f"?{parts.query}" if parts.query else ""), body, headers)
             status = line.getresponse().status
-        except (OSError, http.client.HTTPException) as error:
+        except Exception as error:  # noqa: BLE001 - whatever is wrong with one address, the others are told
             return str(error) or type(error).__name__
         finally:
-            line.close()
+            if line is not None:
+                line.close()
         return "" if 200 <= status < 300 else f"it answered {status}"
 
     @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         with closing(sqlite3.connect(self._file, timeout=30)) as base, base:
             yield base
+
+
+def _line(parts: SplitResult) -> http.client.HTTPConnection:
+    """Return a connection that is not open yet; ValueError when the port is none."""
+    host, port = parts.hostname or "", parts.port
+    if parts.scheme == "http":
+        return http.client.HTTPConnection(host, port, timeout=TIMEOUT_S)
+    return http.client.HTTPSConnection(host, port, timeout=TIMEOUT_S, context=ssl.create_default_context())

@@ -2,13 +2,14 @@
 
 import http.server
 import json
+import sqlite3
 import threading
 import time
 from dataclasses import replace
 
 import pytest
 
-from handsfree.api.webhooks import PAUSES_S, WebhookEvent, Webhooks, signature
+from handsfree.api.webhooks import FILE, PAUSES_S, WebhookEvent, Webhooks, signature
 from handsfree.desk.index import Index
 from handsfree.problem import Problem
 from handsfree.store.kept import Examined
@@ -92,9 +93,10 @@ def test_every_ending_is_told_as_what_it_is(hooks, store, other, outcome, event)
     assert [json.loads(body)["type"] for _, body in other.got] == ([event] if event else [])
 
 
-def test_a_broken_record_is_not_told(hooks, store, other):
+@pytest.mark.parametrize("signed", ["", "accepted"])
+def test_a_broken_record_is_not_told(hooks, store, other, signed):
     hooks.add("crm", other.url, EVERYTHING)
-    hooks.notice(replace(store.one(f"{1:016x}"), seal="broken"))
+    hooks.notice(replace(store.one(f"{1:016x}"), seal="broken", signed=signed))
     assert hooks.deliver() == 0
 
 
@@ -140,6 +142,44 @@ def test_noticing_does_not_wait_for_who_hangs(hooks, store, tmp_path):
 def test_it_goes_by_https_alone(hooks, url):
     with pytest.raises(Problem):
         hooks.add("crm", url, EVERYTHING)
+
+
+BAD = ["https://crm.example.org:80800/told", "https://crm.example.org/töld", "https://[x", "https://x:y/"]
+
+
+@pytest.mark.parametrize("url", BAD)
+def test_what_can_be_no_address_is_refused_with_a_remedy(hooks, url):
+    with pytest.raises(Problem) as caught:
+        hooks.add("crm", url, EVERYTHING)
+    assert caught.value.remedy
+
+
+@pytest.mark.parametrize("url", BAD)
+def test_an_address_kept_by_an_earlier_version_keeps_nobody_else_from_being_told(
+    hooks, store, other, tmp_path, url
+):
+    hooks.add("bad", other.url, EVERYTHING)
+    with sqlite3.connect(tmp_path / "state" / FILE) as base:
+        base.execute("UPDATE hook SET url = ?", (url,))
+    hooks.add("crm", other.url, EVERYTHING)
+    hooks.notice(store.one(f"{1:016x}"))
+    assert hooks.deliver() == 1
+    bad, _ = hooks.all()
+    assert (bad.waiting, bool(bad.fault)) == (1, True)
+
+
+def test_the_thread_outlives_what_goes_wrong(hooks, monkeypatch):
+    taken = threading.Event()
+
+    def fails_once():
+        monkeypatch.setattr(hooks, "deliver", taken.set)
+        hooks._wake.set()
+        raise UnicodeError
+
+    monkeypatch.setattr(hooks, "deliver", fails_once)
+    hooks.start()
+    assert taken.wait(10)
+    hooks.stop()
 
 
 def test_an_index_tells_of_each_visit_that_is_examined_or_signed(store, tmp_path, hooks, other):
