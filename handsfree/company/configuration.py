@@ -42,6 +42,11 @@ def visits_of(folder: Path) -> Path:
     return folder / "visits"
 
 
+def cache_of(folder: Path) -> Path:
+    """Return where a company's processes keep what can be made again at any time."""
+    return folder / "cache"
+
+
 def read_configuration(folder: Path) -> CompanyConfiguration:
     """Return a company's settings; Problem, naming the member, when they are none."""
     path = folder / FILE

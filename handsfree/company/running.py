@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.company.configuration import CompanyConfiguration, state_of, visits_of
+from handsfree.company.configuration import CompanyConfiguration, cache_of, state_of, visits_of
 
 LOOK_S = 0.2
 PAUSES_S = (0.5, 2.0, 10.0, 30.0)
@@ -80,7 +80,9 @@ def _look_after(folder: Path, each: ServedProcess, say: Callable[[str], None]) -
         each.process, each.failures, each.due = None, each.failures + 1, now + pause
     if now < each.due:
         return
-    environment = os.environ | {"HANDSFREE_STATE": str(state_of(folder)), "PYTHONUNBUFFERED": "1"}
+    # All that they write lies in the company's folder: the service may write nowhere else.
+    environment = os.environ | {"HANDSFREE_STATE": str(state_of(folder)), "XDG_CACHE_HOME": str(cache_of(folder)),
+                                "PYTHONUNBUFFERED": "1"}  # fmt: skip
     # In a group of its own, so that a Ctrl-C reaches it through this program alone.
     each.process = subprocess.Popen(each.arguments, env=environment, start_new_session=True)  # noqa: S603 - our own
     each.started = now

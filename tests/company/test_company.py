@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import threading
+from pathlib import Path
 
 import pytest
 from evening import hold, lost_or_doubled
@@ -77,6 +78,24 @@ def test_a_process_that_is_killed_is_started_again_and_all_end_together(tmp_path
     assert said[1] == "office ended (-9); again in 0.5 s"
     assert said[2].startswith("office runs as process")
     assert sleeper.process.poll() is not None
+
+
+def test_what_a_process_keeps_lies_in_the_one_folder_that_the_service_may_write(tmp_path, monkeypatch):
+    """ProtectSystem=strict of systemd.exec(5) makes every other folder read-only, ~/.cache among them."""
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    monkeypatch.setattr("signal.signal", lambda *_: None)
+    company, stop = tmp_path / "company", threading.Event()
+    found(company, CompanyConfiguration(name="x"), "larkmoor evening")
+    code = "from handsfree.cache import cache_folder; print(cache_folder(), file=open('told', 'w'))"
+    process = ServedProcess("desk", [sys.executable, "-c", f"import os; os.chdir({str(tmp_path)!r}); {code}"])
+
+    def say(_):
+        process.process.wait(60)
+        stop.set()
+
+    run(company, [process], say, stop)
+    writable = (company / "handsfree-company.service").read_text().split('ReadWritePaths="')[1].split('"')[0]
+    assert Path((tmp_path / "told").read_text().strip()).is_relative_to(writable)
 
 
 def test_a_passphrase_that_is_too_short_makes_no_company(tmp_path):
