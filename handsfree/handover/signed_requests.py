@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+import threading
 from collections.abc import Callable, MutableMapping
 from dataclasses import dataclass, field
 from itertools import islice
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from http_message_signatures import (
+    HTTPMessageSignaturesException,
     HTTPMessageSigner,
     HTTPMessageVerifier,
     HTTPSignatureKeyResolver,
-    InvalidSignature,
     algorithms,
 )
 
@@ -89,6 +90,8 @@ class RequestVerifier:
     """Whether a device key is enrolled now."""
     epoch: str = field(default_factory=lambda: secrets.token_urlsafe(12))
     _seen: dict[str, float] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    """Many threads verify at a time."""
 
     def sender(self, request: SignedRequest, body: bytes) -> Credential:
         """Return the credential of the device that signed a request; PermissionError says why there is none."""
@@ -108,9 +111,10 @@ class RequestVerifier:
                 require_components=request.components(),
                 body=body,
             )
-        except (InvalidSignature, ValueError) as error:
+        except (HTTPMessageSignaturesException, ValueError) as error:
             raise PermissionError(f"the signature does not hold: {error}") from error
-        self._must_be_new(result.nonce or "")
+        with self._lock:
+            self._must_be_new(result.nonce or "")
         return credential
 
     def _must_be_new(self, nonce: str) -> None:
@@ -119,7 +123,7 @@ class RequestVerifier:
         now = dt.datetime.now(dt.UTC).timestamp()
         for old, until in list(islice(self._seen.items(), 8)):  # they stand in the order in which they came
             if until < now:
-                del self._seen[old]
+                self._seen.pop(old, None)
         if nonce in self._seen:
             raise PermissionError("this request has come before")
         self._seen[nonce] = now + 2 * WINDOW_S + 5

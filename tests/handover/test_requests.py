@@ -3,6 +3,8 @@
 import base64
 import datetime as dt
 import json
+import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -38,6 +40,39 @@ def test_a_signed_request_counts_once(key):
     request = signed(key, verifier)
     assert verifier.sender(request, b"abc") == key.credential
     with pytest.raises(PermissionError, match="come before"):
+        verifier.sender(request, b"abc")
+
+
+class SlowToLookUp(dict):
+    """A table where another thread comes in between looking up and writing down."""
+
+    def __contains__(self, key):
+        found = super().__contains__(key)
+        time.sleep(0.1)
+        return found
+
+
+def test_a_request_that_comes_to_many_threads_at_once_counts_once(key):
+    verifier = RequestVerifier(lambda _: True, _seen=SlowToLookUp())
+    request = signed(key, verifier)
+
+    def counts(_):
+        try:
+            return verifier.sender(request, b"abc") is not None
+        except PermissionError:
+            return False
+
+    with ThreadPoolExecutor(4) as threads:
+        assert sum(threads.map(counts, range(4))) == 1
+
+
+def test_a_signature_over_a_header_that_did_not_come_is_refused(key):
+    """RFC 9421, section 2.5: then the signature base cannot be made, and verification fails."""
+    verifier = RequestVerifier(lambda _: True)
+    request = signed(key, verifier)
+    name = next(name for name in request.headers if name.lower() == "signature-input")
+    request.headers[name] = request.headers[name].replace('"@method"', '"@method" "x-none"')
+    with pytest.raises(PermissionError, match="does not hold"):
         verifier.sender(request, b"abc")
 
 
