@@ -11,7 +11,7 @@ from pathlib import Path
 
 from handsfree.handover.office_link import LinkBrokenError, OfficeLink
 from handsfree.handover.outbox import WaitingFile, held_list
-from handsfree.ledger.files import PART, disk_problem
+from handsfree.ledger.files import PART, Disk, disk_problem, ensure_folder
 from handsfree.office.enrolment import Enrolment
 from handsfree.problem import ExitCode, Problem
 
@@ -29,18 +29,20 @@ class Fetched:
 def fetch(link: OfficeLink, enrolment: Enrolment | None, inbox: Path) -> Iterator[Fetched]:
     """Fetch what waits into `inbox`, a folder for each kind; a file of the same name there is replaced.
 
+    A file is ticked off at the office when the next one is asked for; who stops before that is sent it once more.
+
     Raises Problem when the office cannot be reached or its list does not hold.
     """
     device = link.key.credential.device
     for waiting in link.patiently(lambda: _listed(link, device, enrolment)):
         file = inbox / waiting.kind.value / waiting.name
         try:
-            file.parent.mkdir(parents=True, exist_ok=True)
+            ensure_folder(Disk(), file.parent, 0o755)
             _brought(link, waiting, file)
         except OSError as error:
             raise disk_problem(error, "fetching from the office", file) from error
+        yield Fetched(waiting, file)  # said before it is ticked off
         link.patiently(partial(link.ask, "DELETE", f"/handover/outbox/{waiting.digest}"))
-        yield Fetched(waiting, file)
 
 
 def _listed(link: OfficeLink, device: str, enrolment: Enrolment | None) -> list[WaitingFile]:
@@ -57,11 +59,23 @@ def _brought(link: OfficeLink, waiting: WaitingFile, file: Path) -> None:
         part.touch()
         link.patiently(lambda: _more(link, waiting, part), lambda: part.stat().st_size)
         if hashlib.sha256(part.read_bytes()).hexdigest() == waiting.digest:
-            part.rename(file)
+            _lasting(part, file)
             return
         part.unlink()
     raise Problem("what came is not what the office signed", where=waiting.name, remedy="try again",
                   code=ExitCode.FAILED)  # fmt: skip
+
+
+def _lasting(part: Path, file: Path) -> None:
+    """Give a whole file its name so that a loss of power takes neither: the office forgets it after this."""
+    disk = Disk()
+    handle = disk.open(part)
+    try:
+        disk.fsync(handle)
+    finally:
+        disk.close(handle)
+    disk.rename(part, file.name)
+    disk.fsync_folder(file.parent)
 
 
 def _more(link: OfficeLink, waiting: WaitingFile, part: Path) -> None:

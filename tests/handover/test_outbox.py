@@ -10,6 +10,7 @@ from handsfree.handover.outbox import Consignment, Outbox
 from handsfree.handover.outbox_visits import question_about, without_sound
 from handsfree.handover.package import unpacked
 from handsfree.ledger import RecordVerdict, verify
+from handsfree.ledger.files import Disk
 from handsfree.problem import Problem
 
 
@@ -73,3 +74,24 @@ def test_names_that_lead_elsewhere_are_refused(outbox):
     for name in ("../x", "/x", ".hidden", ""):
         with pytest.raises(Problem, match="plain file name"):
             outbox.put("0" * 64, Consignment.APPLIANCE, name, b"x")
+
+
+def test_a_file_is_on_the_disk_and_told_before_the_office_forgets_it(pair, served, outbox, tmp_path, monkeypatch):
+    link, done = pair.link(served), []
+    outbox.put(link.key.credential.device, Consignment.APPLIANCE, "sheet.yaml", b"x")
+    ask, fsync, rename, folder = link.ask, Disk.fsync, Disk.rename, Disk.fsync_folder
+    monkeypatch.setattr(link, "ask", lambda method, *rest: (done.append(method), ask(method, *rest))[1])
+    monkeypatch.setattr(Disk, "fsync", lambda disk, at: (done.append("fsync"), fsync(disk, at))[1])
+    monkeypatch.setattr(Disk, "rename", lambda disk, *names: (done.append("rename"), rename(disk, *names))[1])
+    inbox = tmp_path / "inbox"
+    monkeypatch.setattr(
+        Disk,
+        "fsync_folder",
+        lambda disk, path: (done.append(path.name) if inbox in path.parents else None, folder(disk, path))[1],
+    )
+    fetching = fetch(link, pair.enrolment(), inbox)
+    assert next(fetching).file.read_bytes() == b"x"
+    assert [each for each in done if each != "GET"][-3:] == ["fsync", "rename", "appliances"]
+    fetching.close()  # cut off before it was told
+    assert len(list(fetch(link, pair.enrolment(), inbox))) == 1
+    assert done[-1] == "DELETE"
