@@ -55,7 +55,10 @@ class Sender:
         if not _is_closed(folder):
             return Sent(folder, SentAs.OPEN)
         with tempfile.TemporaryDirectory(prefix="handsfree-") as room:
-            package = packed(folder, Path(room) / "visit.tar")
+            try:
+                package = packed(folder, Path(room) / "visit.tar")
+            except Problem as problem:  # this visit's own: the others go on
+                return Sent(folder, SentAs.REFUSED, None, problem.sentence())
             there = self._link.patiently(lambda: self._link.ask("GET", f"/handover/visits/{package.digest}"))
             if there.status == 200:
                 receipt = self._kept(folder, package, there)

@@ -234,3 +234,13 @@ def test_a_receipt_is_not_given_for_a_visit_that_has_gone_from_the_office(pair, 
     shutil.rmtree(pair.taken / "first")
     assert sender.send(pair.visits / "first").how is SentAs.SENT
     assert (pair.taken / "first").is_dir()
+
+
+def test_a_visit_that_cannot_be_packed_is_refused_by_itself(pair, served):
+    visit = pair.visits / "first"
+    (visit / "sound" / ("0" * 64)).symlink_to("/etc/hostname")
+    sender = pair.sender(served)
+    sent = sender.send(visit)
+    assert sent.how is SentAs.REFUSED
+    assert sent.says
+    assert sender.send(pair.visits / "second").how is SentAs.SENT
