@@ -65,9 +65,16 @@ class OfficeLink:
 
     def __post_init__(self) -> None:
         """Refuse an address that is none, or that is not encrypted and leads elsewhere than here."""
-        parts = urlsplit(self.address)
-        if parts.scheme not in {"https", "http"} or not parts.hostname or parts.path.strip("/") or parts.query:
-            remedy = "like https://office.example:8471"
+        remedy = "like https://office.example:8471"
+        try:
+            parts = urlsplit(self.address)
+            port = parts.port
+        except ValueError as error:
+            raise Problem(
+                f"this is no address of an office ({error})", where=self.address, remedy=remedy
+            ) from error
+        strange = parts.path.strip("/") or parts.query or port == 0
+        if parts.scheme not in {"https", "http"} or not parts.hostname or strange:
             raise Problem("this is no address of an office", where=self.address, remedy=remedy)
         if parts.scheme == "http" and not _is_here(parts.hostname):
             raise Problem("an office elsewhere is reached by https alone", where=self.address)

@@ -15,6 +15,7 @@ from lists import OFFICE
 
 from handsfree.handover import signed_requests
 from handsfree.handover.credentials import Credential, RequestKey, request_key
+from handsfree.handover.office_link import OfficeLink
 from handsfree.handover.signed_requests import RequestVerifier, SignedRequest, sign
 from handsfree.ledger import DeviceKey
 from handsfree.office.enrolling import revoke
@@ -179,3 +180,9 @@ def test_an_overheard_request_is_refused(pair, served):
 def test_an_office_elsewhere_is_reached_by_https_alone(pair):
     with pytest.raises(Problem, match="https alone"):
         pair.link("http://office.example:8471")
+
+
+@pytest.mark.parametrize("address", ["https://[x", "https://office.example:99999", "https://office.example:0"])
+def test_an_address_that_cannot_be_one_is_refused_at_once(address):
+    with pytest.raises(Problem, match="no address of an office"):
+        OfficeLink(address, None)
