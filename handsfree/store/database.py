@@ -178,6 +178,7 @@ class DatabaseStore:
     def keep_answer(self, question: str, answer: KeptAnswer) -> None:
         """Keep an answer, in the place of a former one."""
         with self._engine.begin() as base:
+            base.execute(select(STATE.c.revision).with_for_update())  # two that keep one at once take turns
             base.execute(delete(ANSWER).where(ANSWER.c.question == question))
             base.execute(insert(ANSWER), [{"question": question, **vars(answer)}])
 

@@ -1,9 +1,11 @@
 """Answers that are kept: the same while no visit changes, worked out anew when one does, each office its own."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 from handsfree.desk import questions
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.questions import QUESTIONS, answer, kept_answer
-from handsfree.store.kept import Examined, NotedVisit
+from handsfree.store.kept import Examined, KeptAnswer, NotedVisit
 
 TREND = QUESTIONS["trend"]
 
@@ -33,3 +35,11 @@ def test_a_kept_answer_is_the_answer_and_asks_no_engine(store, monkeypatch):
     store.forget([f"{2:016}"])
     assert [row[0] for row in kept(store).rows] == ["Ann north"]
     assert kept_answer(store, TREND, 25, AskedOf(since="2026-02-01")).rows == []
+
+
+def test_two_may_keep_the_same_answer_at_once(store):
+    """Two desks of one store work the same question out at the same time."""
+    kept_by_both = KeptAnswer(1, "2026-01-01T00:00:00Z", b"[]")
+    with ThreadPoolExecutor(4) as desks:
+        list(desks.map(lambda _: store.keep_answer("trend", kept_by_both), range(40)))
+    assert store.answer("trend") == kept_by_both
