@@ -18,7 +18,7 @@ from handsfree.desk import wording
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.evidence import AssessedAs
 from handsfree.ledger import RecordVerdict, state_folder
-from handsfree.office.enrolment import Role
+from handsfree.office.endorsing import supervisor
 from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import ExitCode, Problem, one_line
@@ -116,10 +116,12 @@ def desk(
 
 
 def _offices_of(signer: KeyHolder | None, enrolment: Path | None) -> tuple[str, ...] | None:
-    """Return the offices that the desk's own key looks after by the list; all, None, where it names none."""
+    """Return the offices that the desk's own key looks after by the list; all, None, where it names none.
+
+    Without a key, or a list, nobody says whose they are: all. Problem for a key that is no supervisor's now.
+    """
     listed = known_enrolment(enrolment) if signer else None
-    found = listed.find(signer.key, Role.SUPERVISOR) if listed and signer else None
-    return found.offices if found else None
+    return supervisor(listed, signer.key).offices if listed and signer else None
 
 
 def _is_loopback(host: str) -> bool:

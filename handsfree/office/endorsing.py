@@ -67,7 +67,8 @@ def supervisor(enrolment: Enrolment | None, key: str, clock: Clock | None = None
         )
     found = enrolment.find(key)
     if found is None:
-        raise Problem(f"the key {key} is not enrolled", where=enrolment.where, remedy="ask the office to enrol it")
+        raise Problem(f"the key {key} is not enrolled", where=enrolment.where,
+                      remedy=f"ask the office to enrol it: handsfree enrol add supervisor NAME {key}")  # fmt: skip
     now = stamp((clock or SystemClock()).now().wall)
     if found.role is not Role.SUPERVISOR or not found.valid_at(now):
         raise Problem(

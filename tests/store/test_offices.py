@@ -5,12 +5,14 @@ from starlette.testclient import TestClient
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
+from handsfree.commands.supervising import _offices_of
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
 from handsfree.desk.site import Desk
-from handsfree.office.enrolling import add, begin
+from handsfree.office.enrolling import add, begin, revoke
 from handsfree.office.enrolment import Role, read_enrolment
 from handsfree.office.kept_key import make_key
+from handsfree.office.signatures import KeyHolder
 from handsfree.problem import Problem
 from handsfree.store.kept import Examined, NotedVisit
 
@@ -66,3 +68,18 @@ def test_an_address_of_no_store_is_told_in_one_sentence(tmp_path):
     told = CliRunner().invoke(app, ["across", str(tmp_path), "trend", "--store", "mysql://x"])
     assert told.exit_code != 0
     assert "no address of a store" in f"{told.output}{told.exception}"
+
+
+def test_a_key_that_is_no_supervisors_now_opens_no_desk(tmp_path):
+    """It would see all offices, where a supervisor of one sees that one."""
+    office, listed = make_key(tmp_path / "office.pem", None), tmp_path / "enrolment.jsonl"
+    begin(listed, office, "Heating Ltd")
+    ann = KeyHolder(make_key(tmp_path / "ann.pem", None))
+    with pytest.raises(Problem, match="not enrolled") as raised:
+        _offices_of(ann, listed)
+    assert f"handsfree enrol add supervisor NAME {ann.key}" in raised.value.sentence()
+    add(listed, office, key=ann.key, name="Ann", role=Role.SUPERVISOR, offices=("north",))
+    assert _offices_of(ann, listed) == ("north",)
+    revoke(listed, office, key=ann.key, why="left")
+    with pytest.raises(Problem, match="not enrolled as supervisor now"):
+        _offices_of(ann, listed)
