@@ -73,6 +73,7 @@ def send(
         raise Problem("this device knows no receiver of its office", where=str(state_folder()),
                       remedy="take the office's list over: handsfree enrol import FILE")  # fmt: skip
     link = OfficeLink(address, request_key(state_folder()), authority)
+    _keep_office(to, trust)  # only now: an address that is none is not kept
     sender, bad = Sender(link, enrolment), 0
     try:
         for folder in folders or []:
@@ -177,19 +178,24 @@ def _key_of(device: str) -> str:
 
 
 def _office_of(to: str | None, trust: Path | None) -> tuple[str, Path | None]:
-    """Return the office's address and authority: as given, and kept; else as kept."""
+    """Return the office's address and authority: as given, else as kept."""
     folder = state_folder() / "office"
-    address, authority = folder / "address", folder / "authority.pem"
-    ensure_folder(Disk(), folder, 0o700)
-    if trust is not None:
-        put(Disk(), authority, _data(trust))
-    if to is not None:
-        put(Disk(), address, to.rstrip("/").encode())
+    authority = folder / "authority.pem"
     try:
-        kept = contents(Disk(), address).decode()
+        address = contents(Disk(), folder / "address").decode() if to is None else to.rstrip("/")
     except (FileNotFoundError, UnicodeDecodeError):
         raise Problem("this device knows no office yet", remedy="name it: --to https://…") from None
-    return kept, authority if authority.exists() else None
+    return address, trust or (authority if authority.exists() else None)
+
+
+def _keep_office(to: str | None, trust: Path | None) -> None:
+    """Keep what was given of the office for the next time."""
+    folder = state_folder() / "office"
+    ensure_folder(Disk(), folder, 0o700)
+    if trust is not None:
+        put(Disk(), folder / "authority.pem", _data(trust))
+    if to is not None:
+        put(Disk(), folder / "address", to.rstrip("/").encode())
 
 
 def _told(file: Path) -> str:

@@ -3,6 +3,7 @@
 import base64
 import datetime as dt
 import json
+import shutil
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -13,6 +14,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from http_message_signatures import HTTPMessageSigner, algorithms
 from lists import OFFICE
 
+from handsfree.commands.handing_over import send
 from handsfree.handover import signed_requests
 from handsfree.handover.credentials import Credential, RequestKey, request_key
 from handsfree.handover.office_link import OfficeLink
@@ -186,3 +188,14 @@ def test_an_office_elsewhere_is_reached_by_https_alone(pair):
 def test_an_address_that_cannot_be_one_is_refused_at_once(address):
     with pytest.raises(Problem, match="no address of an office"):
         OfficeLink(address, None)
+
+
+def test_an_address_that_is_none_is_not_kept(pair, monkeypatch):
+    """The next `send` without --to would try it again."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(pair.state))
+    shutil.copy(pair.office / NAME, pair.state / NAME)
+    with pytest.raises(Problem, match="no address of an office"):
+        send([], to="https://[x")
+    assert not (pair.state / "office" / "address").exists()
+    with pytest.raises(Problem, match="knows no office yet"):
+        send([])
