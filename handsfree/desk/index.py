@@ -59,6 +59,8 @@ class Index:
         """The list that seals are held against; this machine's own copy when None."""
         self.unread = ""
         """Which folders the last scan could not look into; empty when there were none."""
+        self._closed: tuple[str, ...] = ()
+        """The same folders, by their names beneath the root."""
         self.store = store or open_embedded(file or embedded_file(self.root))
         self.changed: Callable[[VisitRow], None] = lambda _: None
         """Is told of each visit that was examined or signed."""
@@ -72,10 +74,15 @@ class Index:
         whose = list_digest(self.enrolment)
         found = {key: (folder, f"{light};{whose}") for key, (folder, light) in self._folders()}
         known = self.store.lights()
-        self.store.forget(known.keys() - found.keys())
+        self.store.forget([key for key in known.keys() - found.keys() if not self._out_of_sight(key)])
         changed = [(key, *there) for key, there in found.items() if known.get(key) != there[1]]
         self.store.note([NotedVisit(key, folder, light, self._quick(folder)) for key, folder, light in changed])
         return len(found)
+
+    def _out_of_sight(self, key: str) -> bool:
+        """Say whether a visit lies in a folder that the last scan could not look into: it may well be there."""
+        row = self.store.one(key) if self._closed else None
+        return row is not None and any(Path(row.path).is_relative_to(folder) for folder in self._closed)
 
     def _quick(self, folder: str) -> Row:
         office = Path(folder).parts[0] if os.sep in folder else ""
@@ -83,7 +90,7 @@ class Index:
 
     def _folders(self) -> Iterator[tuple[str, tuple[str, str]]]:
         """Yield each visit's key, folder and what changes with it; no link is followed, no pipe is opened."""
-        stack, unread = [self.root], []
+        stack, unread, closed = [self.root], [], []
         while stack:
             folder = stack.pop()
             try:
@@ -93,6 +100,7 @@ class Index:
                 if folder == self.root:
                     raise
                 unread.append(f"{folder}: {error.strerror}")
+                closed.append(str(folder.relative_to(self.root)))
                 continue
             if not any(each.name == "ledger.jsonl" and not each.is_dir(follow_symlinks=False) for each in inner):
                 stack += [
@@ -103,6 +111,7 @@ class Index:
                 continue
             name = str(folder.relative_to(self.root))
             yield key_of(name), (name, _light(inner))
+        self._closed = tuple(closed)
         self.unread = one_line(f"these folders cannot be looked into: {', '.join(unread)}") if unread else ""
 
     def keep(self, key: str, examined: Examined) -> None:

@@ -1,9 +1,11 @@
 """The port: what every store must do, whatever its engine."""
 
+import os
 import sqlite3
 
 import pytest
 
+from handsfree.desk.index import Index
 from handsfree.store.embedded import open_embedded
 from handsfree.store.kept import AlikeVisit, Concern, Examined, NotedVisit
 from handsfree.store.wanted import ListWanted
@@ -207,3 +209,35 @@ def test_an_older_file_is_emptied_and_filled_again_from_the_folders(tmp_path):
     with sqlite3.connect(file) as base:
         assert base.execute("SELECT count(*) FROM sqlite_master WHERE name = 'former'").fetchone() == (0,)
     base.close()
+
+
+def test_a_damaged_catalogue_is_made_again(tmp_path):
+    """The folders fill it again: it is no reason not to open the desk."""
+    file = tmp_path / "store.sqlite"
+    file.write_bytes(b"no catalogue at all " * 500)
+    made = open_embedded(file)
+    made.note([NotedVisit("a", "north/a", "light", {"office": "north"})])
+    assert made.lights() == {"a": "light"}
+
+
+def test_a_scan_forgets_nothing_beneath_a_folder_it_cannot_look_into(tmp_path, monkeypatch):
+    """A store may serve several desks: what one of them cannot see is still there for the others."""
+    for name in ("north/a", "south/b", "south/c"):
+        (tmp_path / "visits" / name).mkdir(parents=True)
+        (tmp_path / "visits" / name / "ledger.jsonl").touch()
+    index = Index(tmp_path / "visits", tmp_path / "store.sqlite")
+    index.scan()
+    assert len(index.store.lights()) == 3
+    (tmp_path / "visits" / "south" / "b" / "ledger.jsonl").unlink()
+    scandir = os.scandir
+
+    def refused(folder):
+        if str(folder).endswith("north"):
+            raise PermissionError(13, "Permission denied")
+        return scandir(folder)
+
+    monkeypatch.setattr(os, "scandir", refused)
+    assert index.scan() == 1
+    assert {row.folder for row in index.store.find(ListWanted())[0]} == {b"north/a", b"south/c"}
+    monkeypatch.setattr(os, "scandir", scandir)
+    assert index.scan() == 2
