@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -197,8 +198,9 @@ def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, Veri
     """Take a visit that is here already: what people signed to the other copy, and holds, is taken over."""
     report = sandbox.do(place, where=str(place))
     there, here = kept_lines(folder), kept_lines(place)
+    sentence = f"{report.sentence}{_left_behind(folder, place)}"
     if not set(there) - set(here):
-        return Arrival(folder, Fate.DUPLICATE, place, report.sentence, known.ledger, report)
+        return Arrival(folder, Fate.DUPLICATE, place, sentence, known.ledger, report)
     both = endorsed(report, merged(here, there), known_enrolment())
     if both.faults:
         raise Problem(
@@ -208,7 +210,24 @@ def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, Veri
             code=ExitCode.FAILED,
         )
     merge(place, folder)
-    return Arrival(folder, Fate.SIGNED, place, report.sentence, known.ledger, report)
+    return Arrival(folder, Fate.SIGNED, place, sentence, known.ledger, report)
+
+
+def _left_behind(folder: Path, place: Path) -> str:
+    """Say how many sounds the other copy has that this one lacks; nothing when there are none."""
+    more = len(_sounds(folder) - _sounds(place))
+    return (
+        f"; it came with {more} sounds that are not here and were not taken over: keep that copy" if more else ""
+    )
+
+
+def _sounds(folder: Path) -> set[str]:
+    """Return the names of the plain files in a visit's folder of sound; no link is followed."""
+    sound = folder / "sound"
+    if sound.is_symlink() or not sound.is_dir():
+        return set()
+    with os.scandir(sound) as entries:
+        return {each.name for each in entries if each.is_file(follow_symlinks=False)}
 
 
 def _fate(report: VerificationReport, *, known: bool) -> Fate:

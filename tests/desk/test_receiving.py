@@ -76,3 +76,14 @@ def test_taking_in_from_itself_is_refused(short):
     """The target lies outside the source."""
     with pytest.raises(Problem, match="another folder"):
         list(receive(short, short / "inside"))
+
+
+def test_sound_that_a_fuller_copy_brings_and_is_not_taken_over_is_told(short, tmp_path):
+    """Else whoever empties the stick believes that it is all here."""
+    source, here = tmp_path / "stick", tmp_path / "here"
+    export(short / "first", source / "first", sound=True)
+    export(short / "first", here / "first", sound=False)
+    sounds = len(list((source / "first" / "sound").iterdir()))
+    (arrival,) = receive(source, here)
+    assert arrival.fate is Fate.DUPLICATE
+    assert f"{sounds} sounds that are not here" in arrival.sentence
