@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from contextlib import closing
 from pathlib import Path
 from typing import Annotated
 
@@ -45,7 +46,8 @@ def office(
     typer.echo(
         f"Devices trust it by {state / AUTHORITY_FILE}; hand that file and the enrolment list to them.", err=True
     )
-    server.run(site.application())
+    with closing(site.intake):
+        server.run(site.application())
 
 
 @app.command()

@@ -10,6 +10,7 @@ import hashlib
 import shutil
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -53,6 +54,7 @@ class NetworkIntake:
         self._state, self._keys, self._log, self._clock = state, keys, log, clock or SystemClock()
         self._intake, self._taken = Intake(visits, longest_s=longest_s, work=_in_limits), taken
         self._one_at_a_time = threading.Lock()
+        self._queue = ThreadPoolExecutor(1, thread_name_prefix="intake")
         shutil.rmtree(state / "unpacked", ignore_errors=True)
 
     def receipt(self, package: str) -> bytes | None:
@@ -63,6 +65,10 @@ class NetworkIntake:
             return None
         found, _ = read_receipt(data)
         return data if self._intake.holds(found.visit, found.ledger) else None
+
+    def queued(self, upload: Upload, sender: Credential, name: str = "") -> Future[bytes]:
+        """Take in as `take` does, when its turn comes: however many wait, they hold one thread altogether."""
+        return self._queue.submit(self.take, upload, sender, name)
 
     def take(self, upload: Upload, sender: Credential, name: str = "") -> bytes:
         """Take in what was uploaded whole and return the receipt; a second time it is the same one.
@@ -120,7 +126,8 @@ class NetworkIntake:
         return self._state / "receipts" / package[:2] / f"{package}.json"
 
     def close(self) -> None:
-        """End the process that unpacks and verifies."""
+        """End the process that unpacks and verifies; what waits for its turn is asked for again by its device."""
+        self._queue.shutdown(wait=False, cancel_futures=True)
         self._intake.close()
 
 

@@ -124,13 +124,11 @@ class Reception:
                 return Response(status_code=404)
             if upload.offset != upload.length:
                 return Response(status_code=409, headers={"Upload-Offset": str(upload.offset)})
-            work = asyncio.ensure_future(
-                run_in_threadpool(
-                    self._intake.take, upload, request.state.credential, request.query_params.get("name", "")
-                )
-            )
-            work.add_done_callback(lambda done: self._done(package, done))
-            self._busy[package] = work
+            if package not in self._busy:  # another request may have come in the meantime
+                name = request.query_params.get("name", "")
+                work = asyncio.wrap_future(self._intake.queued(upload, request.state.credential, name))
+                self._busy[package] = work
+                work.add_done_callback(lambda done: self._done(package, done))
         with contextlib.suppress(TimeoutError):
             done = await asyncio.wait_for(asyncio.shield(self._busy[package]), PATIENCE_S)
             return Response(done, 201, media_type="application/json")

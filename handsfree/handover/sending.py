@@ -6,6 +6,7 @@ import base64
 import tempfile
 from dataclasses import dataclass
 from enum import StrEnum
+from http import HTTPStatus
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -19,6 +20,8 @@ from handsfree.problem import ExitCode, Problem
 
 LARGEST, SMALLEST = 1 << 20, 8 << 10
 """Bytes of a piece: halved whenever the link breaks, doubled whenever a piece arrives."""
+STILL_AT_IT_S = 1.0
+"""Before the office is asked again whether it has verified a visit; it lets each question wait, too."""
 TRIES = 3
 """How often a whole visit is sent, where what the office says does not fit together."""
 
@@ -69,7 +72,7 @@ class Sender:
         """Upload and have it taken in; once more where the office has not, or not rightly, what it said it had."""
         for _ in range(TRIES):
             self._upload(package)
-            answer = self._link.patiently(lambda: self._taken(package, folder.resolve().name))
+            answer = self._taken(package, folder.resolve().name)
             if answer.status in {200, 201}:
                 receipt = self._kept(folder, package, answer)
                 return Sent(folder, SentAs.SENT, receipt, receipt.sentence)
@@ -132,10 +135,19 @@ class Sender:
         raise LinkBrokenError(f"a piece at {offset} was answered by {answer.status}")
 
     def _taken(self, package: VisitPackage, name: str) -> HttpAnswer:
-        answer = self._link.ask("PUT", f"/handover/visits/{package.digest}?{urlencode({'name': name})}")
-        if answer.status not in {200, 201, 404, 409, 422}:
-            raise LinkBrokenError(f"the office is still at it ({answer.status})")
-        return answer
+        """Ask until the office has taken it in or refused it, however long others are before it."""
+        target, waited = f"/handover/visits/{package.digest}?{urlencode({'name': name})}", 0
+
+        def step() -> HttpAnswer:
+            nonlocal waited
+            while (answer := self._link.ask("PUT", target)).status == HTTPStatus.ACCEPTED:
+                waited += 1
+                self._link.pause(STILL_AT_IT_S)
+            if answer.status not in {200, 201, 404, 409, 422}:
+                raise LinkBrokenError(f"it answered {answer.status}")
+            return answer
+
+        return self._link.patiently(step, lambda: waited)
 
     def _ask(
         self, method: str, target: str, body: bytes = b"", headers: dict[str, str] | None = None

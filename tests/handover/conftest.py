@@ -78,6 +78,9 @@ class Pair:
     def sender(self, address, **more):
         return Sender(self.link(address, **more), self.enrolment())
 
+    def intake(self):
+        return OfficeSite(self.taken, self.office).intake
+
     def serve(self, taken=lambda _: None):
         """Return a started server of the office, over plain HTTP on this machine."""
         site = OfficeSite(self.taken, self.office, taken)

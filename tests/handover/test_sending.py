@@ -1,15 +1,22 @@
 """Visits go to the office over links that break, double, reorder and lie; only a receipt is believed."""
 
+import asyncio
 import re
 import shutil
+import threading
+from types import SimpleNamespace
 
 import pytest
 from breaking_proxies import DroppingProxy, MeddlingProxy
+from starlette.requests import Request
 
 from handsfree.desk.receiving import receive
+from handsfree.handover import reception
+from handsfree.handover.office_link import MOST_FAILURES, HttpAnswer
 from handsfree.handover.package import packed
 from handsfree.handover.receipts import kept_receipt
 from handsfree.handover.sending import SentAs
+from handsfree.handover.uploads import Upload
 from handsfree.ledger import verify
 from handsfree.office.absences import GAP, findings
 from handsfree.office.kept_key import open_key
@@ -244,3 +251,41 @@ def test_a_visit_that_cannot_be_packed_is_refused_by_itself(pair, served):
     assert sent.how is SentAs.REFUSED
     assert sent.says
     assert sender.send(pair.visits / "second").how is SentAs.SENT
+
+
+def test_an_office_that_is_long_at_it_is_asked_until_it_is_done(pair, served, monkeypatch):
+    """Others are before this visit: 202 comes more often than a link may fail."""
+    sender = pair.sender(served)
+    ask, at_it = sender._link.ask, [HttpAnswer(202, {}, b"")] * (2 * MOST_FAILURES)
+
+    def asked(method, target, *more):
+        return at_it.pop() if method == "PUT" and at_it else ask(method, target, *more)
+
+    monkeypatch.setattr(sender._link, "ask", asked)
+    assert sender.send(pair.visits / "first").how is SentAs.SENT
+    assert not at_it
+
+
+def test_however_many_visits_wait_the_office_goes_on_answering(pair, tmp_path, monkeypatch):
+    """More than the 40 threads that anyio's documentation gives as its default."""
+    go_on = threading.Event()
+    monkeypatch.setattr(reception, "PATIENCE_S", 0.001)
+    intake = pair.intake()
+    monkeypatch.setattr(intake, "take", lambda *_: go_on.wait(60) and b"receipt")
+    (tmp_path / "x").write_bytes(b"x")
+    uploads = SimpleNamespace(find=lambda *_: Upload(tmp_path / "x", "0" * 64, 1))
+    desk = reception.Reception(intake, uploads, None, None)
+
+    async def put(number):
+        scope = {"type": "http", "method": "PUT", "path_params": {"package": f"{number:064x}"},
+                 "query_string": b"", "headers": [], "state": {"device": "", "credential": None}}  # fmt: skip
+        return (await asyncio.wait_for(desk._visit(Request(scope)), 5)).status_code
+
+    async def evening():
+        try:
+            return [await put(number) for number in range(45)]
+        finally:
+            go_on.set()
+
+    assert asyncio.run(evening()) == [202] * 45
+    intake.close()
