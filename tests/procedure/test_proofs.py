@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from pathlib import Path
 
@@ -263,12 +262,9 @@ def everything(  # noqa: C901 - written flat, apart from the product
 
 
 @pytest.mark.slow("five hundred gates")
-def test_five_hundred_gates_and_twelve_things_are_proven_in_ten_seconds() -> None:
-    """How it grows is printed by tests/bench/proofs/speed.py."""
-    procedure = procedure_of(text(503, 12), "big")
-    began = time.process_time()
-    assert check(procedure).proven
-    assert time.process_time() - began < 10
+def test_five_hundred_gates_and_twelve_things_are_proven() -> None:
+    """What that costs, and how it grows, is printed by tests/bench/proofs/speed.py."""
+    assert check(procedure_of(text(503, 12), "big")).proven
 
 
 def test_every_proof_has_a_test_here() -> None:
