@@ -87,6 +87,7 @@ class Doorway(uvicorn.Server):
             task = asyncio.create_task(self._let_in(line))
             self._knocking[task] = place[0]
             task.add_done_callback(partial(self._let_go, line))
+            await asyncio.sleep(0)  # a full queue would else be taken whole before anybody is let in
 
     def _let_go(self, line: socket.socket, task: asyncio.Task[None]) -> None:
         self._knocking.pop(task, None)

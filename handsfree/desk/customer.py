@@ -46,6 +46,8 @@ class CustomersPage:
     """Where each figure comes from."""
     checked: list[Row]
     not_checked: list[str]
+    listed: bool
+    """Whether the trade lists what a customer is to be told of; without a list nothing can be called complete."""
     """What was not checked, each with the reason."""
     advice: list[str]
     """What was found, advised and fitted."""
@@ -82,6 +84,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         judged=_judged(evidence, form.customer.numbers),
         sources=_sources(evidence, figures),
         checked=[["Checked", "Answer"], *answered],
+        listed=bool(form.customer.checks),
         not_checked=[*not_checked, *words.not_done(evidence.ending), *words.not_reached(evidence.ending)],
         advice=[
             f"{evidence.recorded.gate_title(event.gate)}: {event.text or 'told by voice, kept as sound'}"

@@ -53,7 +53,9 @@ def _story(page: CustomersPage) -> pdf.Flowables:
         story += pdf.part(
             "Checked, with the answer given", [pdf.grid(_beside(page.checked), [0.3, 0.2, 0.3, 0.2])]
         )
-    story += pdf.listed("Not checked", page.not_checked or ["Nothing on the list was left out."])
+    complete = ["Nothing on the list was left out."] if not page.not_checked else []
+    unlisted = ["There is no list of checks for this trade: what is not named above was not checked."]
+    story += pdf.listed("Not checked", [*page.not_checked, *(complete if page.listed else unlisted)])
     story += pdf.listed("Found, advised and fitted", page.advice)
     story += pdf.part("Next visit", [pdf.say(page.next_visit)])
     cautions: pdf.Flowables = [

@@ -8,7 +8,7 @@ trusts for it: one in `timestamp-roots.pem` of the state folder. Whether an auth
 from __future__ import annotations
 
 import hashlib
-import urllib.error
+import http.client
 import urllib.request
 from dataclasses import dataclass
 from pathlib import Path
@@ -63,7 +63,11 @@ def add_time_stamp(folder: Path, server: str, *, patience_s: float = PATIENCE_S)
     Raises Problem when the address is none, the authority cannot be reached or refuses, its answer is not about
     this record, or it cannot be written. The record itself is never touched.
     """
-    if urlsplit(server).scheme not in {"http", "https"}:
+    try:
+        scheme = urlsplit(server).scheme
+    except ValueError:
+        scheme = ""
+    if scheme not in {"http", "https"}:
         raise Problem("a time-stamp authority has an http or https address", where=server)
     line = _last_line(folder)
     asked = TimestampRequestBuilder().data(line).hash_algorithm(HashAlgorithm.SHA256).build()
@@ -78,7 +82,7 @@ def add_time_stamp(folder: Path, server: str, *, patience_s: float = PATIENCE_S)
             raise Problem(f"the time-stamp authority refused ({response.status})", where=server)
         if _imprint(response) != _digest(line) or response.tst_info.nonce != asked.nonce:
             raise Problem("the time-stamp authority's answer is about something else", where=server)
-    except (OSError, urllib.error.URLError) as error:
+    except (OSError, http.client.HTTPException) as error:
         raise Problem(f"the time-stamp authority cannot be reached ({error})", where=server) from error
     except ValueError as error:
         raise Problem("the time-stamp authority's answer cannot be read", where=server) from error
@@ -98,12 +102,12 @@ def time_stamp_of(folder: Path, digest: str, last_at: str, roots: Path | None = 
     try:
         with open_regular(VisitFolder(folder).timestamp) as stream:
             response = decode_timestamp_response(stream.read(LARGEST_ANSWER))
+        at, about = _time(response), _imprint(response).hex()  # an answer may hold no stamp at all
     except FileNotFoundError:
         return None
     except (OSError, ValueError) as error:
         return TimeStampFound("", f"it cannot be read ({type(error).__name__})")
-    at = _time(response)
-    if _imprint(response).hex() != digest:
+    if about != digest:
         return TimeStampFound(at, "it is about another state of the record")
     if milliseconds(last_at) > milliseconds(at) + CLOCKS_DIFFER_BY:
         return TimeStampFound(at, f"the device dated its last entry {last_at}, which is after the stamp of {at}")

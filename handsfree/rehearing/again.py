@@ -168,6 +168,10 @@ def _compared(plan: Plan, clip: _Clip, again: inp.Heard) -> HeardAgainFinding | 
         missed = isinstance(now.meaning, HazardSaid)
         says = f"“{text}” is heard; the record took nothing from it"
         return _finding("stop missed", clip, text, says) if missed else None
+    if isinstance(now.meaning, HazardSaid) and not isinstance(told.meaning, HazardSaid) and not now.doubt:
+        return _finding(
+            "stop missed", clip, text, f"“{text}” is heard; the record has “{_told(moment.heard, told)}”"
+        )
     doubtful = now.doubt if now.meaning is not None else told.doubt
     if told.meaning == now.meaning or (told.meaning in now.competing and doubtful):
         return None  # the same, or either may have been said

@@ -15,7 +15,7 @@ from handsfree.regular_files import open_regular
 from handsfree.rehearing.findings import HeardAgain, from_json
 from handsfree.shipped import model_folder
 
-VERSION = 1
+VERSION = 2
 """To be raised when the same visit would be judged otherwise."""
 LARGEST = 8 << 20
 _PIECE = 1 << 20

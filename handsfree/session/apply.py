@@ -266,13 +266,15 @@ def _reported(halt: Halt | None, event: ev.StepReported) -> Halt:
 def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
     halt = state.halt
     assert halt is not None, "the visit comes back, but nothing was stopped"
+    halted_at = event.at if state.stopped_at is None else state.stopped_at
     real = frozenset(halt.hazards) if event.how == "walked" else frozenset()
     misheard = frozenset({state.gate}) if event.how == "misheard" else frozenset()
     return replace(
         _at_again(plan, state, event.gate),
         status="running",
-        # What was waited for may have been switched off meanwhile; not where it was no stop at all.
-        entered_at=state.entered_at if event.how == "false-stop" else event.at,
+        # What was waited for may have been switched off meanwhile: the time of the stop never counts, and after a
+        # real one the wait begins anew.
+        entered_at=state.entered_at + event.at - halted_at if event.how == "false-stop" else event.at,
         halt=None,
         owed=event.owed,
         owed_for=halt.hazards if event.owed else (),

@@ -197,3 +197,16 @@ def test_the_command_stamps_closed_records_and_says_when(authority: Authority, c
     assert result.exit_code == 0, result.output
     assert ": stamped 20" in result.output
     assert (closed / "timestamp.tsr").is_file()
+
+
+def test_an_answer_without_a_stamp_is_a_fault_and_no_traceback(tmp_path):
+    """Five bytes that a decoder takes: an answer that granted nothing."""
+    (tmp_path / "timestamp.tsr").write_bytes(bytes.fromhex("30053003020102"))
+    found = time_stamp_of(tmp_path, "00", "2026-01-01T00:00:00.000Z")
+    assert found is not None
+    assert "cannot be read" in found.fault
+
+
+def test_an_address_that_is_none_is_refused(tmp_path):
+    with pytest.raises(Problem, match="http or https"):
+        add_time_stamp(tmp_path, "http://[::1/")
