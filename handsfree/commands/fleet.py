@@ -54,40 +54,32 @@ def fleet() -> None:
     """Work on very many visits: verify, examine; what was cut off goes on where it was."""
 
 
-@_fleet.command("verify")
-def verify_command(
-    store: _Store,
-    *,
-    ray: _Ray = None,
-    workers: _Workers = _CORES,
-    results: _Results = None,
-    enrolment: _Enrolment = None,
-    seconds: _Seconds = LONGEST_S,
-    again: _Again = False,
-    accept_unanchored: _Accept = False,
-) -> None:
-    """Check that the records of all visits are whole, in order, sealed and decided as recorded."""
-    with _workers(workers, seconds, ray, enrolment) as hands:
-        summary = _done("verify", store, hands, results, enrolment, again=again)
-    raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+def _command_of(job: str, says: str) -> None:
+    """Add the command of a job: all jobs take the same, and end alike."""
+
+    def work(
+        store: _Store,
+        *,
+        ray: _Ray = None,
+        workers: _Workers = _CORES,
+        results: _Results = None,
+        enrolment: _Enrolment = None,
+        seconds: _Seconds = LONGEST_S,
+        again: _Again = False,
+        accept_unanchored: _Accept = False,
+    ) -> None:
+        with _workers(workers, seconds, ray, enrolment) as hands:
+            summary = _done(job, store, hands, results, enrolment, again=again)
+        raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+
+    _fleet.command(job, help=says)(work)
 
 
-@_fleet.command("examine")
-def examine_command(
-    store: _Store,
-    *,
-    ray: _Ray = None,
-    workers: _Workers = _CORES,
-    results: _Results = None,
-    enrolment: _Enrolment = None,
-    seconds: _Seconds = LONGEST_S,
-    again: _Again = False,
-    accept_unanchored: _Accept = False,
-) -> None:
-    """Verify all visits, and tell all that the desk keeps of each: facts, readings, gates, stops, its page."""
-    with _workers(workers, seconds, ray, enrolment) as hands:
-        summary = _done("examine", store, hands, results, enrolment, again=again)
-    raise typer.Exit(_code(summary, accept_unanchored=accept_unanchored))
+_command_of("verify", "Check that the records of all visits are whole, in order, sealed and decided as recorded.")
+_command_of(
+    "examine",
+    "Verify all visits, and tell all that the desk keeps of each: facts, readings, gates, stops, its page.",
+)
 
 
 @_fleet.command("keep")

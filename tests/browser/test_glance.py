@@ -15,6 +15,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 from starlette.responses import Response
 
+from tests.programs import keyed_visit
+
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests" / "glance" / "support"), str(ROOT / "tests" / "session" / "support")]
 
@@ -42,19 +44,8 @@ AXE = (
 def visit(tmp_path):
     """A visit of four gates, led by keys, with its page; yields (process, address, folder)."""
     folder = tmp_path / "visit"
-    command = [
-        sys.executable,
-        "-m",
-        "handsfree.commands.app",
-        "visit",
-        PROCEDURE,
-        "--draft",
-        "--jobsheet",
-        JOB_SHEET,
-    ]
-    options = ["--typed", "--silent", "--plain", "--glance-web", "127.0.0.1:0", "--out", folder]
     with subprocess.Popen(
-        [*map(str, command), *map(str, options)],
+        keyed_visit(PROCEDURE, JOB_SHEET, folder, "--plain", "--glance-web", "127.0.0.1:0"),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

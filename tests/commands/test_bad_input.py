@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import resource
 import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+
+from tests.programs import keyed_visit, program
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -98,18 +99,8 @@ def test_a_full_disk_is_told_in_a_sentence_and_loses_nothing(
 ) -> None:
     """A file size limit stands in for the full disk: the write fails in the same place."""
     out = tmp_path / "visit"
-    command = [
-        sys.executable,
-        "-m",
-        "handsfree.commands.app",
-        "visit",
-        procedure,
-        "--draft",
-        "--jobsheet",
-        jobsheet,
-    ]
     done = subprocess.run(
-        [*map(str, command), "--typed", "--silent", "--out", str(out)],
+        keyed_visit(procedure, jobsheet, out),
         input="repeat\n" * 300,
         capture_output=True,
         text=True,
@@ -121,7 +112,7 @@ def test_a_full_disk_is_told_in_a_sentence_and_loses_nothing(
     assert "ledger.jsonl" in done.stderr
     assert "Traceback" not in done.stderr
     resumed = subprocess.run(
-        [*map(str, command[:3]), "resume", str(out), "--typed", "--silent"],
+        program("resume", out, "--typed", "--silent"),
         input="",
         capture_output=True,
         text=True,

@@ -6,7 +6,6 @@ import json
 import os
 import signal
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from handsfree.hearing.resampling import RATE
 from handsfree.ledger import RecordVerdict, read, verify
 from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.visit.replaying import replay_of
+from tests.programs import keyed_visit
 
 WORDS = ("cover removed", "one five", "confirmed", "fitted", "confirmed", "confirmed")
 
@@ -100,18 +100,8 @@ def _text_of_report(run, visit: Path, paper: Path) -> str:
 def test_ctrl_c_loses_nothing_and_the_visit_goes_on(run, tmp_path: Path, procedure: Path, jobsheet: Path) -> None:
     """The interrupted visit says what is still altered, and after resuming asks for that first."""
     out = tmp_path / "visit"
-    command = [
-        sys.executable,
-        "-m",
-        "handsfree.commands.app",
-        "visit",
-        procedure,
-        "--draft",
-        "--jobsheet",
-        jobsheet,
-    ]
     with subprocess.Popen(
-        [*map(str, command), "--typed", "--silent", "--out", str(out)],
+        keyed_visit(procedure, jobsheet, out),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -17,13 +17,14 @@ import numpy as np
 import pytest
 import soundfile
 import zxingcpp
-from seen import ROOT, Seen, handsfree
+from seen import ROOT, Seen
 from trusting import trusting
 
 from handsfree.glance.presses import code_of
 from handsfree.hearing.resampling import RATE
 from handsfree.ledger import read
 from handsfree.speaking.voice import Voice, VoiceSettings
+from tests.programs import keyed_visit, program
 
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
@@ -41,7 +42,7 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
         soundfile.write(spoken / f"{number}.wav", sound.at_rate(RATE).samples, RATE)
     voice.close()
     seen = Seen(
-        handsfree(
+        program(
             "visit",
             PROCEDURE,
             "--draft",
@@ -68,18 +69,8 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
 
 def test_a_phone_can_scan_the_address_and_any_key_begins(tmp_path: Path) -> None:
     """The dots on the terminal, read by an independent reader (ZXing), are the address with its token."""
-    visit = [
-        "visit",
-        PROCEDURE,
-        "--draft",
-        "--jobsheet",
-        JOB_SHEET,
-        "--typed",
-        "--silent",
-        "--out",
-        tmp_path / "visit",
-    ]
-    seen = Seen(handsfree(*visit, "--glance-web", "127.0.0.1:0"), rows=40, columns=100, cwd=tmp_path)
+    visit = keyed_visit(PROCEDURE, JOB_SHEET, tmp_path / "visit")
+    seen = Seen([*visit, "--glance-web", "127.0.0.1:0"], rows=40, columns=100, cwd=tmp_path)
     try:
         seen.until("█")
         seen.follow(0.5)
@@ -145,25 +136,15 @@ main()
 @pytest.mark.slow("two programs in real time")
 def test_a_resumed_visit_shows_the_stop_it_was_left_in(tmp_path: Path) -> None:
     """The script and why stand there again, taken from the record."""
-    visit = [
-        "visit",
-        PROCEDURE,
-        "--draft",
-        "--jobsheet",
-        JOB_SHEET,
-        "--typed",
-        "--silent",
-        "--out",
-        tmp_path / "visit",
-    ]
-    seen = Seen(handsfree(*visit), cwd=tmp_path)
+    visit = keyed_visit(PROCEDURE, JOB_SHEET, tmp_path / "visit")
+    seen = Seen(visit, cwd=tmp_path)
     seen.until("Cover off.", large=True)
     seen.press("right", "right", "right")
     seen.until("STOPPED")
     seen.child.sendintr()
     seen.follow(2)
     seen.child.close(force=True)
-    again = Seen(handsfree("resume", tmp_path / "visit", "--typed", "--silent"), cwd=tmp_path)
+    again = Seen(program("resume", tmp_path / "visit", "--typed", "--silent"), cwd=tmp_path)
     try:
         again.until("STOPPED")
         again.until("Burner off now.", large=True)
@@ -177,7 +158,7 @@ def test_the_demo_can_be_followed_on_the_screen(tmp_path: Path) -> None:
     """The gates of the played visit stand on it, heard and taken."""
     if shutil.which("espeak-ng") is None:
         pytest.fail("the demo's voice is missing: espeak-ng")
-    seen = Seen(handsfree("demo", "--glance", "--out", tmp_path / "demo"), cwd=tmp_path)
+    seen = Seen(program("demo", "--glance", "--out", tmp_path / "demo"), cwd=tmp_path)
     try:
         seen.until("→ taken", seconds=60)
         assert " of 216: " in seen.text()

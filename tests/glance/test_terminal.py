@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from seen import ROOT, Seen, handsfree
+from seen import ROOT, Seen
 
 from handsfree.ledger import read, verify
 from handsfree.visit.replaying import replay_of
+from tests.programs import keyed_visit, program
 
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
@@ -26,18 +27,7 @@ def start(tmp_path: Path) -> Iterator[Start]:
     begun: list[Seen] = []
 
     def start_(*options: str, columns: int = 80, rows: int = 24, command: list[str] | None = None) -> Seen:
-        visit = handsfree(
-            "visit",
-            PROCEDURE,
-            "--draft",
-            "--jobsheet",
-            JOB_SHEET,
-            "--typed",
-            "--silent",
-            "--out",
-            tmp_path / "visit",
-            *options,
-        )
+        visit = keyed_visit(PROCEDURE, JOB_SHEET, tmp_path / "visit", *options)
         begun.append(Seen(command or visit, columns=columns, rows=rows, cwd=tmp_path))
         return begun[-1]
 
@@ -182,7 +172,7 @@ main()
 @pytest.mark.slow("a visit of its own at a terminal, in real time")
 def test_a_crash_gives_the_terminal_back(start: Start, tmp_path: Path) -> None:
     """Whatever is raised in the middle of a visit: the terminal first, then what happened, readable."""
-    arguments = handsfree(
+    arguments = program(
         "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", CRASH, *arguments[3:]])
@@ -207,7 +197,7 @@ main()
 @pytest.mark.real_time
 def test_a_picture_that_gets_no_news_is_covered(start: Start, tmp_path: Path) -> None:
     """The visit hangs: after three seconds nothing of the old picture is left, and the seconds are counted."""
-    arguments = handsfree(
+    arguments = program(
         "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", HANG, *arguments[3:]])
@@ -251,7 +241,7 @@ def test_without_a_terminal_or_with_plain_lines_stay_lines(start: Start) -> None
 def test_what_others_write_does_not_stand_in_the_picture(start: Start, tmp_path: Path) -> None:
     """A line on the error stream of the process appears when the picture is gone."""
     noisy = CRASH.replace('raise RuntimeError("made to crash")', "import os; os.write(2, b'ALSA lib: noise\\n')")
-    arguments = handsfree(
+    arguments = program(
         "visit", PROCEDURE, "--draft", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--out", tmp_path / "v"
     )
     seen = start(command=[sys.executable, "-c", noisy, *arguments[3:]])

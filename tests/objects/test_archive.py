@@ -94,7 +94,7 @@ def hostile(*members, before=()):
 ATTACKS = {
     "a path upwards": hostile(member("../out-of-here")),
     "a path upwards inside": hostile(member("sound/../../out-of-here")),
-    "an absolute path": hostile(member("/tmp/out-of-here")),
+    "an absolute path": hostile(member("/etc/out-of-here")),
     "a path through a pax header": hostile(member("sound/a", pax_headers={"path": "../out-of-here"})),
     "a symbolic link": hostile(member("sound/a", b"", type=tarfile.SYMTYPE, linkname="/etc/passwd")),
     "a hard link": hostile(member("sound/a", b"", type=tarfile.LNKTYPE, linkname="ledger.jsonl")),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 import threading
 import time
 from pathlib import Path
@@ -21,6 +20,7 @@ from handsfree.ledger import RecordVerdict, read, verify
 from handsfree.session.fusion import choose_typed
 from handsfree.visit.replaying import replay_of
 from handsfree.visit.typed_lines import CUT, LONGEST_LINE, Lines, TypedLines
+from tests.programs import keyed_visit
 
 ROOT = Path(__file__).resolve().parents[2]
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
@@ -147,18 +147,8 @@ def test_lost_hands_are_told_and_the_question_is_asked_again(device: str) -> Non
 def test_ten_megabytes_and_bytes_that_are_no_text_do_not_keep_a_stop_from_arriving(tmp_path: Path) -> None:
     """Typed into a real visit: not understood, in well under a second; then "stop work" stops it."""
     out = tmp_path / "visit"
-    command = [
-        sys.executable,
-        "-m",
-        "handsfree.commands.app",
-        "visit",
-        PROCEDURE,
-        "--draft",
-        "--jobsheet",
-        JOB_SHEET,
-    ]
     with subprocess.Popen(
-        [*map(str, command), "--typed", "--silent", "--out", str(out)],
+        keyed_visit(PROCEDURE, JOB_SHEET, out),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -17,7 +17,9 @@ ROOT = Path(__file__).resolve().parents[3]
 sys.path.insert(0, str(ROOT / "tests" / "glance" / "support"))
 
 import pexpect  # noqa: E402
-from seen import Seen, handsfree  # noqa: E402
+from seen import Seen  # noqa: E402
+
+from tests.programs import keyed_visit  # noqa: E402
 
 IDLE_S, KEYS, STOPS = 10.0, 60, 5
 
@@ -37,9 +39,7 @@ def start(folder: Path, *options: str) -> Seen:
         ROOT / "procedures" / "two-rate-combustion.yaml",
         ROOT / "handsfree" / "demo" / "jobsheet.yaml",
     )
-    seen = Seen(
-        handsfree("visit", procedure, "--jobsheet", sheet, "--typed", "--silent", "--out", folder, *options)
-    )
+    seen = Seen(keyed_visit(procedure, sheet, folder, *options))
     seen.follow(6)
     return seen
 

@@ -48,6 +48,7 @@ from handsfree.session.rehearsal import Rehearsal  # noqa: E402
 from handsfree.shipped import model_folder  # noqa: E402
 from handsfree.speaking.voice import Voice  # noqa: E402
 from handsfree.visit.folder import load_plan  # noqa: E402
+from tests.programs import keyed_visit  # noqa: E402
 
 PROCEDURE = ROOT / "tests" / "browser" / "burner-on.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
@@ -161,25 +162,8 @@ def visit(work: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
     """Begin a visit with its page; yield its process, address and folder."""
     folder = work / "visit"
     Authority.of_device(own_names("127.0.0.1"))
-    command = [
-        sys.executable,
-        "-m",
-        "handsfree.commands.app",
-        "visit",
-        str(PROCEDURE),
-        "--jobsheet",
-        str(JOB_SHEET),
-    ]
-    command += [
-        "--unproven",
-        "--typed",
-        "--silent",
-        "--plain",
-        "--glance-web",
-        "127.0.0.1:0",
-        "--out",
-        str(folder),
-    ]
+    phone = ("--plain", "--glance-web", "127.0.0.1:0")
+    command = keyed_visit(PROCEDURE, JOB_SHEET, folder, "--unproven", *phone)
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE}
     with subprocess.Popen(command, text=True, **pipes) as process:  # type: ignore[call-overload]
         try:

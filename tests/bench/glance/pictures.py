@@ -12,13 +12,15 @@ import tempfile
 import time
 from pathlib import Path
 
+from tests.programs import program
+
 ROOT = Path(__file__).resolve().parents[3]
 for folder in ("glance", "session", "visit"):
     sys.path.insert(0, str(ROOT / "tests" / folder / "support"))
 
 from recorded import ToldClock  # noqa: E402
 from rehearsed import JOB_SHEET, PROCEDURE, technician  # noqa: E402
-from seen import Seen, handsfree  # noqa: E402
+from seen import Seen  # noqa: E402
 from trusting import telephone  # noqa: E402
 
 from handsfree.events import inputs as inp  # noqa: E402
@@ -34,6 +36,7 @@ LOOK = (
     'font-family="DejaVu Sans Mono,monospace" font-size="16.6" shape-rendering="crispEdges" role="img" '
     'aria-label="The technician\'s screen on a terminal of 80 by 24"'
 )
+
 QUARTERS = dict(zip(" ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█", range(16), strict=True))
 
 
@@ -48,7 +51,7 @@ def main() -> None:
 
 def terminal(work: Path) -> str:
     """Return the screen in a wait between two sets, while a value still rises."""
-    seen = Seen(handsfree("demo", "--glance", "--out", work / "demo"), cwd=work)
+    seen = Seen(program("demo", "--glance", "--out", work / "demo"), cwd=work)
     while seen.child.isalive():
         seen.follow(0.1)
         if seen.large("Wait") and "still rising" in seen.text() and "0:1" in seen.text():

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import sys
 import time
 from pathlib import Path
 
@@ -91,8 +90,3 @@ KEYS = {
     "enter": "\r",
     "page down": "\x1b[6~",
 }
-
-
-def handsfree(*arguments: object) -> list[str]:
-    """Return the command line of the program."""
-    return [sys.executable, "-m", "handsfree.commands.app", *map(str, arguments)]
