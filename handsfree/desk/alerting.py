@@ -48,7 +48,7 @@ class HazardAlerts:
     def look(self) -> None:
         """Tell of what is open, has no owner, and was never told."""
         found = [one for one in hazards_of_all(self._index) if one.standing.open and not one.standing.owner]
-        new = [one for one in found if (one.identity, one.name) not in self._told]
+        new = [one for one in found if one.told_as not in self._told]
         if not new:
             self.illness = ""
             return
@@ -61,10 +61,10 @@ class HazardAlerts:
             self._keep(new)
 
     def _keep(self, told: list[VisitHazard]) -> None:
-        self._told |= {(one.identity, one.name) for one in told}
+        self._told |= {one.told_as for one in told}
         self._kept.parent.mkdir(parents=True, exist_ok=True)
         with self._kept.open("a", encoding="utf-8") as stream:
-            stream.writelines(json.dumps([one.identity, one.name]) + "\n" for one in told)
+            stream.writelines(json.dumps(one.told_as) + "\n" for one in told)
 
     def _read(self) -> set[tuple[str, str]]:
         try:

@@ -37,6 +37,7 @@ class HazardPages:
 
     async def _list(self, _: Request) -> Response:
         found = await run_in_threadpool(hazards_of_all, self._index)
+        states = await run_in_threadpool(self._index.store.tally)
         open_ = [one for one in found if one.standing.open]
         closed = [one for one in found if not one.standing.open]
         return self._page(
@@ -44,6 +45,7 @@ class HazardPages:
             hazards=open_[:SHOWN], more=max(0, len(open_) - SHOWN), closed=closed[:SHOWN], open_count=len(open_),
             unowned=sum(not one.standing.owner for one in open_), owners=owners(self._signing.enrolment()),
             form_token=self._door.form_token(), why_not=self._signing.why_not(),
+            unchecked=states.get("unchecked", 0), unreadable=states.get("unreadable", 0),
         )  # fmt: skip
 
     async def _take(self, request: Request) -> Response:

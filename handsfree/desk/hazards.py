@@ -13,9 +13,13 @@ from handsfree.office.hazards import HazardStanding, standings
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 
-KINDS = ("Still altered", "Limit passed", "Stopped", "Cleared by “misheard”", "Stop in the sound")
-"""Dangerous ends: something left altered, a limit passed and left, any stop after which nothing went on (made
-safe, a collapse, all out), a stop that was called misheard, a stop in the sound that the record did not take.
+KINDS = (
+    "Record broken", "Record damaged", "Still altered", "Limit passed", "Stopped", "Cleared by “misheard”",
+    "Stop in the sound",
+)  # fmt: skip
+"""Dangerous ends: a record that does not tell how the visit ended, something left altered, a limit passed
+and left, any stop after which nothing went on (made safe, a collapse, all out), a stop that was called misheard,
+a stop in the sound that the record did not take.
 """
 
 
@@ -35,6 +39,13 @@ class VisitHazard:
     day: str
     identity: str
     standing: HazardStanding
+    as_last_examined: bool = False
+    """Whether the record has changed since, and was not examined yet or cannot be."""
+
+    @property
+    def told_as(self) -> tuple[str, str]:
+        """Return what names it among all visits, whichever copy it was seen in."""
+        return (self.identity or self.key, self.name)
 
     @property
     def sentence(self) -> str:
@@ -49,8 +60,11 @@ def name_of(kind: str, seq: int | None) -> str:
 
 
 def hazards_of_all(index: Index) -> list[VisitHazard]:
-    """Return all hazards of examined visits but demos: open, unowned, gravest, newest first."""
-    rows = {row.key: row for row in index.store.examined() if row.danger >= STOPPED and row.anchor != "demo"}
+    """Return all hazards of all visits but demos: open, unowned, gravest, newest first.
+
+    Those of a visit that changed or cannot be read any more stand as they were last seen.
+    """
+    rows = {row.key: row for row in index.store.concerning(STOPPED) if row.anchor != "demo"}
     concerns = index.store.concerns(list(rows))
     found = []
     for key, row in rows.items():
@@ -64,7 +78,7 @@ def hazards_of_all(index: Index) -> list[VisitHazard]:
             found.append(
                 VisitHazard(
                     key, folder, name, one.kind, one.says, one.seq, one.weight, visit, row.job, row.day,
-                    row.identity, standing,
+                    row.identity, standing, row.seal in {"unchecked", "unreadable"},
                 )
             )  # fmt: skip
     ordered = sorted(found, key=lambda one: (not one.standing.open, bool(one.standing.owner), -one.weight))
@@ -75,10 +89,9 @@ def _each_once(hazards: list[VisitHazard]) -> list[VisitHazard]:
     """Return the hazards without those of further copies of a visit; what was signed to any copy counts."""
     found: dict[tuple[str, str], VisitHazard] = {}
     for one in hazards:
-        visit = one.identity or one.key
-        before = found.get((visit, one.name))
+        before = found.get(one.told_as)
         if before is None or _further(one.standing) > _further(before.standing):
-            found[(visit, one.name)] = one
+            found[one.told_as] = one
     return sorted(found.values(), key=hazards.index)
 
 

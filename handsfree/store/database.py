@@ -7,7 +7,20 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, case, delete, func, insert, literal, or_, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Engine,
+    Table,
+    case,
+    delete,
+    func,
+    insert,
+    literal,
+    or_,
+    select,
+    update,
+)
 
 from handsfree.store import copies, routes, search
 from handsfree.store.kept import AlikeVisit, Concern, Examined, KeptAnswer, NotedVisit, ReadingRow, VisitRow
@@ -43,6 +56,9 @@ WAITS = case(
 )
 """Where a visit stands in the inbox: waiting for a verdict, for the technician's answer, or for nothing."""
 
+_STAYS = ("identity", "anchor", "appliance", "serial", "day")
+"""What is still told of a visit that changed, while what was unresolved of it stands."""
+
 AT_ONCE = 500
 """Keys in one statement: engines limit how many values one may have."""
 
@@ -76,12 +92,17 @@ class DatabaseStore:
             return dict(base.execute(select(_V.key, _V.light).where(*self._seen())).all())
 
     def note(self, found: Sequence[NotedVisit]) -> None:
-        """Note visits that are new or have changed; they wait to be examined."""
+        """Note visits that are new or have changed; what was unresolved of them stands until they are examined."""
         unchecked = {**EMPTY, "seal": "unchecked", "danger": NOT_LOOKED_AT}
         for batch in _batches(found):
+            keys = [each.key for each in batch]
             with self._engine.begin() as base:
-                _forget(base, [each.key for each in batch])
-                rows = [_noted({**unchecked, **each.facts}, each) for each in batch]
+                concerned = select(VISIT).where(_V.key.in_(keys), _V.key.in_(select(CONCERN.c.key)))
+                former = {
+                    row.key: {name: getattr(row, name) for name in _STAYS} for row in base.execute(concerned)
+                }
+                _forget(base, keys, but=(CONCERN,))
+                rows = [_noted({**unchecked, **former.get(each.key, {}), **each.facts}, each) for each in batch]
                 base.execute(insert(VISIT), rows)
                 routes.know(base, [VisitRow(**row) for row in rows])
 
@@ -102,6 +123,13 @@ class DatabaseStore:
         read = _V.seal.not_in(("unchecked", "unreadable", "broken"))
         with self._engine.begin() as base:
             wanted = select(VISIT).where(read, *self._seen())
+            return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.opened_at.desc(), _V.key)))
+
+    def concerning(self, least: int) -> list[VisitRow]:
+        """Return the visits, whatever their state, of which something of at least a weight is unresolved."""
+        grave = select(CONCERN.c.key).where(CONCERN.c.weight >= least)
+        with self._engine.begin() as base:
+            wanted = select(VISIT).where(_V.key.in_(grave), *self._seen())
             return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.opened_at.desc(), _V.key)))
 
     def keep(self, key: str, examined: Examined) -> None:
@@ -125,6 +153,8 @@ class DatabaseStore:
             routes.know(base, noted)
             asked = {"key": key, "body": packed(noted[0], examined.rows)}
             for name, table in BESIDE.items():
+                if unreadable and table is CONCERN:
+                    continue  # nothing was learned that could stand in their place
                 base.execute(delete(table).where(table.c.key == key))
                 if rows := examined.rows.get(name):
                     names = table.c.keys()
@@ -266,7 +296,12 @@ class DatabaseStore:
 
     def of_appliance(self, serial: str) -> tuple[list[VisitRow], list[ReadingRow]]:
         """Return the visits to an appliance in order without broken ones and copies, and their readings."""
-        holds = (_V.serial == text(serial), _V.identity != "", _V.seal != "broken", *self._seen())
+        holds = (
+            _V.serial == text(serial),
+            _V.identity != "",
+            _V.seal.not_in(("broken", "unchecked", "unreadable")),
+            *self._seen(),
+        )
         first = select(func.min(_V.key)).where(*holds).group_by(_V.identity)
         with self._engine.begin() as base:
             once = select(VISIT).where(_V.key.in_(first)).order_by(_V.day, _V.opened_at, _V.key)
@@ -289,12 +324,12 @@ def _noted(facts: dict[str, Any], found: NotedVisit) -> dict[str, Any]:
     return storable({**facts, **named}) | {"folder": found.folder.encode("utf-8", "surrogateescape")}
 
 
-def _forget(base: Connection, keys: Sequence[str]) -> None:
-    """Remove what all tables hold of visits."""
+def _forget(base: Connection, keys: Sequence[str], but: Sequence[Table] = ()) -> None:
+    """Remove what all tables hold of visits, but for some tables."""
     outdate(base, keys, _raised(base))
     for key in keys:
         copies.part(base, key)
-    for table in (*BESIDE.values(), VISIT):
+    for table in (each for each in (*BESIDE.values(), VISIT) if each not in but):
         base.execute(delete(table).where(table.c.key.in_(keys)))
 
 

@@ -40,7 +40,10 @@ class VisitStore(Protocol):
         """Return for each visit's key what was noted of its folder, to see which ones changed."""
 
     def note(self, found: Sequence[NotedVisit]) -> None:
-        """Note new or changed visits: what was kept of them is forgotten, and they wait to be examined."""
+        """Note new or changed visits: they wait to be examined, and what was kept of them is forgotten.
+
+        What was unresolved of them stands until `keep` puts something readable in its place.
+        """
 
     def forget(self, keys: Collection[str]) -> None:
         """Forget visits that are gone."""
@@ -50,6 +53,9 @@ class VisitStore(Protocol):
 
     def examined(self) -> list[VisitRow]:
         """Return the visits that were examined and could be read, newest first."""
+
+    def concerning(self, least: int) -> list[VisitRow]:
+        """Return the visits, whatever their state, of which something of at least a weight is unresolved."""
 
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""

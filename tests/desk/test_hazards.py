@@ -19,6 +19,7 @@ from handsfree.desk.site import Desk
 from handsfree.office.endorsements import kept_lines, read_endorsements
 from handsfree.office.hazards import standings
 from handsfree.office.verification import known_enrolment, verify_anchored
+from handsfree.store.kept import Examined
 
 
 @pytest.fixture
@@ -94,8 +95,21 @@ def test_a_further_copy_of_a_visit_brings_no_further_hazard_and_what_was_signed_
     index.scan()
     for key, folder in index.unchecked():
         index.keep(key, examine(folder))
-    found = hazards_of_all(index)
+    found = [one for one in hazards_of_all(index) if one.kind == "Stopped"]
     assert [one.standing.open for one in found] == [True, False]
+
+
+def test_a_hazard_stands_while_its_visit_waits_cannot_be_read_or_is_broken(index, short):
+    before = {one.told_as for one in hazards_of_all(index)}
+    (short / "first" / "signoff.jsonl").touch()
+    index.scan()
+    assert {one.told_as for one in hazards_of_all(index)} == before
+    assert "not examined yet: 2" in browser_of(index).get("/hazards").text
+    index.keep(key_of("first"), Examined({"seal": "unreadable", "sentence": "the disk is ill"}))
+    assert {one.told_as for one in hazards_of_all(index)} == before
+    assert "cannot be read: 1" in browser_of(index).get("/hazards").text
+    index.keep(key_of("tampered"), examine(short / "tampered"))
+    assert [one.kind for one in hazards_of_all(index)].count("Record broken") == 1
 
 
 @pytest.fixture
@@ -150,11 +164,12 @@ def test_the_checker_alerts_as_soon_as_a_visit_was_examined(short, told, tmp_pat
     checker = Checker(index, alerts=HazardAlerts(index, AlertChannel(command, "A. Duty"), tmp_path / "kept"))
     checker._sandbox = _Here()
     checker._look()
-    assert len(heard.read_text().splitlines()) == 2
+    kinds = [line.split("|")[2].split(":")[0] for line in heard.read_text().splitlines()]
+    assert sorted(kinds) == ["Record broken", "Stopped", "Stopped"]
 
 
 class _Here:
-    """Examines in this process; the broken copy is left out, which shows nothing of its end."""
+    """Examines in this process."""
 
     def do(self, folder: Path, *, where: str):
         assert where

@@ -76,12 +76,20 @@ def test_an_examined_visit_is_kept_whole(filled):
     assert [(each.key, each.value) for each in readings] == [("a", 9.2), ("b", 9.2), ("c", 9.2)]
 
 
-def test_a_visit_noted_anew_is_forgotten_as_it_was(filled):
-    """Nothing of its former state stays, not even that others were alike to it."""
+def test_a_visit_noted_anew_is_forgotten_as_it_was_but_for_what_is_unresolved(filled):
+    """Not even that others were alike to it stays; a hazard does until something readable stands in its place."""
+    concerns = filled.concerns(["a"])
     filled.note([NotedVisit("a", "north/a", "other", {"office": "north"})])
-    assert (filled.one("a").technician, filled.view("a"), filled.concerns(["a"])) == ("", None, {"a": ()})
+    assert (filled.one("a").technician, filled.view("a"), filled.concerns(["a"])) == ("", None, concerns)
+    assert (filled.one("a").identity, filled.one("a").danger) == ("a" * 64, 1)
+    assert [visit.key for visit in filled.of_appliance("S1")[0]] == ["b", "c"]
     assert [each.job for each in filled.alike(["b"])["b"]] == ["job-c"]
     assert keys(filled, gate="g-a") == []
+    filled.keep("a", Examined({"seal": "unreadable", "sentence": "the disk is ill"}))
+    assert filled.concerns(["a"]) == concerns
+    assert {row.key for row in filled.concerning(64)} == {"a", "b", "c"}
+    filled.keep("a", Examined({"seal": "closed"}))
+    assert filled.concerns(["a"]) == {"a": ()}
 
 
 def test_what_is_gone_keeps_nothing(filled):
