@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from http.client import HTTPException
 from pathlib import Path, PurePosixPath
@@ -38,20 +38,22 @@ class TakenNow:
 def take(source: str, here: TakenBundles) -> list[TakenNow]:
     """Take whatever a file, a folder or an address holds: what is withdrawn first, the highest version last.
 
-    What is refused is told and changes nothing. Raises Problem when there is nothing, or it cannot be reached.
+    What is refused is told and changes nothing. Raises Problem when there is nothing, too much, or it cannot be
+    reached; what is withdrawn was taken by then, wherever it could be read.
     """
     away = urlsplit(source).scheme in {"http", "https"}
-    found = dict(_from_address(source) if away else _from_disk(Path(source)))
-    if not found:
-        raise Problem("no bundle and no list of withdrawals is there", where=source)
-    recalls = found.pop(WITHDRAWALS, None)
-    done = [] if recalls is None else [_recalled(recalls, f"{source}: {WITHDRAWALS}", here)]
+    done: list[TakenNow] = []
     bundles: list[Bundle] = []
-    for name, data in found.items():
+    for name, data in _from_address(source) if away else _from_disk(Path(source)):
+        if name == WITHDRAWALS:
+            done.append(_recalled(data, f"{source}: {WITHDRAWALS}", here))
+            continue
         try:
             bundles.append(bundle_of(data, name))
         except Problem as problem:
             done.append(TakenNow(name, problem.sentence(), refused=True))
+    if not done and not bundles:
+        raise Problem("no bundle and no list of withdrawals is there", where=source)
     for bundle in sorted(bundles, key=lambda one: (one.approval.procedure, numbers(one.approval.version))):
         try:
             done.append(TakenNow(bundle.name, _taken(bundle, here)))
@@ -66,13 +68,32 @@ def listing(folder: Path) -> str:
 
 
 def _bundles(folder: Path) -> list[Path]:
-    """Return the bundles of a folder and its list of withdrawals."""
-    return [path for path in sorted(folder.iterdir()) if path.suffix == ENDING or path.name == WITHDRAWALS]
+    """Return the list of withdrawals of a folder, then its bundles."""
+    return [folder / name for name in _in_order(path.name for path in folder.iterdir())]
+
+
+def _in_order(names: Iterable[str]) -> list[str]:
+    """Return those names that are taken; the list of withdrawals first, for what stops work waits for nothing."""
+    taken = {name for name in names if name.endswith(ENDING) or name == WITHDRAWALS}
+    return sorted(taken, key=lambda name: (name != WITHDRAWALS, name))
+
+
+def _within(bundles: int, where: str) -> None:
+    """Raise Problem when more bundles are there than are taken at once: none is left out in silence."""
+    if bundles > MOST_AT_ONCE:
+        raise Problem(
+            f"{bundles} bundles are there, and {MOST_AT_ONCE} at most are taken at once",
+            where=where,
+            remedy="leave only the versions there that are to be used",
+        )
 
 
 def _from_disk(path: Path) -> Iterator[tuple[str, bytes]]:
     try:
-        for file in _bundles(path)[:MOST_AT_ONCE] if path.is_dir() else [path]:
+        files = _bundles(path) if path.is_dir() else [path]
+        for file in files:
+            if file.name != WITHDRAWALS:
+                _within(sum(one.name != WITHDRAWALS for one in files), str(path))
             with open_regular(file) as stream:
                 yield file.name, stream.read(LARGEST_BUNDLE + 1)
     except OSError as error:
@@ -86,10 +107,12 @@ def _from_address(address: str) -> Iterator[tuple[str, bytes]]:
         yield name, _fetched(address)
         return
     base = address.rstrip("/") + "/"
-    names = _fetched(base + LISTING).decode("utf-8", "replace").split()
-    for one in names[:MOST_AT_ONCE]:
-        if is_plain_name(one) and (one.endswith(ENDING) or one == WITHDRAWALS):
-            yield one, _fetched(base + quote(one))
+    listed = _fetched(base + LISTING).decode("utf-8", "replace").split()
+    names = _in_order(one for one in listed if is_plain_name(one))
+    for one in names:
+        if one != WITHDRAWALS:
+            _within(sum(name != WITHDRAWALS for name in names), address)
+        yield one, _fetched(base + quote(one))
 
 
 def _fetched(address: str) -> bytes:

@@ -17,6 +17,7 @@ from handsfree.bundles.taken import TakenBundles
 from handsfree.ledger.clock import stamp
 from handsfree.office.signatures import KeyHolder
 from handsfree.problem import Problem
+from handsfree.release import taking
 from handsfree.release.making import Author, made
 from handsfree.release.taking import listing, take
 from tests.release.conftest import DAY, NOW, STRANGER, Stopped
@@ -159,6 +160,25 @@ def test_a_withdrawn_version_leads_no_visit_and_there_is_a_way_back(
     )  # an older or other list takes nothing back
     take(str(brought / "withdrawn.jsonl"), device)
     assert {version for one in device.withdrawals() for version in one.versions} == {"1.0.0", "1.0.1"}
+
+
+@pytest.mark.parametrize("away", [False, True])
+def test_a_withdrawal_counts_however_many_bundles_lie_beside_it(
+    brought: Path, device: TakenBundles, author: Author, monkeypatch: pytest.MonkeyPatch, *, away: bool
+) -> None:
+    """More than are taken at once: none is taken, which is told; what is withdrawn leads no visit all the same."""
+    take(str(brought), device)
+    for number in range(taking.MOST_AT_ONCE):
+        (brought / f"one-check-0.0.{number}.zip").touch()
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.0"))
+    assert listing(brought).splitlines()[:2] == ["withdrawn.jsonl", "one-check-0.0.0.zip"]
+    listed = b"\n".join(sorted(listing(brought).encode().split()))
+    lying = {"bundles.txt": listed, "withdrawn.jsonl": (brought / "withdrawn.jsonl").read_bytes()}
+    monkeypatch.setattr(taking, "_fetched", lambda address: lying[address.rpartition("/")[2]])
+    with pytest.raises(Problem, match="201 bundles are there, and 200 at most"):
+        take("https://bundles.example" if away else str(brought), device)
+    with pytest.raises(Problem, match="a lock was left out"):
+        device.led_by("one-check")
 
 
 def test_a_forged_withdrawal_stops_nothing(brought: Path, device: TakenBundles, author: Author) -> None:
