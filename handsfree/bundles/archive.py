@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+import lzma
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -29,6 +31,11 @@ LARGEST_BUNDLE, LARGEST_FILE, MOST_FILES = 8 << 20, 2 << 20, 300
 """Bytes packed, bytes of one file unpacked, and files; the longest procedure that ships takes far less of each."""
 
 _NAME = re.compile(rf"((?:{PROCEDURE}|{STORIES}|{SHEETS})/)?[A-Za-z0-9][A-Za-z0-9._-]{{0,99}}")
+_DAMAGED = (
+    *(zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError),
+    *(OSError, ValueError, NotImplementedError, RuntimeError),
+)
+"""What the library raises of bytes that are no whole archive: its own error, or that of whatever unpacks them."""
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 """The earliest time that the format can hold (APPNOTE.TXT, 4.4.6): a bundle's own times stand in its approval."""
 
@@ -85,7 +92,7 @@ def bundle_of(data: bytes, where: str) -> Bundle:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             files = dict(_members(archive, where))
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError, EOFError) as error:
+    except _DAMAGED as error:
         raise _none(where, "it is no ZIP archive, or a damaged one") from error
     approval = read_statement(Approval, files.pop(APPROVAL, b""), f"{where}: {APPROVAL}")
     digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}

@@ -41,7 +41,10 @@ def take(source: str, here: TakenBundles) -> list[TakenNow]:
     What is refused is told and changes nothing. Raises Problem when there is nothing, too much, or it cannot be
     reached; what is withdrawn was taken by then, wherever it could be read.
     """
-    away = urlsplit(source).scheme in {"http", "https"}
+    try:
+        away = urlsplit(source).scheme in {"http", "https"}
+    except ValueError as error:
+        raise Problem(f"this is no address ({error})", where=source, remedy="check it") from error
     done: list[TakenNow] = []
     bundles: list[Bundle] = []
     for name, data in _from_address(source) if away else _from_disk(Path(source)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import threading
 import zipfile
+from contextlib import suppress
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -99,6 +100,34 @@ def test_a_changed_bundle_is_refused_and_the_last_good_one_stays(
     assert [one.what for one in refused] == ["one-check-9.0.0.zip"]
     assert device.in_use("one-check") == "1.0.0"
     assert device.led_by("one-check") is not None
+
+
+def test_no_damaged_byte_stops_what_else_is_brought(brought: Path, released: Bundle, device: TakenBundles) -> None:
+    """A byte here and there: refused, or the bundle all the same; and what unpacks to nothing, by three ways."""
+    content = released.content
+    for place in range(0, len(content), 211):
+        damaged = bytearray(content)
+        damaged[place] ^= 0xFF
+        with suppress(Problem):
+            assert bundle_of(bytes(damaged), "damaged") == released
+    packed = content.index(b"approval.json") + len(b"approval.json")
+    wrong = content[:packed] + b"\xff" * 8 + content[packed + 8 :]
+    (brought / "a.zip").write_bytes(wrong)  # a block of the kind that RFC 1951, 3.2.3, reserves
+    ways = [
+        wrong.replace(b"PK\x01\x02\x14\x03\x14\0\0\0\x08\0", b"PK\x01\x02\x14\x03\x14\0\0\0%c\0" % way)
+        for way in (12, 14)
+    ]
+    for number, data in enumerate(ways):
+        assert data != wrong
+        (brought / f"b{number}.zip").write_bytes(
+            data.replace(b"PK\x03\x04\x14\0\0\0\x08", b"PK\x03\x04\x14\0\0\0%c" % (12, 14)[number])
+        )
+    told = take(str(brought), device)
+    assert [(one.what, one.refused) for one in told] == [
+        ("a.zip", True), ("b0.zip", True), ("b1.zip", True), (released.name, False),
+    ]  # fmt: skip
+    with pytest.raises(Problem, match="this is no address"):
+        take("http://[x", device)
 
 
 def test_who_signed_must_be_an_author_on_the_device_s_list(
