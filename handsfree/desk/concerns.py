@@ -98,26 +98,28 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
 
 
 def _of_the_sound(evidence: Evidence) -> Iterator[Concern]:
-    """Yield a concern for each kind of finding; the page lists them one by one."""
+    """Yield a concern for each kind of finding, whose page lists them, but one for each stop that was missed.
+
+    Each of those is a hazard by itself: what is said of one closes no other.
+    """
     if evidence.heard_again is None:
         return
     demo = evidence.report is not None and evidence.report.demo
     for kind, weight in _OF_SOUND.items():
         found = evidence.heard_again.of_kind(kind)
-        if found:
-            more = f"; and {len(found) - 1} more" if len(found) > 1 else ""
-            says = f"{found[0].says}, at {wording.clock(found[0].at)}{more}"
+        for first in found if kind == "stop missed" else found[:1]:
+            more = f"; and {len(found) - 1} more" if len(found) > 1 and kind != "stop missed" else ""
+            says = f"{first.says}, at {wording.clock(first.at)}{more}"
             # A demo's voice is a machine's, which says a word each time alike.
             graded = CLOSE if demo and kind == "used again" else weight
-            yield Concern(TOLD[kind], says, graded, "trust", found[0].seq)
+            yield Concern(TOLD[kind], says, graded, "trust", first.seq)
 
 
 def _of_the_end(evidence: Evidence) -> Iterator[Concern]:
     ending, last = evidence.ending, evidence.recorded.steps[-1].seq
-    if ending.left:
-        says = wording.listed([f"{span.said} ({span.state})" for span in ending.left])
-        weight = ALTERED + min(len(ending.left), 9)
-        yield Concern("Still altered", says, weight, "back", ending.left[0].began_seq)
+    weight = ALTERED + min(len(ending.left), 9)
+    for span in ending.left:  # a hazard each: what is said of one thing closes no other
+        yield Concern("Still altered", f"{span.said} ({span.state})", weight, "back", span.began_seq)
     if ending.kind == "incomplete":
         yield Concern("Incomplete", ending_words.lacking(ending), INCOMPLETE, "right", last)
     if ending.kind == "open":

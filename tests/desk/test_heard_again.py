@@ -61,6 +61,15 @@ def test_findings_answer_whether_a_visit_can_be_trusted_and_lead_to_the_clip(ind
     assert kinds.index("Heard otherwise") < kinds.index("A tone, no speech")
 
 
+def test_each_stop_that_was_missed_is_a_concern_by_itself(index):
+    missed = [
+        HeardAgainFinding("stop missed", seq, 4000, "go on", "stop", "heard is “stop”", CLIP) for seq in (8, 9)
+    ]
+    keep_result(index.root / "first", replace(FOUND, findings=tuple(missed)))
+    told = [row for row in examine(index.root / "first").rows["concern"] if row["kind"] == "Stop in the sound"]
+    assert [row["seq"] for row in told] == [8, 9]
+
+
 def test_a_visit_without_findings_says_so_and_stays_as_calm_as_it_was(index):
     calm = replace(FOUND, findings=(), alike=12)
     before = examine(index.root / "first").facts

@@ -16,6 +16,7 @@ from handsfree.desk.concerns import in_order
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
+from handsfree.desk.hazards import hazards_of_all
 from handsfree.desk.index import Index, key_of
 from handsfree.desk.record import load
 from handsfree.desk.view import view_of
@@ -92,6 +93,14 @@ def test_the_most_dangerous_stand_first_and_a_calm_row_is_calm(index, browser):
     calm = row_of(page, "safe-isolation-100")
     assert "Nothing stands out." in calm
     assert '"calm"' in calm
+
+
+def test_each_thing_left_altered_is_a_hazard_by_itself(index):
+    """A fuller copy of a visit may bring a further one after the first was closed."""
+    left = Evidence(load(index.root / "cut")).ending.left
+    found = [one for one in hazards_of_all(index) if one.kind == "Still altered"]
+    assert len({one.name for one in found}) == len(found) == len(left) > 1
+    assert {one.says for one in found} == {f"{each.said} ({each.state})" for each in left}
 
 
 def test_the_list_and_the_page_say_the_same_of_every_visit(index, browser):
