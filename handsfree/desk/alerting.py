@@ -52,13 +52,15 @@ class HazardAlerts:
         if not new:
             self.illness = ""
             return
-        texts = [one.sentence for one in new]
+        messages = [(one.sentence, [one]) for one in new]
         if len(new) > MOST_AT_ONCE:
-            texts = [f"{len(new)} new hazards. The gravest: {new[0].sentence}"]
-        failed = [fault for text in texts if (fault := self._channel.tell(text))]
-        self.illness = f"{self._channel.who} could not be alerted: {failed[0]}" if failed else ""
-        if not failed:
-            self._keep(new)
+            messages = [(f"{len(new)} new hazards. The gravest: {new[0].sentence}", new)]
+        self.illness = ""
+        for text, told in messages:
+            if fault := self._channel.tell(text):
+                self.illness = f"{self._channel.who} could not be alerted: {fault}"
+                return  # the rest would wait as long, each; the next look tries again
+            self._keep(told)
 
     def _keep(self, told: list[VisitHazard]) -> None:
         self._told |= {one.told_as for one in told}

@@ -46,9 +46,9 @@ class CustomersPage:
     """Where each figure comes from."""
     checked: list[Row]
     not_checked: list[str]
+    """What was not checked, each with the reason."""
     listed: bool
     """Whether the trade lists what a customer is to be told of; without a list nothing can be called complete."""
-    """What was not checked, each with the reason."""
     advice: list[str]
     """What was found, advised and fitted."""
     next_visit: str

@@ -150,6 +150,21 @@ def test_an_alert_that_reaches_nobody_is_tried_again_and_told_in_the_inbox(index
     assert len(heard.read_text().splitlines()) == 2
 
 
+def test_what_was_told_before_a_failure_is_not_told_again(index, tmp_path):
+    tried = []
+
+    class Failing(AlertChannel):
+        def tell(self, text):
+            tried.append(text)
+            return "no line" if len(tried) == 2 else ""
+
+    alerts = HazardAlerts(index, Failing("", "A. Duty"), tmp_path / "kept")
+    alerts.look()
+    assert alerts.illness == "A. Duty could not be alerted: no line"
+    alerts.look()
+    assert (alerts.illness, tried[1:]) == ("", [tried[1]] * 2)
+
+
 def test_many_old_hazards_are_one_message(index, told, tmp_path, monkeypatch):
     monkeypatch.setattr("handsfree.desk.alerting.MOST_AT_ONCE", 1)
     command, heard, _ = told
