@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from handsfree.bundles.version import PATTERN
-from handsfree.ledger.clock import milliseconds
+from handsfree.ledger.clock import milliseconds, stamp
 from handsfree.ledger.entry import canonical
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role
 from handsfree.office.signatures import MISSHAPEN, Signer, fault_of, signatures
@@ -20,6 +20,9 @@ from handsfree.problem import ExitCode, Problem
 
 LONGEST_STATEMENT = 256_000
 LONGEST_REASON = 400
+MOST_DAYS = 1096
+"""Three years, for which an approval lasts at most; so a device that nothing reaches any more stops at last."""
+DAY_MS = 86_400_000
 
 _Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 _Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
@@ -143,12 +146,19 @@ def read_statement(model: type[AnyStatement], line: bytes, where: str) -> AnySta
     return found
 
 
-def fault_of_author(statement: Approval | Withdrawal, enrolment: Enrolment) -> str:
-    """Return why the list does not vouch for whoever signed; empty when it names them as author at that time."""
+def fault_of_author(statement: Approval | Withdrawal, enrolment: Enrolment, now: int | None = None) -> str:
+    """Return why the list does not vouch for whoever signed; empty when it names them as author at that time.
+
+    With `now`, in ms since 1970, their key must stand then as well: a key that was revoked can date back.
+    """
     by = statement.by
     listed = enrolment.find(by.key)
     if listed is None:
         return f"the key of {by.name}, who signed it, is not enrolled"
     if listed.name != by.name or listed.role is not Role.AUTHOR:
         return f"the key that signed for author {by.name} is that of {listed.role} {listed.name}"
-    return "" if listed.valid_at(statement.at) else f"{by.name} was not enrolled as author at {statement.at}"
+    if not listed.valid_at(statement.at):
+        return f"{by.name} was not enrolled as author at {statement.at}"
+    if now is not None and not listed.valid_at(max(statement.at, stamp(now))):
+        return f"{by.name} is author no more since {listed.valid_until}, and this was not here before"
+    return ""

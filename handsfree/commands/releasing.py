@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from handsfree.bundles.archive import ENDING, Bundle, read_bundle
-from handsfree.bundles.statement import LONGEST_REASON, Withdrawal, signed
+from handsfree.bundles.statement import LONGEST_REASON, MOST_DAYS, Withdrawal, signed
 from handsfree.bundles.taken import TakenBundles
 from handsfree.bundles.version import numbers
 from handsfree.bundles.withdrawals import NAME as WITHDRAWALS
@@ -22,7 +22,7 @@ from handsfree.office.enrolment import Enrolment
 from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import ExitCode, Problem, one_line, write_text
-from handsfree.release.making import DAYS, MOST_DAYS, Author, made
+from handsfree.release.making import DAYS, Author, made
 from handsfree.release.taking import LISTING, listing, take
 from handsfree.shipped import procedure_path
 

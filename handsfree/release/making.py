@@ -10,7 +10,7 @@ from typing import Any
 
 from handsfree import __version__
 from handsfree.bundles.archive import LOCK, PROCEDURE, SHEETS, STORIES, WORDS, Bundle
-from handsfree.bundles.statement import Approval, signed
+from handsfree.bundles.statement import DAY_MS, Approval, signed
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.ledger.clock import stamp
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role
@@ -30,8 +30,6 @@ from handsfree.visit.proven import must_be_proven
 
 DAYS = 180
 """How long an approval lasts where nobody says otherwise: common practice, no source."""
-MOST_DAYS = 1096
-"""Three years; so a device that nothing reaches any more stops at last."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +84,7 @@ def made(
         "procedure_sha256": procedure.version(),
         "files": {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())},
         "at": stamp(now),
-        "valid_until": stamp(now + days * 86_400_000),
+        "valid_until": stamp(now + days * DAY_MS),
         "after": raised.after,
         "weight": raised.weight,
         "proofs": list(PROOFS),

@@ -130,7 +130,7 @@ def _fetched(address: str) -> bytes:
 def _taken(bundle: Bundle, here: TakenBundles) -> str:
     """Keep a bundle that holds by itself, by the list, and by the proofs of this device's own program."""
     approval = bundle.approval
-    if fault := here.why_not(approval):
+    if fault := here.why_not_taken(approval):
         raise Problem(f"{approval.procedure} {approval.version} is refused: {fault}", code=ExitCode.FAILED)
     with bundle.unpacked() as file:
         procedure = load_procedure(file)

@@ -6,6 +6,7 @@ import io
 import threading
 import zipfile
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -144,6 +145,29 @@ def test_who_signed_must_be_an_author_on_the_device_s_list(
     (one,) = take(str(brought), device)
     assert one.refused
     assert "the key that signed for author A. Author is that of supervisor A. Supervisor" in one.says
+
+
+def test_a_revoked_author_dates_nothing_back_and_nobody_approves_for_ever(
+    brought: Path, device: TakenBundles, author: Author, released: Bundle, clock: Stopped
+) -> None:
+    """What was taken while the key stood goes on; what the same key signs to an earlier day is refused."""
+
+    def approved(at: int, days: int) -> Bundle:
+        says = released.approval.model_dump(mode="json", exclude={"kind", "format", "by", "signature"})
+        says |= {"at": stamp(at), "valid_until": stamp(at + days * DAY)}
+        return Bundle(signed(type(released.approval), says, author.listed, KeyHolder(author.key)), released.files)
+
+    take(str(brought), device)
+    clock.wall = NOW + 2 * DAY
+    (brought / released.name).write_bytes(approved(NOW + 1, 1097).content)
+    assert "longer than 1096 days" in take(str(brought), device)[0].says
+    revoked = replace(author.listed, valid_until=stamp(NOW + DAY))
+    device = replace(device, enrolment=replace(device.enrolment, keys={author.listed.key: revoked}))
+    (brought / released.name).write_bytes(approved(NOW + 1, 1096).content)
+    assert "A. Author is author no more since 2026-03-02" in take(str(brought), device)[0].says
+    (brought / released.name).write_bytes(released.content)
+    assert take(str(brought), device)[0].says.endswith("is here already")
+    assert device.led_by("one-check") == released
 
 
 def test_an_approval_runs_out_even_when_the_clock_is_set_back(
