@@ -12,7 +12,7 @@ from pathlib import Path
 
 from handsfree.bundles.archive import ENDING, Bundle, read_bundle
 from handsfree.bundles.statement import DAY_MS, MOST_DAYS, Approval, Withdrawal, fault_of_author
-from handsfree.bundles.version import numbers
+from handsfree.bundles.version import is_version, numbers
 from handsfree.bundles.withdrawals import NAME as WITHDRAWALS
 from handsfree.bundles.withdrawals import read_withdrawals, withdrawn, write_withdrawals
 from handsfree.ledger import Clock, SystemClock, state_folder
@@ -69,7 +69,10 @@ class TakenBundles:
 
     @staticmethod
     def used_here(name: str) -> str | None:
-        """Return the version that this device leads a procedure by; None when it has taken none."""
+        """Return the version that this device leads a procedure by; None when it has taken none.
+
+        Problem when it cannot be read which: then nothing leads in its place.
+        """
         return _in_use(state_folder() / FOLDER, name)
 
     def names(self) -> list[str]:
@@ -79,15 +82,34 @@ class TakenBundles:
     def versions(self, name: str) -> list[str]:
         """Return the versions of a procedure that are here, the lowest first."""
         found = [path.name.removesuffix(ENDING) for path in (self.folder / name).glob(f"*{ENDING}")]
-        return sorted(found, key=numbers)
+        return sorted(filter(is_version, found), key=numbers)
 
     def in_use(self, name: str) -> str | None:
-        """Return the version that a procedure is led by; None when no bundle of it is here."""
+        """Return the version that a procedure is led by; None where none of it is here, Problem as `used_here`."""
         return _in_use(self.folder, name)
 
     def bundle(self, name: str, version: str) -> Bundle:
-        """Return a bundle that is here, verified as one that was just brought."""
-        return read_bundle(self.folder / name / f"{version}{ENDING}")
+        """Return a bundle that is here, verified as one that was just brought; Problem when it is another."""
+        path = self.folder / name / f"{version}{ENDING}"
+        found = read_bundle(path)
+        approved = found.approval.procedure, found.approval.version
+        if approved != (name, version):
+            raise Problem(
+                f"this is the bundle of {' '.join(approved)}, under the name of {name} {version}",
+                where=str(path),
+                remedy=f"take {name} {version} again",
+                code=ExitCode.FAILED,
+            )
+        return found
+
+    def _whole(self, name: str, version: str | None) -> Approval | None:
+        """Return what was approved as a version; None when no bundle of it is here that can be used."""
+        if version not in self.versions(name):
+            return None
+        try:
+            return self.bundle(name, version).approval
+        except Problem:
+            return None
 
     def withdrawals(self) -> tuple[Withdrawal, ...]:
         """Return all that this device knows to be withdrawn."""
@@ -106,27 +128,36 @@ class TakenBundles:
         if fault := self.why_not(approval):
             return fault
         name, version = approval.procedure, approval.version
-        if version in self.versions(name) and self.bundle(name, version).approval == approval:
+        if self._whole(name, version) == approval:
             return ""
         return fault_of_author(approval, self.enrolment, self.now())
 
     def now(self) -> int:
         """Return the time, in ms since 1970: never earlier than what is in use was signed at.
 
-        So a clock that was set back brings no approval back that had run out by then.
+        So a clock that was set back brings no approval back that had run out by then. A damaged bundle tells no
+        time, and stops no other.
         """
-        used = ((name, self.in_use(name)) for name in self.names())
-        signed = (milliseconds(self.bundle(name, version).approval.at) for name, version in used if version)
-        return max((self.clock.now().wall, *signed))
+        used = (self._whole(name, self._used_or_none(name)) for name in self.names())
+        return max((self.clock.now().wall, *(milliseconds(one.at) for one in used if one is not None)))
+
+    def _used_or_none(self, name: str) -> str | None:
+        """Return the version in use; None when there is none, or it cannot be read which."""
+        try:
+            return self.in_use(name)
+        except Problem:
+            return None
 
     def keep(self, bundle: Bundle) -> str:
         """Keep a bundle, and lead by it from now on unless a higher version is in use; return what was done.
 
-        Problem when another procedure was taken under this version. The bundle was verified by whoever calls.
+        Problem when another procedure was taken under this version. The bundle was verified by whoever calls, and
+        mends one that is here and damaged.
         """
         name, version = bundle.approval.procedure, bundle.approval.version
-        if version in self.versions(name):
-            here = self.bundle(name, version).approval
+        here = self._whole(name, version)
+        used = self._used_or_none(name)
+        if here is not None:
             if here.procedure_sha256 != bundle.approval.procedure_sha256:
                 raise Problem(
                     f"another procedure was taken as {name} {version}",
@@ -134,7 +165,7 @@ class TakenBundles:
                     remedy="let the author raise its version",
                     code=ExitCode.FAILED,
                 )
-            if here.at >= bundle.approval.at:
+            if here.at >= bundle.approval.at and used is not None:
                 return "is here already"
         folder = self.folder / name
         try:
@@ -142,7 +173,6 @@ class TakenBundles:
             put(Disk(), folder / f"{version}{ENDING}", bundle.content)
         except OSError as error:
             raise disk_problem(error, "keeping a bundle", folder) from error
-        used = self.in_use(name)
         if used is not None and numbers(used) > numbers(version):
             return f"is kept; {used} stays in use"
         self.use(name, version)
@@ -168,7 +198,8 @@ class TakenBundles:
             raise Problem(f"no bundle of {name!r} is here", remedy="see: handsfree take")
         lower = [one for one in self.versions(name) if numbers(one) < numbers(used)]
         for version in reversed(lower):
-            if not self.why_not(self.bundle(name, version).approval):
+            approval = self._whole(name, version)
+            if approval is not None and not self.why_not(approval):
                 self.use(name, version)
                 return version
         raise Problem(f"there is no version of {name} before {used} that may be used", code=ExitCode.FAILED)
@@ -202,7 +233,20 @@ def withdrawals_here() -> tuple[Withdrawal, ...]:
 def _in_use(folder: Path, name: str) -> str | None:
     if not is_plain_name(name):
         return None
+    path = folder / name / IN_USE
     try:
-        return (folder / name / IN_USE).read_text("ascii").strip()
-    except (OSError, UnicodeDecodeError):
+        version = path.read_text("ascii").strip()
+    except FileNotFoundError:
         return None
+    except OSError as error:
+        raise disk_problem(error, "reading which bundle is used", path) from error
+    except UnicodeDecodeError:
+        version = ""
+    if not is_version(version):
+        raise Problem(
+            "this names no version, so nobody knows which bundle is used",
+            where=str(path),
+            remedy="take its bundle again",
+            code=ExitCode.FAILED,
+        )
+    return version

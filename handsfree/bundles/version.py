@@ -8,6 +8,11 @@ PATTERN = r"^(0|[1-9]\d{0,4})\.(0|[1-9]\d{0,4})\.(0|[1-9]\d{0,4})$"
 """A major, a minor and a patch number (Semantic Versioning 2.0.0, items 2 and 9)."""
 
 
+def is_version(text: str) -> bool:
+    """Say whether a text is a version."""
+    return re.fullmatch(PATTERN, text) is not None
+
+
 def numbers(version: str) -> tuple[int, int, int]:
     """Return the three numbers of a version, which sort as versions do; ValueError when it is none."""
     found = re.fullmatch(PATTERN, version)

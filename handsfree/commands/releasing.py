@@ -145,15 +145,21 @@ def _tell(here: TakenBundles, *, as_json: bool) -> None:
     found = []
     for name in here.names():
         for version in here.versions(name):
-            approval = here.bundle(name, version).approval
-            used, why = here.in_use(name) == version, here.why_not(approval)
-            row = {"procedure": name, "version": version, "in_use": used, "approved_by": approval.author}
-            found.append(row | {"at": approval.at, "valid_until": approval.valid_until, "why_not": why})
+            row = {"procedure": name, "version": version, "in_use": False}
+            row |= {"approved_by": "", "at": "", "valid_until": "", "why_not": ""}
+            try:
+                approval = here.bundle(name, version).approval
+                row |= {"approved_by": approval.author, "at": approval.at, "valid_until": approval.valid_until}
+                row |= {"why_not": here.why_not(approval), "in_use": here.in_use(name) == version}
+            except Problem as problem:
+                row["why_not"] = problem.sentence()
+            found.append(row)
     if as_json:
         typer.echo(json.dumps(found, indent=1, ensure_ascii=False))
         return
     for row in found:
-        told = f"{row['procedure']} {row['version']}, approved by {row['approved_by']} until {row['valid_until']}"
+        told = f"{row['procedure']} {row['version']}"
+        told += f", approved by {row['approved_by']} until {row['valid_until']}" if row["approved_by"] else ""
         state = f"NOT USED: {row['why_not']}" if row["why_not"] else "in use" if row["in_use"] else "kept"
         typer.echo(one_line(f"{told}: {state}"))
     if not found:

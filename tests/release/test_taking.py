@@ -12,16 +12,20 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from handsfree.bundles.archive import Bundle, bundle_of
 from handsfree.bundles.statement import Withdrawal, line_of, signed
 from handsfree.bundles.taken import TakenBundles
+from handsfree.commands import releasing
+from handsfree.commands.app import app
 from handsfree.ledger.clock import stamp
 from handsfree.office.signatures import KeyHolder
 from handsfree.problem import Problem
 from handsfree.release import taking
 from handsfree.release.making import Author, made
 from handsfree.release.taking import listing, take
+from handsfree.visit.standing import chosen
 from tests.release.conftest import DAY, NOW, STRANGER, Stopped
 from tests.release.test_making import changed
 
@@ -170,7 +174,7 @@ def test_a_revoked_author_dates_nothing_back_and_nobody_approves_for_ever(
     assert device.led_by("one-check") == released
 
 
-def test_an_approval_runs_out_even_when_the_clock_is_set_back(
+def test_an_approval_runs_out_and_a_clock_set_back_counts_as_the_day_of_the_newest_in_use(
     brought: Path, device: TakenBundles, clock: Stopped, second: Bundle
 ) -> None:
     """30 days; then no visit. A clock before the day of the newest approval counts as that day."""
@@ -252,6 +256,62 @@ def test_an_older_version_is_kept_but_does_not_take_over(
     with pytest.raises(Problem, match=r"another procedure was taken as one-check 1\.0\.1"):
         device.keep(Bundle(other, second.files))
     del released
+
+
+def test_one_damaged_bundle_stops_no_other_and_is_mended_by_taking_it_again(
+    brought: Path,
+    device: TakenBundles,
+    released: Bundle,
+    second: Bundle,
+    clock: Stopped,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Nor does a copy that somebody laid beside it, nor a bundle under the name of another."""
+    clock.wall = NOW + 2 * DAY
+    device.keep(released)
+    device.keep(second)
+    (device.folder / "one-check" / "1.0.0 (copy).zip").write_bytes(released.content)
+    assert device.versions("one-check") == ["1.0.0", "1.0.1"]
+    other = device.folder / "another" / "1.0.0.zip"
+    other.parent.mkdir()
+    for content in (b"", released.content):
+        other.write_bytes(content)
+        other.with_name("in-use").write_text("1.0.0")
+        assert device.led_by("one-check") == second
+        with pytest.raises(Problem, match=r"1\.0\.0\.zip: this is (no bundle|the bundle of one-check 1\.0\.0)"):
+            device.led_by("another")
+    monkeypatch.setattr(releasing.TakenBundles, "here", lambda *_: device)
+    told = CliRunner().invoke(app, ["take"]).output.splitlines()
+    assert [line.partition(": ")[2][:8] for line in told] == ["NOT USED", "kept", "in use"]
+    damaged = device.folder / "one-check" / "1.0.1.zip"
+    damaged.write_bytes(second.content[:-9])
+    with pytest.raises(Problem, match="this is no bundle"):
+        device.led_by("one-check")
+    (brought / second.name).write_bytes(second.content)
+    assert [one.refused for one in take(str(brought), device)] == [False, False]
+    assert device.led_by("one-check") == second
+
+
+def test_where_nobody_can_read_which_is_used_nothing_else_leads(
+    brought: Path, device: TakenBundles, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not the example of that name either; only what was never taken leaves it to the example."""
+    take(str(brought), device)
+    monkeypatch.setenv("HANDSFREE_STATE", str(device.folder.parent))
+    used = device.folder / "one-check" / "in-use"
+    for content in (b"", b"\xff", b"../1.0.0"):
+        used.write_bytes(content)
+        with pytest.raises(Problem, match="nobody knows which bundle is used"), chosen("one-check"):
+            pass
+    used.unlink()
+    used.mkdir()
+    with pytest.raises(Problem, match="which bundle is used"), chosen("one-check"):
+        pass
+    used.rmdir()
+    assert device.in_use("one-check") is None
+    used.write_bytes(b"\xff")
+    assert take(str(brought), device)[0].says.endswith("is in use")
+    assert device.led_by("one-check") is not None
 
 
 def test_a_device_takes_from_an_address(brought: Path, device: TakenBundles) -> None:
