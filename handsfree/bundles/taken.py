@@ -204,10 +204,14 @@ class TakenBundles:
                 return version
         raise Problem(f"there is no version of {name} before {used} that may be used", code=ExitCode.FAILED)
 
-    def recall(self, withdrawals: Sequence[Withdrawal]) -> int:
-        """Keep what is withdrawn, as far as the list vouches for its authors; return how much of it is new."""
+    def recall(self, withdrawals: Sequence[Withdrawal]) -> tuple[int, int]:
+        """Keep what is withdrawn, as far as the list vouches for its authors.
+
+        Returns how much of it is new, and how much was left out because the list does not vouch for its author.
+        """
         vouched = [one for one in withdrawals if not fault_of_author(one, self.enrolment)]
-        return write_withdrawals(self.folder / WITHDRAWALS, self.withdrawals(), vouched)
+        new = write_withdrawals(self.folder / WITHDRAWALS, self.withdrawals(), vouched)
+        return new, len(withdrawals) - len(vouched)
 
     def led_by(self, name: str) -> Bundle | None:
         """Return the bundle that leads a visit; None when none of that name is here, Problem when it may not."""

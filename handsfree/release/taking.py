@@ -146,7 +146,12 @@ def _taken(bundle: Bundle, here: TakenBundles) -> str:
 
 def _recalled(data: bytes, where: str, here: TakenBundles) -> TakenNow:
     try:
-        new = here.recall(withdrawals_of(data, where))
+        new, strange = here.recall(withdrawals_of(data, where))
     except Problem as problem:
         return TakenNow(WITHDRAWALS, problem.sentence(), refused=True)
-    return TakenNow(WITHDRAWALS, f"{new} new withdrawal{'' if new == 1 else 's'}")
+    told = f"{new} new withdrawal{'' if new == 1 else 's'}"
+    if strange:
+        told += (
+            f"; {strange} NOT TAKEN: this device's enrolment list names no such author, so take the newest list"
+        )
+    return TakenNow(WITHDRAWALS, told)

@@ -245,6 +245,19 @@ def test_a_forged_withdrawal_stops_nothing(brought: Path, device: TakenBundles, 
     assert device.led_by("one-check") is not None
 
 
+def test_a_withdrawal_by_somebody_not_on_the_list_is_told(
+    brought: Path, device: TakenBundles, author: Author
+) -> None:
+    """It stops nothing, and whoever takes it learns that it was there."""
+    stranger = Author(STRANGER, replace(author.listed, key=STRANGER.public))
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.1") + withdrawal(stranger, "1.0.0"))
+    told = take(str(brought), device)
+    assert told[0].says.startswith(
+        "1 new withdrawal; 1 NOT TAKEN: this device's enrolment list names no such author"
+    )
+    assert device.led_by("one-check") is not None
+
+
 def test_an_older_version_is_kept_but_does_not_take_over(
     brought: Path, device: TakenBundles, released: Bundle, second: Bundle, clock: Stopped
 ) -> None:
