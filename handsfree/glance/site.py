@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import hmac
 import ipaddress
+import time
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
 
@@ -55,6 +56,10 @@ HEADERS = {
 }
 
 
+FRESH_S = 2.0
+"""A picture is told each second; who comes later than this after the last is not to take it for a new one."""
+
+
 class Relay:
     """What the visit tells the page, and what the page tells the visit by `tell`.
 
@@ -70,10 +75,17 @@ class Relay:
         self.over = False
         """Whether it is the last."""
         self.followers = 0
+        self._told_at = 0.0
+
+    @property
+    def fresh(self) -> bool:
+        """Whether the picture is of now: a tool that stands still cannot say that it is old."""
+        return self.over or time.monotonic() - self._told_at < FRESH_S
 
     def told(self, news: bytes, *, over: bool) -> None:
         """Take in a picture."""
         self.news, self.number, self.over = news, self.number + 1, over
+        self._told_at = time.monotonic()
 
 
 class _OwnNames:
@@ -233,7 +245,7 @@ class _Followed(StreamingResponse):
             over = self._relay.over
             if self._relay.number != sent:
                 sent = self._relay.number
-                if self._relay.news:
+                if self._relay.news and self._relay.fresh:
                     yield b"data: " + self._relay.news + b"\n\n"
             await asyncio.sleep(PERIOD_S)
 
