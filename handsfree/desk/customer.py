@@ -244,8 +244,10 @@ def _sources(evidence: Evidence, figures: dict[int, tuple[Figure, ...]]) -> list
     limits = dict.fromkeys(wording.source(one) for verdict in judged for one in verdict.sources if one)
     if limits:
         told.append(f"Bands: {'; '.join(limits)}.")
-    worked_out = {one.says: wording.with_units(one.source) for held in figures.values() for one in held}
-    told += [f"{says}: {source}." for says, source in worked_out.items()]
+    worked_out: dict[str, dict[str, None]] = {}
+    for one in (one for held in figures.values() for one in held):
+        worked_out.setdefault(one.says, {})[wording.with_units(one.source)] = None
+    told += [f"{says}: {'; '.join(sources)}." for says, sources in worked_out.items()]
     if any(verdict.outcome == "within" and not verdict.demonstrated for _, verdict in evidence.standing_verdicts):
         told.append("Not demonstrated: inside the limits, but nearer to one than the instrument can tell apart.")
     return told

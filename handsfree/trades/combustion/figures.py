@@ -20,12 +20,16 @@ _SAYS = {
     "efficiency_gross": "Efficiency by flue gas, gross",
 }
 
+_NEEDS_O2 = frozenset({"excess_air", "efficiency_net", "efficiency_gross"})
+_WITHOUT_O2 = "needs O₂, which was not read: the same CO₂ occurs with too little air as with too much"
+
 
 def flue_figures(sheets: Sheets, values: Mapping[str, Decimal]) -> tuple[Figure, ...]:
     """Return what the readings tell, in the order of the paper; readings that are impossible tell nothing.
 
     `values` are co2 and o2 (%), co (ppm), flue_temperature and air_temperature (Cel), those that were read. The
-    efficiency is told on the basis of the maker's data alone, since net and gross are never compared.
+    efficiency is told on the basis of the maker's data alone, since net and gross are never compared. With
+    CO2 alone excess air and efficiency are not told: they would hold on the lean side only, and nothing shows that side.
     """
     if not {"co2", "o2"} & values.keys():
         return ()
@@ -37,8 +41,11 @@ def flue_figures(sheets: Sheets, values: Mapping[str, Decimal]) -> tuple[Figure,
         lines = {one.key: one for one in flue_lines(AtTheFlue(fuel_of(sheets), **read))}
     except Problem:
         return ()
+    untold = frozenset[str]() if "o2" in read else _NEEDS_O2
     return tuple(
-        Figure(says, lines[key].value, lines[key].unit, f"{lines[key].formula}; {lines[key].source}")
+        Figure(says, "not told", "", _WITHOUT_O2)
+        if key in untold
+        else Figure(says, lines[key].value, lines[key].unit, f"{lines[key].formula}; {lines[key].source}")
         for key, says in _SAYS.items()
         if key in lines and key != unwanted
     )
