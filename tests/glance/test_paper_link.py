@@ -5,10 +5,15 @@ Status codes as RFC 9110 names them: 404 not found, 405 method not allowed, 410 
 
 from __future__ import annotations
 
-import pytest
-from starlette.testclient import TestClient
+import asyncio
+from contextlib import suppress
 
-from handsfree.glance.paper_link import LASTS_S, PaperLink
+import pytest
+from starlette.requests import ClientDisconnect, Request
+from starlette.testclient import TestClient
+from starlette.types import Message
+
+from handsfree.glance.paper_link import LASTS_S, PIECE, PaperLink
 
 
 class Clock:
@@ -43,6 +48,41 @@ def test_the_first_who_asks_has_the_file_and_nobody_after(link: PaperLink) -> No
     assert answer.headers["cache-control"] == "no-store"
     assert link.taken.is_set()
     assert phone.get(link.path).status_code == 410
+
+
+@pytest.mark.parametrize("version", ["2.3", "2.4"])
+def test_what_did_not_get_there_can_be_asked_for_again(clock: Clock, version: str) -> None:
+    """The phone is lost after the first piece: as an error of sending or as its leaving (ASGI 2.4, 2.3)."""
+    link = PaperLink(b"x" * 3 * PIECE, "customer.pdf", clock=clock)
+    scope = {
+        "type": "http", "asgi": {"spec_version": version}, "method": "GET", "path": f"/{link.path}", "headers": [],
+        "path_params": {"token": link.token},
+    }  # fmt: skip
+    gone = asyncio.Event()
+
+    async def receive() -> Message:
+        await gone.wait()
+        return {"type": "http.disconnect"}
+
+    async def send(message: Message) -> None:
+        if message.get("body"):
+            gone.set()
+            await asyncio.sleep(0)
+            if version == "2.4":
+                raise OSError
+            await asyncio.sleep(60)
+
+    async def lost() -> int:
+        answer = await link.hand_over(Request(scope))
+        beside = await link.hand_over(Request(scope))
+        with suppress(ClientDisconnect):
+            await answer(scope, receive, send)
+        return beside.status_code
+
+    assert asyncio.run(lost()) == 410
+    assert not link.taken.is_set()
+    assert len(client(link).get(link.path).content) == 3 * PIECE
+    assert link.taken.is_set()
 
 
 def test_it_works_for_ten_minutes_and_no_longer(link: PaperLink, clock: Clock) -> None:
