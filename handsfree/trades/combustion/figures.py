@@ -29,7 +29,8 @@ def flue_figures(sheets: Sheets, values: Mapping[str, Decimal]) -> tuple[Figure,
 
     `values` are co2 and o2 (%), co (ppm), flue_temperature and air_temperature (Cel), those that were read. The
     efficiency is told on the basis of the maker's data alone, since net and gross are never compared. With
-    CO2 alone excess air and efficiency are not told: they would hold on the lean side only, and nothing shows that side.
+    CO2 alone excess air and efficiency are not told: they would hold on the lean side only, and nothing shows
+    that side.
     """
     if not {"co2", "o2"} & values.keys():
         return ()
