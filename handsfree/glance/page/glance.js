@@ -7,6 +7,7 @@ const viewCode = codes[0], keyCode = encrypted ? codes[1] : "";  // in the open 
 const STALE_MS = 3000, AGAIN_MS = 1000, PATIENCE_MS = 4000;
 let last = performance.now(), tried = 0, following = null, barred = false, over = false, words = {};
 let sending = Promise.resolve(), last_picture = { firing: false };
+let stopping = false;  // whether STOP was pressed and nothing shows yet that it was taken
 
 function put(id, text) {
   at(id).textContent = text;
@@ -28,6 +29,7 @@ function set(node, text) {
 function show(picture) {
   words = picture.words;
   last_picture = picture;
+  if (stopping && picture.condition === "stopped") taken("stop");
   document.documentElement.lang = picture.language;
   document.body.dataset.condition = picture.condition;
   set(at("gate"), picture.gate);
@@ -92,19 +94,38 @@ function key(name) {
 }
 
 async function send(name) {
+  let ok = false;
   try {
     const answer = await signed(keyCode, "key", name, { method: "POST", body: name, signal: AbortSignal.timeout(PATIENCE_MS) });
-    put("viewing", answer.ok ? "" : words["not-taken"]);
+    ok = answer.ok;
   } catch {
-    put("viewing", words["not-taken"]);
+    // It did not get there, or nobody knows whether it did.
   }
+  if (ok) taken(name);
+  else if (name !== "stop" || stopping) put("viewing", words["not-taken"]);
+}
+
+function taken(name) {
+  if (name === "stop") stopping = false;
+  put("viewing", "");
+}
+
+// Sends STOP each second, each time with a new count, until it was taken: where work has stopped a further one does nothing.
+async function stopAll() {
+  if (stopping) return;
+  stopping = true;
+  while (stopping && !over) {
+    send("stop");  // one that hangs holds up none after it
+    await new Promise((again) => setTimeout(again, AGAIN_MS));
+  }
+  stopping = false;
 }
 
 function press(button) {
   button.classList.add("sent");
   setTimeout(() => button.classList.remove("sent"), 250);
   const name = button.dataset.key;
-  if (name === "stop") send(name);  // it waits for no other key
+  if (name === "stop") stopAll();  // it waits for no other key
   else sending = sending.then(() => send(name));
 }
 
