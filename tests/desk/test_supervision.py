@@ -145,7 +145,7 @@ FAULTS = {
         reading(co2="9.2", o2="4.7", co="29"),
     ),
     "only round values": ("Not all values are round", reading(co2="9.0", o2="5.0")),
-    "no signatures": ("Signatures", without(ev.GatePassed, gate="signatures")),
+    "no signatures": ("Customer was asked to sign", without(ev.GatePassed, gate="signatures")),
     "other sheets": (
         "The sheets in the folder are those that were run",
         with_members(ev.VisitOpened, {"sheets_sha256": {"jobsheet.yaml": "0" * 64}}),
@@ -177,7 +177,7 @@ def read_too_soon(good: Recorded) -> Recorded:
 def test_a_visit_that_never_came_to_a_gate_cannot_tell(recorded):
     """What lies after a stop is not failed: it cannot be told."""
     found = results(load(recorded / "stopped"))
-    assert found["Signatures"][0] == "cannot tell"
+    assert found["Customer was asked to sign"][0] == "cannot tell"
     assert found["Lock-up pressure"][0] == "cannot tell"
 
 
