@@ -195,6 +195,39 @@ def test_what_is_left_counts_what_will_be_asked(name: str) -> None:
     assert gates_left(plan, replace_gate(led, "finish")) == 1
 
 
+OWN_WORD = ("power", "gas-cock", "inlet-nipple", "meter-nipple", "sample-plug", "cover", "grommet")
+"""SAFETY: each is restored by its own word; the caps are, one by one, by gates of kind restore."""
+
+
+@pytest.mark.parametrize("name", VISITS)
+def test_what_keeps_gas_in_is_never_restored_by_the_word_of_another_thing(name: str) -> None:
+    """An answer that restores several things names each of them: "fitted" alone put back hold, probe and plug."""
+    procedure = plan_of(name).procedure
+    unnamed = [
+        (gate_id, phrase, thing)
+        for gate_id, placed in procedure.gates.items()
+        for thing in placed.gate.effects.restores
+        for phrase in getattr(placed.gate, "done", ())
+        if thing in OWN_WORD and len(placed.gate.effects.restores) > 1
+        if f"{procedure.things[thing].said} {procedure.things[thing].restored}".lower() not in phrase
+    ]
+    assert unnamed == []
+
+
+def test_the_flue_plug_has_its_own_gate_after_every_probe() -> None:
+    gates = plan_of("annual-service").procedure.gates
+    plugged = [name for name, placed in gates.items() if "sample-plug" in placed.gate.effects.restores]
+    assert plugged == ["found-plug-in", "adjusted-plug-in", "manual-plug-in", "left-plug-in"]
+    assert all(tuple(gates[name].gate.effects.restores) == ("sample-plug",) for name in plugged)
+
+
+@pytest.mark.parametrize("name", VISITS)
+def test_nobody_home_leads_no_visit_on(name: str) -> None:
+    """It was passed as not done, and led on to gas and firing without permission."""
+    led = lead(plan_of(name), words={"site": "not done because nobody is home"})
+    assert (led.visit.state.status, led.visit.state.gate) == ("stopped", "stop-no-permission")
+
+
 def test_that_was_wrong_goes_back_to_the_last_answer() -> None:
     """At the cover it is the answer before it that is taken back, and not room CO 20 questions ago."""
     led = lead(plan_of("annual-service"), words={"cover-off": "that was wrong"}, until="cover-off")
