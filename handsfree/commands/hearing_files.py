@@ -13,10 +13,11 @@ from handsfree.hearing.listener import Listener, Utterance, whole_utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import RATE
 from handsfree.hearing.sources import Recording, SoundFile, sound_files
-from handsfree.lexicon.grammar import Grammar, GrammarRule, Slot, ValuesRule, answers
+from handsfree.lexicon.grammar import Grammar, GrammarRule, answers
 from handsfree.lexicon.meaning import Values
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.lexicon.value_rules import Slot, ValuesRule
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import GrammarRule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule
+from handsfree.lexicon.value_rules import ValuesRule
 from handsfree.questions.keypad import Keypad, offered
 from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import affirm, rate_lost, slots

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import GrammarRule, ValuesRule, answers
+from handsfree.lexicon.grammar import GrammarRule, answers
+from handsfree.lexicon.value_rules import ValuesRule
 from handsfree.questions.keypad import Keypad, numbers, offered
 from handsfree.questions.kind import Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import slots, states

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import CorrectionRule, GrammarRule
+from handsfree.lexicon.correction_rules import CorrectionRule
+from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.keypad import Keypad, correction, yes_or_no
 from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, right, slots, values_anew, values_missing

@@ -5,19 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from handsfree.lexicon.catalogue import Catalogue, Quantity
-from handsfree.lexicon.grammar import (
-    GrammarRule,
-    OtherUnit,
-    PhraseRule,
-    Slot,
-    TurnRule,
-    ValuesRule,
-    WrongRule,
-    answers,
-    hazards,
-)
+from handsfree.lexicon.correction_rules import WrongRule
+from handsfree.lexicon.grammar import GrammarRule, PhraseRule, TurnRule, answers, hazards
 from handsfree.lexicon.meaning import Called, Command, CommandName, Meaning, Values
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.lexicon.value_rules import OtherUnit, Slot, ValuesRule
 from handsfree.questions.ask import Ask, Thing
 from handsfree.questions.keypad import shown_unit
 from handsfree.questions.kind import Scope

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from handsfree.lexicon.grammar import GrammarRule, ValuesRule
+from handsfree.lexicon.grammar import GrammarRule
+from handsfree.lexicon.value_rules import ValuesRule
 from handsfree.questions.ask import Ask
 from handsfree.questions.keypad import Keypad, numbers
 from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope

@@ -6,7 +6,8 @@ from decimal import Decimal
 from typing import Literal
 
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
-from handsfree.lexicon.grammar import DivisionRule, GrammarRule
+from handsfree.lexicon.grammar import GrammarRule
+from handsfree.lexicon.value_rules import DivisionRule
 from handsfree.questions.keypad import Keypad, offered
 from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import rate_lost, slots, values_anew

@@ -9,20 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.grammar import (
-    CorrectionRule,
-    Grammar,
-    PhraseRule,
-    Slot,
-    TalkRule,
-    TurnRule,
-    ValuesRule,
-    WrongRule,
-    answers,
-    hazards,
-)
+from handsfree.lexicon.correction_rules import CorrectionRule, WrongRule
+from handsfree.lexicon.grammar import Grammar, PhraseRule, TalkRule, TurnRule, answers, hazards
 from handsfree.lexicon.meaning import Answer, Command, Correction, HazardSaid, TurnMade, Values, Wrong
 from handsfree.lexicon.numbers import NumberForm
+from handsfree.lexicon.value_rules import Slot, ValuesRule
 from handsfree.procedure.languages import english
 
 NUMBERS = english().numbers
