@@ -36,7 +36,7 @@ from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
-from handsfree.visit.standing import chosen, kept_with, must_be_approved
+from handsfree.visit.standing import chosen, fault_today, kept_with, must_be_approved
 
 BETWEEN_MS = 120
 """Of silence between two sentences; before the first it would only delay the answer."""
@@ -65,17 +65,22 @@ def conduct_new(
 
 
 def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
-    """Go on with an interrupted visit."""
+    """Go on with an interrupted visit; where what approved its procedure holds no more, that is said first."""
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
     if opened is not None:
         _model_sha256(options, plan_of(folder, opened.procedure))
     recorder, opening = Recorder.resume(folder)
-    return _conduct(recorder, opening, options, past)
+    fault = "" if opened is None else fault_today(folder, opened)
+    return _conduct(recorder, opening, options, past, fault)
 
 
 def _conduct(
-    recorder: Recorder, opening: Sequence[ev.Decision], options: VisitOptions, past: Sequence[object] = ()
+    recorder: Recorder,
+    opening: Sequence[ev.Decision],
+    options: VisitOptions,
+    past: Sequence[object] = (),
+    fault: str = "",
 ) -> ExitCode:
     code, page = ExitCode.LEFT_OPEN, None
     try:
@@ -90,7 +95,10 @@ def _conduct(
             conductor = Conductor(
                 recorder, speaker, screen.keys, hearing, screen.live, alert_command=options.alert_command
             )
-            code = conductor.run(opening, first)
+            if fault:
+                speaker.note(f"The approval of this procedure no longer holds: {fault}")
+            warning = recorder.plan.catalogue.say("approval-gone") if fault else ""
+            code = conductor.run(opening, first, warning)
             if recorder.closed:
                 speaker.say([_closing(recorder)], [])
                 page = customers_page_of(recorder.folder, speaker.note)

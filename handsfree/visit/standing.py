@@ -7,13 +7,15 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from handsfree.bundles.archive import APPROVAL, Bundle
-from handsfree.bundles.statement import line_of
+from handsfree.bundles.statement import LONGEST_STATEMENT, Approval, line_of, read_statement
 from handsfree.bundles.taken import TakenBundles
-from handsfree.events.decisions import ProcedureStanding
+from handsfree.events.decisions import ProcedureStanding, VisitOpened
 from handsfree.ledger import Clock
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.procedure import Procedure
+from handsfree.regular_files import open_regular
 from handsfree.shipped import procedure_path, procedures_folder
+from handsfree.visit.folder import SOURCES
 
 KEPT_APPROVAL = f"procedure.{APPROVAL}"
 """How the signed approval is called among the sources of a visit, so that whoever reads it can verify it again."""
@@ -63,6 +65,40 @@ def must_be_approved(procedure: Procedure, bundle: Bundle | None, *, draft: bool
             code=ExitCode.FAILED,
         )
     return standing
+
+
+def kept_approval(folder: Path, opened: VisitOpened) -> Approval:
+    """Return the approval kept with a visit that tells of one; Problem when it is not there, or does not hold."""
+    try:
+        with open_regular(folder / SOURCES / KEPT_APPROVAL) as stream:
+            approval = read_statement(Approval, stream.read(LONGEST_STATEMENT + 1), KEPT_APPROVAL)
+    except OSError as error:
+        raise Problem(
+            "the approval is not kept with the visit", where=str(folder), code=ExitCode.FAILED
+        ) from error
+    standing = opened.standing or ProcedureStanding(status="draft", version="")
+    told = (opened.procedure, standing.version, opened.procedure_sha256, standing.by, standing.key)
+    kept = (approval.procedure, approval.version, approval.procedure_sha256, approval.author, approval.by.key)
+    if told != kept or (standing.at, standing.until) != (approval.at, approval.valid_until):
+        raise Problem(
+            "the approval kept with the visit is of another procedure, or of another author",
+            where=str(folder),
+            code=ExitCode.FAILED,
+        )
+    return approval
+
+
+def fault_today(folder: Path, opened: VisitOpened, clock: Clock | None = None) -> str:
+    """Return why nobody would be led today by what a visit was begun with; empty when they would.
+
+    A visit that was begun is gone on with all the same, since what was altered must be put back; it is told first.
+    """
+    if opened.standing is None or opened.standing.status != "approved":
+        return ""
+    try:
+        return TakenBundles.here(clock=clock).why_not(kept_approval(folder, opened))
+    except Problem as problem:
+        return problem.what
 
 
 def kept_with(bundle: Bundle | None) -> dict[str, bytes]:

@@ -63,6 +63,11 @@ def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pyte
     assert run("take", "bundles")[1].strip() == "withdrawn.jsonl: 1 new withdrawal"
     with pytest.raises(Problem, match=r"A\. Author withdrew it at .*: a lock was left out"):
         run(*visit)
+    code, said = run("resume", "visit", "--typed", "--silent", "--plain")
+    assert code == 3
+    warned, _, after = said.partition("The approval no longer holds. Read why on the screen.")
+    assert "no longer holds: A. Author withdrew it at" in warned
+    assert "Cover off." in after
 
 
 def _looked_at(visit: Path) -> None:
