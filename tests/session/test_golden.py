@@ -7,6 +7,7 @@ writes them anew, and refuses to while SCHEMA_VERSION is the one of the files.
 from __future__ import annotations
 
 import json
+import re
 import sys
 from decimal import Decimal
 from pathlib import Path
@@ -65,6 +66,14 @@ def test_the_schema_changes_only_with_its_version() -> None:
     golden = read("schema.json")
     assert golden["version"] == SCHEMA_VERSION
     assert json_schema() == golden["schema"]
+
+
+def test_the_page_of_the_events_tells_their_version_and_what_it_brought() -> None:
+    """EVENTS.md names the number that stands in the code, and tells what that version is."""
+    page = (ROOT / "handsfree" / "events" / "EVENTS.md").read_text("utf-8")
+    told = re.findall(r"`SCHEMA_VERSION` is (\d+)", page)
+    assert told == [str(SCHEMA_VERSION)]
+    assert f"Version {SCHEMA_VERSION} " in page
 
 
 def test_no_shape_holds_a_binary_float() -> None:
