@@ -111,7 +111,7 @@ class ProcedureServer(LanguageServer):
         for path in {*before, *told}:
             notes = [note for each in self._told.values() for note in each.get(path, ())]
             uri = _uri(path)
-            lines = self.workspace.get_text_document(uri).lines
+            lines = self.workspace.get_text_document(uri).lines if notes else []  # it may never have been saved
             codec = self.workspace.position_codec
             found = [
                 lsp.Diagnostic(

@@ -14,9 +14,11 @@ from pathlib import Path
 import pytest
 from lsprotocol import types as lsp
 from pygls.lsp.client import LanguageClient
+from pygls.workspace import Workspace
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
+from handsfree.editor.server import language_server
 
 ROOT = Path(__file__).parents[2]
 PART = """\
@@ -142,3 +144,20 @@ async def _talk(folder: Path) -> None:
 @pytest.mark.slow("it starts the program, which proves four files")
 def test_an_editor_is_told_what_check_finds_and_helped_to_write(tmp_path: Path) -> None:
     asyncio.run(_talk(tmp_path))
+
+
+def test_a_file_that_was_never_saved_is_closed_with_nothing_told_of_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """There are no lines to be read of it then, in the editor or on disk."""
+    server = language_server()
+    told: list[lsp.PublishDiagnosticsParams] = []
+    monkeypatch.setattr(server, "text_document_publish_diagnostics", told.append)
+    monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
+    path = tmp_path / "unsaved.yaml"
+    document = lsp.TextDocumentItem(path.as_uri(), "yaml", 1, "stories_of: [\n")
+    server.workspace.put_text_document(document)
+    asyncio.run(server.changed(path.as_uri(), 0))
+    server.workspace.remove_text_document(path.as_uri())
+    server.forget(path.as_uri())
+    assert [bool(one.diagnostics) for one in told] == [True, False]
