@@ -6,6 +6,12 @@ from handsfree.desk import wording
 from handsfree.desk.ending import StopTold, VisitEnd
 from handsfree.desk.evidence import Evidence
 
+_NOT_SHOWN = {
+    "missing": "Not judged, since a reading is missing",
+    "no-limit": "No limit loaded",
+    "too-close": "Too close to a limit to call",
+}
+
 
 def end_sentence(evidence: Evidence) -> str:
     """Return how the visit ended, in a sentence."""
@@ -41,17 +47,18 @@ def judged_sentence(evidence: Evidence) -> str:
     if not standing:
         return "Nothing was judged against a limit."
     outside = [evidence.recorded.gate_title(each.gate) for _, each in standing if wording.is_bad(each.outcome)]
-    unjudged = [
-        evidence.recorded.gate_title(each.gate)
-        for _, each in standing
-        if each.outcome != "within" and not wording.is_bad(each.outcome)
-    ]
     if outside:
         return f"Outside its limits at the end: {wording.listed(outside)}."
-    if unjudged:
-        open_ = wording.listed(unjudged)
-        return f"Nothing judged at the end was outside its limits; not judged, or too close to call: {open_}."
-    return "Everything judged at the end was within the limits used."
+    if all(each.outcome == "within" for _, each in standing):
+        return "Everything judged at the end was within the limits used."
+    compared = any(each.outcome in {"within", "too-close"} for _, each in standing)
+    told = [
+        "Nothing judged at the end was outside its limits." if compared else "Nothing was judged against a limit."
+    ]
+    for outcome, words in _NOT_SHOWN.items():
+        if titles := [evidence.recorded.gate_title(each.gate) for _, each in standing if each.outcome == outcome]:
+            told.append(f"{words}: {wording.listed(titles)}.")
+    return " ".join(told)
 
 
 def lacking(ending: VisitEnd) -> str:

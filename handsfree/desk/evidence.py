@@ -106,8 +106,17 @@ class Evidence:
 
     @cached_property
     def standing_verdicts(self) -> list[tuple[RecordedStep, ev.VerdictGiven]]:
-        """The verdicts in whose place no later one stands."""
-        return [(step, verdict) for step, verdict in self.final_verdicts if self.stands(verdict)]
+        """The verdicts in whose place no later one stands.
+
+        One that lacks a reading that was never asked for on this visit's way says nothing: where no screw was
+        turned there is no second pass.
+        """
+        return [
+            (step, verdict)
+            for step, verdict in self.final_verdicts
+            if self.stands(verdict)
+            and not (verdict.outcome == "missing" and self.recorded.never_asked_for(verdict.gate))
+        ]
 
     @cached_property
     def turns(self) -> list[tuple[RecordedStep, ev.Turned]]:

@@ -139,6 +139,15 @@ class Recorded:
         using = getattr(self._block(gate), "using", None)
         return tuple(dict.fromkeys(using.values())) if isinstance(using, Mapping) else ()
 
+    def never_asked_for(self, gate: str) -> bool:
+        """Say whether a verdict gate judges readings of a point at which this visit's way never asked for any."""
+        ways = [self._kept_at(event.gate) for _, event in self.all(ev.GateEntered)]
+        possible = {self._kept_at(each) for each in (self.plan.procedure.gates if self.plan else ())}
+        return any(point in possible and point not in ways for point in self.points_judged(gate))
+
+    def _kept_at(self, gate: str) -> str:
+        return str(getattr(getattr(self._block(gate), "effects", None), "kept_at", ""))
+
     def rates_judged(self, gate: str) -> tuple[str, ...]:
         """Return the rates at which the readings are taken that a verdict gate judges."""
         points = self.points_judged(gate)

@@ -15,9 +15,11 @@ import pytest
 from led_visits import record_led
 from pypdf import PdfReader
 
+from handsfree.desk.concerns import concerns_of
 from handsfree.desk.customer import CustomersPage, customers_page
 from handsfree.desk.customer_pdf import NAME, customer_pdf, write_customers_page
 from handsfree.desk.dossier import Dossier, open_dossier
+from handsfree.desk.ending_words import judged_sentence
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.forms import forms_of
 from handsfree.desk.record import load
@@ -176,3 +178,22 @@ def test_the_page_in_the_folder_says_the_checksum_and_the_record_verifies_with_i
     assert file == folder / NAME
     assert head.checksum in pdf_text(file.read_bytes())
     assert verified().report.verdict is RecordVerdict.CLOSED
+
+
+def test_a_second_pass_that_was_never_due_is_nothing_left_unjudged(dossier: Callable[[str], Dossier]) -> None:
+    """No screw was turned, so nobody was to read a second time; a reading that was asked for is told."""
+    evidence = dossier("finished").evidence
+    lacking = [verdict.gate for _, verdict in evidence.final_verdicts if verdict.outcome == "missing"]
+    assert "Two passes at maximum" in {evidence.recorded.gate_title(gate) for gate in lacking}
+    assert "Two passes" not in judged_sentence(evidence)
+    assert not any("Two passes" in one.says for one in concerns_of(evidence, []))
+    asked = Evidence(evidence.recorded, evidence.report, alike=[])
+    asked.__dict__["standing_verdicts"] = [
+        (step, verdict.model_copy(update={"outcome": outcome}))
+        for (step, verdict), outcome in zip(evidence.verdicts, ("within", "missing", "no-limit"), strict=False)
+    ]
+    titles = [evidence.recorded.gate_title(verdict.gate) for _, verdict in evidence.verdicts[1:3]]
+    assert judged_sentence(asked) == (
+        "Nothing judged at the end was outside its limits. "
+        f"Not judged, since a reading is missing: {titles[0]}. No limit loaded: {titles[1]}."
+    )

@@ -280,21 +280,30 @@ def _judged(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one cas
     given = [event for _, event in record.all("verdict")]
     last = {event["calculation"]: event["outcome"] for event in given}
     if line == "Nothing was judged against a limit.":
-        if given:
+        if set(last.values()) - {"missing"}:
             yield wrong
     elif line == "Everything judged at the end was within the limits used.":
-        if not given or set(last.values()) != {"within"}:
+        # a verdict that lacks a pass which the way never came to says nothing
+        if not given or set(last.values()) - {"missing"} != {"within"}:
             yield wrong
     elif found := re.fullmatch(r"Outside its limits at the end: (.+)\.", line):
         for title in _titles(found[1], record):
             if all(event["outcome"] in NOT_BAD for event in record.verdicts_of(title)):
                 yield wrong
-    elif found := re.fullmatch(r"Nothing judged at the end was outside .+ too close to call: (.+)\.", line):
+    elif found := re.fullmatch(
+        r"(Nothing judged at the end was outside its limits|Nothing was judged against a limit)\."
+        r"(?: Not judged, since a reading is missing: (.+?)\.)?(?: No limit loaded: (.+?)\.)?"
+        r"(?: Too close to a limit to call: (.+?)\.)?",
+        line,
+    ):
         if any(outcome not in NOT_BAD for outcome in last.values()):
             yield wrong
-        for title in _titles(found[1], record):
-            if all(event["outcome"] == "within" for event in record.verdicts_of(title)):
-                yield wrong
+        if found[1] == "Nothing was judged against a limit" and {"within", "too-close"} & set(last.values()):
+            yield wrong
+        for titles, outcome in zip(found.groups()[1:], ("missing", "no-limit", "too-close"), strict=True):
+            for title in _titles(titles, record) if titles else ():
+                if all(event["outcome"] != outcome for event in record.verdicts_of(title)):
+                    yield wrong
     else:
         yield f"a sentence that nobody checks: {line}"
 
