@@ -111,7 +111,7 @@ class ProcedureServer(LanguageServer):
         for path in {*before, *told}:
             notes = [note for each in self._told.values() for note in each.get(path, ())]
             uri = _uri(path)
-            lines = self.workspace.get_text_document(uri).lines if notes else []  # it may never have been saved
+            lines = self._lines(uri) if notes else []
             codec = self.workspace.position_codec
             found = [
                 lsp.Diagnostic(
@@ -124,6 +124,13 @@ class ProcedureServer(LanguageServer):
                 for note in dict.fromkeys(notes)
             ]
             self.text_document_publish_diagnostics(lsp.PublishDiagnosticsParams(uri=uri, diagnostics=found))
+
+    def _lines(self, uri: str) -> list[str]:
+        """Return the lines of a file, in the editor or on disk; none of one that was closed and never saved."""
+        try:
+            return list(self.workspace.get_text_document(uri).lines)
+        except OSError:
+            return []
 
 
 def _uri(path: Path) -> str:

@@ -43,6 +43,7 @@ gates:
   - {id: finish, kind: finish, title: Finish, source: a test}
 """
 FAULTY = WHOLE.replace("source: a test, prompt: Tap back.", "prompt: Tap back.")
+UNREADABLE_PART = PART.replace("kind: confirm", "kind: confrm")
 UNREADABLE = WHOLE.replace("kind: confirm", "kind: confrm")
 
 
@@ -154,10 +155,22 @@ def test_a_file_that_was_never_saved_is_closed_with_nothing_told_of_it(
     told: list[lsp.PublishDiagnosticsParams] = []
     monkeypatch.setattr(server, "text_document_publish_diagnostics", told.append)
     monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
-    path = tmp_path / "unsaved.yaml"
-    document = lsp.TextDocumentItem(path.as_uri(), "yaml", 1, "stories_of: [\n")
-    server.workspace.put_text_document(document)
-    asyncio.run(server.changed(path.as_uri(), 0))
-    server.workspace.remove_text_document(path.as_uri())
-    server.forget(path.as_uri())
+
+    def opened(name: str, text: str) -> None:
+        uri = (tmp_path / name).as_uri()
+        server.workspace.put_text_document(lsp.TextDocumentItem(uri, "yaml", 1, text))
+        asyncio.run(server.changed(uri, 0))
+
+    def closed(name: str) -> None:
+        uri = (tmp_path / name).as_uri()
+        server.workspace.remove_text_document(uri)
+        server.forget(uri)
+
+    opened("unsaved.yaml", "stories_of: [\n")
+    closed("unsaved.yaml")
     assert [bool(one.diagnostics) for one in told] == [True, False]
+    opened("part.yaml", UNREADABLE_PART)
+    opened("whole.yaml", WHOLE)
+    del told[:]
+    closed("part.yaml")  # the other file, which includes it, still finds the same in it
+    assert [(one.uri, bool(one.diagnostics)) for one in told] == [((tmp_path / "part.yaml").as_uri(), True)]
