@@ -48,6 +48,9 @@ def take(source: str, here: TakenBundles) -> list[TakenNow]:
     done: list[TakenNow] = []
     bundles: list[Bundle] = []
     for name, data in _from_address(source) if away else _from_disk(Path(source)):
+        if isinstance(data, Problem):
+            done.append(TakenNow(name, data.sentence(), refused=True))
+            continue
         if name == WITHDRAWALS:
             done.append(_recalled(data, f"{source}: {WITHDRAWALS}", here))
             continue
@@ -91,16 +94,35 @@ def _within(bundles: int, where: str) -> None:
         )
 
 
-def _from_disk(path: Path) -> Iterator[tuple[str, bytes]]:
+def _from_disk(path: Path) -> Iterator[tuple[str, bytes | Problem]]:
+    """Yield a file, or every file of a folder; for a bundle there that cannot be read the reason, in its place.
+
+    A list of withdrawals that cannot be read raises Problem: nothing is taken past it.
+    """
+    if not path.is_dir():
+        yield path.name, _read(path)
+        return
     try:
-        files = _bundles(path) if path.is_dir() else [path]
-        for file in files:
-            if file.name != WITHDRAWALS:
-                _within(sum(one.name != WITHDRAWALS for one in files), str(path))
-            with open_regular(file) as stream:
-                yield file.name, stream.read(LARGEST_BUNDLE + 1)
+        files = _bundles(path)
     except OSError as error:
-        raise Problem(f"this cannot be read ({error.strerror})", where=str(error.filename or path)) from error
+        raise Problem(f"this cannot be read ({error.strerror})", where=str(path)) from error
+    for file in files:
+        if file.name != WITHDRAWALS:
+            _within(sum(one.name != WITHDRAWALS for one in files), str(path))
+        try:
+            yield file.name, _read(file)
+        except Problem as problem:
+            if file.name == WITHDRAWALS:
+                raise
+            yield file.name, problem
+
+
+def _read(file: Path) -> bytes:
+    try:
+        with open_regular(file) as stream:
+            return stream.read(LARGEST_BUNDLE + 1)
+    except OSError as error:
+        raise Problem(f"this cannot be read ({error.strerror})", where=str(file)) from error
 
 
 def _from_address(address: str) -> Iterator[tuple[str, bytes]]:

@@ -127,9 +127,10 @@ def test_no_damaged_byte_stops_what_else_is_brought(brought: Path, released: Bun
         (brought / f"b{number}.zip").write_bytes(
             data.replace(b"PK\x03\x04\x14\0\0\0\x08", b"PK\x03\x04\x14\0\0\0%c" % (12, 14)[number])
         )
+    (brought / "a-link.zip").symlink_to(brought / released.name)
     told = take(str(brought), device)
     assert [(one.what, one.refused) for one in told] == [
-        ("a.zip", True), ("b0.zip", True), ("b1.zip", True), (released.name, False),
+        ("a-link.zip", True), ("a.zip", True), ("b0.zip", True), ("b1.zip", True), (released.name, False),
     ]  # fmt: skip
     with pytest.raises(Problem, match="this is no address"):
         take("http://[x", device)
