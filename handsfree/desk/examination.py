@@ -16,7 +16,7 @@ from handsfree.ledger import Entry, VerificationReport
 from handsfree.office.endorsements import kept_lines
 from handsfree.office.verification import endorsed, known_enrolment, verify_anchored
 from handsfree.problem import Problem
-from handsfree.rehearing.kept import kept_result
+from handsfree.rehearing.kept import last_known
 from handsfree.store.kept import LEAST_SHARED, Concern, Examined, Row
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.visit.replaying import replay_of
@@ -55,7 +55,7 @@ def examine(folder: Path, enrolment: Path | None = None) -> Examined:
         recorded = load(folder, walked)
     except Problem as problem:
         return Examined({"stamp": before, "seal": "unreadable", "sentence": problem.sentence()})
-    evidence = Evidence(recorded, report, heard_again=kept_result(folder), enrolment=known_enrolment(enrolment))
+    evidence = Evidence(recorded, report, heard_again=last_known(folder), enrolment=known_enrolment(enrolment))
     view = view_of(evidence, report)
     signed = endorsed(report, kept_lines(folder), known_enrolment(enrolment)).standing
     facts = {

@@ -61,12 +61,13 @@ class HeardAgain:
     def sentence(self) -> str:
         """What was done and what came of it, in a sentence."""
         heard = self.spoken - self.without_sound
+        counts = "; ".join(f"{TOLD[kind].lower()}: {len(of)}" for kind in KINDS if (of := self.of_kind(kind)))
         if not heard:
-            return "No sound of this visit is kept, so nothing could be heard again."
+            before = f" Found while there was some: {counts}." if counts else ""
+            return f"No sound of this visit is kept, so nothing could be heard again.{before}"
         lacking = f" {self.without_sound} have no sound." if self.without_sound else ""
         if not self.findings:
             return f"Heard again: {_utterances(heard)}, none is heard otherwise.{lacking}"
-        counts = "; ".join(f"{TOLD[kind].lower()}: {len(of)}" for kind in KINDS if (of := self.of_kind(kind)))
         return f"Heard again: {_utterances(heard)}. Of these {counts}.{lacking}"
 
     def of_kind(self, kind: FindingKind) -> tuple[HeardAgainFinding, ...]:

@@ -44,8 +44,7 @@ def hear_again(folder: Path, by: WithWhat | None = None) -> HeardAgain:
         general=_further() if by.further else None,
         render=voice if voice.works else None,
     )
-    keep_result(folder, found, by.model)
-    return found
+    return keep_result(folder, found, by.model)
 
 
 @cache

@@ -18,7 +18,7 @@ from handsfree.desk.index import Index, key_of
 from handsfree.desk.site import Desk
 from handsfree.problem import Problem
 from handsfree.rehearing.findings import HeardAgain, HeardAgainFinding
-from handsfree.rehearing.kept import keep_result, kept_result
+from handsfree.rehearing.kept import keep_result, kept_result, last_known
 
 CLIP = "0" * 64
 FOUND = HeardAgain(
@@ -92,6 +92,22 @@ def test_a_result_belongs_to_the_very_content_and_model(index, tmp_path):
     ledger.write_bytes(ledger.read_bytes() + b"{}\n")
     assert kept_result(folder) is None
     assert kept_result(index.root / "second", tmp_path / "no model") is None
+
+
+def test_what_was_found_in_a_clip_stands_after_the_clip_is_gone(index):
+    """Whoever deletes the sound of a stop that was missed deletes no hazard."""
+    folder = index.root / "first"
+    clip = next((folder / "sound").iterdir())
+    missed = HeardAgainFinding("stop missed", 8, 4000, "go on", "stop", "heard is “stop”", clip.name.split(".")[0])
+    keep_result(folder, replace(FOUND, findings=(missed,)))
+    assert last_known(folder).findings == (missed,)
+    clip.unlink()
+    gone = (replace(missed, says="heard is “stop” (the sound is gone since)"),)
+    assert last_known(folder).findings == gone
+    assert keep_result(folder, replace(FOUND, findings=())).findings == gone
+    assert last_known(folder).findings == kept_result(folder).findings == gone
+    told = [row["says"] for row in examine(folder).rows["concern"] if row["kind"] == "Stop in the sound"]
+    assert told == ["heard is “stop” (the sound is gone since), at 0:04"]
 
 
 class _Sandbox:
