@@ -108,7 +108,7 @@ class ProcedureServer(LanguageServer):
         before = self._told.pop(root, {})
         if told:
             self._told[root] = told
-        for path in {*before, *told}:
+        for path in dict.fromkeys((*told, *before)):  # the file itself first, always
             notes = [note for each in self._told.values() for note in each.get(path, ())]
             uri = _uri(path)
             lines = self._lines(uri) if notes else []
