@@ -5,6 +5,7 @@ from __future__ import annotations
 import zlib
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import groupby
 from pathlib import Path
 
 from pydantic import TypeAdapter
@@ -60,6 +61,11 @@ class VisitView:
     def answers(self) -> tuple[VisitAnswer, ...]:
         """The five answers."""
         return answers_of(self.items, self.concerns, self.holds)
+
+    @property
+    def unresolved(self) -> list[tuple[str, list[Concern]]]:
+        """What is unresolved, the concerns of one kind together: ten things left altered are one line."""
+        return [(kind, list(of_it)) for kind, of_it in groupby(self.concerns, key=lambda one: one.kind)]
 
     @property
     def clean(self) -> bool:
