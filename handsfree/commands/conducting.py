@@ -25,6 +25,7 @@ from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.lexicon.catalogue import ENGLISH
+from handsfree.office.carried import carried
 from handsfree.problem import ExitCode, Problem
 from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
@@ -59,8 +60,9 @@ def conduct_new(
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     model = _model_sha256(options, plan)
     recorder, opening = Recorder.begin(
-        folder, plan, {**kept, **kept_with(bundle)}, model_sha256=model, unproven=failing, standing=standing
-    )
+        folder, plan, {**kept, **kept_with(bundle)}, model_sha256=model, unproven=failing, standing=standing,
+        checkpoint=carried(),
+    )  # fmt: skip
     return _conduct(recorder, opening, options)
 
 

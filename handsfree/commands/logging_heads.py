@@ -10,8 +10,9 @@ import typer
 
 from handsfree.ledger import state_folder
 from handsfree.office.absences import GAP, against_log, beyond, findings
+from handsfree.office.carried import carry
 from handsfree.office.kept_key import KeptKey, make_key, open_key
-from handsfree.office.log import append, checked_log, count_not_signed, newest_checkpoint
+from handsfree.office.log import append, checked_log, count_not_signed, newest_checkpoint, size_told
 from handsfree.office.proving import prove as prove_entry
 from handsfree.office.proving import proven
 from handsfree.office.verification import known_enrolment, verify_anchored
@@ -62,6 +63,20 @@ def checkpoint() -> None:
     """Print the newest checkpoint, to be kept elsewhere, and on the error output the log's public key."""
     typer.echo(newest_checkpoint(_folder()), nl=False)
     typer.echo(f"the log's key: {_key().public}", err=True)
+
+
+@_log.command("carry")
+def carry_command(
+    file: Annotated[Path, typer.Argument(help="A checkpoint of the office's log, as `log checkpoint` prints it.")],
+) -> None:
+    """On a device: take the office's newest checkpoint along, so that new visits show what they did not precede.
+
+    A device that hands over by network does so by itself, with each receipt.
+    """
+    note = _text(file)
+    kept = carry(note)
+    says = "new visits carry it" if kept else "one of as many lines, or more, is carried already"
+    typer.echo(f"a checkpoint of {size_told(note)} lines: {says}")
 
 
 @_log.command("stamp")

@@ -118,6 +118,8 @@ class VisitOpened(Record):
     """The proofs of the procedure that fail; it was led all the same, since that was asked for."""
     standing: ProcedureStanding | None = None
     """What the procedure counted for; records from before procedures were approved do not say it."""
+    checkpoint: str = ""
+    """The newest checkpoint of the office's log that the device had seen: the visit began no earlier than that."""
 
 
 class Said(Record):

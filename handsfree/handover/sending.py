@@ -15,6 +15,7 @@ from handsfree.handover.package import VisitPackage, packed
 from handsfree.handover.receipts import Receipt, keep_receipt, receipt_of
 from handsfree.handover.uploads import VERSION
 from handsfree.ledger import CLOSED, batches
+from handsfree.office.carried import carry
 from handsfree.office.enrolment import Enrolment
 from handsfree.problem import ExitCode, Problem
 
@@ -85,6 +86,8 @@ class Sender:
         if receipt.package != package.digest:
             raise Problem("the office's receipt is for something else", where=str(folder), code=ExitCode.FAILED)
         keep_receipt(folder, answer.body)
+        if receipt.checkpoint:
+            carry(receipt.checkpoint)
         return receipt
 
     def _upload(self, package: VisitPackage) -> None:

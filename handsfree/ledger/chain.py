@@ -23,6 +23,7 @@ class FaultClass(StrEnum):
     TRUNCATED = "truncated"
     RE_DATED = "re-dated"
     FUTURE = "dated in the future"
+    BEFORE_CHECKPOINT = "dated before its checkpoint"
     FORGED = "seal forged"
     FOREIGN_DEVICE = "another device"
     REVOKED_DEVICE = "revoked device"

@@ -75,6 +75,14 @@ class Checkpoint:
         return Checkpoint(int(size), tree)
 
 
+def size_told(note: str) -> int:
+    """Return how many lines a checkpoint says it counts, whoever signed it; Problem when it is none."""
+    found = _NOTE.fullmatch(note)
+    if not found:
+        raise Problem("this is not a checkpoint of a log", where=repr(note[:40]))
+    return int(found[2])
+
+
 def _key_id(public: str) -> bytes:
     """Return the first four bytes of SHA-256(name, line feed, kind, key): signed-note, key IDs."""
     return hashlib.sha256(ORIGIN.encode() + b"\n" + ED25519_NOTE + bytes.fromhex(public)).digest()[:4]

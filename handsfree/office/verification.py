@@ -23,6 +23,7 @@ from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.entry import digest_of
 from handsfree.ledger.report import also_found
 from handsfree.ledger.visit import VisitFolder
+from handsfree.office.carried import not_earlier
 from handsfree.office.endorsements import Endorsements, kept_lines, read_endorsements
 from handsfree.office.enrolment import NAME, EnrolledKey, Enrolment, Role, read_enrolment
 from handsfree.problem import Problem
@@ -77,7 +78,7 @@ def verify_anchored(
     signed = endorsed(report, lines, enrolment, clock)
     seq = report.head.count if report.head else 0
     report = also_found(report, [RecordFinding(seq, FaultClass.ENDORSEMENT, fault) for fault in signed.faults])
-    report = _with_time_stamp(report)
+    report = _with_checkpoint(_with_time_stamp(report))
     return anchored(report, enrolment, key_given=device_key is not None)
 
 
@@ -89,6 +90,13 @@ def _with_time_stamp(report: VerificationReport) -> VerificationReport:
 
     found = time_stamp_of(report.folder, report.head.digest, report.last_at)
     return report if found is None else replace(report, remarks=(*report.remarks, found.sentence))
+
+
+def _with_checkpoint(report: VerificationReport) -> VerificationReport:
+    """Return the report with what the checkpoint shows that the visit took along from the office's log."""
+    remark, fault = not_earlier(report)
+    found = replace(report, remarks=(*report.remarks, remark)) if remark else report
+    return also_found(found, [RecordFinding(0, FaultClass.BEFORE_CHECKPOINT, fault)] if fault else [])
 
 
 def endorsed(

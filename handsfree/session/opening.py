@@ -21,6 +21,7 @@ def opened(
     model_sha256: str | None,
     unproven: tuple[str, ...] = (),
     standing: ev.ProcedureStanding | None = None,
+    checkpoint: str = "",
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -51,6 +52,7 @@ def opened(
         calibrated_until=None if until is None else until.isoformat(),
         unproven=unproven,
         standing=standing,
+        checkpoint=checkpoint,
     )
 
 

@@ -60,6 +60,7 @@ class Recorder:
         model_sha256: str | None = None,
         unproven: tuple[str, ...] = (),
         standing: ev.ProcedureStanding | None = None,
+        checkpoint: str = "",
         clock: Clock | None = None,
         throw_away: Path | None = None,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
@@ -77,6 +78,7 @@ class Recorder:
             model_sha256=model_sha256,
             unproven=unproven,
             standing=standing,
+            checkpoint=checkpoint,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)

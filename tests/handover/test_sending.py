@@ -19,6 +19,7 @@ from handsfree.handover.sending import SentAs
 from handsfree.handover.uploads import Upload
 from handsfree.ledger import verify
 from handsfree.office.absences import GAP, findings
+from handsfree.office.carried import carried
 from handsfree.office.kept_key import open_key
 from handsfree.office.log import checked_log
 from handsfree.problem import Problem
@@ -52,6 +53,7 @@ def test_a_visit_arrives_verified_logged_and_receipted_and_a_second_time_is_know
     assert after.pop("receipt.json")
     assert after == before
     assert kept_receipt(pair.visits / "first", pair.enrolment()) == sent.receipt
+    assert carried() == sent.receipt.checkpoint != ""  # for the first entry of the next visit
     assert set(sent.receipt.clips) == {file.stem for file in (pair.visits / "first" / "sound").iterdir()}
     assert verify(pair.visits / "first").remarks == verify(pair.taken / "first").remarks
     assert sender.send(pair.visits / "first").how is SentAs.THERE

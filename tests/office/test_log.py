@@ -22,7 +22,9 @@ from typer.testing import CliRunner
 from handsfree.commands.app import app
 from handsfree.ledger import Moment, merkle
 from handsfree.office.absences import FAR, FORK, FUTURE, GAP, against_log, findings
+from handsfree.office.carried import carried, carry
 from handsfree.office.enrolment import NAME
+from handsfree.office.kept_key import make_key
 from handsfree.office.log import (
     Checkpoint,
     append,
@@ -220,6 +222,38 @@ def test_one_entry_is_proven_alone(here: Path) -> None:
         prove(here / "one", 9, here / "log", KEY.public)
 
 
+def test_a_visit_began_no_earlier_than_the_checkpoint_it_carries(here: Path) -> None:
+    """R6, D3: a visit made up afterwards under an old date could not be told; nobody knows a checkpoint before."""
+    append(here / "state" / "log", [checked(here / "one")], make_key(here / "state" / "log.pem", None))
+    note = newest_checkpoint(here / "state" / "log")
+    since = log_lines(here / "state" / "log")[0].decode().split('"at":"')[1][:24]
+    report = checked(visit(here / "now", here / "tablet", ahead=0, checkpoint=note))
+    assert report.ok
+    assert f"it began not earlier than {since}: it carries the checkpoint of line 1" in report.remarks[-1]
+    back = checked(visit(here / "back", here / "tablet", ahead=-HOUR, checkpoint=note))
+    assert not back.ok
+    assert "dated before its checkpoint" in back.sentence
+    assert f"but carries a checkpoint that the office signed at {since}" in back.sentence
+    foreign = checked(visit(here / "foreign", here / "tablet", checkpoint=newest_checkpoint(here / "log")))
+    assert foreign.ok
+    assert "not one of the log here: the checkpoint is not signed by the key of this log" in foreign.remarks[-1]
+    (here / "state" / "log" / "checkpoint").unlink()
+    assert "1 lines of an office's log, which is not kept here" in checked(here / "now").remarks[-1]
+
+
+def test_a_device_keeps_the_checkpoint_of_most_lines_for_its_next_visits(here: Path) -> None:
+    older = newest_checkpoint(here / "log")
+    append(here / "log", [checked(visit(here / "three", here / "tablet"))], KEY)
+    newer = newest_checkpoint(here / "log")
+    assert carried() == ""
+    assert [carry(note) for note in (older, newer, older)] == [True, True, False]
+    assert carried() == newer
+    with pytest.raises(Problem, match="not a checkpoint"):
+        carry("yesterday\n")
+    (here / "state" / "office-checkpoint").write_text("yesterday\n")
+    assert carried() == ""
+
+
 def test_only_whole_records_are_logged_and_no_demo(here: Path) -> None:
     demo = visit(here / "demo", here / "thrown-away", demo=True)
     with pytest.raises(Problem, match="no demo"):
@@ -246,6 +280,8 @@ def test_the_commands_add_check_and_prove(here: Path) -> None:
     path.write_bytes(whole)
     (here / "older").write_text(run("log", "checkpoint")[1].split("the log's key")[0])
     assert run("log", "check", "--checkpoint", here / "older")[0] == 0
+    assert "a checkpoint of 2 lines: new visits carry it" in run("log", "carry", here / "older")[1]
+    assert "carried already" in run("log", "carry", here / "older")[1]
     (here / "proof").write_text(run("prove", here / "one", 2)[1])
     assert '"9.30"' in run("prove", here / "proof", "--check")[1]
     with pytest.raises(Problem, match="not logged: sealed by an unknown device"):

@@ -15,11 +15,13 @@ from handsfree.desk.approval import fault_of_approval
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.record import load
 from handsfree.ledger import read
+from handsfree.office.carried import carry
 from handsfree.office.enrolment import Enrolment
+from handsfree.office.log import Checkpoint
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 from handsfree.visit.standing import KEPT_APPROVAL
-from tests.release.conftest import DATA
+from tests.release.conftest import DATA, OFFICE
 
 JOB_SHEET = Path(__file__).resolve().parents[2] / "handsfree" / "demo" / "jobsheet.yaml"
 
@@ -49,12 +51,15 @@ def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pyte
     shutil.rmtree("bundles")
     Path("one-check.yaml").unlink()
     visit = ("visit", "one-check", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--plain", "--out", "visit")
+    note = Checkpoint(3, bytes(32)).signed(OFFICE)
+    carry(note)
     code, said = run(*visit)
     assert code == 3  # nobody answered
     assert "draft" not in said
     opened = next(iter(read(Path("visit")))).event
     assert (opened["standing"]["status"], opened["standing"]["version"]) == ("approved", "1.0.0")
     assert opened["standing"]["by"] == "A. Author"
+    assert opened["checkpoint"] == note
     kept = json.loads(Path("visit", "sources", KEPT_APPROVAL).read_bytes())
     assert kept["procedure_sha256"] == opened["procedure_sha256"]
     _looked_at(Path("visit"))

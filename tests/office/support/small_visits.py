@@ -25,10 +25,11 @@ class Ahead:
         return Moment(wall, wall, "boot")
 
 
-def visit(folder: Path, state: Path, *, ahead: int = -HOUR, demo: bool = False) -> Path:
+def visit(folder: Path, state: Path, *, ahead: int = -HOUR, demo: bool = False, checkpoint: str = "") -> Path:
     device = DeviceKey(state, uses=8)
     given = {"state": state, "device": device, "clock": Ahead(ahead), "demo": demo}
-    with Ledger.create(folder, {}, sources={"procedure.yaml": b"x"}, **given) as ledger:
+    opened = {"checkpoint": checkpoint} if checkpoint else {}
+    with Ledger.create(folder, opened, sources={"procedure.yaml": b"x"}, **given) as ledger:
         clip = ledger.keep_sound(tone(1), 16_000)
         ledger.append([("heard", {"sound": clip}), ("reading", {"value": "9.30"})])
         ledger.append([(CLOSED, {})])
