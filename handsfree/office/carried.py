@@ -1,8 +1,8 @@
 """The newest checkpoint of the office's log that a device has seen: each new visit takes it into its first entry.
 
-Nobody can know a checkpoint before the office signed it, so a visit that carries one began no earlier than that. A
-device can carry an older one than it has; so this bounds a visit's beginning from below, and its arrival in the log
-bounds its end from above.
+Nobody can know a checkpoint before the office signed it, so a visit that carries one began no earlier than that.
+A device can carry an older one than it has; so this bounds a visit's beginning from below, and its arrival in the
+log bounds its end from above.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def carried_by(folder: Path) -> str:
 
 
 def not_earlier(report: VerificationReport, state: Path | None = None) -> tuple[str, str]:
-    """Return a remark and a fault, each empty where there is nothing to say, on the checkpoint that a visit carries.
+    """Return a remark and a fault on the checkpoint that a visit carries; each empty where there is nothing to say.
 
     It is held against the log that this machine keeps; elsewhere only its size can be told.
     """
