@@ -66,7 +66,7 @@ def carried_by(folder: Path) -> str:
 
 
 def not_earlier(report: VerificationReport, state: Path | None = None) -> tuple[str, str]:
-    """Return a remark and a fault on the checkpoint that a visit carries; each empty where there is nothing to say.
+    """Return a remark and a fault on the checkpoint that a visit carries, each empty where there is none.
 
     It is held against the log that this machine keeps; elsewhere only its size can be told.
     """
