@@ -12,7 +12,7 @@ import numpy as np
 import soundfile
 
 from models.training.sound_store import RATE, Samples
-from models.training.split import Part, of_person
+from models.training.split import Part, of_speaker
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class PersonClip:
     def part(self) -> Part:
         """What it may be used for."""
         who = self.words if self.speaker == "untold" else self.speaker
-        return of_person(self.collection, who)
+        return of_speaker(self.collection, who)
 
     @property
     def name(self) -> str:

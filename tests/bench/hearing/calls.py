@@ -8,10 +8,12 @@ from __future__ import annotations
 import io
 import json
 import random
+import shutil
 import subprocess
 import time
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
@@ -35,18 +37,20 @@ from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.questions import Question
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
-from models.training.loudness import active_power
+from models.training.loudness import active_power, gains
 from models.training.split import Part, of_speaker
-from tests.bench.hearing.material import RATE, ROOT
+from tests.bench.hearing.conditions import CONDITIONS
+from tests.bench.hearing.material import RATE, ROOT, close, flite
 
 PROCEDURE = ROOT / "procedures" / "two-rate-combustion.yaml"
-RATIOS: tuple[float | None, ...] = (None, 10.0, 0.0)
+RATIOS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0, 0.0)
 STOP_RATIOS: tuple[float | None, ...] = (None, 15.0, 10.0, 0.0)
 BEFORE_S, AFTER_S = 1.6, 1.3
 FAINT = 3.0
 """Units of noise under a clean recording: no microphone is silent."""
-VOICES = {Part.TUNE: ("en-us+f2", "en-gb+Lee"), Part.FINAL: ("en-us+Alicia", "en-gb-x-rp+Michael")}
-"""Voices that no network of ours was taught by (`models/training/voices.py` names those that were)."""
+VOICES = {Part.TUNE: ("en-us+f2", "en-gb+Lee"), Part.FINAL: ("en-us+Alicia", "en-gb-x-rp+Michael", "flite rms")}
+"""Voices that no network of ours was taught by (`models/training/voices.py` names those that were); of them those
+whose program is installed are played."""
 MAXIMUM = "maximum"
 OXYGEN_OF_AIR, MOST_DIOXIDE = 20.9, 11.7
 """Percent; the second is that of natural gas burnt in just enough air."""
@@ -90,8 +94,8 @@ def places() -> dict[str, Place]:
         name = wanted.get((placed.id, question.kind))
         if question.kind == "once-more" and getattr(question, "quantity", "") == "fan_speed":
             name = "number"
-        if question.kind == "to-do":
-            name = "to-do"
+        if question.kind in {"to-do", "put-back", "turn"}:
+            name = question.kind
         if name is not None:
             found.setdefault(name, Place(name, placed.id, question, grammar))
     return found
@@ -134,20 +138,59 @@ def numbers(speech: Path, part: Part) -> Iterator[Call]:
             yield Call("number", f"{clip.name} {word}", who, (word,), "number", lambda samples=samples: samples)
 
 
+def _values(chance: random.Random) -> tuple[str, str, str]:
+    """Return carbon dioxide, oxygen, carbon monoxide of a burner on natural gas; the trade ties the first two."""
+    dioxide = chance.randint(80, 99) / 10
+    oxygen = OXYGEN_OF_AIR * (1 - dioxide / MOST_DIOXIDE)
+    return f"{dioxide:.1f}", f"{oxygen:.1f}", str(chance.randint(5, 99))
+
+
+def people_rows(speech: Path, part: Part, each: int = 6) -> Iterator[Call]:
+    """Rows of three values in figures ("nine three four four one eight"), the words of one person joined.
+
+    Of people who counted with pauses, and of one telephone speaker; nobody was recorded saying a whole row.
+    """
+    said: dict[str, dict[str, list[np.ndarray]]] = defaultdict(lambda: defaultdict(list))
+    for clip in people.clips(speech, "coswara-counting", part):
+        for word, samples in people.counted(clip):
+            said[f"coswara {clip.speaker}"][word].append(samples)
+    for one in recordings.digits(speech, part):
+        said[f"{one.speaker}"][one.words[0]].append(np.asarray(one.samples))
+    names = english().numbers.said.digits
+    for who, known in said.items():
+        chance, count = random.Random(zlib.crc32(who.encode())), 0
+        for _ in range(200):
+            figures = [figure for value in _values(chance) for figure in value.replace(".", "")]
+            words = tuple(names[int(figure)] for figure in figures)
+            if count < each * (5 if who.startswith("digits") else 1) and all(known[word] for word in words):
+                count += 1
+                picked = [chance.choice(known[word]) for word in words]
+                gaps = [chance.uniform(0.04, 0.12) for _ in words]
+                joined: Callable[[], np.ndarray] = lambda picked=picked, gaps=gaps: _joined(picked, gaps)  # noqa: E731
+                yield Call("row by people", f"{who} {count}", who, words, "row", joined)
+
+
+def _joined(words: Sequence[np.ndarray], gaps: Sequence[float]) -> np.ndarray:
+    """Join words at the loudness of the first."""
+    closed = [close(np.asarray(word, np.float64)) for word in words]
+    parts = []
+    for word, gain, gap in zip(closed, gains(closed, [0.0] * len(closed)), gaps, strict=True):
+        parts += [word * gain, np.zeros(round(gap * RATE))]
+    return np.concatenate(parts)
+
+
 def rows(_: Path, part: Part) -> Iterator[Call]:
     """Rows of three values by synthetic voices: carbon dioxide, oxygen, carbon monoxide, the rate."""
     chance = random.Random(8)
     place = places()["row"]
     for number in range(40):
-        dioxide = chance.randint(80, 99) / 10
-        oxygen = OXYGEN_OF_AIR * (1 - dioxide / MOST_DIOXIDE)  # natural gas, as the trade ties the two
-        values = (f"{dioxide:.1f}", f"{oxygen:.1f}", str(chance.randint(5, 99)))
+        values = _values(chance)
         said = [english().numbers.digits(Decimal(value)) for value in values]
         if number % 2:
             said[2] = _named(int(values[2]))
         words = tuple(f"{' '.join(said)} {MAXIMUM}".split())
         assert place.grammar.automaton.accepts(words), words
-        for voice in VOICES[part]:
+        for voice in voices(part):
             text = f"{', '.join(said)}, {MAXIMUM}."
             yield Call(
                 "row", f"{voice} {number}", voice, words, "row", lambda voice=voice, text=text: spoken(voice, text)
@@ -231,22 +274,50 @@ def bare_stops(speech: Path) -> Iterator[tuple[str, str, bool, Callable[[], np.n
 
 
 def phrases(_: Path, part: Part) -> Iterator[Call]:
-    """Own phrases of the shipped gates by synthetic voices, at the question where they answer."""
-    place = places()["to-do"]
-    texts = sorted({text for rule in place.grammar.rules for text in getattr(rule, "meanings", {})})
-    for text in texts:
-        for voice in VOICES[part]:
-            sound: Callable[[], np.ndarray] = lambda voice=voice, text=text: spoken(voice, text)  # noqa: E731
-            yield Call("phrase", f"{voice} {text}", voice, tuple(text.split()), "to-do", sound, ratios=(15.0, 5.0))
+    """Own phrases by synthetic voices at a confirmation, a restore, a turn, a read-back."""
+    before: set[str] = set()
+    for at in ("to-do", "put-back", "turn", "read-back"):
+        texts = {text for rule in places()[at].grammar.rules for text in getattr(rule, "meanings", {})}
+        for text in sorted(texts - before):
+            for voice in voices(part):
+                sound: Callable[[], np.ndarray] = lambda voice=voice, text=text: spoken(voice, text)  # noqa: E731
+                yield Call("phrase", f"{voice} {text}", voice, tuple(text.split()), at, sound, ratios=(15.0, 5.0))
+        before |= texts
+
+
+def answers(speech: Path, part: Part) -> Iterator[Call]:
+    """A "yes", "no" or "repeat" of people at a confirmation and a read-back, where it is an answer."""
+    for number, one in enumerate(recordings.an4(speech, part)):
+        if len(one.words) == 1 and one.words[0] in {"yes", "no", "repeat"}:
+            for at in ("to-do", "read-back"):
+                if places()[at].grammar.read(one.words):
+                    name = f"{one.speaker} {number} {at}"
+                    yield Call("answer", name, one.speaker, one.words, at, lambda one=one: one.samples)
+
+
+def conditions(speech: Path, part: Part) -> Iterator[Call]:
+    """The digits of `digits`, every third, through echo, band, codec, clipping and gain control, at 20 dB."""
+    for call in list(digits(speech, part))[::3]:
+        for name, change in CONDITIONS.items():
+            sound: Callable[[], np.ndarray] = lambda call=call, change=change: change(call.sound())  # noqa: E731
+            yield replace(call, task=f"{call.task}, {name}", sound=sound, ratios=(20.0,))
 
 
 TASKS: dict[str, Callable[[Path, Part], Iterable[Call]]] = {
-    "digits": digits, "numbers": numbers, "rows": rows, "talk": talk, "stops": stops, "phrases": phrases,
+    "digits": digits, "numbers": numbers, "rows": rows, "people-rows": people_rows, "answers": answers,
+    "conditions": conditions, "talk": talk, "stops": stops, "phrases": phrases,
 }  # fmt: skip
+
+
+def voices(part: Part) -> list[str]:
+    """Return the voices of a part whose program is installed."""
+    return [voice for voice in VOICES[part] if not voice.startswith("flite ") or shutil.which("flite")]
 
 
 def spoken(voice: str, text: str) -> np.ndarray:
     """Render a text by a synthetic voice."""
+    if voice.startswith("flite "):
+        return flite(voice.removeprefix("flite "), text)
     command = ["espeak-ng", "-v", voice, "-s", "150", "--stdout", text]
     samples, rate = soundfile.read(io.BytesIO(subprocess.run(command, capture_output=True, check=True).stdout))
     common = int(np.gcd(rate, RATE))
@@ -280,12 +351,14 @@ class Stage:
 class Ears:
     """The recogniser of a visit, with the third opinion where it is installed; nothing is ever too late."""
 
-    def __init__(self, general: Path | None = None, *, alone: bool = False) -> None:
+    def __init__(
+        self, general: Path | None = None, *, model: Path = ROOT / "models" / "english", alone: bool = False
+    ) -> None:
         plan = None if alone else GeneralPlan.of(english(), general)
         self._member = None if plan is None else GeneralMember(replace(plan, threads=1))
         if self._member is not None:
             self._member.wait().patient()
-        self._recogniser = Recogniser(ROOT / "models" / "english", general=self._member)
+        self._recogniser = Recogniser(model, general=self._member)
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""

@@ -107,7 +107,7 @@ def joined_readings(part: Part, count: int = 200) -> Iterator[Clip]:
     for number in range(count):
         speaker = chance.choice(telephone if number % 2 else able)
         clips = [chance.choice(by_speaker[speaker]) for _ in range(chance.choice([3, 4]))]
-        said = [_close(clip.samples) for clip in clips]
+        said = [close(clip.samples) for clip in clips]
         louder = [0.0, *(loudness.uniform(-APART_DB, APART_DB) for _ in said[1:])]
         pieces = [np.zeros(RATE // 5)]
         for word, gain in zip(said, gains(said, louder), strict=True):
@@ -173,9 +173,7 @@ def spoken(voice: str, text: str) -> np.ndarray:
         command = ["espeak-ng", "-v", name, "-s", "150", "--stdout", text]
         samples, rate = soundfile.read(io.BytesIO(subprocess.run(command, capture_output=True, check=True).stdout))
     elif engine == "flite":
-        with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-            subprocess.run(["flite", "-voice", name, "-t", text, file.name], capture_output=True, check=True)
-            samples, rate = soundfile.read(file.name)
+        samples, rate = flite(name, text), RATE
     elif engine == "nano":
         from py_nanotts import NanoTTS  # noqa: PLC0415 - only the bench has it
 
@@ -186,6 +184,15 @@ def spoken(voice: str, text: str) -> np.ndarray:
     common = int(np.gcd(rate, RATE))
     quiet = np.zeros(RATE // 4)
     return np.concatenate([quiet, resample_poly(samples, RATE // common, rate // common), quiet])
+
+
+def flite(voice: str, text: str) -> np.ndarray:
+    """Render a phrase by flite."""
+    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+        subprocess.run(["flite", "-voice", voice, "-t", text, file.name], capture_output=True, check=True)
+        samples, rate = soundfile.read(file.name)
+    common = int(np.gcd(rate, RATE))
+    return np.asarray(resample_poly(samples, RATE // common, rate // common))
 
 
 def _piper(text: str) -> tuple[np.ndarray, int]:
@@ -201,7 +208,7 @@ def _piper(text: str) -> tuple[np.ndarray, int]:
 _joe = None
 
 
-def _close(samples: np.ndarray) -> np.ndarray:
+def close(samples: np.ndarray) -> np.ndarray:
     """Cut most of the silence around a recorded word."""
     loud = np.flatnonzero(np.abs(samples) > 0.08 * np.abs(samples).max())
     return samples[max(0, loud[0] - RATE // 8) : loud[-1] + RATE // 8] if len(loud) else samples

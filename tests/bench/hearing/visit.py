@@ -1,4 +1,7 @@
-"""What a visit does with calls: `python -m tests.bench.hearing.visit hear|talk|tell`.
+"""What a visit does with calls: `python -m tests.bench.hearing.visit whole --part final --to FOLDER`.
+
+`whole` does all that follows and prints one table; `--model FOLDER` hears by another model than the shipped one,
+`--every 4` a quarter of the calls.
 
 `hear --part final --to FILE` plays people's calls at the shipped gates; `talk --hours 6 --to FILE` plays close
 talk that is not for us; `tell FILE...` decides by the session's own rules, without the third opinion and with
@@ -26,7 +29,7 @@ from models.training import people
 from models.training.split import Part
 from tests.bench.hearing import calls
 from tests.bench.hearing.deciding import tell
-from tests.bench.hearing.material import RATE, SPEECH
+from tests.bench.hearing.material import RATE, ROOT, SPEECH
 
 GAP_S = 0.8
 """Between two sentences of other talk: long enough for an utterance to end."""
@@ -39,12 +42,14 @@ _made: dict[str, Any] = {}
 def main() -> None:
     """Read the command line; play or tell."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["hear", "talk", "tell"])
+    parser.add_argument("what", choices=["whole", "hear", "talk", "tell"])
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--speech", type=Path, default=SPEECH)
     parser.add_argument("--part", choices=[part.value for part in Part], default="final")
     parser.add_argument("--tasks", nargs="*", default=list(calls.TASKS))
+    parser.add_argument("--model", type=Path, default=ROOT / "models" / "english")
     parser.add_argument("--general-model", type=Path)
+    parser.add_argument("--alone", action="store_true", help="without the third opinion")
     parser.add_argument("--hours", type=float, default=6.0)
     parser.add_argument("--every", type=int, default=1, help="play every so many-th call only")
     parser.add_argument("--jobs", type=int, default=1)
@@ -54,16 +59,28 @@ def main() -> None:
         tell([found for file in given.files for found in _read(file)])
         return
     part = Part(given.part)
-    if given.what == "hear":
-        _work[:] = calls.listed(given.speech, part, given.tasks)[:: given.every]
-    else:
-        _work[:] = list(stretches(given.speech, given.hours))
-    _made.update(speech=given.speech, part=part, general=given.general_model, what=given.what)
-    order = sorted(range(len(_work)), key=lambda number: (number * 7919) % max(1, len(_work)))
-    print(f"{len(_work)} pieces of work", flush=True)
+    _made.update(speech=given.speech, part=part, general=given.general_model, model=given.model, alone=given.alone)
+    if given.what in {"whole", "hear"}:
+        work = calls.listed(given.speech, part, given.tasks)[:: given.every]
+        heard = given.to / "calls.jsonl.gz" if given.what == "whole" else given.to
+        _play("hear", work, heard, given.jobs)
+    if given.what in {"whole", "talk"}:
+        work = list(stretches(given.speech, given.hours, part))
+        talk = given.to / "talk.jsonl.gz" if given.what == "whole" else given.to
+        _play("talk", work, talk, given.jobs)
+    if given.what == "whole":
+        tell([found for file in (heard, talk) for found in _read(file)])
+
+
+def _play(what: str, work: list[Any], to: Path, jobs: int) -> None:
+    """Play pieces of work in so many processes and write what was heard."""
+    _made["what"], _work[:] = what, work
+    order = sorted(range(len(work)), key=lambda number: (number * 7919) % max(1, len(work)))
+    print(f"{len(work)} pieces of work", flush=True)
+    to.parent.mkdir(parents=True, exist_ok=True)
     with (
-        gzip.open(given.to, "wt", encoding="utf-8") as file,
-        multiprocessing.get_context("fork").Pool(given.jobs, _begin) as pool,
+        gzip.open(to, "wt", encoding="utf-8") as file,
+        multiprocessing.get_context("fork").Pool(jobs, _begin) as pool,
     ):
         for count, lines in enumerate(pool.imap_unordered(_do, order), start=1):
             file.writelines(lines)
@@ -71,12 +88,12 @@ def main() -> None:
                 print(count, flush=True)
 
 
-def stretches(speech: Path, hours: float) -> Iterator[tuple[str, list[people.PersonClip]]]:
-    """Yield about a minute of clips of one person each, of people whom nothing was tuned to."""
+def stretches(speech: Path, hours: float, part: Part) -> Iterator[tuple[str, list[people.PersonClip]]]:
+    """Yield about a minute of clips of one person each, of people of a part whom no network was taught by."""
     left = hours * 3600
     for collection in ("librispeech-test-clean", "speechocean762", "wake-words"):
         waiting: list[people.PersonClip] = []
-        for clip in people.clips(speech, collection, Part.FINAL, Part.TRAIN):
+        for clip in people.clips(speech, collection, part):
             if left <= 0:
                 return
             waiting.append(clip)
@@ -88,7 +105,7 @@ def stretches(speech: Path, hours: float) -> Iterator[tuple[str, list[people.Per
 
 def _begin() -> None:
     os.nice(10)
-    _made["ears"] = calls.Ears(_made["general"])
+    _made["ears"] = calls.Ears(_made["general"], model=_made["model"], alone=_made["alone"])
     _made["stage"] = calls.Stage(_made["speech"], _made["part"])
 
 
