@@ -52,7 +52,8 @@ class Child:
     def stop(self) -> None:
         """End the child at once and free what it held here; it cannot be used afterwards."""
         self.kill()
-        self._process.close()
+        with contextlib.suppress(ValueError):  # another thread is just learning how it ended
+            self._process.close()
         self._pipe.close()
 
     def _ending(self) -> str:

@@ -75,9 +75,9 @@ class Sandbox(Generic[Given, Found]):
 
     def close(self) -> None:
         """End the process; the next piece of work starts another."""
-        if self._child is not None:
-            self._child.stop()
-            self._child = None
+        child, self._child = self._child, None
+        if child is not None:
+            child.stop()
 
     def __enter__(self) -> Sandbox[Given, Found]:
         """Return itself."""

@@ -30,12 +30,15 @@ from handsfree.events.decisions import at_its_end
 from handsfree.ledger.files import Disk, ensure_folder
 from handsfree.problem import Problem
 from handsfree.store.kept import VisitRow
+from handsfree.store.port import VisitStore
 
 FILE = "webhooks.sqlite"
 TIMEOUT_S = 10.0
 PAUSES_S = (5, 30, 120, 600, 3600, 4 * 3600, 12 * 3600, 24 * 3600, 24 * 3600)
 """After each failure; after the last the message is given up, and `handsfree api list` says so."""
 LOOK_S = 2.0
+AT_ONCE = 500
+"""Visits that are looked at in one transaction."""
 _LIKE = "like https://example.org/told, in ASCII (others as %C3%A9), a port up to 65535"
 _TABLES = """
 CREATE TABLE IF NOT EXISTS hook (name TEXT PRIMARY KEY, url TEXT NOT NULL, events TEXT NOT NULL,
@@ -43,6 +46,7 @@ CREATE TABLE IF NOT EXISTS hook (name TEXT PRIMARY KEY, url TEXT NOT NULL, event
 CREATE TABLE IF NOT EXISTS told (visit TEXT, event TEXT, what TEXT, PRIMARY KEY (visit, event, what));
 CREATE TABLE IF NOT EXISTS message (id TEXT PRIMARY KEY, hook TEXT NOT NULL, body BLOB NOT NULL,
     tries INTEGER NOT NULL DEFAULT 0, due REAL NOT NULL, fault TEXT NOT NULL DEFAULT '');
+CREATE TABLE IF NOT EXISTS followed (mark TEXT NOT NULL, revision INTEGER NOT NULL);
 CREATE INDEX IF NOT EXISTS message_due ON message (due);
 """
 
@@ -79,6 +83,7 @@ class Webhooks:
     def __init__(self, state: Path, *, clock: Callable[[], float] = time.time) -> None:
         ensure_folder(Disk(), state, 0o700)
         self._file, self._clock = state / FILE, clock
+        self._store: VisitStore | None = None
         self._stop, self._wake = threading.Event(), threading.Event()
         self._thread = threading.Thread(target=self._run, name="webhooks", daemon=True)
         with self._open() as base:
@@ -125,8 +130,34 @@ class Webhooks:
                 )
             ]
 
+    def follow(self, store: VisitStore) -> None:
+        """Notice what any program examined since the last time, such as a command beside the desk.
+
+        The first time it only remembers what is there: those visits are no news. In another store, such as one
+        made anew, it looks at all, and what was told stays told.
+        """
+        mark, revision = store.state()
+        with self._open() as base:
+            known = base.execute("SELECT mark, revision FROM followed").fetchone()
+        if known == (mark, revision):
+            return
+        after = known[1] if known and known[0] == mark else 0
+        while rows := store.kept_after(after, AT_ONCE):
+            after = rows[-1].revision
+            with self._open() as base:
+                for row in rows:
+                    self._notice(base, row, news=known is not None)
+                _remember(base, mark, after)
+        with self._open() as base:
+            _remember(base, mark, max(after, revision))
+
     def notice(self, row: VisitRow) -> None:
         """Write down what is to be told of a visit that was examined or signed; nothing twice."""
+        with self._open() as base:
+            self._notice(base, row)
+        self._wake.set()
+
+    def _notice(self, base: sqlite3.Connection, row: VisitRow, *, news: bool = True) -> None:
         found: list[tuple[WebhookEvent, str]] = []
         whole = row.seal in {"closed", "reduced"}
         if row.outcome != "open" and whole:
@@ -134,15 +165,12 @@ class Webhooks:
             found.append((event, row.checksum))
         if row.signed and whole:
             found.append((WebhookEvent.SIGNED, row.signed))
-        with self._open() as base:
-            for event, what in found:
-                new = base.execute(
-                    "INSERT OR IGNORE INTO told VALUES (?, ?, ?)", (row.identity, event, what)
-                ).rowcount
-                for name, events in base.execute("SELECT name, events FROM hook").fetchall() if new else ():
-                    if event in events.split():
-                        self._write_down(base, name, event, row)
-        self._wake.set()
+        for event, what in found:
+            told = (row.identity, event, what)
+            new = base.execute("INSERT OR IGNORE INTO told VALUES (?, ?, ?)", told).rowcount and news
+            for name, events in base.execute("SELECT name, events FROM hook").fetchall() if new else ():
+                if event in events.split():
+                    self._write_down(base, name, event, row)
 
     def _write_down(self, base: sqlite3.Connection, name: str, event: WebhookEvent, row: VisitRow) -> None:
         body = {"type": event.value, "data": visit_of(row).model_dump()}
@@ -170,8 +198,9 @@ class Webhooks:
                                  (due, fault, identity))  # fmt: skip
         return taken
 
-    def start(self) -> None:
-        """Deliver beside this thread, until `stop`."""
+    def start(self, store: VisitStore | None = None) -> None:
+        """Follow a store, and deliver, beside this thread, until `stop`."""
+        self._store = store
         self._thread.start()
 
     def stop(self) -> None:
@@ -183,6 +212,9 @@ class Webhooks:
     def _run(self) -> None:
         while not self._stop.is_set():
             with contextlib.suppress(Exception):  # a full disk, say: it is tried again, and this thread never ends
+                if self._store is not None:
+                    self.follow(self._store)
+            with contextlib.suppress(Exception):
                 self.deliver()
             self._wake.wait(LOOK_S)
             self._wake.clear()
@@ -208,6 +240,11 @@ class Webhooks:
     def _open(self) -> Iterator[sqlite3.Connection]:
         with closing(sqlite3.connect(self._file, timeout=30)) as base, base:
             yield base
+
+
+def _remember(base: sqlite3.Connection, mark: str, revision: int) -> None:
+    base.execute("DELETE FROM followed")
+    base.execute("INSERT INTO followed VALUES (?, ?)", (mark, revision))
 
 
 def _line(parts: SplitResult) -> http.client.HTTPConnection:

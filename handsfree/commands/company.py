@@ -29,6 +29,9 @@ def init(
     store: Annotated[
         str, typer.Option(help="postgresql://USER@HOST/DATABASE: the catalogue that several desks share.")
     ] = "",
+    objects: Annotated[
+        str, typer.Option(help="Keep each visit as an object too: a folder for them, or s3://BUCKET/PREFIX.")
+    ] = "",
     passphrase_file: Annotated[
         Path | None, typer.Option(help="A file whose first line is the passphrase of the office's key.")
     ] = None,
@@ -49,6 +52,7 @@ def init(
             office_port=office_port,
             desk_port=desk_port,
             store=store,
+            objects=objects,
         )
     except ValueError as error:
         raise Problem("a company's name is 1 to 80 letters", where=repr(name)) from error

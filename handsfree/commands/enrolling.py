@@ -110,7 +110,10 @@ def add(
     public_key: Annotated[str, typer.Argument(help="The public key: 64 hex digits, or its file.")],
     *,
     office: Annotated[
-        list[str] | None, typer.Option("--office", help="A supervisor sees visits of these offices alone.")
+        list[str] | None,
+        typer.Option(
+            "--office", help="A supervisor sees visits of these alone; a device's are laid into this one."
+        ),
     ] = None,
     valid_from: _When = None,
     enrolment: _List = None,

@@ -15,10 +15,11 @@ from rich.console import Console
 from handsfree.fleet.conditions import conditions_here
 from handsfree.fleet.driving import FarAlong, Summary, work_through
 from handsfree.fleet.results import ResultsFile
-from handsfree.fleet.stored_visits import VisitFolders, object_store_of, source_of
+from handsfree.fleet.stored_visits import VisitFolders, source_of
 from handsfree.fleet.workers import LONGEST_S, LocalWorkers, Workers
 from handsfree.ledger import AnchorState, RecordVerdict
 from handsfree.objects.keeping import StoreFailed, keep_visit
+from handsfree.objects.opening import object_store_of
 from handsfree.problem import ExitCode, Problem, one_line
 
 app = typer.Typer(help="Heavy work over very many visits.")

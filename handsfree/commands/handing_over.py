@@ -31,15 +31,19 @@ def office(
     host: Annotated[str, typer.Option(help="The address to listen on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=0, max=65535, help="The port; 0 takes a free one.")] = 8471,
     name: Annotated[list[str] | None, typer.Option(help="A name or address that devices reach it by.")] = None,
+    objects: Annotated[
+        str, typer.Option(help="Keep each visit as an object too: a folder for them, or s3://BUCKET/PREFIX.")
+    ] = "",
 ) -> None:
     """Take visits in over the network: verified on arrival, receipted, none twice; hand out what waits."""
     try:
         from handsfree.handover.office_site import AUTHORITY_FILE, LIMITS, OfficeSite, office_tls  # noqa: PLC0415
+        from handsfree.objects.opening import object_store_of  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"the office needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
     state = state_folder()
-    site = OfficeSite(visits, state)
+    site = OfficeSite(visits, state, objects=object_store_of(objects) if objects else None)
     names = [*(name or ()), *([host] if host not in {"0.0.0.0", "::", ""} else [])]  # noqa: S104 - all addresses
     server = Server(listen(host, port), LIMITS, office_tls(state, names))
     typer.echo(f"https://{names[0] if names else 'localhost'}:{server.port}")

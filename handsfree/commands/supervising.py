@@ -110,7 +110,7 @@ def desk(
     alerts = HazardAlerts(index, channel) if alert_command else None
     hooks = Webhooks(state_folder())
     index.changed = seen.changed = hooks.notice
-    hooks.start()
+    hooks.start(index.store)
     pages = Desk(seen, door, signer).application(Checker(index, alerts=alerts), hearing)
     server.run(WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application()))
 

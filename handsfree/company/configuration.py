@@ -30,6 +30,9 @@ class CompanyConfiguration(BaseModel):
         pattern=r"^(postgresql://.*)?$",
         description="The PostgreSQL in which the desk keeps what it examined; empty for a file of its own.",
     )
+    objects: str = Field(
+        default="", description="Where each visit is kept as an object too: a folder, or s3://BUCKET/PREFIX."
+    )
 
 
 def state_of(folder: Path) -> Path:

@@ -39,12 +39,14 @@ def processes_of(folder: Path, configuration: CompanyConfiguration) -> list[Serv
     program = [sys.executable, "-m", "handsfree.commands.app"]
     names = [part for name in configuration.names for part in ("--name", name)]
     visits = str(visits_of(folder))
+    kept = configuration.objects
+    objects = ["--objects", kept if kept.startswith("s3://") else str(folder / kept)] if kept else []
     store = ["--store", configuration.store] if configuration.store else []
     return [
         ServedProcess(
             "office",
             [*program, "office", visits, "--host", configuration.office_host,
-             "--port", str(configuration.office_port), *names],
+             "--port", str(configuration.office_port), *objects, *names],
         ),
         ServedProcess(
             "desk",

@@ -7,6 +7,7 @@ import json
 import os
 import zlib
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from handsfree.cache import cache_folder
@@ -43,6 +44,18 @@ WATCHED = frozenset(
 """What of a visit's folder is looked at to see whether it changed."""
 
 
+@dataclass
+class _Looked:
+    """What a scan met beside visits: folders that it could not look into (and why), folders with nothing in them.
+
+    Each is named from the root.
+    """
+
+    closed: list[str] = field(default_factory=list)
+    empty: list[str] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
+
+
 class Index:
     """One folder of visits, and its store."""
 
@@ -58,9 +71,7 @@ class Index:
         self.enrolment = enrolment
         """The list that seals are held against; this machine's own copy when None."""
         self.unread = ""
-        """Which folders the last scan could not look into; empty when there were none."""
-        self._closed: tuple[str, ...] = ()
-        """The same folders, by their names beneath the root."""
+        """Which folders the last scan could not look into, or found strangely empty; nothing when all was well."""
         self.store = store or open_embedded(file or embedded_file(self.root))
         self.changed: Callable[[VisitRow], None] = lambda _: None
         """Is told of each visit that was examined or signed."""
@@ -70,27 +81,46 @@ class Index:
         return Index(self.root, enrolment=self.enrolment, store=self.store.within(offices))
 
     def scan(self) -> int:
-        """Find the visits beneath the folder, note new and changed ones, forget those gone; return how many."""
-        whose = list_digest(self.enrolment)
-        found = {key: (folder, f"{light};{whose}") for key, (folder, light) in self._folders()}
+        """Find the visits beneath the folder, note new and changed ones, forget those gone; return how many.
+
+        What lies beneath a folder that cannot be looked into is not gone. Nor is it where the folder is there and
+        empty: so looks a share that is not mounted.
+        """
+        whose, looked = list_digest(self.enrolment), _Looked()
+        found = {key: (folder, f"{light};{whose}") for key, (folder, light) in self._folders(looked)}
         known = self.store.lights()
-        self.store.forget([key for key in known.keys() - found.keys() if not self._out_of_sight(key)])
+        self.store.forget(self._gone(known.keys() - found.keys(), looked))
         changed = [(key, *there) for key, there in found.items() if known.get(key) != there[1]]
         self.store.note([NotedVisit(key, folder, light, self._quick(folder)) for key, folder, light in changed])
         return len(found)
 
-    def _out_of_sight(self, key: str) -> bool:
-        """Say whether a visit lies in a folder that the last scan could not look into: it may well be there."""
-        row = self.store.one(key) if self._closed else None
-        return row is not None and any(Path(row.path).is_relative_to(folder) for folder in self._closed)
+    def _gone(self, missing: Collection[str], looked: _Looked) -> list[str]:
+        """Return those of the missing visits that are surely gone, and say why the others may well be there."""
+        empty, gone = set(), []
+        for key in missing:
+            row = self.store.one(key) if looked.closed or looked.empty else None
+            over = set() if row is None else {str(each) for each in Path(row.path).parents}
+            if strangely := over & set(looked.empty):
+                empty |= strangely
+            elif not over & set(looked.closed):
+                gone.append(key)
+        told = [f"these folders cannot be looked into: {', '.join(looked.unread)}"] if looked.unread else []
+        if empty:
+            named = ", ".join(sorted(str(self.root / each) for each in empty))
+            told.append(
+                f"these folders held visits and are empty; is a share not mounted? {named}. What is known of the "
+                "visits stays; it is forgotten when such a folder is removed, or holds anything"
+            )
+        self.unread = one_line("; ".join(told))
+        return gone
 
     def _quick(self, folder: str) -> Row:
         office = Path(folder).parts[0] if os.sep in folder else ""
         return {"office": office, **_quick(self.root / folder)}
 
-    def _folders(self) -> Iterator[tuple[str, tuple[str, str]]]:
+    def _folders(self, looked: _Looked) -> Iterator[tuple[str, tuple[str, str]]]:
         """Yield each visit's key, folder and what changes with it; no link is followed, no pipe is opened."""
-        stack, unread, closed = [self.root], [], []
+        stack = [self.root]
         while stack:
             folder = stack.pop()
             try:
@@ -99,9 +129,11 @@ class Index:
             except OSError as error:
                 if folder == self.root:
                     raise
-                unread.append(f"{folder}: {error.strerror}")
-                closed.append(str(folder.relative_to(self.root)))
+                looked.closed.append(str(folder.relative_to(self.root)))
+                looked.unread.append(f"{folder}: {error.strerror}")
                 continue
+            if all(each.name.startswith(".") for each in inner):
+                looked.empty.append(str(folder.relative_to(self.root)))
             if not any(each.name == "ledger.jsonl" and not each.is_dir(follow_symlinks=False) for each in inner):
                 stack += [
                     Path(each.path)
@@ -111,8 +143,6 @@ class Index:
                 continue
             name = str(folder.relative_to(self.root))
             yield key_of(name), (name, _light(inner))
-        self._closed = tuple(closed)
-        self.unread = one_line(f"these folders cannot be looked into: {', '.join(unread)}") if unread else ""
 
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found."""

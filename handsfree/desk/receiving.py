@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -18,9 +17,10 @@ from types import TracebackType
 from typing import Any, Self
 
 from handsfree.desk.examination import verified
+from handsfree.desk.fuller_copy import fill_up, left_behind
 from handsfree.ledger import RecordVerdict, VerificationReport, export
 from handsfree.ledger.chain import LONGEST_LINE
-from handsfree.ledger.files import Disk, disk_problem
+from handsfree.ledger.files import Disk, disk_problem, ensure_folder
 from handsfree.ledger.visit import visits_beneath
 from handsfree.office.endorsements import kept_lines, merged
 from handsfree.office.endorsing import merge
@@ -45,6 +45,7 @@ class Fate(StrEnum):
     TAKEN = "taken in"
     DUPLICATE = "already here"
     SIGNED = "already here; what was signed to it was taken in"
+    FULLER = "already here; sounds that it lacked were taken in"
     DIFFERENT = "taken in beside another record of the same visit"
     FAULTY = "taken in, but it does not verify"
     REFUSED = "not taken in"
@@ -120,8 +121,11 @@ class Intake:
         """Let the limited process do a piece of its work."""
         return self._sandbox.do(given, where=where)
 
-    def take(self, folder: Path) -> Arrival:
-        """Take a visit in; Problem when it cannot be read, copied or verified, or another program is at it."""
+    def take(self, folder: Path, office: str = "") -> Arrival:
+        """Take a visit in, into an office's folder where one is named, unless it is here already.
+
+        Raises Problem when it cannot be read, copied or verified, or another program is at it.
+        """
         try:
             release = Disk().lock(self._target / LOCK, self._longest_s)
         except (OSError, TimeoutError) as error:
@@ -129,17 +133,18 @@ class Intake:
                           code=ExitCode.FAILED) from error  # fmt: skip
         try:
             self._look()
-            return self._take(folder)
+            return self._take(folder, office)
         finally:
             release()
 
-    def _take(self, folder: Path) -> Arrival:
+    def _take(self, folder: Path, office: str) -> Arrival:
         known = _known(folder)
         others = self._beside(known.identity)
         for place, other in others:
             if other == known:
                 return _again(folder, place, known, self._sandbox)
-        place = _free(self._target, folder.name)
+        into = self._target / office
+        place = _free(into, folder.name)
         arriving = self._target / f"{ARRIVING}{place.name}"
         if arriving.exists():
             shutil.rmtree(arriving)
@@ -150,7 +155,9 @@ class Intake:
         except Problem:
             shutil.rmtree(arriving, ignore_errors=True)
             raise
+        ensure_folder(Disk(), into, 0o755)
         arriving.rename(place)
+        Disk().fsync_folder(into)
         Disk().fsync_folder(self._target)
         self._seen.add(place)
         self._here.setdefault(known.identity, []).append(place)
@@ -198,9 +205,6 @@ def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, Veri
     """Take a visit that is here already: what people signed to the other copy, and holds, is taken over."""
     report = sandbox.do(place, where=str(place))
     there, here = kept_lines(folder), kept_lines(place)
-    sentence = f"{report.sentence}{_left_behind(folder, place)}"
-    if not set(there) - set(here):
-        return Arrival(folder, Fate.DUPLICATE, place, sentence, known.ledger, report)
     both = endorsed(report, merged(here, there), known_enrolment())
     if both.faults:
         raise Problem(
@@ -209,25 +213,15 @@ def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, Veri
             remedy=f"compare {place}",
             code=ExitCode.FAILED,
         )
-    merge(place, folder)
-    return Arrival(folder, Fate.SIGNED, place, sentence, known.ledger, report)
-
-
-def _left_behind(folder: Path, place: Path) -> str:
-    """Say how many sounds the other copy has that this one lacks; nothing when there are none."""
-    more = len(_sounds(folder) - _sounds(place))
-    return (
-        f"; it came with {more} sounds that are not here and were not taken over: keep that copy" if more else ""
-    )
-
-
-def _sounds(folder: Path) -> set[str]:
-    """Return the names of the plain files in a visit's folder of sound; no link is followed."""
-    sound = folder / "sound"
-    if sound.is_symlink() or not sound.is_dir():
-        return set()
-    with os.scandir(sound) as entries:
-        return {each.name for each in entries if each.is_file(follow_symlinks=False)}
+    fate = Fate.DUPLICATE
+    if set(there) - set(here):
+        merge(place, folder)
+        fate = Fate.SIGNED
+    if fill_up(place, folder, known.identity, both.redacted().keys()):
+        report = sandbox.do(place, where=str(place))
+        fate = Fate.FULLER if fate is Fate.DUPLICATE else fate
+    sentence = f"{report.sentence}{left_behind(folder, place)}"
+    return Arrival(folder, fate, place, sentence, known.ledger, report)
 
 
 def _fate(report: VerificationReport, *, known: bool) -> Fate:

@@ -89,12 +89,3 @@ def source_of(store: str) -> VisitSource:
         raise Problem("there is no such folder", where=store)
     root = Path(store).resolve()
     return VisitObjects(ObjectFolder(root)) if is_object_folder(root) else VisitFolders(root)
-
-
-def object_store_of(store: str) -> ObjectStore:
-    """Return the object store that the command line names, a folder made when it is not there; raises Problem."""
-    if store.startswith(SCHEME):
-        return ObjectBucket.named(store)
-    folder = ObjectFolder(Path(store).resolve())
-    folder.begin()
-    return folder

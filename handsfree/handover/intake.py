@@ -1,7 +1,8 @@
 """Taking a visit in that was uploaded: unpacked and verified in a limited process, logged, and receipted.
 
-The order is what keeps every receipt true: the folder is in its place, its head is in the log, the receipt is on
-the disk, then it goes out. A cut between any two is made good when the device asks again.
+The order is what keeps every receipt true: the folder is in its place, the package is kept as an object where the
+office keeps objects, its head is in the log, the receipt is on the disk, then it goes out. A cut between any two
+is made good when the device asks again.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from handsfree.handover.uploads import Upload
 from handsfree.ledger.clock import Clock, SystemClock, stamp
 from handsfree.ledger.files import Disk, contents, ensure_folder, put
 from handsfree.ledger.report import VerificationReport
+from handsfree.objects.keeping import ObjectStore, keep_archive
 from handsfree.office.kept_key import KeptKey
 from handsfree.office.log import SpentUse, append, newest_checkpoint
 from handsfree.problem import ExitCode, Problem
@@ -49,10 +51,17 @@ class NetworkIntake:
         longest_s: float = LONGEST_S,
         clock: Clock | None = None,
         taken: Callable[[Arrival], None] = lambda _: None,
+        office_of: Callable[[str], str] = lambda _: "",
+        objects: ObjectStore | None = None,
     ) -> None:
-        """`taken` is told of each visit that was taken in for the first time."""
+        """`taken` is told of each visit that was taken in for the first time.
+
+        `office_of` says to which office a device belongs, empty where to none. Where `objects` is given each
+        package is kept there too, before its receipt goes out.
+        """
         self._state, self._keys, self._log, self._clock = state, keys, log, clock or SystemClock()
         self._intake, self._taken = Intake(visits, longest_s=longest_s, work=_in_limits), taken
+        self._office_of, self._objects = office_of, objects
         self._one_at_a_time = threading.Lock()
         self._queue = ThreadPoolExecutor(1, thread_name_prefix="intake")
         shutil.rmtree(state / "unpacked", ignore_errors=True)
@@ -92,9 +101,11 @@ class NetworkIntake:
         shutil.rmtree(room, ignore_errors=True)
         try:
             folder = self._intake.do((upload.file, room / _plain(name), upload.digest), where=upload.digest[:12])
-            arrival = self._intake.take(folder)
+            arrival = self._intake.take(folder, self._office_of(sender.device))
         finally:
             shutil.rmtree(room, ignore_errors=True)
+        if self._objects is not None:
+            keep_archive(upload.file, upload.digest, self._objects)
         receipt = self._receipted(arrival, upload.digest, sender)
         ensure_folder(Disk(), self._receipt(upload.digest).parent, 0o700)
         put(Disk(), self._receipt(upload.digest), receipt)

@@ -18,6 +18,7 @@ from handsfree.handover.outbox import Outbox
 from handsfree.handover.reception import EnrolledDevices, Reception
 from handsfree.handover.uploads import Uploads
 from handsfree.ledger.files import Disk, put
+from handsfree.objects.keeping import ObjectStore
 from handsfree.office.enrolment import NAME, Role, read_enrolment
 from handsfree.office.kept_key import KeptKey, make_key, open_key
 from handsfree.problem import Problem
@@ -36,6 +37,8 @@ class OfficeSite:
     visits: Path
     state: Path
     taken: Callable[[Arrival], None] = lambda _: None
+    objects: ObjectStore | None = None
+    """Where each package is kept as an object too; nowhere when None."""
     intake: NetworkIntake = field(init=False)
 
     def __post_init__(self) -> None:
@@ -49,16 +52,17 @@ class OfficeSite:
                 remedy=f"enrol it: handsfree enrol add receiver NAME {receiver.public}",
             )
         keys = OfficeKeys(receiver, _unattended(self.state / "log.pem"))
-        self._receiver = receiver
+        self._receiver, self._devices = receiver, EnrolledDevices(self.state / NAME)
         self.intake = NetworkIntake(
-            self.visits, self.state / "handover", keys, self.state / "log", taken=self.taken
-        )
+            self.visits, self.state / "handover", keys, self.state / "log", taken=self.taken,
+            office_of=self._devices.office_of, objects=self.objects,
+        )  # fmt: skip
 
     def application(self) -> ASGIApp:
         """Return the routes of the hand-over."""
         uploads = Uploads(self.state / "handover" / "uploads")
         reception = Reception(self.intake, uploads, Outbox(outbox_folder(self.state)), self._receiver)
-        return reception.application(EnrolledDevices(self.state / NAME).knows)
+        return reception.application(self._devices.knows)
 
 
 def receiver_key(state: Path) -> KeptKey:

@@ -22,7 +22,8 @@ from handsfree.handover.signed_requests import EPOCH, RequestVerifier, SignedReq
 from handsfree.handover.uploads import LARGEST_PIECE, UploadPages, Uploads
 from handsfree.ledger.clock import Clock, SystemClock, stamp
 from handsfree.ledger.kinds import is_digest
-from handsfree.office.enrolment import Enrolment, Role, read_enrolment
+from handsfree.objects.keeping import StoreFailed
+from handsfree.office.enrolment import EnrolledKey, Enrolment, Role, read_enrolment
 from handsfree.office.kept_key import KeptKey
 from handsfree.problem import Problem
 
@@ -41,12 +42,20 @@ class EnrolledDevices:
 
     def knows(self, device: str) -> bool:
         """Say whether a device key is enrolled now."""
+        found = self._found(device)
+        return found is not None and found.valid_at(stamp(self._clock.now().wall))
+
+    def office_of(self, device: str) -> str:
+        """Return the office that a device belongs to by the list; empty where it names none."""
+        found = self._found(device)
+        return found.offices[0] if found and found.offices else ""
+
+    def _found(self, device: str) -> EnrolledKey | None:
         with self._lock:
             state = self._path.stat()
             if self._list is None or self._state != (state.st_mtime_ns, state.st_size):
                 self._list, self._state = read_enrolment(self._path), (state.st_mtime_ns, state.st_size)
-            found = self._list.find(device, Role.DEVICE)
-        return found is not None and found.valid_at(stamp(self._clock.now().wall))
+            return self._list.find(device, Role.DEVICE)
 
 
 class SenderGuard:
@@ -101,7 +110,7 @@ class Reception:
                 Route("/outbox", self._list),
                 Route("/outbox/{digest}", self._file, methods=["GET", "DELETE"]),
             ],
-            exception_handlers={Problem: _problem},
+            exception_handlers={StoreFailed: _store_failed, Problem: _problem},
         )
         guard = SenderGuard(inner, verifier)
 
@@ -167,6 +176,11 @@ def _piece(path: Path, begin: int, size: int) -> bytes:
 
 def _problem(_: Request, problem: Exception) -> Response:
     return JSONResponse({"problem": str(problem)}, 422)
+
+
+def _store_failed(_: Request, problem: Exception) -> Response:
+    """Answer as a link that breaks: the visit is well, and the device asks again."""
+    return JSONResponse({"problem": str(problem)}, 503)
 
 
 async def _body(receive: Receive) -> bytes | None:

@@ -48,7 +48,7 @@ def export(
         ledger = contents(files, source.ledger)
         if not sound:
             at = stamp((clock or SystemClock()).now().wall)
-            key, clips = DeviceKey(state or state_folder(), files), sorted(_clips(folder, files))
+            key, clips = DeviceKey(state or state_folder(), files), sorted(clips_named(folder, files))
             put(files, copy.export_note, sealed_manifest(_identity(ledger), digest_of(ledger), clips, at, key))
         put(files, copy.ledger, ledger)
     except OSError as error:
@@ -56,9 +56,9 @@ def export(
     return copied + 1
 
 
-def _clips(folder: Path, files: Files) -> set[str]:
-    """Return the names of all clips that the record names."""
-    named = (name for entry in read(folder, files) for name in members_named(entry.event, "sound"))
+def clips_named(folder: Path, files: Files | None = None) -> set[str]:
+    """Return the names of all clips that the record names; raises Problem as reading it does."""
+    named = (name for entry in read(folder, files or Disk()) for name in members_named(entry.event, "sound"))
     return {name for name in named if is_digest(name)}
 
 

@@ -215,7 +215,8 @@ def ensure_folder(files: Files, path: Path, mode: int) -> None:
         files.names(path)
     except FileNotFoundError:
         ensure_folder(files, path.parent, mode)
-        files.make_folder(path, mode)
+        with contextlib.suppress(FileExistsError):  # another thread or program made it just now
+            files.make_folder(path, mode)
         files.fsync_folder(path.parent)
 
 

@@ -45,6 +45,11 @@ class Redactions:
     forged: dict[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
 
+    @property
+    def named(self) -> set[str]:
+        """The clips of all lines, whether they hold or not."""
+        return {*self.valid, *self.forged}
+
     @staticmethod
     def read(visit: VisitFolder, files: Files, identity: str) -> Redactions:
         """Return the redactions of a visit, whose first entry has the digest `identity`."""

@@ -56,7 +56,12 @@ def keep_visit(folder: Path, store: ObjectStore) -> KeptVisit:
             pack(folder, file)
         with archive.open("rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
-        new = store.put(archive, digest)
+        return keep_archive(archive, digest, store)
+
+
+def keep_archive(archive: Path, digest: str, store: ObjectStore) -> KeptVisit:
+    """Keep a visit's archive of that digest as an object, and read it back; raises StoreFailed as `keep_visit`."""
+    new = store.put(archive, digest)
     with store.reading(digest) as stream:
         if _digest_of(stream) != digest:
             raise StoreFailed(

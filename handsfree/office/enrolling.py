@@ -24,6 +24,7 @@ from handsfree.office.enrolment import (
     list_lines,
     plain_name,
     read_enrolment,
+    unfit_offices,
 )
 from handsfree.office.kept_key import KeptKey
 from handsfree.problem import ExitCode, Problem
@@ -54,8 +55,8 @@ def add(
     """Enrol a key. Raises Problem when the list does not hold, the key is on it, or it is no key."""
     if not is_digest(key):
         raise Problem("a key is 64 hex digits", where=repr(key))
-    if offices and role is not Role.SUPERVISOR:
-        raise Problem("a supervisor alone looks after offices", where=role.value)
+    if unfit := unfit_offices(role, [each.strip() for each in offices]):
+        raise Problem(unfit, where=role.value)
 
     def members(before: Enrolment, now: str) -> dict[str, Any]:
         if there := before.find(key):

@@ -20,6 +20,7 @@ from handsfree.ledger.files import Disk, Files, contents, disk_problem
 from handsfree.ledger.head import Head
 from handsfree.ledger.kinds import is_digest
 from handsfree.ledger.ratchet import holds
+from handsfree.ledger.visit import is_plain_name
 from handsfree.problem import ExitCode, Problem, one_line
 
 NAME = "enrolment.jsonl"
@@ -71,7 +72,7 @@ class EnrolledKey:
     valid_until: str = ""
     why: str = ""
     offices: tuple[str, ...] | None = None
-    """The offices whose visits a supervisor looks after; all where None."""
+    """The offices whose visits a supervisor looks after, all where None; the office of a device, if it has one."""
 
     def valid_at(self, at: str) -> bool:
         """Say whether the key stood at a time; both are written alike, so their text sorts as they do."""
@@ -193,10 +194,26 @@ def _enrolled(members: Mapping[str, Any]) -> EnrolledKey:
     given = members["passkey"]
     passkey = None if given is None else Passkey(**{name: str(value) for name, value in given.items()})
     offices = tuple(plain_name(each) for each in members["offices"]) if "offices" in members else None
-    if offices is not None and (not offices or members["role"] != Role.SUPERVISOR):
-        raise _UnfitError("a supervisor alone looks after offices, one or more")
     name, role = plain_name(members["name"]), Role(members["role"])
+    if offices is not None and (not offices or (unfit := unfit_offices(role, offices))):
+        raise _UnfitError(unfit if offices else "a supervisor looks after one office or more")
     return EnrolledKey(members["key"], name, role, members["valid_from"], passkey, offices=offices)
+
+
+def unfit_offices(role: Role, offices: Sequence[str]) -> str:
+    """Return why a key of a role may not have these offices; empty when it may.
+
+    A device's office is the folder that its visits are laid into, so it is a name that a folder can have.
+    """
+    if role is Role.SUPERVISOR or not offices:
+        return ""
+    if role is not Role.DEVICE:
+        return "a supervisor looks after offices, and a device belongs to one; nobody else has any"
+    if len(offices) > 1:
+        return "a device belongs to one office"
+    if not is_plain_name(offices[0]) or offices[0].startswith("."):
+        return "a device's office is the name of a folder: no slash, and no dot at its beginning"
+    return ""
 
 
 def plain_name(name: Any) -> str:

@@ -132,6 +132,12 @@ class DatabaseStore:
             wanted = select(VISIT).where(_V.key.in_(grave), *self._seen())
             return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.opened_at.desc(), _V.key)))
 
+    def kept_after(self, revision: int, most: int) -> list[VisitRow]:
+        """Return visits that were examined after a revision, at most so many, in the order of their revisions."""
+        with self._engine.begin() as base:
+            wanted = select(VISIT).where(_V.revision > revision, *self._seen()).order_by(_V.revision)
+            return _visits(base.execute(wanted.limit(most)))
+
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""
         unreadable = examined.facts.get("seal") == "unreadable"

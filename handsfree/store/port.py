@@ -57,6 +57,9 @@ class VisitStore(Protocol):
     def concerning(self, least: int) -> list[VisitRow]:
         """Return the visits, whatever their state, of which something of at least a weight is unresolved."""
 
+    def kept_after(self, revision: int, most: int) -> list[VisitRow]:
+        """Return visits that were examined after a revision, at most so many, in the order of their revisions."""
+
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""
 

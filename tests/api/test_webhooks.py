@@ -12,7 +12,8 @@ import pytest
 from handsfree.api.webhooks import FILE, PAUSES_S, WebhookEvent, Webhooks, signature
 from handsfree.desk.index import Index
 from handsfree.problem import Problem
-from handsfree.store.kept import Examined
+from handsfree.store.embedded import open_embedded
+from handsfree.store.kept import Examined, NotedVisit
 
 EVERYTHING = list(WebhookEvent)
 
@@ -189,3 +190,31 @@ def test_an_index_tells_of_each_visit_that_is_examined_or_signed(store, tmp_path
     facts = {"outcome": "finished", "seal": "closed", "identity": "1" * 64, "checksum": "x"}
     index.keep(f"{1:016x}", Examined(facts))
     assert hooks.deliver() == 1
+
+
+def test_what_another_program_examined_is_told_and_what_was_there_before_is_not(hooks, store, other):
+    """A command beside the desk keeps a visit in the same store: the desk's own examination never sees it."""
+    hooks.add("crm", other.url, EVERYTHING)
+    hooks.follow(store)
+    assert hooks.deliver() == 0
+    key, facts = f"{500:016x}", {"outcome": "finished", "seal": "closed", "identity": "f" * 64, "checksum": "x"}
+    store.note([NotedVisit(key, "500", "", {"job": "late"})])
+    store.keep(key, Examined(facts))
+    hooks.follow(store)
+    hooks.follow(store)
+    assert hooks.deliver() == 1
+    assert json.loads(other.got[0][1])["data"]["job"] == "late"
+
+
+def test_a_store_made_anew_is_told_of_only_where_it_was_not_told_before(hooks, store, other, tmp_path):
+    """Another mark, all revisions from the start."""
+    hooks.add("crm", other.url, EVERYTHING)
+    hooks.follow(store)
+    again = open_embedded(tmp_path / "again.sqlite")
+    for number in (1, 500):  # the first was there before
+        key, facts = f"{number:016x}", {"outcome": "finished", "seal": "closed", "identity": f"{number:064x}"}
+        again.note([NotedVisit(key, f"{number}", "", {})])
+        again.keep(key, Examined({**facts, "checksum": f"{number}"}))
+    hooks.follow(again)
+    assert hooks.deliver() == 1
+    again.close()

@@ -3,10 +3,14 @@
 import shutil
 
 import pytest
+from lists import SUPERVISOR
 
 from handsfree.desk import receiving
 from handsfree.desk.receiving import Fate, receive
 from handsfree.ledger import export, verify
+from handsfree.ledger.export import clips_named
+from handsfree.office.endorsing import redact_clip
+from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 
 
@@ -78,12 +82,42 @@ def test_taking_in_from_itself_is_refused(short):
         list(receive(short, short / "inside"))
 
 
-def test_sound_that_a_fuller_copy_brings_and_is_not_taken_over_is_told(short, tmp_path):
-    """Else whoever empties the stick believes that it is all here."""
+def test_sound_that_a_fuller_copy_brings_is_taken_over(short, tmp_path):
+    """What was reduced is whole again; a damaged clip, and one that no entry names, stay behind and are told."""
     source, here = tmp_path / "stick", tmp_path / "here"
     export(short / "first", source / "first", sound=True)
     export(short / "first", here / "first", sound=False)
-    sounds = len(list((source / "first" / "sound").iterdir()))
+    there = source / "first" / "sound"
+    (there / f"{'a' * 64}.flac").write_bytes(b"named by nothing")
+    named = sorted(clips_named(short / "first"))
+    whole = {name: (there / f"{name}.flac").read_bytes() for name in named}
+    for name in named:
+        (there / f"{name}.flac").write_bytes(whole[name][:-1])
     (arrival,) = receive(source, here)
     assert arrival.fate is Fate.DUPLICATE
-    assert f"{sounds} sounds that are not here" in arrival.sentence
+    assert "redacted, no part of it, or damaged, and were not taken over" in arrival.sentence
+    for name in named:
+        (there / f"{name}.flac").write_bytes(whole[name])
+    (arrival,) = receive(source, here)
+    assert arrival.fate is Fate.FULLER
+    assert arrival.report.verdict == "closed"
+    assert {file.stem for file in (here / "first" / "sound").iterdir()} == set(named)
+    (arrival,) = receive(source, here)
+    assert arrival.fate is Fate.DUPLICATE
+
+
+def test_sound_that_was_redacted_does_not_come_back_by_another_copy(short, tmp_path):
+    """Even where no list says who might redact."""
+    source, here = tmp_path / "stick", tmp_path / "here"
+    for place in (source, here):
+        export(short / "first", place / "first", sound=True)
+    first = here / "first" / "sound" / f"{min(clips_named(short / 'first'))}.flac"
+    enrolment = tmp_path / "state" / "enrolment.jsonl"
+    redact_clip(here / "first", first.stem, SUPERVISOR, known_enrolment(), reason="a private word")
+    (arrival,) = receive(source, here)
+    assert arrival.fate is Fate.DUPLICATE
+    assert not first.exists()
+    assert arrival.report.verdict == "reduced"
+    enrolment.unlink()
+    (arrival,) = receive(source, here)
+    assert not first.exists()

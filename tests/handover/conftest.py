@@ -81,9 +81,9 @@ class Pair:
     def intake(self):
         return OfficeSite(self.taken, self.office).intake
 
-    def serve(self, taken=lambda _: None):
+    def serve(self, taken=lambda _: None, **more):
         """Return a started server of the office, over plain HTTP on this machine."""
-        site = OfficeSite(self.taken, self.office, taken)
+        site = OfficeSite(self.taken, self.office, taken, **more)
         server = Server(listen("127.0.0.1", 0), LIMITS)
         server.start(site.application())
         server.site = site

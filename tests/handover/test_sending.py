@@ -8,18 +8,25 @@ from types import SimpleNamespace
 
 import pytest
 from breaking_proxies import DroppingProxy, MeddlingProxy
+from lists import OFFICE, device_of
 from starlette.requests import Request
 
 from handsfree.desk.receiving import receive
 from handsfree.handover import reception
 from handsfree.handover.office_link import MOST_FAILURES, HttpAnswer
+from handsfree.handover.office_site import receiver_key
 from handsfree.handover.package import packed
 from handsfree.handover.receipts import kept_receipt
 from handsfree.handover.sending import SentAs
 from handsfree.handover.uploads import Upload
 from handsfree.ledger import verify
+from handsfree.ledger.verification import BEFORE_THE_PROGRAM
+from handsfree.objects.folder import ObjectFolder
+from handsfree.objects.keeping import StoreFailed, fetch_visit
 from handsfree.office.absences import GAP, findings
 from handsfree.office.carried import carried
+from handsfree.office.enrolling import add, begin
+from handsfree.office.enrolment import NAME, Role
 from handsfree.office.kept_key import open_key
 from handsfree.office.log import checked_log
 from handsfree.problem import Problem
@@ -291,3 +298,45 @@ def test_however_many_visits_wait_the_office_goes_on_answering(pair, tmp_path, m
 
     assert asyncio.run(evening()) == [202] * 45
     intake.close()
+
+
+def test_a_visit_is_laid_into_the_office_that_its_device_belongs_to(pair):
+    """Else a supervisor of that office never sees it; a second time it is known there."""
+    (pair.office / NAME).unlink()
+    begin(pair.office / NAME, OFFICE, "The office of Larkmoor")
+    add(pair.office / NAME, OFFICE, key=device_of(pair.visits / "first"), name="tablet", role=Role.DEVICE,
+        offices=("north",), valid_from=BEFORE_THE_PROGRAM)  # fmt: skip
+    add(pair.office / NAME, OFFICE, key=receiver_key(pair.office).public, name="counter", role=Role.RECEIVER,
+        valid_from=BEFORE_THE_PROGRAM)  # fmt: skip
+    server = pair.serve()
+    with server:
+        sender = pair.sender(f"http://127.0.0.1:{server.port}")
+        assert sender.send(pair.visits / "first").how is SentAs.SENT
+        (pair.visits / "first" / "receipt.json").unlink()
+        assert sender.send(pair.visits / "first").how is SentAs.THERE
+    server.site.intake.close()
+    assert verify(pair.taken / "north" / "first").ok
+    assert list(pair.taken.glob("[!.]*")) == [pair.taken / "north"]
+
+
+def test_what_arrives_is_kept_as_an_object_before_its_receipt_goes_out(pair, tmp_path, monkeypatch):
+    """While the store of objects fails no receipt goes out, and the device asks again."""
+    store, fails = ObjectFolder(tmp_path / "objects"), [StoreFailed("the store is full")] * 3
+    store.begin()
+
+    def put(self, archive, digest):
+        if fails:
+            raise fails.pop()
+        return original(self, archive, digest)
+
+    original = ObjectFolder.put
+    monkeypatch.setattr(ObjectFolder, "put", put)
+    server = pair.serve(objects=store)
+    with server:
+        sent = pair.sender(f"http://127.0.0.1:{server.port}").send(pair.visits / "first")
+    server.site.intake.close()
+    assert not fails
+    assert sent.how is SentAs.SENT
+    assert list(store.digests()) == [sent.receipt.package]
+    fetch_visit(store, sent.receipt.package, tmp_path / "again")
+    assert contents_of(tmp_path / "again") == contents_of(pair.taken / "first")

@@ -55,8 +55,11 @@ def test_the_list_says_whose_offices_a_supervisor_looks_after(tmp_path):
     add(listed, office, key="b" * 64, name="Bob", role=Role.SUPERVISOR)
     keys = read_enrolment(listed).keys
     assert (keys["a" * 64].offices, keys["b" * 64].offices) == (("north", "east"), None)
-    with pytest.raises(Problem, match="a supervisor alone"):
-        add(listed, office, key="c" * 64, name="Cy", role=Role.DEVICE, offices=("north",))
+    with pytest.raises(Problem, match="nobody else"):
+        add(listed, office, key="c" * 64, name="Cy", role=Role.AUTHOR, offices=("north",))
+    for offices in (("north", "east"), ("../north",), (".north",)):
+        with pytest.raises(Problem, match="a device"):
+            add(listed, office, key="c" * 64, name="tablet", role=Role.DEVICE, offices=offices)
     changed = listed.read_bytes().replace(b'"north"', b'"south"')
     listed.write_bytes(changed)
     with pytest.raises(Problem, match="seal"):

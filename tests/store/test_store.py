@@ -1,6 +1,7 @@
 """The port: what every store must do, whatever its engine."""
 
 import os
+import shutil
 import sqlite3
 
 import pytest
@@ -249,3 +250,29 @@ def test_a_scan_forgets_nothing_beneath_a_folder_it_cannot_look_into(tmp_path, m
     assert {row.folder for row in index.store.find(ListWanted())[0]} == {b"north/a", b"south/c"}
     monkeypatch.setattr(os, "scandir", scandir)
     assert index.scan() == 2
+
+
+def test_a_share_that_is_not_mounted_forgets_nothing(tmp_path):
+    """The root, or an office's folder, is there and empty: its visits stay known, until it holds anything."""
+    root = tmp_path / "visits"
+    for name in ("north/a", "south/b"):
+        (root / name).mkdir(parents=True)
+        (root / name / "ledger.jsonl").touch()
+    index = Index(root, tmp_path / "store.sqlite")
+    index.scan()
+    (root / "north").rename(tmp_path / "elsewhere")
+    (root / "north").mkdir()
+    (root / "north" / ".lost").touch()
+    index.scan()
+    assert {row.folder for row in index.store.find(ListWanted())[0]} == {b"north/a", b"south/b"}
+    assert f"is a share not mounted? {root.resolve() / 'north'}" in index.unread
+    shutil.rmtree(root)
+    root.mkdir()
+    assert index.scan() == 0
+    assert len(index.store.lights()) == 2
+    assert str(root.resolve()) in index.unread
+    (root / "south" / "b").mkdir(parents=True)
+    (root / "south" / "b" / "ledger.jsonl").touch()
+    assert index.scan() == 1
+    assert {row.folder for row in index.store.find(ListWanted())[0]} == {b"south/b"}
+    assert index.unread == ""

@@ -14,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -59,7 +60,7 @@ def free_port() -> int:
 
 
 def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, longest_s: float = 600) -> Evening:
-    """Let the evening happen beneath an empty folder."""
+    """Let the evening happen beneath an empty folder; each device's own link breaks after `every` bytes."""
     evening, folder = Evening(devices * visits_each), root / "company"
     settings = CompanyConfiguration(
         name="The office of Larkmoor", names=("127.0.0.1",), office_host="127.0.0.1", office_port=free_port(),
@@ -85,11 +86,12 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
     threading.Thread(target=_listen, args=(company, running), daemon=True).start()
     began, done = time.monotonic(), threading.Event()
     enrolment = read_enrolment(made.enrolment)
-    with DroppingProxy(settings.office_port, every=every) as proxy:
+    with ExitStack() as links:
+        proxies = [links.enter_context(DroppingProxy(settings.office_port, every=every)) for _ in range(devices)]
         sending = [
             threading.Thread(target=_send, args=(evening, root / f"device-{number}", proxy.port, made.authority,
                                                  enrolment, began + longest_s))
-            for number in range(devices)
+            for number, proxy in enumerate(proxies)
         ]  # fmt: skip
         signing = threading.Thread(target=_sign, args=(evening, folder, enrolment, done))
         for thread in (*sending, signing):
@@ -105,7 +107,7 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
         time.sleep(1)
         done.set()
         signing.join()
-        evening.dropped = proxy.dropped
+        evening.dropped = sum(proxy.dropped for proxy in proxies)
     evening.seconds = time.monotonic() - began
     company.terminate()
     company.wait(30)

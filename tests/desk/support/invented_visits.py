@@ -6,6 +6,7 @@ import os
 import shutil
 from collections.abc import Callable
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -38,13 +39,15 @@ def record_visit(
 ) -> Path:
     """Record a whole visit, or one that the person stops by voice at a gate; return its folder."""
     job_sheet = scenario_files()[0]
-    if sheet is not None:
+    if sheet is None:
+        plan, kept = _usual_plan()
+    else:
         own = folder.parent / f".{folder.name}-sheets"
         own.mkdir(parents=True, exist_ok=True)
         shutil.copy(job_sheet.parent / "appliance-24.yaml", own)
         job_sheet = own / "jobsheet.yaml"
         job_sheet.write_text(sheet)
-    plan, kept = load_plan(procedure_path("two-rate-combustion"), job_sheet)
+        plan, kept = load_plan(procedure_path("two-rate-combustion"), job_sheet)
     clock = DemoClock()
     recorder, _ = Recorder.begin(folder, plan, kept, clock=clock)
     technician = InventedTechnician(plan, InventedBoiler(fuel_of(plan.sheets)))
@@ -83,6 +86,12 @@ def record_visit(
         technician.notice(events, recorder.state.now / 1000)
     recorder.release()
     return folder
+
+
+@cache
+def _usual_plan():
+    """The plan of the invented job, read once: reading costs more than a short visit."""
+    return load_plan(procedure_path("two-rate-combustion"), scenario_files()[0])
 
 
 def recorded_once() -> Path:
