@@ -76,6 +76,8 @@ class Document:
     """The place of the key itself of each value that has one."""
     given: Mapping[Path_, Place] = field(default_factory=dict)
     """For each value that a parameter fills: where the parameter's value stands, maybe in another file."""
+    translated: frozenset[Path_] = frozenset()
+    """The texts that stand in several languages, of which one was asked for and is there."""
 
     def key_place(self, path: Path_) -> Place:
         """Return the place of the key at the path, or as `place`."""

@@ -20,7 +20,7 @@ from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.review import ReviewNote
 from handsfree.procedure.weighing import WEIGHTS
 from handsfree.session.plan import Plan
-from handsfree.stories.running import differences, stories_beside
+from handsfree.stories.running import by_another, differences, stories_beside
 
 app = typer.Typer(help="Comparison.")
 
@@ -122,7 +122,7 @@ def _stories_otherwise(new: Path, before: Procedure, after: Procedure) -> Iterat
         return
 
     def plans(sheets: Plan) -> tuple[Plan, Plan]:
-        return Plan(before, sheets.sheets).check(), Plan(after, sheets.sheets).check()
+        return by_another(before, sheets), by_another(after, sheets)
 
     yield from differences(stories, plans)
 

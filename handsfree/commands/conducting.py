@@ -6,6 +6,7 @@ import contextlib
 import sys
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from importlib import import_module
 from pathlib import Path
@@ -46,23 +47,37 @@ TONES = {"attention": tones.attention, "alarm": tones.alarm}
 
 
 def conduct_new(
-    procedure: str, job_sheet: Path, out: Path | None, options: VisitOptions, *, draft: bool, unproven: bool
+    procedure: str,
+    job_sheet: Path,
+    out: Path | None,
+    options: VisitOptions,
+    *,
+    draft: bool,
+    unproven: bool,
+    language: str | None = None,
 ) -> ExitCode:
-    """Begin a visit in a new folder and lead it.
+    """Begin a visit in a new folder and lead it, in the language given or else in the job sheet's.
 
     Raises Problem when the procedure is a draft, unless `draft` or `unproven` allows that, and when a proof fails,
     unless `unproven` does.
     """
     with chosen(procedure) as (file, bundle):
-        plan, kept = load_plan(file, job_sheet)
+        plan, kept = load_plan(file, job_sheet, language=language)
     failing = must_be_proven(plan.procedure, unproven=unproven)
     standing = must_be_approved(plan.procedure, bundle, draft=draft or unproven)
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
+    options, unheard = _by_keys_where_unheard(options, plan)
     model = _model_sha256(options, plan)
     recorder, opening = Recorder.begin(
-        folder, plan, {**kept, **kept_with(bundle)}, model_sha256=model, unproven=failing, standing=standing,
+        folder,
+        plan,
+        {**kept, **kept_with(bundle)},
+        model_sha256=model,
+        unproven=failing,
+        standing=standing,
         checkpoint=carried(),
-    )  # fmt: skip
+        unheard=unheard,
+    )
     return _conduct(recorder, opening, options)
 
 
@@ -71,9 +86,11 @@ def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
     if opened is not None:
-        _model_sha256(options, plan_of(folder, opened.procedure))
-    recorder, opening = Recorder.resume(folder)
+        plan = plan_of(folder, opened.procedure, opened.language)
+        options, _ = _by_keys_where_unheard(options, plan)
+        _model_sha256(options, plan)
     fault = "" if opened is None else fault_today(folder, opened)
+    recorder, opening = Recorder.resume(folder, approval_fault=fault)
     return _conduct(recorder, opening, options, past, fault)
 
 
@@ -99,8 +116,7 @@ def _conduct(
             )
             if fault:
                 speaker.note(f"The approval of this procedure no longer holds: {fault}")
-            warning = recorder.plan.catalogue.say("approval-gone") if fault else ""
-            code = conductor.run(opening, first, warning)
+            code = conductor.run(opening, first, warned=bool(fault))
             if recorder.closed:
                 speaker.say([_closing(recorder)], [])
                 page = customers_page_of(recorder.folder, speaker.note)
@@ -171,6 +187,15 @@ def _source(options: VisitOptions, phone: PhoneSound | None) -> SoundSource | No
             else SoundFile(options.sound, paced=True)
         )
     return Microphone(options.microphone)
+
+
+def _by_keys_where_unheard(options: VisitOptions, plan: Plan) -> tuple[VisitOptions, bool]:
+    """Return the options, with the keys alone where no model was named and ours hears another language.
+
+    The second is whether that is so, and has to be told.
+    """
+    unheard = not options.typed and options.model is None and plan.catalogue.language != ENGLISH
+    return (replace(options, typed=True) if unheard else options), unheard
 
 
 def _model_sha256(options: VisitOptions, plan: Plan) -> str | None:

@@ -71,7 +71,7 @@ def _told(folder: Path, procedure: Procedure) -> str:
     if opened.procedure != procedure.name:
         return f"a visit of {opened.procedure}; not compared"
     was = [_step(event) for event in events if isinstance(event, ev.GatePassed | ev.Stopped)]
-    plan = Plan(procedure, plan_of(folder, opened.procedure).sheets).check()
+    plan = Plan(procedure, plan_of(folder, opened.procedure, opened.language).sheets).check()
     now = [_step(event) for event in _decided(plan, opened, events)]
     for number, (before, after_) in enumerate(zip(was, now, strict=False)):
         if before != after_:

@@ -87,6 +87,10 @@ def visit(
         Path, typer.Option("--jobsheet", help="The job sheet; the appliance sheet stands beside it.")
     ],
     out: Annotated[Path | None, typer.Option("--out", help="A new folder for the visit.")] = None,
+    language: Annotated[
+        str | None,
+        typer.Option("--language", help="The language it is led in, in place of the job sheet's: german."),
+    ] = None,
     draft: Annotated[
         bool,
         typer.Option(
@@ -102,7 +106,9 @@ def visit(
     """Lead a visit, gate by gate, by voice or keys; the record is on disk before anything is acknowledged."""
     from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
-    raise typer.Exit(conduct_new(procedure, jobsheet, out, options, draft=draft, unproven=unproven))
+    raise typer.Exit(
+        conduct_new(procedure, jobsheet, out, options, draft=draft, unproven=unproven, language=language)
+    )
 
 
 @app.command()

@@ -195,8 +195,9 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"Lost: {device}", "odd"
         case inp.DeviceFound(device=device):
             return f"Back: {device}", "edit"
-        case inp.Resumed(program=program):
-            return f"Resumed after an interruption, by {program}", "odd"
+        case inp.Resumed(program=program, approval_fault=fault):
+            gone = f"; the approval of its procedure no longer holds: {fault}" if fault else ""
+            return f"Resumed after an interruption, by {program}{gone}", "odd"
         case ev.VisitClosed(outcome="incomplete") as closed:
             return f"Visit closed, left incomplete: {wording.lacking(closed.lacking)}", "odd"
         case ev.VisitClosed(outcome=outcome):

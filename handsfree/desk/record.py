@@ -218,7 +218,7 @@ def load(folder: Path, walked: Sequence[Entry] = ()) -> Recorded:
         raise Problem(damage or "nothing in this record can be read as a visit", where=str(folder))
     plan, fault = None, ""
     try:
-        plan = plan_of(folder, steps[0].event.procedure)
+        plan = plan_of(folder, steps[0].event.procedure, steps[0].event.language)
     except Problem as problem:
         fault = problem.sentence()
     sound = folder / "sound"

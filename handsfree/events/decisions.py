@@ -120,6 +120,10 @@ class VisitOpened(Record):
     """What the procedure counted for; records from before procedures were approved do not say it."""
     checkpoint: str = ""
     """The newest checkpoint of the office's log that the device had seen: the visit began no earlier than that."""
+    language: str | None = None
+    """The language that the visit was led in; records from before there were translations do not say it."""
+    unheard: bool = False
+    """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
 
 
 class Said(Record):

@@ -136,6 +136,8 @@ class Resumed(Record):
     kind: Literal["resumed"] = "resumed"
     at: int
     program: str
+    approval_fault: str = ""
+    """Why the approval of the procedure no longer holds; empty while it does."""
 
 
 Input = Annotated[

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from handsfree.documents import Place
@@ -56,10 +56,12 @@ class Change:
     weight: Weight = "looser"
     key: str = ""
     """The key of the gate that it stands under, where it is one."""
+    language: str = ""
+    """The language in which alone it shows, where that is not the procedure's own."""
 
     def sentence(self) -> str:
         """Return the change as one line."""
-        here = f"{self.gate}: " if self.gate else ""
+        here = "".join(f"{one}: " for one in (self.gate, self.language) if one)
         if self.before or self.after:
             return f"{here}{self.what}: {self.before or 'nothing'} -> {self.after or 'nothing'}"
         return f"{here}{self.what}"
@@ -87,7 +89,12 @@ def _plain(gate: GateBlock) -> dict[str, Any]:
 
 def changes(old: Procedure, new: Procedure) -> tuple[Change, ...]:
     """Return every change of meaning; none when the two lead every visit alike in the same words."""
-    return tuple(_changes(old, new))
+    own = tuple(_changes(old, new))
+    both = [name for name in new.file.translations if name in old.file.translations]
+    for language in both if old.catalogue.language == old.file.language else ():
+        translated = _changes(old.in_language(language), new.in_language(language))
+        own += tuple(replace(change, language=language) for change in translated if change not in own)
+    return own
 
 
 def _changes(old: Procedure, new: Procedure) -> Iterator[Change]:
@@ -184,6 +191,11 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
         was, now = getattr(old.file, field), getattr(new.file, field)
         if was != now:
             yield Change("records", "", field, was, now)
+    for language in {**old.file.translations, **new.file.translations}:
+        was, now = old.file.translations.get(language, ""), new.file.translations.get(language, "")
+        if was != now:
+            weight = "neutral" if not was else "tighter" if now == "complete" else "looser"
+            yield Change("wording", "", f"translations: {language}", was, now, weight)
     if old.file.begins != new.file.begins:
         yield Change("things", "", "begins", _shown(old.file.begins), _shown(new.file.begins))
     yield from _of_lists(old, new)

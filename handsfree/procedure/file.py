@@ -40,6 +40,11 @@ def _items(value: Any) -> Any:
     return {str(item): {} for item in value}
 
 
+def _complete(value: Any) -> Any:
+    """Read a list of languages as languages that lack nothing."""
+    return dict.fromkeys(map(str, value), "complete") if isinstance(value, list) else value
+
+
 class IncludeGate(Block):
     """Another procedure's gates, put in here under this id as prefix; with `each`, once for every item."""
 
@@ -116,6 +121,15 @@ class ProcedureFile(Block):
     is tighter, and the last for mere wording. What is never released needs none."""
     language: Name = "english"
     """The language it is written in: one that ships, or one whose file, `NAME.yaml`, stands beside it."""
+    translations: Annotated[
+        dict[Name, Literal["complete", "partial"]],
+        BeforeValidator(_complete, json_schema_input_type=dict[Name, Literal["complete", "partial"]] | list[Name]),
+    ] = Field(default_factory=dict)
+    """Further languages of its texts: `[german]`, and then `prompt: {english: Close it., german: Zumachen.}`.
+
+    A text that lacks one is a finding; with `{german: partial}` it is told, and said in the file's own language.
+    The order of a stop may lack none. `needs` and `begins` name a state in the file's own words.
+    """
     trade: Name = DEFAULT_TRADE
     """The trade it belongs to: quantities, hazards, calculations and sheets are the trade's."""
     title: str

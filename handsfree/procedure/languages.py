@@ -1,18 +1,21 @@
-"""The language a procedure is written in: English ships; the files of any other stand beside the procedure."""
+"""The languages of a procedure: those that ship with the program, and any other in files beside the procedure."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from handsfree.documents import Document, Place, read_document, validate
+from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
 from handsfree.lexicon.catalogue import ENGLISH, Catalogue, english_content, laid_over, with_facts
 from handsfree.lexicon.checks import Fault, faults, lacking
 from handsfree.problem import Problem
 from handsfree.procedure.trades import TradeData, trade_data
 from handsfree.trades import DEFAULT_TRADE
+
+_CORE, _TRADES = (Path(str(resources.files(f"handsfree.{name}"))) for name in ("lexicon", "trades"))
 
 MOST_TOLD = 4
 """Faults of a language's file that are told at once."""
@@ -38,29 +41,62 @@ def catalogue_of(content: Mapping[str, Any], of: TradeData) -> Catalogue:
 def load_language(
     language: str, of: TradeData, folder: Path, asked_at: Place, read: Callable[[Path], Document] = read_document
 ) -> tuple[Catalogue, tuple[Document, ...]]:
-    """Return the catalogue of a language for a trade, and the documents it was read from, none for English.
+    """Return the catalogue of a language for a trade, and the documents beside the procedure that it is from.
 
-    `NAME.yaml` holds the words, those of the trade among them unless `NAME-TRADE.yaml` stands beside it. Raises
-    Problem at `asked_at` when there is no such language, and with file:line when it lacks a key that the English
-    one has, or says what no catalogue may.
+    `NAME.yaml` holds the words, those of the trade among them unless `NAME-TRADE.yaml` stands beside it; what does
+    not stand there is taken from the program, if it ships. Raises Problem at `asked_at` when there is no such
+    language, and with file:line when it lacks a key that the English one has, or says what no catalogue may.
     """
     if language == ENGLISH:
         return english(of.name), ()
-    file = folder / f"{language}.yaml"
+    core, own = folder / f"{language}.yaml", folder / f"{language}-{of.name}.yaml"
+    found = tuple(document for file in (core, own) if (document := _beside(file, read)) is not None)
+    if not found:
+        return _shipped_language(language, of.name, asked_at), ()
+    if len(found) == 1 and Path(found[0].file).name == own.name:
+        return read_language(_both(_shipped_core(language, of.name, asked_at), found[0]), language, of), found
+    return read_language(found[0] if len(found) == 1 else _both(*found), language, of), found
+
+
+def _beside(file: Path, read: Callable[[Path], Document]) -> Document | None:
     try:
-        document = read(file)
-    except Problem as problem:
-        if file.exists():
-            raise
-        what = f"there is no language {language!r}: {file.name} does not stand beside the procedure"
-        raise Problem(
-            what, where=str(asked_at), remedy="write it after english.yaml, or write `english`"
-        ) from problem
-    own = folder / f"{language}-{of.name}.yaml"
-    if not own.exists():
-        return read_language(document, language, of), (document,)
-    words = read(own)
-    return read_language(_both(document, words), language, of), (document, words)
+        return read(file)
+    except NoSuchFile:
+        return None
+
+
+def _shipped_language(language: str, of: str, asked_at: Place) -> Catalogue:
+    """Return the words of a language that ships for a trade; Problem at the place that names it when none does."""
+    core = _shipped_core(language, of, asked_at)
+    if not _words_of_trade(language, of).is_file():
+        raise _no_such_language(language, of, asked_at)
+    return _shipped(core.file, language, of)
+
+
+def _shipped_core(language: str, of: str, asked_at: Place) -> Document:
+    file = _CORE / f"{language}.yaml"
+    if not file.is_file():
+        raise _no_such_language(language, of, asked_at)
+    return read_document(file)
+
+
+@cache
+def _shipped(core: str, language: str, of: str) -> Catalogue:
+    both = _both(read_document(Path(core)), read_document(_words_of_trade(language, of)))
+    return read_language(both, language, trade_data(of))
+
+
+def _words_of_trade(language: str, of: str) -> Path:
+    return _TRADES / of / f"{language}.yaml"
+
+
+def _no_such_language(language: str, of: str, asked_at: Place) -> Problem:
+    return Problem(
+        f"there is no language {language!r} for {of}: it does not ship, and neither {language}.yaml nor "
+        f"{language}-{of}.yaml stands beside the procedure",
+        where=str(asked_at),
+        remedy="write it after english.yaml, or write `english`",
+    )
 
 
 def read_language(document: Document, language: str, of: TradeData) -> Catalogue:

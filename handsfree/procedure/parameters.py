@@ -25,23 +25,28 @@ class Parameter:
 
     value: Any
     place: Place
+    translated: bool = False
+    """Whether its value is written in the language asked for, and not only in the file's own."""
 
 
 def given_in(
     gate: Mapping[str, Any], document: Document, path: Path_, *, inside: Path_ = ("parameters",)
 ) -> dict[str, Parameter]:
     """Return the parameters that an include gives; `path` leads to it in its document, `inside` to them in it."""
-    return {name: Parameter(value, document.place((*path, *inside, name))) for name, value in gate.items()}
+    at = {name: (*path, *inside, name) for name in gate}
+    return {
+        name: Parameter(value, document.place(at[name]), at[name] in document.translated)
+        for name, value in gate.items()
+    }
 
 
-def filled(
+def parameters_of(
     document: Document, given: Mapping[str, Parameter], optional: Mapping[str, Parameter]
-) -> tuple[Document, Any]:
-    """Return the document, which now knows where its filled values come from, and its content filled.
+) -> dict[str, Parameter]:
+    """Return every parameter of a document with the value that it has here.
 
-    What is `optional` is given only where the file declares it and nobody gave it.
-
-    Raises Problem at a parameter that the file does not declare, and at a `$` that names none.
+    What is `optional` is given only where the file declares it and nobody gave it. Raises Problem at a parameter
+    that the file does not declare.
     """
     declared = _declared(document)
     for name, one in given.items():
@@ -49,9 +54,27 @@ def filled(
             what, known = f"{document.file} has no parameter {name!r}", ", ".join(declared) or "none"
             raise Problem(what, where=str(one.place), remedy=f"remove it; it has: {known}")
     offered = {name: one for name, one in optional.items() if name in declared}
-    filling = _Filling(document, {**declared, **offered, **given}, {})
+    return {**declared, **offered, **given}
+
+
+def filled(document: Document, parameters: Mapping[str, Parameter]) -> tuple[Document, Any]:
+    """Return the document, which now knows where its filled values come from, and its content filled.
+
+    Raises Problem at a `$` that names no parameter.
+    """
+    filling = _Filling(document, parameters, {})
     content = filling.value(document.content, ())
     return replace(document, given=filling.places), content
+
+
+def named_in(text: str) -> tuple[str, ...]:
+    """Return the names of the parameters in a text."""
+    return tuple(found[1] or found[2] for found in _INSIDE.finditer(text) if found[1] or found[2])
+
+
+def without_parameters(text: str) -> str:
+    """Return a text without its parameters."""
+    return _INSIDE.sub("", text)
 
 
 def _declared(document: Document) -> dict[str, Parameter]:
@@ -59,7 +82,7 @@ def _declared(document: Document) -> dict[str, Parameter]:
     written = document.content.get("parameters", {}) if isinstance(document.content, dict) else {}
     if not isinstance(written, dict):
         return {}
-    found = {name: Parameter(value, document.place(("parameters", name))) for name, value in written.items()}
+    found = given_in(written, document, ())
     for one in found.values():
         if isinstance(one.value, str) and "$" in one.value:
             what = "a default is written out, and holds no other parameter"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -13,21 +13,20 @@ from typing import Any
 from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
 from handsfree.gates import Gate
 from handsfree.gates.asking import scope_of
-from handsfree.gates.confirm import ConfirmGate
-from handsfree.gates.finish import FinishGate
 from handsfree.gates.kind import KeyPath
-from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
+from handsfree.procedure.added import answered, of_item, own_end
 from handsfree.procedure.branching import check_branch
 from handsfree.procedure.claims import claims, refuse_unknown_orders
-from handsfree.procedure.file import NEXT_ITEM, AnyGate, IncludeGate, ProcedureFile
+from handsfree.procedure.file import NEXT_ITEM, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
 from handsfree.procedure.moves import Moves
 from handsfree.procedure.older_versions import refuse_older
-from handsfree.procedure.parameters import Parameter, filled, given_in
+from handsfree.procedure.parameters import Parameter, given_in
 from handsfree.procedure.targets import WrittenTargets, need, transitions_of
 from handsfree.procedure.trades import TradeData, quantities_named, refuse_unknown, trade_data_asked
+from handsfree.procedure.translation import OneLanguage, Untranslated, languages_of
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
 from handsfree.trades.registry import trade
@@ -84,6 +83,10 @@ class Procedure:
     moves: Moves
     claims_at: tuple[int, ...]
     """Under which number of `proves` each claim is written: one may stand for many items."""
+    untranslated: tuple[Untranslated, ...]
+    """The texts that the language asked for lacks, and that stand in the file's own."""
+    in_language: Callable[[str], Procedure] = field(repr=False, compare=False)
+    """The same procedure in another of its languages; Problem when it has no such one, or lacks the words."""
 
     @property
     def name(self) -> str:
@@ -124,12 +127,15 @@ class Procedure:
         return digest.hexdigest()
 
 
-def load_procedure(path: Path, read: Callable[[Path], Document] = read_document) -> Procedure:
+def load_procedure(
+    path: Path, read: Callable[[Path], Document] = read_document, language: str | None = None
+) -> Procedure:
     """Read a procedure file and all it includes; raise Problem at the first fault, with its line.
 
-    `read` gives the document of a path: the authors' tools give documents that stand in no file.
+    `read` gives the document of a path: the authors' tools give documents that stand in no file. `language` is one
+    of the procedure's, its own when left out.
     """
-    flat = _Flat(read)
+    flat = _Flat(read, language)
     file = flat.add(path, prefix="", parameters={}, exits=None, trail=())
     moves = flat.resolve()
     effects = {gate_id: placed.gate.effects for gate_id, placed in flat.gates.items()}
@@ -138,14 +144,27 @@ def load_procedure(path: Path, read: Callable[[Path], Document] = read_document)
     at = tuple(number for number, _ in proves)
     refuse_unknown_orders(file, effects, flat.documents[0])
     documents = tuple(flat.documents)
-    return Procedure(file, flat.gates, flat.things, documents, flat.words, flat.catalogue, flat.trade, moves, at)
+    return Procedure(
+        file,
+        flat.gates,
+        flat.things,
+        documents,
+        flat.words,
+        flat.catalogue,
+        flat.trade,
+        moves,
+        at,
+        tuple(flat.language.untranslated),
+        partial(load_procedure, path, read),
+    )
 
 
 class _Flat:
     """The gates collected so far while files are read depth first."""
 
-    def __init__(self, read: Callable[[Path], Document]) -> None:
+    def __init__(self, read: Callable[[Path], Document], language: str | None) -> None:
         self.read = read
+        self.language = OneLanguage(language)
         self.gates: dict[str, PlacedGate] = {}
         self.things: dict[str, Thing] = {}
         self.words: dict[str, str] = {}
@@ -170,9 +189,9 @@ class _Flat:
             raise Problem(f"{path.name} includes itself", where=where, remedy="remove the circle of includes")
         document = self.read(path)
         refuse_older(document)
-        document, content = filled(document, parameters, optional)
+        document, content = self.language.filled(document, parameters, optional)
         self.documents.append(document)
-        file = validate(ProcedureFile, document, content)
+        file = self.language.begun(validate(ProcedureFile, document, content))
         self._names(file, document, path)
         self._merge(file, document)
         for name, begun in file.begins.items():
@@ -188,8 +207,8 @@ class _Flat:
             unknown = sorted(set(exits) - set(file.exits))
             need(not unknown, f"{path.name} has no exit {', '.join(unknown)}", included_at, "remove it")
         gates = [
-            *(_answered(gate, self.catalogue) for gate in file.gates),
-            *(_own_end(file, self.catalogue) if exits is None else ()),
+            *(answered(gate, self.catalogue) for gate in file.gates),
+            *(own_end(file, self.catalogue) if exits is None else ()),
         ]
         ends = (
             dict.fromkeys(file.exits, gates[len(file.gates)].id if file.exits else "") if exits is None else exits
@@ -242,7 +261,7 @@ class _Flat:
                     if gate.own_ids
                     else f"{prefix}{gate.id}/",
                     parameters={**shared, **own},
-                    optional=_of_item(item, target.document.place((*at, "each"))),
+                    optional=of_item(item, target.document.place((*at, "each"))),
                     exits=exits,
                     trail=(*trail, path.resolve()),
                     included_at=place(),
@@ -289,19 +308,21 @@ class _Flat:
             )
 
     def _language(self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None) -> None:
-        """Load the language of the file that is run; what it includes must be written in the same."""
-        if included_at is None:
-            self.catalogue, beside = load_language(
-                file.language, self.trade, path.parent, document.place(("language",)), self.read
-            )
-            self.language = file.language
+        """Load every language of the file that is run; what it includes must be written in the same."""
+        led = self.language
+        at = document.place(("language",)) if included_at is None else included_at
+        for name in led.languages if included_at is None else ():
+            named = document.place(("translations", name)) if name != file.language else at
+            words, beside = load_language(name, self.trade, path.parent, named, self.read)
             self.documents += beside
-        need(
-            file.language == self.language,
-            f"{path.name} is written in {file.language}, and what includes it in {self.language}",
-            included_at or document.place(("language",)),
-            "include files of one language",
-        )
+            if name == led.led:
+                self.catalogue = words
+        own, remedy = led.languages[0], "include files of one language"
+        what = f"{path.name} is written in {file.language}, and what includes it in {own}"
+        need(file.language == own, what, at, remedy)
+        lacking = [name for name in led.languages if name not in languages_of(document)]
+        what = f"{path.name} is not translated into {', '.join(lacking)}, and what includes it is"
+        need(not lacking, what, at, f"translate it, and write `translations: [{', '.join(lacking)}]` into it")
 
     def _names(self, file: ProcedureFile, document: Document, path: Path) -> None:
         need(
@@ -329,8 +350,9 @@ class _Flat:
             }
         )
         for gate_id, placed in self.gates.items():
-            self.gates[gate_id] = replace(placed, transitions=moves.transitions(gate_id))
-            self._check_things(placed)
+            gate = self.language.needing(placed.gate)
+            self.gates[gate_id] = replace(placed, gate=gate, transitions=moves.transitions(gate_id))
+            self._check_things(self.gates[gate_id])
             self._check_branch(placed)
         return moves
 
@@ -371,29 +393,3 @@ class _Flat:
                 placed.at("needs", name),
                 "use one of them",
             )
-
-
-def _of_item(item: str, place: Place) -> dict[str, Parameter]:
-    """Return what a file may ask of the item that it is gone through for: its name, and how it is spoken."""
-    if not item:
-        return {}
-    return {"item": Parameter(item.replace("-", " "), place), "item-id": Parameter(item, place)}
-
-
-def _answered(gate: AnyGate, catalogue: Catalogue) -> AnyGate:
-    """Return a confirmation without words of its own with the language's word for "done"."""
-    if isinstance(gate, ConfirmGate) and not gate.done:
-        return gate.model_copy(update={"done": catalogue.answers["done"]})
-    return gate
-
-
-def _own_end(file: ProcedureFile, catalogue: Catalogue) -> list[RestoreGate | FinishGate]:
-    """Return the gates a file with exits ends with when it is run by itself."""
-    if not file.exits:
-        return []
-    finish = FinishGate(kind="finish", id="finish", title=catalogue.sayings["finish-title"])
-    if not file.things:
-        return [finish]
-    things = tuple(file.things)
-    title = catalogue.sayings["put-back-title"]
-    return [RestoreGate(kind="restore", id="put-back", title=title, things=things), finish]

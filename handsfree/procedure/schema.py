@@ -7,8 +7,11 @@ from typing import Any
 
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.trades import trade_data, trades_in_order
+from handsfree.procedure.translation import TEXTS
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+SPOKEN = frozenset(path[-1] if path[-1] != "*" else path[-2] for path in TEXTS)
+"""The keys of texts that may stand in several languages."""
 PARAMETER = {"type": "string", "pattern": r"\$\{?[a-z][a-z0-9]*(-[a-z0-9]+)*", "description": "A parameter."}
 
 
@@ -22,6 +25,13 @@ def schema() -> dict[str, Any]:
     quantities = list(dict.fromkeys(name for of in trades_in_order() for name in trade_data(of).quantities))
     for block in ("Ask", "Limits"):
         made["$defs"][block]["properties"]["quantity"]["enum"] = quantities
+    for written in (made, *made["$defs"].values()):
+        for key, value in written.get("properties", {}).items():
+            if key in SPOKEN:
+                written["properties"][key] = _or_translated(value)
+    for written in (made, made["$defs"]["IncludeGate"]):
+        values = next(iter(written["properties"]["parameters"]["patternProperties"].values()))
+        values["anyOf"] = [*values["anyOf"], _by_language({"type": "string"})]
     for name, block in made["$defs"].items():
         if name.endswith("Gate") or name in {"Ask", "Settle", "Answer", "Limits"}:
             block["properties"] = {key: _or_parameter(key, value) for key, value in block["properties"].items()}
@@ -36,6 +46,24 @@ def schema() -> dict[str, Any]:
 def schema_text() -> str:
     """Return the schema as it is shipped."""
     return json.dumps(schema(), indent=2, ensure_ascii=False, sort_keys=False) + "\n"
+
+
+def _or_translated(value: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of a text, or of texts, that may stand in several languages."""
+    about: dict[str, Any] = {name: value[name] for name in ("description", "default", "title") if name in value}
+    inner = {name: item for name, item in value.items() if name not in about}
+    if isinstance(inner.get("items"), dict):
+        inner["items"] = {"anyOf": [inner["items"], _by_language(inner["items"])]}
+    return {**about, "anyOf": [*inner.get("anyOf", [inner]), _by_language(inner)]}
+
+
+def _by_language(text: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "description": "The text by language.",
+        "minProperties": 1,
+        "additionalProperties": text,
+    }
 
 
 def _or_parameter(key: str, value: dict[str, Any]) -> dict[str, Any]:

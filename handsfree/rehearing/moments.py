@@ -48,7 +48,8 @@ def spoken_in(folder: Path) -> Spoken:
     Raises Problem when the record or the procedure kept with it cannot be read.
     """
     entries = list(read(folder))
-    plan = plan_of(folder, str(own_facts(entries[0].event).get("procedure", ""))) if entries else None
+    facts = own_facts(entries[0].event) if entries else {}
+    plan = plan_of(folder, str(facts.get("procedure", "")), facts.get("language")) if entries else None
     if plan is None:
         raise Problem("the record is empty", where=str(folder))
     typed = sum(entry.kind == "typed" for entry in entries)

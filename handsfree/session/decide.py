@@ -56,8 +56,8 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
         case inp.SoundPoor():
             if draft.state.status == "running":
                 draft.say(f"sound-{event.fault}")
-        case inp.Resumed():
-            _resumed(draft)
+        case inp.Resumed(approval_fault=fault):
+            _resumed(draft, gone=bool(fault))
         case inp.SpeechEnded():
             pass
         case _:
@@ -82,7 +82,11 @@ def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> Non
     draft.ask_over()
 
 
-def _resumed(draft: Draft) -> None:
+def _resumed(draft: Draft, *, gone: bool) -> None:
+    """Go on; that the approval is gone is said before all but the script of a stop."""
+    halted = draft.state.status == "stopped"
+    if gone and not halted:
+        draft.say("approval-gone")
     last = draft.state.last_accepted
     if last is not None:
         draft.say("last-accepted", what=f"{draft.plan.name(last.quantity)} {spoken_value(draft, last)}")
@@ -90,6 +94,8 @@ def _resumed(draft: Draft) -> None:
         if draft.state.halt is None or draft.state.halt.people == "stay":
             draft.say("stopped")
         after_stop.repeat(draft)
+        if gone:
+            draft.say("approval-gone")
         return
     recheck(draft)
 

@@ -22,6 +22,7 @@ def opened(
     unproven: tuple[str, ...] = (),
     standing: ev.ProcedureStanding | None = None,
     checkpoint: str = "",
+    unheard: bool = False,
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -53,6 +54,8 @@ def opened(
         unproven=unproven,
         standing=standing,
         checkpoint=checkpoint,
+        language=plan.catalogue.language,
+        unheard=unheard,
     )
 
 
@@ -64,6 +67,8 @@ def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
         draft.say("led-by-draft")
     if first.unproven:
         draft.say("unproven")
+    if first.unheard:
+        draft.say("no-ears")
     for caution in plan.procedure.file.cautions:
         draft.tell(plan.fill(caution))
     draft.enter(plan.procedure.first)

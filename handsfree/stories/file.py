@@ -102,6 +102,8 @@ class Story(Block):
 
     story: str = Field(min_length=3, max_length=100)
     """What it shows."""
+    language: Name | None = None
+    """The language that it is led in, one of the procedure's; that of the job sheet, or its own, when left out."""
     jobsheet: str | None = Field(default=None, pattern=r"^[A-Za-z0-9._-]+\.yaml$")
     """Another job sheet for this story, a file beside this one."""
     shows: dict[FieldName, Exact] = Field(default_factory=dict)

@@ -22,8 +22,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
-from handsfree.session.plan import Plan
-from handsfree.stories.running import StoriesOf, plan_of_story, read_stories, told
+from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read_stories, told
 
 OPERATORS: Mapping[str, str] = {
     "looser limit": "a written limit is moved outwards by a tenth of itself, or left out where another remains",
@@ -215,7 +214,7 @@ def outcome_of(path: Path, number: int) -> MutantOutcome:
         return MutantOutcome(fault, "same")
     for at, story in enumerate(stories.file.stories):
         try:
-            result = told(stories, at, Plan(damaged, plan_of_story(stories, story).sheets).check())
+            result = told(stories, at, by_another(damaged, plan_of_story(stories, story)))
         except Problem:
             return MutantOutcome(fault, "check", "refused")
         if result.fault:

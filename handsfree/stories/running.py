@@ -214,14 +214,21 @@ def _covered(visit: Rehearsal) -> tuple[frozenset[str], frozenset[Way]]:
 
 
 @lru_cache(maxsize=64)
-def _plan(procedure: Path, job_sheet: Path | None) -> Plan:
+def _plan(procedure: Path, job_sheet: Path | None, language: str | None) -> Plan:
     sheet = job_sheet or load_procedure(procedure).trade.example or example_job_sheet()
-    return load_plan(procedure, sheet)[0]
+    return load_plan(procedure, sheet, language=language)[0]
 
 
 def plan_of_story(stories: StoriesOf, story: Story) -> Plan:
-    """Return the plan that a story runs on: its job sheet, the file's, or the trade's invented one."""
-    return _plan(stories.procedure, job_sheet_of(stories, story))
+    """Return the plan that a story runs on: its language, and its job sheet, the file's, or the invented one."""
+    return _plan(stories.procedure, job_sheet_of(stories, story), story.language)
+
+
+def by_another(procedure: Procedure, plan: Plan) -> Plan:
+    """Return a plan with another procedure in its place, in the same language where that has it."""
+    language = plan.catalogue.language
+    led = procedure.in_language(language) if language in procedure.file.translations else procedure
+    return Plan(led, plan.sheets).check()
 
 
 def job_sheet_of(stories: StoriesOf, story: Story) -> Path | None:

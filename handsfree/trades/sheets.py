@@ -164,6 +164,8 @@ class JobSheet(Block):
     """The height of the site above the sea; feet are taken too."""
     alert: Alert | None = None
     """Who is told when nobody answers while something fires."""
+    language: Name | None = None
+    """The language that the visit is led in, such as `german`: one of the procedure's, its own when left out."""
     second_person: SecondPerson | None = None
     """Who may answer where a procedure asks for a second person."""
     instruments: Annotated[tuple[Instrument, ...], BeforeValidator(as_tuple)] = ()

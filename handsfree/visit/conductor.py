@@ -109,15 +109,15 @@ class Conductor:
         self._cut_short = False
         """The person has spoken over the tool, and it is not yet known whether they said anything."""
 
-    def run(self, opening: Sequence[ev.Decision], first: str = "", warning: str = "") -> ExitCode:
+    def run(self, opening: Sequence[ev.Decision], first: str = "", *, warned: bool = False) -> ExitCode:
         """Conduct the visit, `first` being words typed before it began.
 
-        A warning is said to its end, before everything but the script of a stop.
+        An opening that cautions or warns is said to its end.
         Returns DONE when finished, FAILED when stopped or incomplete, LEFT_OPEN otherwise.
         """
         self._shown(opening)
-        self._tell(opening, warning)
-        if warning or any(isinstance(event, ev.VisitOpened) for event in opening):
+        self._tell(opening)
+        if warned or any(isinstance(event, ev.VisitOpened) for event in opening):
             self._whole = self._said  # with the cautions
         if first:
             self._take(inp.Typed(at=self._recorder.now(), text=first))
@@ -167,9 +167,8 @@ class Conductor:
         if self._onlooker is not None:
             self._onlooker.saw(events)
 
-    def _tell(self, events: Sequence[ev.Decision], warning: str = "") -> None:
-        texts, warnings = spoken(events), [warning] if warning else []
-        texts = [*texts, *warnings] if self._recorder.state.alarmed else [*warnings, *texts]
+    def _tell(self, events: Sequence[ev.Decision]) -> None:
+        texts = spoken(events)
         tones = [event.name for event in events if isinstance(event, ev.ToneSounded)]
         if texts or tones:
             self._said = (texts, tones)

@@ -61,6 +61,7 @@ class Recorder:
         unproven: tuple[str, ...] = (),
         standing: ev.ProcedureStanding | None = None,
         checkpoint: str = "",
+        unheard: bool = False,
         clock: Clock | None = None,
         throw_away: Path | None = None,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
@@ -79,6 +80,7 @@ class Recorder:
             unproven=unproven,
             standing=standing,
             checkpoint=checkpoint,
+            unheard=unheard,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)
@@ -95,8 +97,12 @@ class Recorder:
         return cls(plan, ledger, after(plan, State(), events), clock, moment.mono), events
 
     @classmethod
-    def resume(cls, folder: Path, *, clock: Clock | None = None) -> tuple[Recorder, tuple[ev.Decision, ...]]:
+    def resume(
+        cls, folder: Path, *, approval_fault: str = "", clock: Clock | None = None
+    ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Go on with an interrupted visit; return it with the events of its resumption, already on disk.
+
+        Why its approval no longer holds stands in the record, and that it does not is said.
 
         Raises Problem when there is nothing to resume, or another program version recorded it.
         """
@@ -113,7 +119,9 @@ class Recorder:
         recorder = cls(plan, ledger, state, clock, began)
         if state.status == "new":
             raise Problem("the visit ended before its first gate", where=str(folder), remedy="begin a new one")
-        return recorder, recorder.take(inp.Resumed(at=recorder.now(), program=PROGRAM))
+        return recorder, recorder.take(
+            inp.Resumed(at=recorder.now(), program=PROGRAM, approval_fault=approval_fault)
+        )
 
     def now(self) -> int:
         """Return the time of the visit, in ms."""
@@ -192,12 +200,18 @@ class EntryReader:
         """Read the procedure of an older record, whose questions need it; without it they stay general."""
         if content.get("schema_version") != SCHEMA_VERSION:
             with suppress(Problem):
-                self._plan = plan_of(self._folder, str(content.get("procedure")))
+                self._plan = plan_of(self._folder, str(content.get("procedure")), _named(content))
 
     def _gate_kind(self, gate: str) -> str | None:
         if self._plan is None or gate not in self._plan.procedure.gates:
             return None
         return self._plan.gate(gate).gate.kind
+
+
+def _named(content: Mapping[str, Any]) -> str | None:
+    """Return the language that the first entry of a record names, whatever version wrote it."""
+    language = content.get("language")
+    return language if isinstance(language, str) else None
 
 
 def recorded_events(folder: Path) -> list[Event]:
@@ -229,7 +243,7 @@ def _recovered(folder: Path, events: Sequence[Event]) -> tuple[Plan, State]:
             remedy="resume it with that version",
             code=ExitCode.FAILED,
         )
-    plan = plan_of(folder, first.procedure)
+    plan = plan_of(folder, first.procedure, first.language)
     return plan, after(plan, State(), tuple(events))
 
 

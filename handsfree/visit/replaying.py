@@ -67,7 +67,7 @@ class _Replay:
 
     def _open(self, event: ev.VisitOpened) -> str | None:
         self._same_version = event.decision_version == DECISION_VERSION
-        self._plan = plan_of(self._folder, event.procedure)
+        self._plan = plan_of(self._folder, event.procedure, event.language)
         if self._plan.procedure.version() != event.procedure_sha256:
             return "the procedure in the folder is not the one that was run"
         first, *rest = opening(self._plan, event)

@@ -21,7 +21,7 @@ OF_A_TRADE = frozenset(
 
 ALIKE = {
     ("procedure/documentation.py", "water-pressure"): "the name of the example that it prints",
-    ("procedure/procedure.py", "put-back"): "the ending that the language itself adds",
+    ("procedure/added.py", "put-back"): "the ending that the language itself adds",
     ("questions/put_back.py", "put-back"): "the kind of question",
     ("events/upcasting.py", "put-back"): "the kind of question",
 }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
-from handsfree.procedure.proofs import limits, re_entry, sense, structure, verdicts, wording
+from handsfree.procedure.proofs import limits, re_entry, sense, structure, translations, verdicts, wording
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.monitors import CaptureMonitor, ThingMonitor
 from handsfree.procedure.proofs.search import Violation, reached, violations
@@ -28,7 +28,7 @@ class ProofReport:
     def remarks(self) -> tuple[str, ...]:
         """What deserves a word although no proof fails by it."""
         nothing = () if self.procedure.file.proves else (NOTHING_PROVEN,)
-        return (*nothing, *limits.remarks(self.procedure))
+        return (*nothing, *limits.remarks(self.procedure), *translations.remarks(self.procedure))
 
     @property
     def proven(self) -> bool:
@@ -44,9 +44,22 @@ def check(procedure: Procedure, catalogue: Catalogue | None = None) -> ProofRepo
     """Carry out every proof; raise Problem only when the procedure's `words` name no phones."""
     catalogue = catalogue or procedure.catalogue
     order = list(PROOFS)
-    found = [_finding(procedure, catalogue, violation) for violation in _all(procedure, catalogue)]
+    found = [_finding(led, words, violation) for led, words, violation in _in_each(procedure, catalogue)]
     unique = list(dict.fromkeys(found))
     return ProofReport(procedure, tuple(sorted(unique, key=lambda finding: order.index(finding.proof))))
+
+
+def _in_each(procedure: Procedure, catalogue: Catalogue) -> Iterator[tuple[Procedure, Catalogue, Violation]]:
+    """Yield what fails, with the words that it fails in: everything in those given, words in each other language.
+
+    Words that are not the procedure's own are looked at alone.
+    """
+    yield from ((procedure, catalogue, violation) for violation in _all(procedure, catalogue))
+    if catalogue is procedure.catalogue:
+        yield from ((procedure, catalogue, one) for one in translations.lacking(procedure))
+        for other in translations.others(procedure):
+            yield from ((other, other.catalogue, one) for one in translations.lacking(other))
+            yield from ((other, other.catalogue, one) for one in _in_words(other, other.catalogue))
 
 
 def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
@@ -58,9 +71,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.wrong_not_done(procedure)
     yield from sense.skipped_person(procedure)
     yield from sense.undecided(procedure)
-    yield from sense.wrong_words(procedure)
     yield from sense.said_not_done(procedure)
-    yield from sense.ordinary(procedure, catalogue)
     yield from sense.noted_stops(procedure)
     yield from sense.unlike(procedure)
     yield from sense.advised_on(procedure)
@@ -74,20 +85,28 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from verdicts.wrong_branches(procedure)
     yield from verdicts.reading_faults(procedure)
     yield from verdicts.verdict_faults(procedure)
-    yield from verdicts.wrong_units(procedure, catalogue)
     yield from limits.without_effect(procedure)
     yield from limits.judged_twice(procedure)
     for gates in procedure.file.in_order:
         yield from violations(procedure, limits.OrderMonitor(gates))
     yield from re_entry.skipped(procedure, catalogue.stops, visits)
+    yield from _in_words(procedure, catalogue)
+    yield from wording.without_source(procedure)
+
+
+def _in_words(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
+    """Yield what fails in the words of one language alone."""
+    yield from sense.wrong_words(procedure)
+    yield from sense.ordinary(procedure, catalogue)
+    yield from verdicts.wrong_units(procedure, catalogue)
     heard = words.hearing_of(procedure, catalogue)
     yield from words.unstoppable(heard)
+    yield from words.twice(heard)
     yield from words.too_alike(heard)
     yield from words.unpronounceable(heard)
     yield from words.unsayable_numbers(heard)
     yield from wording.too_long(procedure)
     yield from wording.unclean(procedure, catalogue)
-    yield from wording.without_source(procedure)
     yield from wording.action_last(procedure, catalogue)
     yield from wording.unknown_facts(procedure)
 
@@ -95,7 +114,9 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
 def _finding(procedure: Procedure, catalogue: Catalogue, violation: Violation) -> ProofFinding:
     fault = violation.fault
     placed = procedure.gates.get(violation.gate)
-    if placed is None or fault.at[:1] == ("things",):
+    if violation.place is not None:
+        place = violation.place
+    elif placed is None or fault.at[:1] == ("things",):
         place = next(
             (d.places[fault.at] for d in procedure.documents if fault.at in d.places),
             procedure.documents[0].place(fault.at),
@@ -114,7 +135,7 @@ def first_failure(
 
     Failures that are `known` are passed over.
     """
-    for violation in _all(procedure, catalogue or procedure.catalogue):
+    for _, _, violation in _in_each(procedure, catalogue or procedure.catalogue):
         failure = (violation.fault.proof, violation.fault.what)
         if failure not in known:
             return failure
@@ -123,5 +144,5 @@ def first_failure(
 
 def failures(procedure: Procedure, catalogue: Catalogue | None = None) -> frozenset[tuple[str, str]]:
     """Return every failure as (proof, what)."""
-    found = _all(procedure, catalogue or procedure.catalogue)
-    return frozenset((violation.fault.proof, violation.fault.what) for violation in found)
+    found = _in_each(procedure, catalogue or procedure.catalogue)
+    return frozenset((violation.fault.proof, violation.fault.what) for _, _, violation in found)

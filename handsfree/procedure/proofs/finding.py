@@ -68,6 +68,7 @@ PROOFS: dict[str, str] = {
     "one-limit": "One quantity at one measurement point is judged by one set of written limits.",
     "in-order": "The gates of a declared order are come to in that order.",
     "units": "Readings kept under one name have one unit, and every unit can be said.",
+    "translated": "Every text is there in each language of the file, but where the author lets it lack.",
     "sources": "Every gate, wait and limit says where it comes from.",
     "short": "No prompt is longer than can be held in mind.",
     "clean": "No text of the tool holds a stop or hazard phrase or promises that something is safe.",

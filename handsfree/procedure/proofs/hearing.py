@@ -116,13 +116,26 @@ def own_phrases(procedure: Procedure, placed: PlacedGate) -> dict[str, KeyPath]:
     return found
 
 
+def twice(hearing: ProcedureWords) -> Iterator[Violation]:
+    """Yield each phrase that a gate takes for two of its answers: only one of them would ever be heard."""
+    for placed in hearing.procedure.gates.values():
+        means: dict[str, str] = {}
+        for name, texts in placed.gate.phrases.items():
+            for text in texts:
+                first = means.setdefault(text, name)
+                if first != name:
+                    what = f'at {placed.id} "{text}" is the answer {first} and the answer {name}'
+                    fault = ProofFault("apart", what, "use other words", ("answers", name, "heard"))
+                    yield Violation(placed.id, fault, ())
+
+
 def too_alike(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield pairs of phrases accepted together, of different meaning, that sound too alike.
 
     One of the two answers the question; what is understood everywhere is held apart when a language is read.
     """
     told: set[tuple[str, str, str]] = set()
-    alike = _Alike(hearing.pronunciations)
+    alike = _Alike(hearing.pronunciations, silent=_silent(hearing))
     for placed, question, grammar in hearing.grammars():
         own = own_phrases(hearing.procedure, placed)
         fixed = fixed_phrases(grammar)
@@ -150,8 +163,8 @@ def _pairs(mine: Mapping[str, Meanings], fixed: Mapping[str, Meanings]) -> Itera
 class _Alike:
     """Why two phrases sound too alike, worked out once for each pair."""
 
-    def __init__(self, pronunciations: Pronunciations) -> None:
-        self._pronunciations = pronunciations
+    def __init__(self, pronunciations: Pronunciations, *, silent: bool) -> None:
+        self._pronunciations, self._silent = pronunciations, silent
         self._known: dict[tuple[str, str], str] = {}
 
     def why(self, one: str, other: str) -> str:
@@ -162,11 +175,15 @@ class _Alike:
         return self._known[pair]
 
     def _why(self, one: str, other: str) -> str:
+        if one == other:
+            return "one phrase with two meanings"
         if self._pronunciations.unknown((*one.split(), *other.split())):
-            return ""
-        apart = _near(one, other, self._pronunciations)
-        if apart < LEAST_DISTANCE:
-            return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
+            if not self._silent:
+                return ""
+        else:
+            apart = _near(one, other, self._pronunciations)
+            if apart < LEAST_DISTANCE:
+                return f"{apart:.2f} phones apart, {LEAST_DISTANCE} needed"
         first, second = sorted((one, other), key=len)
         if second.startswith(first + " "):
             return "one begins the other, so a cut-off word changes the meaning"
@@ -188,9 +205,12 @@ def _near(one: str, other: str, pronunciations: Pronunciations) -> float:
 def unpronounceable(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield words the author expects to hear for which no pronunciation is known.
 
-    In a language without any pronunciation nothing is proven of how words sound, and that is one finding.
+    In a language without any pronunciation nothing is proven of how words sound, and that is one finding; of a
+    translation it is a remark, since the procedure is proven in its own language.
     """
     told: set[str] = set()
+    if _silent(hearing) and hearing.catalogue.language in hearing.procedure.file.translations:
+        return
     if _silent(hearing):
         language = hearing.catalogue.language
         what = f"{language} has no pronunciations, so nothing is proven of how its words sound"

@@ -19,6 +19,7 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
+from handsfree.documents import Place
 from handsfree.gates.branch import OTHERWISE
 from handsfree.gates.outcomes import ENDS, EXHAUSTED
 from handsfree.procedure.procedure import PlacedGate, Procedure
@@ -211,6 +212,8 @@ class Violation:
     fault: ProofFault
     transitions: tuple[Transition, ...]
     exact: bool = True
+    place: Place | None = None
+    """Where it is to be looked at, where that is not a key of the gate."""
 
 
 @dataclass
