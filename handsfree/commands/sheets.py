@@ -84,9 +84,11 @@ def _job(
     needed = _needed(visit)
     questions = SheetQuestions(interview, _units(trade), needed, spell=spell)
     name = Path(document.file).name
+    one = visit is None or not load_procedure(visit).file.translations
+    unasked = _GIVEN | {"language"} if one else _GIVEN
     while True:
         given: dict[str, Any] = {"handsfree": 1, "trade": trade.name, "appliance": name}
-        content = given | questions.block(model_of(trade, "job"), "", _GIVEN)
+        content = given | questions.block(model_of(trade, "job"), "", unasked)
         job = read_job_sheet(parse_document(_written(content), str(file)))
         wrong = next(trade.sheets(job=job, appliance=data).disagreements(), None)
         if wrong is None:
