@@ -34,7 +34,8 @@ def rehear(
     tool's own voice and sound that was used before are told too. Nothing of the visit is changed. What was found
     is kept until the visit or the model changes. A finding is a reason to listen: it proves nothing of anybody.
     """
-    from handsfree.rehearing.work import LONGEST_S, WithWhat, hear_again  # noqa: PLC0415 - loads the recogniser
+    from handsfree.rehearing.limits import LONGEST_S  # noqa: PLC0415
+    from handsfree.rehearing.work import WithWhat, hear_again  # noqa: PLC0415 - loads the recogniser
     from handsfree.sandbox import Sandbox  # noqa: PLC0415
 
     work = partial(hear_again, by=WithWhat(model, further))

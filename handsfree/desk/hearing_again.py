@@ -11,7 +11,8 @@ from handsfree.desk.examination import examine
 from handsfree.desk.index import Index
 from handsfree.problem import Problem, one_line
 from handsfree.rehearing.kept import kept_result
-from handsfree.rehearing.work import LONGEST_S, hear_again
+from handsfree.rehearing.limits import LONGEST_S
+from handsfree.rehearing.work import hear_again
 from handsfree.sandbox import Sandbox
 from handsfree.store.kept import Examined
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handsfree.fleet.jobs import Assignment
+from handsfree.fleet.jobs import Assignment, JobOutcome
 from handsfree.fleet.results import KeptVerdict, ResultsFile
 from handsfree.fleet.stored_visits import VisitSource
 from handsfree.fleet.workers import Finished, Workers
@@ -37,6 +37,8 @@ class Summary:
     done_before: int = 0
     done: list[KeptVerdict] = field(default_factory=list)
     broken: list[str] = field(default_factory=list)
+    places: dict[str, list[str]] = field(default_factory=dict)
+    """The names of all visits by the digest of their contents."""
     set_aside: dict[str, str] = field(default_factory=dict)
     refused: dict[str, str] = field(default_factory=dict)
 
@@ -54,6 +56,7 @@ class _Driver:
     results: ResultsFile
     enrolment: Path | None
     tell: Callable[[FarAlong], None]
+    took: Callable[[str, JobOutcome], None]
     names: dict[str, str] = field(default_factory=dict)
     """Digest -> the first visit of it."""
     summary: Summary = field(default_factory=Summary)
@@ -84,6 +87,7 @@ class _Driver:
             except Problem as problem:
                 self.summary.refused[name] = problem.what
                 continue
+            self.summary.places.setdefault(digest, []).append(name)
             if digest in self.names:
                 self.summary.copies += 1
                 continue
@@ -106,6 +110,7 @@ class _Driver:
         if not isinstance(came, WorkEnded):
             self.results.keep_outcome(assignment.name, assignment.digest, came)
             self.done_now += 1
+            self.took(assignment.name, came)
             return
         self.results.keep_failure(assignment.name, assignment.digest, came.what)
         if not self.results.is_set_aside(assignment.digest):
@@ -130,11 +135,14 @@ def work_through(
     *,
     enrolment: Path | None = None,
     tell: Callable[[FarAlong], None] = lambda _: None,
+    took: Callable[[str, JobOutcome], None] = lambda *_: None,
 ) -> Summary:
     """Do a job to every visit of a store that is not done yet, and return what came of all of them.
+
+    `took` is given each visit's name and what came of it now.
 
     Whatever one visit does, the others are worked on. Stopped at any moment and called again with the same
     results, it repeats at most the visits that were under way. Raises Problem when the store or the results
     cannot be used.
     """
-    return _Driver(job, source, workers, results, enrolment, tell).run()
+    return _Driver(job, source, workers, results, enrolment, tell, took).run()

@@ -1,4 +1,4 @@
-"""What is done to each visit of a fleet, in a worker: verify it, examine it for the desk.
+"""What is done to each visit of a fleet, in a worker: verify it, examine it for the desk, hear it again.
 
 The driver imports this module too; what a job needs is imported in the worker that does it.
 """
@@ -6,6 +6,7 @@ The driver imports this module too; what a job needs is imported in the worker t
 from __future__ import annotations
 
 import base64
+import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -84,5 +85,23 @@ def _examine(folder: Path, enrolment: Path | None) -> JobOutcome:
     return JobOutcome(str(facts["seal"]), str(facts.get("anchor", "")), str(facts["sentence"]), found)
 
 
-JOBS: Mapping[str, Callable[[Path, Path | None], JobOutcome]] = {"verify": _verify, "examine": _examine}
+def _rehear(folder: Path, enrolment: Path | None) -> JobOutcome:
+    """Hear a visit again and examine it; one that cannot be heard is examined all the same, and says why."""
+    from handsfree.rehearing.work import hear_again  # noqa: PLC0415
+
+    heard: dict[str, Any]
+    try:
+        heard = {"heard_again": json.loads(hear_again(folder).as_json())}
+    except Problem as problem:
+        heard = {"not_heard": Problem(problem.what, remedy=problem.remedy).sentence()}
+    outcome = _examine(folder, enrolment)
+    return replace(outcome, found={**outcome.found, **heard})
+
+
+REHEAR = "rehear"
+JOBS: Mapping[str, Callable[[Path, Path | None], JobOutcome]] = {
+    "verify": _verify,
+    "examine": _examine,
+    REHEAR: _rehear,
+}
 """Each job by its name; it takes a visit's folder and the list, and may raise Problem."""

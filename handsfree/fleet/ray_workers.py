@@ -57,6 +57,7 @@ class RayWorkers:
         *,
         enrolment: Path | None = None,
         longest_s: float = LONGEST_S,
+        job: str = "",
     ) -> None:
         """Join a cluster, or start one with `count` processors for HERE; Problem when that is not possible."""
         os.environ.setdefault("RAY_USAGE_STATS_ENABLED", "0")  # else it tells its maker of each start
@@ -72,7 +73,7 @@ class RayWorkers:
             raise Problem(what, where=address, remedy=remedy) from error
         self._ray: Any = ray
         listed = _listed(enrolment)
-        self._given = ray.put(_Given(work, longest_s, listed, conditions_here(enrolment)))
+        self._given = ray.put(_Given(work, longest_s, listed, conditions_here(enrolment, job)))
         self._task = ray.remote(num_cpus=1, memory=RESERVED, max_retries=LOST_MACHINES)(_in_a_task)
         self._under_way: dict[Any, Assignment] = {}
 
@@ -114,7 +115,7 @@ def _in_a_task(assignment: Assignment, given: _Given) -> JobOutcome | WorkEnded:
     """Do the work in a limited process beside Ray's own; runs on whatever machine Ray chose."""
     try:
         enrolment = _laid_out(given.listed)
-        if _conditions(enrolment) != given.conditions:
+        if _conditions(enrolment, assignment.job) != given.conditions:
             return WorkEnded(f"{platform.node()} has another version of the program, or a list of its own")
         return _sandbox(given.work, given.longest_s).do(replace(assignment, enrolment=enrolment))
     except WorkEnded as ended:
@@ -130,9 +131,9 @@ def _sandbox(work: Work, longest_s: float) -> Sandbox[Assignment, JobOutcome]:
 
 
 @cache
-def _conditions(enrolment: Path | None) -> Mapping[str, str]:
+def _conditions(enrolment: Path | None, job: str) -> Mapping[str, str]:
     """Return what is so in this process, looked at once."""
-    return conditions_here(enrolment)
+    return conditions_here(enrolment, job)
 
 
 @cache

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -104,6 +104,18 @@ class ResultsFile:
         line = {**members, "conditions": self._conditions}
         self._file.write(json.dumps(line, ensure_ascii=False).encode("utf-8", "backslashreplace") + b"\n")
         self._remember(line)
+
+    def outcomes(self, digests: Collection[str]) -> Iterator[tuple[str, JobOutcome]]:
+        """Yield what came of visits that are done, by digest, as the file has it."""
+        names = [each.name for each in fields(JobOutcome)]
+        with self.path.open("rb") as lines:
+            for line in map(json.loads, lines):
+                if (
+                    line["state"] == "done"
+                    and line["conditions"] == self._conditions
+                    and line["digest"] in digests
+                ):
+                    yield line["digest"], JobOutcome(**{name: line[name] for name in names})
 
     def settle(self) -> None:
         """Return when all that was added is on the disk; raises Problem when the disk fails."""

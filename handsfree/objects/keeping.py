@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
+from handsfree.ledger.files import Disk, disk_problem
 from handsfree.objects.archive import pack, unpack
 from handsfree.problem import ExitCode, Problem
 
@@ -77,6 +79,32 @@ def fetch_visit(store: ObjectStore, digest: str, folder: Path) -> None:
     """Write the files of an object into a new folder; raises Problem unless all is as its name says."""
     with store.reading(digest) as stream:
         unpack(stream, folder, digest=digest)
+
+
+@dataclass(frozen=True)
+class RestoredVisit:
+    """The folder of an object, and whether it was laid out just now."""
+
+    folder: Path
+    new: bool
+
+
+def restore_visit(store: ObjectStore, digest: str, root: Path) -> RestoredVisit:
+    """Lay an object out beneath a folder, whole or not at all; raises Problem as `fetch_visit` does."""
+    folder, part = root / digest[:16], root / f".restoring-{digest[:16]}"
+    if folder.exists():
+        return RestoredVisit(folder, new=False)
+    try:
+        root.mkdir(parents=True, exist_ok=True)
+        shutil.rmtree(part, ignore_errors=True)
+        fetch_visit(store, digest, part)
+        part.rename(folder)
+        Disk().fsync_folder(root)
+    except OSError as error:
+        raise disk_problem(error, "restoring a visit", folder) from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return RestoredVisit(folder, new=True)
 
 
 def _digest_of(stream: BinaryIO) -> str:

@@ -85,6 +85,11 @@ def keep_result(folder: Path, found: HeardAgain, model: Path | None = None) -> H
     return found
 
 
+def heard_by() -> str:
+    """Return what names the way visits are heard again here: results are alike where this is."""
+    return f"{VERSION} {_identity(model_folder())}"
+
+
 def _last(folder: Path) -> HeardAgain | None:
     try:
         with open_regular(_last_file(folder)) as stream:

@@ -16,8 +16,6 @@ from handsfree.rehearing.kept import keep_result, kept_result
 from handsfree.rehearing.own_voice import RenderedHere
 from handsfree.shipped import model_folder
 
-LONGEST_S = 3 * 3600.0
-"""Within its own length on one core: no visit is longer than a working day."""
 BEHIND_ALL_ELSE = 15
 """How far the process steps back (its niceness): pages and checks come first."""
 
