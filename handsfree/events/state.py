@@ -199,6 +199,8 @@ class State:
     not_done: tuple[str, ...] = ()
     stopped_at: int | None = None
     """When the work was last stopped."""
+    old_before: int = 0
+    """The end of the last long pause: no advice is given by what was read before it."""
     halt: Halt | None = None
     owed: tuple[str, ...] = ()
     """Steps after a stop that must be walked before anything fires."""

@@ -65,7 +65,9 @@ class AdjustGate(GateBlock):
         return True
 
     def open(self, visit: Visit) -> None:
-        """Give the advice, or say why there is none."""
+        """Give the advice, or say why there is none; by nothing that was read before a long pause."""
+        if visit.read_again(self.using):
+            return
         advice = visit.advise(Turning(self.rate, self.using, self.voids))
         visit.emit(
             ev.Advised(

@@ -241,6 +241,9 @@ class Visit(Protocol):
     def hold_ran_out(self) -> bool:
         """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
 
+    def read_again(self, kept_at: str) -> bool:
+        """Go back to where readings are taken that a long pause made old; False when none are."""
+
     def judge(self, judging: Judging) -> Judgement:
         """Carry out a calculation of the trade."""
 

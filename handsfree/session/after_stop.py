@@ -160,14 +160,20 @@ def _back(draft: Draft, how: ev.ReEntry) -> None:
     """Go on with the work; what must be walked before anything fires stays owed.
 
     A bare cry that was none, or a value read wrong, put nothing out by itself: what runs is asked. After a cry
-    that was none nobody laid a hand on anything, so where nothing runs nothing is asked.
+    that was none nobody laid a hand on anything, so where nothing runs nothing is asked. But who stood under the
+    order for minutes may have begun to obey it: then the rate is asked, too, and what is put back at a stop.
     """
     facts, halt = draft.catalogue.stops, _halt(draft)
     lit_again = how == "walked" or halt.people == "leave"
     owed = (*draft.state.owed, *(facts.relight(halt.hazards) if lit_again else ()))
     gate = _goes_on_at(draft)
     draft.emit(ev.ReEntered(at=draft.at, gate=gate, how=how, owed=tuple(dict.fromkeys(owed))))
-    recheck(draft, cry=not lit_again, untouched=how == "false-stop")
+    if lit_again:
+        recheck(draft)
+    elif draft.state.old_before == draft.at:  # the stop lasted for minutes
+        recheck(draft, things=draft.plan.put_back_when_stopped(draft.state.altered)[::-1])
+    else:
+        recheck(draft, cry=True, untouched=how == "false-stop")
 
 
 def _goes_on_at(draft: Draft) -> str:

@@ -28,6 +28,9 @@ from handsfree.questions.nothing import Nothing
 from handsfree.questions.turn_check import TurnCheck
 from handsfree.session.plan import Plan
 
+LONG_PAUSE_MS = 120_000
+"""A stop, a hold or an interruption longer than this: what ran, and what was read of it, may have changed."""
+
 Key = TypeVar("Key")
 Item = TypeVar("Item")
 
@@ -67,7 +70,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, now=event.at, lost=state.lost - {event.device})
         case inp.Resumed():
             return replace(
-                state,
+                _paused(state, state.now, event.at),
                 now=event.at,
                 speaking=False,
                 unsaid=False,
@@ -179,7 +182,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
         case ev.MoreTime():
             return replace(state, granted_until=event.until)
         case ev.CarriedOn():
-            return replace(state, held_since=None)
+            return replace(_paused(state, state.held_since, event.at), held_since=None)
         case ev.RecheckBegun():
             lost = "the work was stopped" if state.owed and plan.held_by_hand(state.altered) else ""
             return replace(state, rechecks=event.items, rate_lost=lost, last_change=event.at)
@@ -236,6 +239,12 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             assert_never(event)
 
 
+def _paused(state: State, since: int | None, until: int) -> State:
+    """Return the state after a pause: what was read before a long one may not hold any more."""
+    long = since is not None and until - since > LONG_PAUSE_MS
+    return replace(state, old_before=until) if long else state
+
+
 def _at_again(plan: Plan, state: State, gate: str) -> State:
     """Return the state at the gate where a stopped visit goes on."""
     back = gate != state.gate and gate in state.passed
@@ -270,7 +279,7 @@ def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
     real = frozenset(halt.hazards) if event.how == "walked" else frozenset()
     misheard = frozenset({state.gate}) if event.how == "misheard" else frozenset()
     return replace(
-        _at_again(plan, state, event.gate),
+        _paused(_at_again(plan, state, event.gate), halted_at, event.at),
         status="running",
         # What was waited for may have been switched off meanwhile: the time of the stop never counts, and after a
         # real one the wait begins anew.

@@ -401,6 +401,19 @@ class Draft:
         begun = [self.state.altered_at[thing] for thing in holding if thing in self.state.altered]
         return bool(begun) and self.at - max(begun) >= 60_000 * minutes
 
+    def read_again(self, kept_at: str) -> bool:
+        """Go back to where the rate is held for readings that a long pause made old; False when none are."""
+        taken = self.state.readings(kept_at)
+        if not taken or taken[-1].at >= self.state.old_before:
+            return False
+        reading = [one for one in self.state.passed if self.plan.gate(one).gate.effects.kept_at == kept_at]
+        held = [self.plan.gate(one).transitions.get(DROPPED_BACK, one) for one in reading[-1:]]
+        if not held:
+            return False
+        self.say("readings-old")
+        self.go_back(held[-1] if held[-1] in self.state.passed else reading[-1])
+        return True
+
     def judge(self, judging: Judging) -> Judgement:
         """Carry out a calculation of the trade."""
         return calculations.judge(self.plan, self.state, judging)

@@ -11,11 +11,11 @@ from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session import turning
+from handsfree.session.apply import LONG_PAUSE_MS
 from handsfree.session.draft import Draft
 from handsfree.session.likely_way import gates_left
 from handsfree.session.more_time import more_time
 from handsfree.session.rechecking import recheck
-from handsfree.session.silence import LONG_HOLD_MS
 
 _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 
@@ -91,7 +91,7 @@ def _carry_on(draft: Draft) -> None:
         return
     draft.emit(ev.CarriedOn(at=draft.at))
     draft.say("carry-on")
-    if draft.gate.firing and draft.at - held > LONG_HOLD_MS:
+    if draft.gate.firing and draft.at - held > LONG_PAUSE_MS:
         recheck(draft, untouched=True)
     else:
         draft.ask_again()

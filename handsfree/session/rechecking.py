@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.lexicon.catalogue import sentence_case
@@ -16,8 +18,10 @@ RATE = "rate"
 """An item of a recheck that is no thing, as is what the trade says is running."""
 
 
-def recheck(draft: Draft, *, untouched: bool = False, cry: bool = False) -> None:
-    """After a crash, a long hold or a stop: ask what runs, the rate and every altered thing again.
+def recheck(
+    draft: Draft, *, untouched: bool = False, cry: bool = False, things: Iterable[str] | None = None
+) -> None:
+    """After a crash, a long hold or a stop: ask again what runs, the rate and every altered thing, or `things`.
 
     After a hold, and after a cry that was none, nobody has laid a hand on things (`untouched`): only what runs is
     asked then. After a hold with its rate; after a cry the rate is called with the next values anyway.
@@ -28,7 +32,7 @@ def recheck(draft: Draft, *, untouched: bool = False, cry: bool = False) -> None
     items = [running.asked_again] if running is not None and lit else []
     cried = cry and bool(items)
     items += [RATE] if effects.rate is not None and not draft.state.owed and not cried else []
-    items += [] if untouched or cried else draft.state.altered
+    items += [] if untouched or cried else list(draft.state.altered if things is None else things)
     draft.emit(ev.RecheckBegun(at=draft.at, items=tuple(items)))
     if effects.kept_at and (effects.kept_at in draft.state.sets or draft.state.pending.values):
         draft.emit(ev.SetVoided(kept_at=effects.kept_at, why="settle clocks start afresh"))

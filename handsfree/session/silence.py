@@ -22,9 +22,6 @@ GRACE_MS = 10_000
 LONGEST_HOLD_MS = 300_000
 """A hold at a firing gate longer than this is an alarm too."""
 
-LONG_HOLD_MS = 120_000
-"""After a hold longer than this, what runs is asked again, with its rate, in one question."""
-
 
 def deadline(plan: Plan, state: State) -> int | None:
     """Return when the next thing is due if nothing is heard, in ms of the visit; None when nothing is."""

@@ -12,9 +12,10 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.questions.kind import ALARM_MS
+from handsfree.session.apply import LONG_PAUSE_MS
 from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.silence import GRACE_MS, LONG_HOLD_MS, LONGEST_HOLD_MS
+from handsfree.session.silence import GRACE_MS, LONGEST_HOLD_MS
 
 CATALOGUE = shipped().catalogue
 PHRASES = [(name, text) for name, hazard in CATALOGUE.hazards.items() for text in hazard.heard]
@@ -302,7 +303,7 @@ def test_a_long_hold_asks_what_runs_and_its_rate_in_one_question() -> None:
     """After more than two minutes; nobody has laid a hand on things, so none of them is asked again."""
     visit = at("found-maximum")
     say(visit, "hold on")
-    visit.take(inp.TimePassed(at=visit.state.now + LONG_HOLD_MS + 1000))
+    visit.take(inp.TimePassed(at=visit.state.now + LONG_PAUSE_MS + 1000))
     events = say(visit, "carry on")
     (begun,) = of_kind(events, ev.RecheckBegun)
     assert begun.items == ("burner", "rate")

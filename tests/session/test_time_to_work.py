@@ -7,10 +7,10 @@ from rehearsed import at, of_kind, places, say, shipped, spoken, with_appliance
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.session.apply import apply
+from handsfree.session.apply import LONG_PAUSE_MS, apply
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.silence import LONG_HOLD_MS, deadline
+from handsfree.session.silence import deadline
 
 MINUTE = 60_000
 
@@ -117,7 +117,7 @@ def test_a_hold_costs_one_question_when_firing_and_none_when_not() -> None:
         visit = at(gate)
         before = visit.state.question
         say(visit, "hold on")
-        visit.take(inp.TimePassed(at=visit.state.now + LONG_HOLD_MS + MINUTE))
+        visit.take(inp.TimePassed(at=visit.state.now + LONG_PAUSE_MS + MINUTE))
         say(visit, "carry on")
         asked = 0
         while visit.state.question != before and visit.state.question.kind != "waiting":
@@ -129,7 +129,7 @@ def test_a_hold_costs_one_question_when_firing_and_none_when_not() -> None:
 def test_a_rate_lost_during_a_hold_leads_back_to_where_it_is_held() -> None:
     visit = at("found-minimum")
     say(visit, "hold on")
-    visit.take(inp.TimePassed(at=visit.state.now + LONG_HOLD_MS + MINUTE))
+    visit.take(inp.TimePassed(at=visit.state.now + LONG_PAUSE_MS + MINUTE))
     say(visit, "carry on", "dropped back")
     assert visit.state.gate == "minimum-hold"
 

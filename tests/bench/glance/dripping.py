@@ -4,7 +4,8 @@ For 10 minutes, unless told otherwise, each connection sends one byte a second a
 dropped, from fifty addresses. Prints, before, during and after: how long a key of the phone takes to show on its
 page, how long after its end an utterance is heard, the load of the machine, and what the record of the visit
 (which stands at a firing gate) says of alarms, stops and lost inputs. What is late before and after, too, is the
-machine's.
+machine's. Of the slowest keys it tells where they waited: for the line to open, for the answer to the press, or
+for the picture; and, as the machine's own share, how long an append to a file on the same disk took meanwhile.
 """
 
 from __future__ import annotations
@@ -56,6 +57,7 @@ CONNECTIONS, ADDRESSES = 1_000, 50
 ANSWER_EACH_S = 45.0
 PHASES = ("before", "during", "after")
 RATE = 16_000
+SLOWEST = 5
 
 
 @dataclass
@@ -71,6 +73,29 @@ class Outcome:
     kinds: list[str] = field(default_factory=list)
     handles: list[int] = field(default_factory=list)
     """Of the visit's process, once a second."""
+    slowest: list[Press] = field(default_factory=list)
+    """Of all phases."""
+    disk: dict[str, list[float]] = field(default_factory=lambda: {phase: [] for phase in PHASES})
+    """How long a line appended to a file on the visit's disk takes to lie there, in ms."""
+
+
+@dataclass(frozen=True)
+class Press:
+    """Where a key waited, in ms."""
+
+    line: float
+    """Until the line was open and encrypted."""
+    answer: float
+    """Then until the page had taken the press."""
+    picture: float
+    """Then until the visit had acted and the page shown it."""
+    at: str = ""
+    """When: phase and second."""
+
+    @property
+    def whole(self) -> float:
+        """All together."""
+        return self.line + self.answer + self.picture
 
 
 class Phone:
@@ -108,21 +133,36 @@ class Phone:
             pass
         return 1_000 * (time.monotonic() - begun)
 
-    def press(self, key: str) -> None:
-        """Press once; a line that was dropped is opened again, as the page's own next touch would."""
-        answer = self._ask("POST", "/key", key, key)
+    def press(self, key: str) -> tuple[float, float]:
+        """Press once; return how long the line took to open, and then the answer to come, in ms."""
+        begun = time.monotonic()
+        line = http.client.HTTPSConnection(self._place, timeout=30, context=self._context)
+        line.connect()
+        opened = time.monotonic()
+        line.request("POST", "/key", key, self._signed(key))
+        answer = line.getresponse()
         assert answer.status == 204, answer.status
+        line.close()
+        return 1_000 * (opened - begun), 1_000 * (time.monotonic() - opened)
 
-    def key_ms(self) -> float:
-        """Mark the next answer, and return when the page shows it."""
+    def mark(self, at: str) -> Press:
+        """Mark the next answer, and return how long it took until the page shows it."""
         with contextlib.suppress(queue.Empty):
             while True:
                 self.pictures.get_nowait()
         before = self.pictures.get(timeout=30)["chosen"]
-        begun = time.monotonic()
-        self.press("down")
-        self.shows(lambda picture: picture["chosen"] != before)
-        return 1_000 * (time.monotonic() - begun)
+        line, answer = self.press("down")
+        return Press(line, answer, self.shows(lambda picture: picture["chosen"] != before), at)
+
+
+def disk_ms(file: Path) -> float:
+    """Append a line as the record does, and return how long it took."""
+    begun = time.monotonic()
+    with file.open("ab") as log:
+        log.write(b"x" * 500 + b"\n")
+        log.flush()
+        os.fsync(log.fileno())
+    return 1_000 * (time.monotonic() - begun)
 
 
 def drip(port: int, over: object) -> None:
@@ -221,7 +261,10 @@ def measure(before_s: float, during_s: float) -> Outcome:
                 answered = now
                 process.stdin.write("say again\n")
                 process.stdin.flush()
-            outcome.keys[phase].append(phone.key_ms())
+            marked = phone.mark(f"{phase}, {now - begun:.0f} s")
+            outcome.keys[phase].append(marked.whole)
+            outcome.slowest = sorted([*outcome.slowest, marked], key=lambda one: -one.whole)[:SLOWEST]
+            outcome.disk[phase].append(disk_ms(folder.with_name("disk")))
             outcome.load[phase].append(os.getloadavg()[0])
             outcome.handles.append(len(list(Path(f"/proc/{process.pid}/fd").iterdir())))
             while (event := hearing.next_event(0.0)) is not None:
@@ -241,12 +284,16 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as state:
         os.environ["HANDSFREE_STATE"] = state
         outcome = measure(min(60.0, during), during)
-    for what, found in (("a key to the phone's page", outcome.keys), ("an utterance heard", outcome.voice)):
+    told = ("a key to the phone's page", outcome.keys), ("an utterance heard", outcome.voice)
+    for what, found in (*told, ("a line to the disk", outcome.disk)):
         for phase in PHASES:
             ms = np.array(found[phase] or [np.nan])
             median, late = np.percentile(ms, [50, 95])
             spread = f"median {median:.0f} ms, 95 % within {late:.0f} ms, longest {ms.max():.0f} ms ({len(ms)})"
             print(f"{what:26} {phase:>6}: {spread}")
+    for one in outcome.slowest:
+        waited = f"the line {one.line:.0f} ms, the answer {one.answer:.0f} ms, the picture {one.picture:.0f} ms"
+        print(f"a slow key ({one.at}): {waited}")
     loads = ", ".join(f"{phase} {np.mean(found or [np.nan]):.1f}" for phase, found in outcome.load.items())
     print(f"load of the machine, {os.cpu_count()} cores: {loads}")
     lost = outcome.kinds.count("device-lost")

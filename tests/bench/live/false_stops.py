@@ -1,0 +1,273 @@
+"""Stops that nobody called, over hours of unseen close talk: `python -m tests.bench.live.false_stops`.
+
+All talk in ../shared/speech that is not for us, of people by whom no network was taught and on whom no margin was
+fitted, goes through the listener of a visit, a clip after the other, in a quiet room, at four questions of the
+shipped procedure in turn; the session's own rule decides (`hazard_called`). The order is drawn by lot, so what
+ends early (`--minutes`) is a sample of the whole. Prints false stops by phrase, by collection and by question, the
+hours (of the clips, without the pauses between them), false stops an hour with the 95 % interval, and the bare
+"stop" of people, heard in so many dB over noise, with its interval.
+
+`--parts final` alone leaves out whom a newer network may have been taught by. An hour of talk takes a core about
+an hour: `--processes 16` hears all of it in three quarters of one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+import os
+import random
+import time
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from handsfree.hearing.listener import Listener, Utterance
+from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.sources import Recording
+from handsfree.procedure.languages import english
+from handsfree.session.fusion import hazard_called
+from models.training import people, recordings
+from models.training.split import Part, of_speaker
+from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, places
+from tests.bench.hearing.measures import told
+from tests.bench.live import material
+from tests.bench.live.figures import AnHour
+from tests.bench.live.scale import MODEL
+
+COLLECTIONS = (
+    "librispeech-test-clean", "speechocean762", "wake-words", "speech-commands-bed-cat-happy",
+    "british-words-confusion-corpus", "alphanumeric-accents", "coswara-counting",
+)  # fmt: skip
+ROOM_DB = -40
+"""The burner's noise against the talk: a quiet room."""
+PAUSE = np.zeros(RATE)
+STRETCH_S = 60.0
+"""Of one collection, at one question, heard as one recording."""
+RATIOS = (15.0, 10.0, 0.0)
+NOISES_EACH = 3
+"""Stretches of noise under each call."""
+TOLD_EVERY_S = 60.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Clips of one collection that are heard in a row at one question."""
+
+    collection: str
+    at: str
+    clips: tuple[tuple[str, int], ...]
+    """Name, and which of the collection's clips it is."""
+    seconds: float
+
+
+@dataclass(frozen=True)
+class FalseStop:
+    """A stop that nobody called."""
+
+    hazard: str
+    words: str
+    collection: str
+    at: str
+    near: str
+    """The clip that was heard last when it was told."""
+
+
+def talk(speech: Path, parts: tuple[Part, ...]) -> dict[str, list[tuple[str, float, Callable[[], np.ndarray]]]]:
+    """Return the clips of each collection: name, seconds, sound. Who says a stop phrase of ours is left out."""
+    found: dict[str, list[tuple[str, float, Callable[[], np.ndarray]]]] = {}
+    for collection in COLLECTIONS:
+        found[collection] = [
+            (f"{one.name} {one.words[:40]!r}", one.seconds, one.samples)
+            for one in people.clips(speech, collection, *parts)
+            if english().hazard_of(one.words.lower()) is None
+        ]
+    # These taught the shipped networks: only the part kept for the last test is unseen.
+    found["other-talk"] = [
+        (f"{one.speaker} {number}", len(one.samples) / RATE, lambda one=one: one.samples)
+        for number, one in enumerate(recordings.other_talk(speech, Part.FINAL))
+        if np.abs(one.samples).max() > 0
+    ]
+    found["commands"] = [
+        (f"{one.speaker} {one.words[0]}", len(one.samples) / RATE, lambda one=one: one.samples)
+        for one in recordings.commands(speech, Part.FINAL)
+        if np.abs(one.samples).max() > 0
+    ]
+    return found
+
+
+@cache
+def _talk(speech: Path, parts: tuple[Part, ...]) -> dict[str, list[tuple[str, float, Callable[[], np.ndarray]]]]:
+    return talk(speech, parts)
+
+
+def stretches(speech: Path, parts: tuple[Part, ...]) -> list[Stretch]:
+    """Return all of it in stretches, in an order drawn by lot that is always the same."""
+    found = []
+    for collection, clips in _talk(speech, parts).items():
+        order = list(range(len(clips)))
+        random.Random(f"{collection} clips").shuffle(order)
+        row: list[tuple[str, int]] = []
+        seconds = 0.0
+        for place, number in enumerate(order):
+            row.append((clips[number][0], number))
+            seconds += clips[number][1]
+            if seconds >= STRETCH_S or place == len(order) - 1:
+                found.append(Stretch(collection, TALK_AT[len(found) % len(TALK_AT)], tuple(row), seconds))
+                row, seconds = [], 0.0
+    random.Random("stretches").shuffle(found)
+    return found
+
+
+class _Ears:
+    """What one process hears with."""
+
+    def __init__(self, speech: Path, parts: tuple[Part, ...]) -> None:
+        self.speech, self.parts = speech, parts
+        self.recogniser = Recogniser(MODEL)
+        self.pronunciations = english().pronounced({})
+
+    def stops(self, samples: np.ndarray, at: str) -> Iterator[tuple[str, str, int]]:
+        """Yield hazard, words and begin in ms of each stop that a visit would act on."""
+        listener = Listener(self.recogniser)
+        listener.listen_for(places()[at].grammar.automaton)
+        for one in listener.utterances(Recording(samples)):
+            if not isinstance(one, Utterance):
+                continue
+            pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
+            called = hazard_called(english(), self.pronunciations, pairs)
+            if called is not None:
+                yield called[0], " ".join(called[1]), one.started_ms
+
+
+_ears: _Ears | None = None
+
+
+def _begin(speech: Path, parts: tuple[Part, ...]) -> None:
+    global _ears  # noqa: PLW0603 - one for each process
+    _ears = _Ears(speech, parts)
+
+
+def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop]]:
+    assert _ears is not None
+    clips = _talk(_ears.speech, _ears.parts)[stretch.collection]
+    pieces, ends = [3 * PAUSE[: RATE // 3]], []
+    for _, number in stretch.clips:
+        pieces += [material.levelled(np.asarray(clips[number][2](), dtype=np.float64) * 32768), PAUSE]
+        ends.append(sum(map(len, pieces)) * 1000 // RATE)
+    wave = np.concatenate(pieces)
+    wave = wave + np.resize(material.burner_noise(30), len(wave)) * (2000 * 10 ** (ROOM_DB / 20))
+    samples = np.clip(wave, -32768, 32767).astype(np.int16)
+    found = []
+    for hazard, words, start_ms in _ears.stops(samples, stretch.at):
+        near = next((name for (name, _), end in zip(stretch.clips, ends, strict=True) if start_ms < end), "")
+        found.append(FalseStop(hazard, words, stretch.collection, stretch.at, near))
+    return stretch, found
+
+
+def _called(trial: tuple[str, str, int, str, float, int]) -> tuple[str, float, bool]:
+    """Play one "stop" over one stretch of noise at one question; say whether the visit stopped."""
+    assert _ears is not None
+    name, who, number, at, ratio, noise = trial
+    samples = list(bare_stops(_ears.speech))[number][3]
+    stage = Stage(_ears.speech, Part.FINAL)
+    sound = stage(Call("stop", f"{name} {at} {noise}", who, ("stop",), at, samples), ratio)
+    return who, ratio, any(hazard == "stop-work" for hazard, _, _ in _ears.stops(sound, at))
+
+
+def trials(speech: Path) -> list[tuple[str, str, int, str, float, int]]:
+    """Return the calls of "stop" by people whom no network was taught by, nor any margin fitted on."""
+    found = []
+    for number, (name, who, taught, _) in enumerate(bare_stops(speech)):
+        tuned = who.startswith("an4") and of_speaker("an4", who.split()[-1]) is Part.TUNE
+        if not (taught or tuned):
+            found += [
+                (name, who, number, at, ratio, noise)
+                for at in TALK_AT
+                for ratio in RATIOS
+                for noise in range(NOISES_EACH)
+            ]
+    return found
+
+
+def main() -> None:
+    """Listen and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--speech", type=Path, default=material.SPEECH)
+    parser.add_argument("--parts", nargs="+", choices=["final", "train"], default=["final", "train"])
+    parser.add_argument("--processes", type=int, default=os.cpu_count())
+    parser.add_argument("--minutes", type=float, default=600.0, help="end then, with what was heard by then")
+    parser.add_argument("--json", type=Path, help="save the figures here too")
+    given = parser.parse_args()
+    parts = tuple(Part(name) for name in given.parts)
+    begun = time.monotonic()
+    print(f"model {ModelFolder.check(MODEL).identity[:12]}; parts {', '.join(given.parts)}", flush=True)
+    found, seconds, by_place, last = [], Counter[str](), Counter[str](), begun
+    people_heard: dict[float, dict[str, list[bool]]] = defaultdict(lambda: defaultdict(list))
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(given.processes, _begin, (given.speech, parts)) as pool:
+        for who, ratio, stopped in pool.imap_unordered(_called, trials(given.speech)):
+            people_heard[ratio][who].append(stopped)
+        _print_heard(people_heard)
+        work = stretches(given.speech, parts)
+        whole = sum(one.seconds for one in work) / 3600
+        print(f"{whole:.1f} h of talk, {len(work)} stretches, {given.processes} processes", flush=True)
+        for stretch, stops in pool.imap_unordered(_heard, work):
+            found += stops
+            seconds[stretch.collection] += stretch.seconds
+            by_place[stretch.at] += stretch.seconds
+            if time.monotonic() - last >= TOLD_EVERY_S:
+                last = time.monotonic()
+                print(f"  {(last - begun) / 60:.0f} min: {AnHour(len(found), _hours(seconds))}", flush=True)
+            if time.monotonic() - begun > 60 * given.minutes:
+                pool.terminate()
+                break
+    _print_false(found, seconds, by_place)
+    if given.json:
+        saved = {
+            "parts": given.parts,
+            "hours": _hours(seconds),
+            "false_stops": AnHour(len(found), _hours(seconds)).as_json(),
+            "each": [vars(one) for one in found],
+            "heard": {
+                ratio: {who: [sum(each), len(each)] for who, each in heard.items()}
+                for ratio, heard in people_heard.items()
+            },
+        }
+        given.json.write_text(json.dumps(saved, indent=1) + "\n", "utf-8")
+
+
+def _hours(seconds: Counter[str]) -> float:
+    return sum(seconds.values()) / 3600
+
+
+def _print_heard(people_heard: dict[float, dict[str, list[bool]]]) -> None:
+    for ratio, heard in sorted(people_heard.items(), reverse=True):
+        each = [one for them in heard.values() for one in them]
+        always = sum(all(them) for them in heard.values())
+        print(
+            f'"stop" said alone, {ratio:g} dB over noise: {told(sum(each), len(each))}, '
+            f"{always} of {len(heard)} people every time",
+            flush=True,
+        )
+
+
+def _print_false(found: list[FalseStop], seconds: Counter[str], by_place: Counter[str]) -> None:
+    print(f"false stops: {AnHour(len(found), _hours(seconds))}")
+    for (hazard, words), count in Counter((one.hazard, one.words) for one in found).most_common():
+        near = next(one.near for one in found if one.words == words)
+        print(f"  {count:3} x {words!r} ({hazard}), as in {near}")
+    for name, length in seconds.most_common():
+        print(f"  {name}: {AnHour(sum(one.collection == name for one in found), length / 3600)}")
+    for name, length in by_place.most_common():
+        print(f"  at the question {name!r}: {AnHour(sum(one.at == name for one in found), length / 3600)}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,101 @@
+"""A stop that was none, but lasted for minutes: what may have changed meanwhile is asked, and read, again.
+
+Under two minutes it is a cry that was none: only what burns is asked (`../shared/DIALOGUE.md`, Stopping). Minutes
+under an order to switch off are as a long hold or a crash (there, Moving about): common practice, no source.
+"""
+
+from __future__ import annotations
+
+import pytest
+from rehearsed import at, hear, of_kind, say, shipped, spoken
+
+from handsfree.events import decisions as ev
+from handsfree.events import inputs as inp
+from handsfree.session.apply import LONG_PAUSE_MS
+from handsfree.session.rehearsal import Rehearsal
+
+BRIEF_MS, LONG_MS = LONG_PAUSE_MS - 60_000, LONG_PAUSE_MS + 60_000
+
+
+def stopped_for(visit: Rehearsal, ms: int) -> Rehearsal:
+    """Cry stop, let time pass under the order, and say that it was none."""
+    hear(visit, "stop")
+    visit.until_asking()
+    visit.take(inp.TimePassed(at=visit.state.now + ms))
+    hear(visit, "false stop")
+    return visit
+
+
+def as_they_were(visit: Rehearsal) -> None:
+    """Answer all that is asked again: it burns, at its rate, and every thing is as it was."""
+    visit.say("still firing")
+    while visit.state.rechecks:
+        thing = shipped().things.get(visit.state.rechecks[0])
+        visit.say("maximum" if thing is None else thing.altered)
+
+
+def test_under_two_minutes_only_what_burns_is_asked() -> None:
+    assert stopped_for(at("maximum-screw"), BRIEF_MS).state.rechecks == ("burner",)
+    assert stopped_for(at("wiring"), BRIEF_MS).state.rechecks == ()
+
+
+def test_after_minutes_the_rate_is_asked_and_what_is_put_back_at_a_stop() -> None:
+    """Power and gas are not: it burns. Where nothing burns, what somebody may have put back is asked still."""
+    visit = at("found-maximum")
+    put_back = shipped().put_back_when_stopped(visit.state.altered)
+    stopped_for(visit, LONG_MS)
+    assert visit.state.rechecks == ("burner", "rate", *reversed(put_back))
+    assert "probe" in put_back
+    assert stopped_for(at("wiring"), LONG_MS).state.rechecks == ("cover",)
+
+
+def test_what_was_put_back_meanwhile_is_asked_for_before_the_work_goes_on() -> None:
+    visit = stopped_for(at("wiring"), LONG_MS)
+    say(visit, "fitted", "confirmed")
+    assert (visit.state.gate, visit.state.question.kind) == ("wiring", "thing-first")
+
+
+def turned_after(ms: int) -> Rehearsal:
+    """Go on to the screw after a stop of so long before it was reached."""
+    visit = stopped_for(at("maximum-screw"), ms)
+    as_they_were(visit)
+    say(visit, "within reach", "removed")
+    return visit
+
+
+def test_nothing_is_turned_by_what_was_read_minutes_of_a_stop_ago() -> None:
+    """A boiler may have cycled meanwhile: the rate is held, the readings settle anew, then comes the advice."""
+    visit = turned_after(BRIEF_MS)
+    assert visit.state.gate == "maximum-turn"
+    visit = turned_after(LONG_MS)
+    assert not of_kind(visit.events[-20:], ev.Advised)
+    (back,) = of_kind(visit.events[-20:], ev.WentBack)
+    assert (back.gate, back.to) == ("maximum-turn", "first-maximum-hold")
+    assert visit.state.text == "Hold maximum."
+    visit.say("maximum held")
+    assert (visit.state.gate, visit.state.question.kind) == ("first-maximum", "waiting")
+
+
+@pytest.mark.parametrize("interrupt", ["hold", "crash"])
+def test_nor_by_what_was_read_before_a_long_hold_or_an_interrupted_program(interrupt: str) -> None:
+    visit = at("maximum-screw")
+    if interrupt == "hold":
+        visit.say("hold on")
+        visit.take(inp.TimePassed(at=visit.state.now + LONG_MS))
+        visit.say("carry on")
+    else:
+        visit.take(inp.Resumed(at=visit.state.now + LONG_MS, program="test"))
+    as_they_were(visit)
+    say(visit, "within reach", "removed")
+    assert visit.state.text == "Hold maximum."
+    assert not of_kind(visit.events, ev.Advised)
+
+
+def test_a_value_misheard_minutes_ago_has_the_rate_asked_too() -> None:
+    visit = at("found-maximum")
+    hear(visit, "nine three four four nine zero zero maximum")
+    say(visit, "confirmed")
+    visit.take(inp.TimePassed(at=visit.state.now + LONG_MS))
+    say(visit, "it was misheard", "nine three", "four four", "one eight")
+    assert visit.state.rechecks[:2] == ("burner", "rate")
+    assert spoken(visit.events[-6:])[-1] == "Burner: firing, or out?"
