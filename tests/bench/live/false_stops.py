@@ -203,6 +203,7 @@ def main() -> None:
     parser.add_argument("--parts", nargs="+", choices=["final", "train"], default=["final", "train"])
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     parser.add_argument("--minutes", type=float, default=600.0, help="end then, with what was heard by then")
+    parser.add_argument("--only", choices=["talk", "stops"], help="only the one, or only the other")
     parser.add_argument("--json", type=Path, help="save the figures here too")
     given = parser.parse_args()
     parts = tuple(Part(name) for name in given.parts)
@@ -212,10 +213,12 @@ def main() -> None:
     people_heard: dict[float, dict[str, list[bool]]] = defaultdict(lambda: defaultdict(list))
     context = multiprocessing.get_context("spawn")
     with context.Pool(given.processes, _begin, (given.speech, parts)) as pool:
-        for who, ratio, stopped in pool.imap_unordered(_called, trials(given.speech)):
+        for who, ratio, stopped in pool.imap_unordered(
+            _called, [] if given.only == "talk" else trials(given.speech)
+        ):
             people_heard[ratio][who].append(stopped)
         _print_heard(people_heard)
-        work = stretches(given.speech, parts)
+        work = [] if given.only == "stops" else stretches(given.speech, parts)
         whole = sum(one.seconds for one in work) / 3600
         print(f"{whole:.1f} h of talk, {len(work)} stretches, {given.processes} processes", flush=True)
         for stretch, stops in pool.imap_unordered(_heard, work):
