@@ -20,7 +20,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from handsfree.doorway import Doorway
+from handsfree.doorway import Doorway, Idlers
 from handsfree.problem import Problem
 
 LONGEST_HEAD = 16_384
@@ -97,6 +97,7 @@ class Server:
         self.port: int = listener.getsockname()[1]
         self._limits = limits or ServingLimits()
         self._known: list[str] = []
+        self._idlers = Idlers()
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -153,7 +154,9 @@ class Server:
         self._socket.close()
 
     def _uvicorn(self, application: ASGIApp) -> uvicorn.Server:
-        connection = type("_Limited", (_Connection,), {"limits": self._limits, "known": self._known})
+        connection = type(
+            "_Limited", (_Connection,), {"limits": self._limits, "known": self._known, "idlers": self._idlers}
+        )
         config = uvicorn.Config(
             application, http=connection, ws="websockets-sansio" if self._websockets else "none",
             ws_max_size=LONGEST_MESSAGE, ws_per_message_deflate=False, ws_ping_interval=5.0, ws_ping_timeout=10.0,
@@ -162,7 +165,7 @@ class Server:
         )  # fmt: skip
         if self._tls is None:
             return uvicorn.Server(config)
-        return Doorway(config, self._tls, self._limits.request_s, self._known)
+        return Doorway(config, self._tls, self._limits.request_s, self._known, self._idlers)
 
 
 class _Connection(H11Protocol):
@@ -170,6 +173,8 @@ class _Connection(H11Protocol):
 
     limits = ServingLimits()
     known: Sequence[str] = ()
+    idlers = Idlers()
+    asked = False
     _deadline: asyncio.TimerHandle | None = None
     came = 0.0
     dropped = False
@@ -200,12 +205,15 @@ class _Connection(H11Protocol):
         chosen.transport.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
+        if not self.asked:
+            self.idlers.dropped(self.address())
         self._drop_after(None)
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)
         if self.answering():
+            self.asked = True
             self._drop_after(None)
 
     def on_response_complete(self) -> None:
@@ -226,6 +234,7 @@ class _Connection(H11Protocol):
 
     def handle_websocket_upgrade(self, event: Any) -> None:
         """Hand over to the WebSocket, which watches over itself by pings."""
+        self.asked = True
         self._drop_after(None)
         super().handle_websocket_upgrade(event)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import hmac
 import http.client
@@ -24,6 +25,7 @@ from rehearsed import at, say
 from told import Told
 from trusting import trusting
 
+from handsfree.doorway import MOST_IDLE, Idlers
 from handsfree.events import inputs as inp
 from handsfree.events.devices import DeviceChange
 from handsfree.glance.authority import Authority
@@ -299,6 +301,44 @@ def test_lookers_on_never_take_the_place_of_the_holder_of_the_keys(page: Page, t
         assert lines[-1].recv(12) == b"HTTP/1.1 200"
     for line in lines:
         line.close()
+
+
+def test_an_address_whose_visitors_ask_for_nothing_is_turned_away_and_no_other(page: Page, told: Told) -> None:
+    """Each of them would cost time in which others wait; who comes from elsewhere, and the phone, are let in."""
+    told.turn()
+    host, port = urlsplit(page.url).netloc.split(":")
+
+    def answered(source: str, sent: bytes = b"") -> bytes:
+        sent = sent or f"GET /words HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode()
+        line = socket.create_connection((host, int(port)), 10, (source, 0))
+        with line, contextlib.suppress(ConnectionError):  # who is turned away may hear of it while writing
+            line.sendall(sent)
+            return line.recv(12)
+        return b""
+
+    assert answered("127.0.0.9") == b"HTTP/1.1 200"
+    for _ in range(200):
+        answered("127.0.0.9", b"G\0\r\n\r\n")
+        if not answered("127.0.0.9"):
+            break
+    else:
+        pytest.fail("two hundred who asked for nothing were let in")
+    assert answered("127.0.0.8") == b"HTTP/1.1 200"
+    assert press(page, "down") == 204
+
+
+def test_visitors_who_asked_for_nothing_are_forgotten_one_a_second() -> None:
+    now = [0.0]
+    idlers = Idlers(lambda: now[0])
+    for _ in range(3 * MOST_IDLE):
+        idlers.dropped("192.0.2.1")
+    assert idlers.too_many("192.0.2.1")
+    assert not idlers.too_many("192.0.2.2")
+    now[0] = 2.0
+    assert not idlers.too_many("192.0.2.1")
+    idlers.dropped("192.0.2.1")
+    idlers.dropped("192.0.2.1")
+    assert idlers.too_many("192.0.2.1")
 
 
 @pytest.mark.slow("three hundred connections")
