@@ -106,6 +106,7 @@ def _checks(evidence: Evidence, checks: Sequence[PagesCheck]) -> tuple[list[Row]
     answered: list[Row] = []
     lacking: dict[str, list[str]] = {}
     undone = {event.gate: wording.reason(event.reason) for _, event in evidence.not_done}
+    passed_over = {one.gate: one.reason for one in evidence.ending.not_asked}
     ended = "Not asked on the way that this visit went" if evidence.ending.came_to_its_end else "Not come to"
     for check in checks:
         gates = evidence.gate_ids(check.gates)
@@ -113,6 +114,8 @@ def _checks(evidence: Evidence, checks: Sequence[PagesCheck]) -> tuple[list[Row]
         last = passages[-1] if passages else None
         if not gates:
             lacking.setdefault("No part of this visit", []).append(check.says)
+        elif last is not None and last.gate in passed_over:
+            lacking.setdefault(f"Not asked, since {passed_over[last.gate]}", []).append(check.says)
         elif last is not None and last.outcome not in {NOT_DONE, _WENT_BACK}:
             answered.append([check.says, _answer(evidence, last.gate, last.outcome)])
         elif last is not None and last.gate in undone:

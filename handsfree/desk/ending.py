@@ -9,7 +9,7 @@ from handsfree.desk import wording
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.desk.spans import Alteration, alterations
 from handsfree.events import decisions as ev
-from handsfree.gates.outcomes import NOT_DONE
+from handsfree.gates.outcomes import NOT_ASKED, NOT_DONE
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 
 EndKind = Literal["finished", "incomplete", "left-off", "stopped", "open", "damaged"]
@@ -56,6 +56,8 @@ class VisitEnd:
     left: tuple[Alteration, ...]
     """What was altered and not put back."""
     left_out: tuple[LeftOut, ...]
+    not_asked: tuple[LeftOut, ...]
+    """Gates last passed over, each with what the sheets or the answers say against asking it."""
     lacking: tuple[ev.Lacking, ...]
     """What the visit was for and did not show; known once it is closed."""
     without_value: tuple[str, ...]
@@ -87,6 +89,7 @@ def ending_of(recorded: Recorded) -> VisitEnd:
         stops=_stops(recorded),
         left=tuple(span for span in alterations(recorded) if span.until is None),
         left_out=_left_out(recorded),
+        not_asked=_not_asked(recorded),
         lacking=closed.lacking if closed is not None and kind != "finished" else (),
         without_value=_without_value(recorded),
         never_read=() if ended else _never_read(recorded),
@@ -180,6 +183,17 @@ def _left_out(recorded: Recorded) -> tuple[LeftOut, ...]:
     return tuple(found.values())
 
 
+def _not_asked(recorded: Recorded) -> tuple[LeftOut, ...]:
+    """Return the gates last passed over; one that was asked later is not among them."""
+    found: dict[str, LeftOut] = {}
+    for step, event in recorded.all(ev.GatePassed):
+        found.pop(event.gate, None)
+        if event.outcome == NOT_ASKED:
+            title, why = recorded.gate_title(event.gate), recorded.passed_over[step.seq]
+            found[event.gate] = LeftOut(event.gate, title, why, step.seq, step.at)
+    return tuple(found.values())
+
+
 def _without_value(recorded: Recorded) -> tuple[str, ...]:
     last = {event.reading.quantity: event.reading.value for _, event in recorded.all(ev.ReadingAccepted)}
     shown = {NO_READING: "no value", OVER_RANGE: "more than its range"}
@@ -207,6 +221,8 @@ def _never_reached(recorded: Recorded) -> tuple[str, ...]:
             if to not in seen:
                 seen.add(to)
                 ahead.append(to)
+    if recorded.possible is not None:
+        seen &= recorded.possible
     titles = (placed.gate.title for gate, placed in gates.items() if gate in seen - entered and _asks(placed.gate))
     return tuple(title for title in dict.fromkeys(titles) if title not in recorded.titles.values())
 

@@ -79,8 +79,9 @@ def stop_line(stop: StopTold) -> str:
 
 
 def not_done(ending: VisitEnd) -> list[str]:
-    """Return the steps left out and the readings without a value, each with its reason."""
+    """Return the steps left out or not asked and the readings without a value, each with its reason."""
     told = [f"{one.title}: {one.reason}" for one in ending.left_out]
+    told += [f"{one.title}: not asked, since {one.reason}" for one in ending.not_asked]
     return [*told, *ending.without_value]
 
 

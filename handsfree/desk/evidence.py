@@ -154,9 +154,16 @@ class Evidence:
         return self.ending.came_to_its_end
 
     def gate_ids(self, names: Sequence[str]) -> list[str]:
-        """Return the procedure's gates of these names, whatever file they were included from."""
-        known = self.recorded.plan.procedure.gates if self.recorded.plan else self.recorded.titles
-        return [gate for gate in known if gate.rsplit("/", 1)[-1] in names]
+        """Return the procedure's gates of these names, whatever file they were included from.
+
+        What the sheets of the visit let nobody come to is none of them.
+        """
+        plan, possible = self.recorded.plan, self.recorded.possible
+        known = [one for one in (plan.procedure.gates if plan else self.recorded.titles) if _last(one) in names]
+        if possible is None:
+            return known
+        come_to = {one.gate for one in self.ending.not_asked}
+        return [gate for gate in known if gate in possible or gate in come_to]
 
     def judged_for(self, gate: str) -> str:
         """Return what a verdict gate judges for: verdicts of one calculation for the same overtake each other.
@@ -236,6 +243,10 @@ class Evidence:
                 step, event = undone[gate]
                 return failed(f"not done: {wording.reason(event.reason)}", step.seq)
         passages = [span for span in self.gates if span.gate in known and span.outcome]
+        passed_over = {one.gate: one for one in self.ending.not_asked}
+        if passages and all(span.gate in passed_over for span in passages):
+            return not_asked(f"not asked, since {passed_over[passages[-1].gate].reason}")
+        passages = [span for span in passages if span.gate not in passed_over]
         if not passages:
             return failed("the visit never came to it") if self.finished else unknown("the visit ended before it")
         last = passages[-1]
@@ -251,6 +262,11 @@ class Evidence:
         """Return a number of the sheets by its path; None when there is none."""
         found = self.sheet(path)
         return found if isinstance(found, Decimal) else None
+
+
+def _last(gate: str) -> str:
+    """Return the id of a gate in its own file."""
+    return gate.rsplit("/", 1)[-1]
 
 
 def at(whole: object | None, path: str) -> object | None:

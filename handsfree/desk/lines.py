@@ -10,6 +10,7 @@ from handsfree.desk.ending import why_stopped
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.gates.outcomes import NOT_ASKED
 from handsfree.lexicon.catalogue import sentence_case
 
 LOW_CONFIDENCE = Decimal("0.75")
@@ -163,6 +164,8 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"Readings of {wording.plain(kept_at)} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):
             return f"Not done: {recorded.gate_title(gate)} ({wording.reason(reason)})", "odd"
+        case ev.GatePassed(gate=gate, outcome=outcome) if outcome == NOT_ASKED:
+            return f"Not asked: {recorded.gate_title(gate)} ({recorded.passed_over[step.seq]})", "edit"
         case ev.Noted(text=text, answer=answer) if answer:
             return f"{sentence_case(answer)}: {text or 'kept as sound'}", "note"
         case ev.Noted(text=text):

@@ -10,10 +10,12 @@ from typing import TypeVar
 
 from pydantic import ValidationError
 
+from handsfree.desk.not_asked import reasons
 from handsfree.events import decisions as ev
 from handsfree.events.record import Event
 from handsfree.ledger import Entry, read
 from handsfree.problem import Problem
+from handsfree.session.deciding import possible
 from handsfree.session.plan import Plan
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.visit.folder import plan_of
@@ -75,6 +77,16 @@ class Recorded:
     def titles(self) -> dict[str, str]:
         """Gate -> its title, of the gates that were entered."""
         return {event.gate: event.title for _, event in self.all(ev.GateEntered)}
+
+    @cached_property
+    def passed_over(self) -> Mapping[int, str]:
+        """Entry -> why a gate was not asked there."""
+        return reasons(self.plan, ((step.seq, step.event) for step in self.steps))
+
+    @cached_property
+    def possible(self) -> frozenset[str] | None:
+        """The gates that a visit with these sheets can come to; None when the procedure cannot be read."""
+        return None if self.plan is None else possible(self.plan)
 
     @property
     def procedure_title(self) -> str:
@@ -189,6 +201,7 @@ class Recorded:
         asks = [
             ask
             for gate in (self.plan.procedure.gates if self.plan else ())
+            if self.possible is None or gate in self.possible
             for ask in getattr(self._block(gate), "ask", ())
         ]
         return tuple(dict.fromkeys(ask.quantity for ask in asks))

@@ -27,7 +27,8 @@ def in_date(evidence: Evidence, item: Item) -> Assessment:
 
 def all_answered(evidence: Evidence, item: Item) -> Assessment:
     """Judge whether each of several gates was passed; one left out with its reason is a fail that says so."""
-    gates = evidence.gate_ids(item.gates)
+    passed_over = {one.gate for one in evidence.ending.not_asked}
+    gates = [gate for gate in evidence.gate_ids(item.gates) if gate not in passed_over]
     if not gates:
         return not_asked("the procedure has no such gates")
     undone = {event.gate: event.reason for _, event in evidence.not_done}

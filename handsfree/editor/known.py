@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.documents import Document
+from handsfree.gates.outcomes import DONE, NOT_DONE
+from handsfree.gates.when import NOT_COME_TO
 from handsfree.problem import Problem
-from handsfree.procedure.branching import choices_of
+from handsfree.procedure.branching import facts_with_choices
 from handsfree.procedure.sheets import model_of
 from handsfree.procedure.trades import TradeData, known_trades, trade_data
 from handsfree.trades import DEFAULT_TRADE
@@ -89,12 +91,15 @@ class KnownNames:
 
     def choices(self) -> dict[str, tuple[str, ...]]:
         """Return the facts of both sheets that have choices, with these."""
-        return {
-            f"{sheet}.{name}": values
-            for sheet in ("job", "appliance")
-            for name, values in choices_of(model_of(self.trade, sheet)).items()
-            if values
-        }
+        return facts_with_choices(self.trade.sheets)
+
+    def outcomes(self, gate_id: str) -> tuple[str, ...]:
+        """Return what a gate of this file may have been passed by, as far as its answers tell."""
+        written = self.content.get("gates")
+        gates = [one for one in written if isinstance(one, dict)] if isinstance(written, list) else []
+        gate = next((one for one in gates if one.get("id") == gate_id), {})
+        own = [*(gate.get("answers") or ()), *(gate.get("branches") or ())] or [DONE]
+        return (*map(str, own), NOT_DONE, NOT_COME_TO)
 
     def quantity(self, name: str) -> str:
         """Return a line about a quantity of the trade; empty when it has none of the name."""

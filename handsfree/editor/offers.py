@@ -12,6 +12,7 @@ from handsfree.editor.cursor import Cursor, cursor_at
 from handsfree.editor.known import KnownNames
 from handsfree.editor.shape import below, keys_of, patterns_of, values_of
 from handsfree.gates import GATE_KINDS
+from handsfree.gates.when import NOT_GIVEN
 from handsfree.procedure.documentation import summary_of
 from handsfree.procedure.file import NEXT_ITEM, IncludeGate
 
@@ -70,13 +71,19 @@ def names_of_keys(cursor: Cursor, known: KnownNames) -> Mapping[str, str]:
     if field == "branches" and calculation is not None:
         return dict.fromkeys(calculation.outcomes, f"an outcome of {gate['calculation']}")
     if field == "branches" and gate.get("kind") == "branch":
-        choices = known.choices().get(str(gate.get("fact")), ())
+        choices = [one for one in known.choices().get(str(gate.get("fact")), ()) if one != NOT_GIVEN]
         return dict.fromkeys(choices, f"a choice of {gate.get('fact')}")
     if field == "using" and calculation is not None:
         return {name: f"reads {', '.join(of) or 'what `limits` name'}" for name, of in calculation.inputs.items()}
+    if field == "when":
+        return {**_facts(known), **known.gates}
     if field in {"needs", "begins"}:
         return {name: said_of(thing) for name, thing in known.things().items()}
     return _keys_of_part(field, known.part(gate.get("file")))
+
+
+def _facts(known: KnownNames) -> Mapping[str, str]:
+    return {name: f"one of: {', '.join(values)}" for name, values in known.choices().items()}
 
 
 def _keys_of_part(field: object, part: Mapping[str, Any]) -> Mapping[str, str]:
@@ -122,13 +129,22 @@ def names_at(cursor: Cursor, known: KnownNames) -> Mapping[str, str]:
         return known.points()
     if field in {"proves", "by", "in_order"} or (in_gate and field == "answer"):
         return known.gates
-    return _LISTED[field](known) if field in _LISTED else {}
+    return _of_when(path, known) or (_LISTED[field](known) if field in _LISTED else {})
+
+
+def _of_when(path: tuple[str | int, ...], known: KnownNames) -> Mapping[str, str]:
+    """Return the values that a condition of a gate may name."""
+    if path[:1] != ("gates",) or path[2:3] != ("when",) or len(path) < 4:
+        return {}
+    decider = str(path[3])
+    values = known.choices().get(decider) or (known.outcomes(decider) if decider in known.gates else ())
+    return dict.fromkeys(values, f"a value of {decider}")
 
 
 _LISTED: Mapping[str, Callable[[KnownNames], Mapping[str, str]]] = {
     "calculation": lambda known: {name: one.says for name, one in known.calculations.items()},
     "hazard": lambda known: dict.fromkeys(known.trade.stops.stops, "a stop of the trade"),
-    "fact": lambda known: {name: f"one of: {', '.join(values)}" for name, values in known.choices().items()},
+    "fact": _facts,
     "jobsheet": lambda known: known.facts(),
     "file": lambda known: known.parts_beside(),
 }

@@ -8,6 +8,7 @@ from handsfree.gates.adjust import AdjustGate
 from handsfree.gates.branch import BranchGate
 from handsfree.gates.choice import ChoiceGate
 from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.entry import EntryGate
 from handsfree.gates.finish import FinishGate
 from handsfree.gates.kind import GateKind
 from handsfree.gates.readings import ReadingsGate
@@ -17,7 +18,7 @@ from handsfree.gates.timed import TimedGate
 from handsfree.gates.verdict import VerdictGate
 from handsfree.gates.wait import WaitGate
 
-Gate = (
+WrittenGate = (
     ConfirmGate
     | ChoiceGate
     | ReadingsGate
@@ -30,9 +31,12 @@ Gate = (
     | StopGate
     | FinishGate
 )
-"""Every kind of gate."""
+"""Every kind of gate that an author writes."""
 
-GATE_KINDS: tuple[type[Gate], ...] = get_args(Gate)
+Gate = WrittenGate | EntryGate
+"""Every kind of gate: the language itself puts the entry of a part before it."""
+
+GATE_KINDS: tuple[type[WrittenGate], ...] = get_args(WrittenGate)
 
 
 def as_kind(gate: Gate) -> GateKind:

@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import Field, model_validator
 
 from handsfree.blocks import Block, Exact, Name, Phrase, Target
+from handsfree.gates.when import When
 
 Rate = Literal["maximum", "minimum"]
 
@@ -41,6 +42,14 @@ class GateBlock(Block):
     """Whether "not done, because" may pass it (to `then`), or the gate it then leads to."""
     then: Target | None = None
     """Where it leads; the next gate of the file when left out."""
+    when: When = Field(default_factory=dict)
+    """Facts of the sheets and earlier answers by which it is asked at all: `{appliance.store: stored}`.
+
+    All must hold, each by one of its values; else the gate is passed over: nothing is altered or put back there.
+    A fact that the sheet may leave out is then `not given`; a gate is `not come to` before it was passed.
+    """
+    otherwise: Target | None = None
+    """Where it leads when `when` does not hold; its `then`, or the next gate of the file, when left out."""
 
     @model_validator(mode="after")
     def _bounded(self) -> GateBlock:

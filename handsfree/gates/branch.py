@@ -32,7 +32,7 @@ class BranchGate(UnaskedGate):
     branches: dict[str, Target] = Field(min_length=1)
     """Choices of the fact, or outcomes of the gate, and where each leads."""
     otherwise: Target
-    """Where it leads when none of them holds: the fact is not given, or the gate was not passed."""
+    """Where it leads when none of them holds: the fact is not given, the gate was not passed, or `when` fails."""
 
     @model_validator(mode="after")
     def _on_one(self) -> BranchGate:
@@ -64,11 +64,7 @@ class BranchGate(UnaskedGate):
 
     def open(self, visit: Visit) -> None:
         """Leave by what is known."""
-        if self.fact is not None:
-            known: str | None = visit.fill(f"{{{self.fact}}}")
-        else:
-            prefix, _, _ = visit.state.gate.rpartition(self.id)
-            known = visit.state.outcomes.get(f"{prefix}{self.answer}")
+        known = visit.known(self.fact or self.answer or "")
         visit.pass_gate(known if known in self.branches else OTHERWISE)
 
     def time_up(self, visit: Visit) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 DONE = "done"
 NOT_DONE = "not done"
 EXHAUSTED = "exhausted"
+NOT_ASKED = "not asked"
 UNSETTLED = "unsettled"
 DROPPED_BACK = "dropped back"
 NO_ADVICE = "no advice"

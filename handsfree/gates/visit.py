@@ -155,6 +155,9 @@ class Visit(Protocol):
     def person(self, number: str) -> tuple[str, bool] | None:
         """Return who has a number, and whether they may answer second; None when nobody has it."""
 
+    def known(self, decider: str) -> str:
+        """Return what is known of what decides: a fact of a sheet, or how an earlier gate was passed last."""
+
     def fill(self, text: str) -> str:
         """Return a prompt with the blanks filled in from the sheets."""
 

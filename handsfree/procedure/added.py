@@ -1,14 +1,17 @@
-"""What the language itself adds to a file: the word for "done", an end for a part run alone, an item's name."""
+"""What the language itself adds to a file: the word for "done", an end for a part run alone, the entry of one, an item's name."""
 
 from __future__ import annotations
 
 from handsfree.documents import Place
 from handsfree.gates.confirm import ConfirmGate
+from handsfree.gates.entry import EntryGate
 from handsfree.gates.finish import FinishGate
 from handsfree.gates.restore import RestoreGate
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.procedure.file import AnyGate, ProcedureFile
+from handsfree.procedure.file import AnyGate, IncludeGate, ProcedureFile
 from handsfree.procedure.parameters import Parameter
+
+ENTRY_SOURCE = "the sheets and the earlier answers that it names"
 
 
 def of_item(item: str, place: Place) -> dict[str, Parameter]:
@@ -35,3 +38,10 @@ def own_end(file: ProcedureFile, catalogue: Catalogue) -> list[RestoreGate | Fin
     things = tuple(file.things)
     title = catalogue.sayings["put-back-title"]
     return [RestoreGate(kind="restore", id="put-back", title=title, things=things), finish]
+
+
+def entry_of(part: IncludeGate, *, firing: bool) -> EntryGate:
+    """Return the entry of a part that has conditions; it counts as firing where the part's first gate does."""
+    return EntryGate(
+        kind="entry", id=part.id, title=str(part.title), source=ENTRY_SOURCE, when=part.when, firing=firing
+    )

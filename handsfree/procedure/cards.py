@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
@@ -58,6 +58,8 @@ def _lines(procedure: Procedure, placed: PlacedGate) -> Iterator[CardLine]:
     gate, effects = placed.gate, placed.gate.effects
     rate = f" at {effects.rate}" if effects.rate else ""
     yield CardLine("title", f"{gate.title} ({gate.kind}{rate}{', firing' if gate.firing else ''})")
+    if gate.when:
+        yield CardLine("note", f"asked when: {told_when(gate.when)}")
     for key in ("prompt", "script"):
         if key in gate.texts:
             yield CardLine("prompt", f"“{gate.texts[key]}”")
@@ -72,6 +74,11 @@ def _lines(procedure: Procedure, placed: PlacedGate) -> Iterator[CardLine]:
             yield CardLine("thing", f"{verb}: {', '.join(names)}")
     if gate.at_most is not None:
         yield CardLine("note", f"at most {gate.at_most} times")
+
+
+def told_when(when: Mapping[str, tuple[str, ...]]) -> str:
+    """Return conditions as one text."""
+    return ", and ".join(f"{decider} is {' or '.join(values)}" for decider, values in when.items())
 
 
 def _bands(procedure: Procedure, effects: Effects) -> Iterator[str]:

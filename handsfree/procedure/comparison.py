@@ -36,11 +36,24 @@ ASPECTS: Mapping[str, frozenset[str]] = {
     "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
     "records": frozenset({"point", "only_recorded"}),
     "watching": frozenset({"firing"}),
+    "order": frozenset({"when"}),
 }
 """What a field of a gate is about; where a gate leads is told by its transitions and not by its fields."""
 
 _TOLD_BY_TRANSITIONS = frozenset(
-    {"id", "kind", "then", "exhausted", "unsettled", "dropped_back", "no_advice", "branches", "not_done", "exits"}
+    {
+        "id",
+        "kind",
+        "then",
+        "exhausted",
+        "unsettled",
+        "dropped_back",
+        "no_advice",
+        "branches",
+        "not_done",
+        "exits",
+        "otherwise",
+    }
 )
 
 
@@ -104,7 +117,9 @@ def _changes(old: Procedure, new: Procedure) -> Iterator[Change]:
     gone = [gate_id for gate_id in old.gates if gate_id not in new.gates and gate_id not in renamed]
     come = [gate_id for gate_id in new.gates if gate_id not in old.gates and gate_id not in renamed.values()]
     for gate_id in gone:
-        yield Change("gates", gate_id, f"removed ({old.gates[gate_id].gate.title})")
+        gate = old.gates[gate_id].gate
+        weight: Weight = "tighter" if gate.kind == "entry" else "looser"
+        yield Change("gates", gate_id, f"removed ({gate.title})", weight=weight)
     for gate_id in come:
         yield Change(
             "gates", gate_id, f"added ({new.gates[gate_id].gate.title})", weight=of_gate_added(new, gate_id)

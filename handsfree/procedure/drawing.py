@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from handsfree.gates.outcomes import DROPPED_BACK, ENDS, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
+from handsfree.gates.outcomes import DROPPED_BACK, ENDS, EXHAUSTED, NO_ADVICE, NOT_ASKED, NOT_DONE, UNSETTLED
 from handsfree.procedure.cards import Card, DrawnWay, card_of
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.dangers import Followed
@@ -19,11 +19,11 @@ from handsfree.procedure.proofs.search import explore
 CARD, WAYS, LANE, GUTTER, LINE, GAP, TOP = 360, 210, 13, 9, 14, 14, 20
 LETTERS, BOLD_LETTERS = CARD // 7 - 1, CARD // 8
 """Letters on a line of a card at 11 pixels, of the wide fonts too; those of bold lines are wider."""
-ASIDE = frozenset({NOT_DONE, EXHAUSTED, UNSETTLED, DROPPED_BACK, NO_ADVICE})
+ASIDE = frozenset({NOT_ASKED, NOT_DONE, EXHAUSTED, UNSETTLED, DROPPED_BACK, NO_ADVICE})
 STYLE = """
 text{font:11px 'DejaVu Sans',Verdana,sans-serif;fill:#222}.id{font-weight:700}.head{font:700 16px sans-serif}
 .card rect{fill:#fff;stroke:#456;stroke-width:1.2}.firing rect{fill:#fff3e0}
-.verdict rect,.branch rect{fill:#eef5ff}
+.verdict rect,.branch rect,.entry rect{fill:#eef5ff}
 .finish rect{fill:#e6f4e6}.stop rect{fill:#fde8e8;stroke:#a33}.walked rect{stroke-width:3;stroke:#06c}
 .title{fill:#456}.prompt{font-style:italic}.band{fill:#064;font-weight:700}.thing{fill:#a33}.note{fill:#555}
 .way{fill:none;stroke:#567;stroke-width:1.2}.aside{stroke-dasharray:4 3}.back{stroke:#b60}

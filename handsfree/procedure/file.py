@@ -13,7 +13,8 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from handsfree.blocks import Block, Name, Names, Phrase, Target, Texts, as_tuple
 from handsfree.bundles.version import PATTERN as VERSION
-from handsfree.gates import Gate
+from handsfree.gates import WrittenGate
+from handsfree.gates.when import When
 from handsfree.questions.ask import Thing
 from handsfree.trades import DEFAULT_TRADE
 
@@ -73,6 +74,12 @@ class IncludeGate(Block):
     """Where each of its exits leads."""
     then: Target | None = None
     """With `each`: where `next item` leads after the last; the next gate of the file when left out."""
+    when: When = Field(default_factory=dict)
+    """Facts of the sheets and earlier answers by which the part is gone through at all, as at any gate."""
+    otherwise: Target | None = None
+    """Where it leads when `when` does not hold; its `then`, or the next gate of the file, when left out."""
+    title: str | None = Field(default=None, min_length=3, max_length=60)
+    """With `when`: what the part is, in a few words; it stands on the paper when it is not gone through."""
 
     @model_validator(mode="after")
     def _only_with_each(self) -> IncludeGate:
@@ -85,10 +92,14 @@ class IncludeGate(Block):
             raise ValueError("with `each` the items' gates cannot keep their ids: remove own_ids")
         if self.each and not goes_on:
             raise ValueError("an exit must lead to `next item`, or only the first item is reached")
+        if bool(self.when) != (self.title is not None):
+            raise ValueError("`when` and `title` belong together: give both or neither")
+        if self.otherwise is not None and not self.when:
+            raise ValueError("`otherwise` needs `when`")
         return self
 
 
-AnyGate = Annotated[Gate | IncludeGate, Field(discriminator="kind")]
+AnyGate = Annotated[WrittenGate | IncludeGate, Field(discriminator="kind")]
 
 
 class Claim(Block):

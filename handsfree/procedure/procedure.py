@@ -14,10 +14,11 @@ from handsfree.documents import Document, NoSuchFile, Place, read_document, vali
 from handsfree.gates import Gate
 from handsfree.gates.asking import scope_of
 from handsfree.gates.kind import KeyPath
+from handsfree.gates.outcomes import DONE, NOT_ASKED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.problem import Problem
-from handsfree.procedure.added import answered, of_item, own_end
-from handsfree.procedure.branching import check_branch
+from handsfree.procedure.added import answered, entry_of, of_item, own_end
+from handsfree.procedure.branching import Beside, check_deciders, refuse_too_many
 from handsfree.procedure.claims import claims, refuse_unknown_orders
 from handsfree.procedure.file import NEXT_ITEM, IncludeGate, ProcedureFile
 from handsfree.procedure.languages import load_language
@@ -53,6 +54,11 @@ class PlacedGate:
         """Return where a key of the gate stands, or the gate when the key is not written."""
         here = ("gates", self.number)
         return self.document.place((*here, *path)) if here in self.document.places else self.place
+
+    def key_at(self, *path: str | int) -> Place:
+        """Return where the name of a key of the gate stands, or the gate when the key is not written."""
+        here = ("gates", self.number)
+        return self.document.key_place((*here, *path)) if here in self.document.places else self.place
 
     def named(self, name: str) -> Place:
         """Return where the gate names a thing that it needs, alters, restores or captures."""
@@ -242,6 +248,10 @@ class _Flat:
         """Put the file in once, or once for each item, each leading to the next."""
         before, place = len(self.gates), target.place
         at: KeyPath = ("gates", target.number)
+        full_id = prefix + gate.id
+        if gate.when:  # it stands before the part, and where it leads is known once the part is put in
+            entry = PlacedGate(full_id, entry_of(gate, firing=False), {}, place(), target.document, target.number)
+            self._place(entry)
         shared = given_in(gate.parameters, target.document, at)
         items = list(gate.each) or [""]
         after = [f"{prefix}{gate.id}/{item}" for item in items[1:]]
@@ -272,11 +282,19 @@ class _Flat:
                 raise Problem(
                     f"there is no {gate.file} here", where=str(place("file")), remedy="correct the name"
                 ) from error
-            taken = prefix + gate.id in self.entries
+            taken = full_id in self.entries
             need(not taken, f"the id {gate.id!r} stands in an included part too", place(), "rename one of them")
             if item:
                 self.entries[f"{prefix}{gate.id}/{item}"] = list(self.gates)[first]
-        self.entries[prefix + gate.id] = list(self.gates)[before]
+        if not gate.when:
+            self.entries[full_id] = list(self.gates)[before]
+            return
+        into = list(self.gates)[before + 1]
+        self.gates[full_id] = replace(
+            entry,
+            gate=entry_of(gate, firing=self.gates[into].gate.firing),
+            transitions={DONE: into, NOT_ASKED: target.not_asked(gate)},
+        )
 
     def _trade(
         self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None, content: Any
@@ -353,18 +371,11 @@ class _Flat:
             gate = self.language.needing(placed.gate)
             self.gates[gate_id] = replace(placed, gate=gate, transitions=moves.transitions(gate_id))
             self._check_things(self.gates[gate_id])
-            self._check_branch(placed)
+        beside = Beside.of(self.gates.values(), self.trade.sheets)
+        for placed in self.gates.values():
+            check_deciders(placed, beside)
+        refuse_too_many(self.gates.values(), beside)
         return moves
-
-    def _check_branch(self, placed: PlacedGate) -> None:
-        prefix = placed.id.removesuffix(placed.gate.id)
-        beside = {
-            gate_id.removeprefix(prefix): one.transitions
-            for gate_id, one in self.gates.items()
-            if gate_id == prefix + one.gate.id
-        }
-        key = "fact" if placed.gate.effects.follows and placed.gate.effects.follows.fact else "answer"
-        check_branch(placed.gate.effects, beside, self.trade.sheets, placed.at("branches"), placed.at(key))
 
     def _entry(self, target: str) -> str:
         while target in self.entries:

@@ -9,7 +9,7 @@ from handsfree.documents import Document, Place
 from handsfree.gates import Gate
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import KeyPath
-from handsfree.gates.outcomes import EXHAUSTED, NOT_DONE
+from handsfree.gates.outcomes import EXHAUSTED, NOT_ASKED, NOT_DONE
 from handsfree.problem import Problem
 from handsfree.procedure.file import IncludeGate
 
@@ -51,6 +51,18 @@ class WrittenTargets:
         )
         return self.prefix + str(self.following)
 
+    def not_asked(self, gate: GateBlock | IncludeGate) -> str:
+        """Return where a gate leads whose `when` does not hold.
+
+        What leads on by its answers or outcomes alone, or ends the visit, has no way that is plainly next.
+        """
+        if gate.otherwise is not None:
+            return self.full(gate.otherwise, ("otherwise",))
+        plain = gate.then is not None or not {"answers", "branches"} & set(type(gate).model_fields)
+        need(plain, f"{gate.id!r} has `when`, and no way for when it does not hold", self.place("when"),
+             "say with `otherwise` where it then leads")  # fmt: skip
+        return self.then(gate)
+
     def not_done(self, gate: GateBlock, *, needs_then: bool = False) -> str | None:
         """Return where "not done" leads; None when it is refused."""
         if isinstance(gate.not_done, str):
@@ -69,6 +81,17 @@ class WrittenTargets:
 def transitions_of(gate: Gate, target: WrittenTargets) -> dict[str, str]:
     """Return outcome -> full id for every outcome the gate can have."""
     transitions = gate.transitions(target)
+    need(
+        not (gate.when and gate.effects.end),
+        f"{gate.id!r} ends the visit, and what leads to it decides whether it does",
+        target.place("when"),
+        "write `when` before it",
+    )
+    if gate.when:
+        transitions = {**transitions, NOT_ASKED: target.not_asked(gate)}
+    elif gate.effects.follows is None:
+        what = f"{gate.id!r} has `otherwise`, and no `when`"
+        need(gate.otherwise is None, what, target.place("otherwise"), "add `when`, or remove it")
     if gate.exhausted is None:
         return transitions
     refused = {outcome: to for outcome, to in transitions.items() if outcome == NOT_DONE}

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal, InvalidOperation
 from typing import Any, Literal
 
-from handsfree.gates.outcomes import ENDS, NOT_DONE
+from handsfree.gates.outcomes import ENDS, NOT_ASKED, NOT_DONE
 from handsfree.procedure.procedure import Procedure
 
 Weight = Literal["looser", "tighter", "neutral", "wording"]
@@ -75,7 +75,7 @@ def of_text(was: str, now: str) -> Weight:
 def of_transition(old: Procedure, new: Procedure, outcome: str, led: str | None, leads: str | None) -> Weight:
     """Return how a way weighs that leads elsewhere; the gates named are those of the old and the new procedure."""
     if leads is None or led is None:
-        tighter = outcome == NOT_DONE if leads is None else _stops(new, leads)
+        tighter = outcome in {NOT_ASKED, NOT_DONE} if leads is None else _stops(new, leads)
         return "tighter" if tighter else "looser"
     stopped, stops = _stops(old, led), _stops(new, leads)
     if stopped != stops:
@@ -89,7 +89,9 @@ def of_transition(old: Procedure, new: Procedure, outcome: str, led: str | None,
 
 def of_gate_added(new: Procedure, gate_id: str) -> Weight:
     """Return how a gate weighs that was put in: it asks for more, unless it alters, puts back, turns or leaves."""
-    effects = new.gates[gate_id].gate.effects
+    gate, effects = new.gates[gate_id].gate, new.gates[gate_id].gate.effects
+    if gate.kind == "entry":  # what was always gone through is so no more
+        return "looser"
     if effects.alters or effects.restores or effects.turns or effects.leaves:
         return "looser"
     return "tighter" if effects.end is None else "neutral"
@@ -198,6 +200,13 @@ def _of_person(_was: Any, now: Any) -> Weight:
     return "tighter" if now == "second person" else "looser"
 
 
+def _of_conditions(was: Any, now: Any) -> Weight:
+    """Return tighter where the gate is asked whenever it was before: no condition came, and none takes less."""
+    before, after = was or {}, now or {}
+    kept = all(decider in before and set(before[decider]) <= set(values) for decider, values in after.items())
+    return "tighter" if kept else "looser"
+
+
 def _of_flag(was: Any, now: Any) -> Weight:
     return "tighter" if now and not was else "looser"
 
@@ -208,6 +217,7 @@ _OF_FIELDS: Mapping[str, Callable[[Any, Any], Weight]] = {
     **dict.fromkeys(_TRUE_IS_TIGHTER, _of_flag),
     **dict.fromkeys(_GAIN_IS_TIGHTER, _of_names),
     "answered_by": _of_person,
+    "when": _of_conditions,
     "limits": _of_limits,
     "settle": _of_block,
     "ask": lambda was, now: _of_asks(was or [], now or []),

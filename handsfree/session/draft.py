@@ -10,10 +10,12 @@ from handsfree.events.state import State
 from handsfree.gates import Gate
 from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.block import Settle
-from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED
+from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED, NOT_ASKED
 from handsfree.gates.visit import Judging, SettlingJudgement, TurnAdvice, Turning, Untrue, Unusual
+from handsfree.gates.when import holds
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.lexicon.meaning import Called, InUnit
+from handsfree.procedure.branching import full_decider
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
@@ -26,7 +28,7 @@ from handsfree.questions.stop_thing import StopThing
 from handsfree.questions.stopped import AfterStop, Way
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, proving, settling, stops, ties, usual
+from handsfree.session import advising, calculations, deciding, proving, settling, stops, ties, usual
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import Judgement
@@ -77,6 +79,10 @@ class Draft:
     def person(self, number: str) -> tuple[str, bool] | None:
         """Return who has a number, and whether they may answer second; None when nobody has it."""
         return self.plan.sheets.job.numbered().get(number)
+
+    def known(self, decider: str) -> str:
+        """Return what is known of what decides: a fact of a sheet, or how an earlier gate was passed last."""
+        return deciding.known(self.plan, self.state, full_decider(self.placed, decider))
 
     def fill(self, text: str) -> str:
         """Return a prompt with the blanks filled in from the sheets."""
@@ -283,12 +289,15 @@ class Draft:
             self.enter(to)
 
     def enter(self, gate_id: str) -> None:
-        """Enter a gate: its bound first, then unmet needs, then its own question."""
+        """Enter a gate: its bound first, then whether it is asked, then unmet needs, then its own question."""
         gate = self.plan.gate(gate_id).gate
         self.emit(ev.GateEntered(at=self.at, gate=gate_id, title=gate.title))
         if gate.at_most is not None and self.state.entered[gate_id] > gate.at_most:
             self.say("get-help")
             self.pass_gate(EXHAUSTED)
+            return
+        if not holds(gate.when, self.known):
+            self.pass_gate(NOT_ASKED)
             return
         if gate.effects.kept_at in self.state.sets:
             self.emit(ev.SetVoided(kept_at=gate.effects.kept_at, why="taken again"))

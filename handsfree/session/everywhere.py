@@ -6,7 +6,7 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.gates.asking import asks_of_turns
-from handsfree.gates.outcomes import NOT_DONE
+from handsfree.gates.outcomes import NOT_ASKED, NOT_DONE
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
@@ -81,6 +81,8 @@ def _go_back(draft: Draft) -> None:
 
 def _asks(draft: Draft, gate_id: str) -> bool:
     """Say whether a gate would ask something now: a restore with nothing left to restore would not."""
+    if draft.state.outcomes.get(gate_id) == NOT_ASKED:
+        return False
     return draft.plan.gate(gate_id).gate.returned_to(draft.state)
 
 

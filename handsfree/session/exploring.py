@@ -24,6 +24,7 @@ from handsfree.questions.finding import Finding
 from handsfree.questions.mark import Mark
 from handsfree.questions.values import CallValues
 from handsfree.session.around_limits import AroundLimits, around_limits, judging
+from handsfree.session.deciding import invented
 from handsfree.session.plan import Plan
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
@@ -106,7 +107,8 @@ class _Explorer:
     def __init__(self, plan: Plan, day: date, seed: int, coverage: Coverage) -> None:
         self._dice = random.Random(seed)  # noqa: S311 - seeded on purpose, nothing secret
         self._seed = seed
-        self._plan = Plan(plan.procedure, plan.trade.inventing.sheets(plan.sheets, self._dice))
+        sheets = invented(plan.procedure, plan.trade.inventing.sheets(plan.sheets, self._dice), self._dice)
+        self._plan = Plan(plan.procedure, sheets)
         self._coverage = coverage
         self._visit = Rehearsal(self._plan, day)
         self._trouble = self._dice.choice(TROUBLES)

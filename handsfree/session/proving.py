@@ -6,7 +6,9 @@ from collections.abc import Iterable, Iterator
 
 from handsfree.events.decisions import Lacking, WhyLacking
 from handsfree.events.state import AdjusterTurned, State
+from handsfree.gates.outcomes import NOT_ASKED
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
+from handsfree.session import deciding
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import MISSING, NO_LIMIT
 
@@ -20,11 +22,12 @@ def lacking(plan: Plan, state: State) -> tuple[Lacking, ...]:
 def _why(plan: Plan, state: State, gates: tuple[str, ...]) -> WhyLacking | None:
     """Return why none of the gates shows it; None when one does and none that was come to was left undone.
 
-    A verdict without a limit shows nothing, and leaves it to another of them.
+    A verdict without a limit shows nothing, and leaves it to another of them; so does a gate that was not asked.
+    What the sheets leave no gate to show is not lacking.
     """
-    passed = [gate_id for gate_id in gates if gate_id in state.passed]
+    passed = [one for one in gates if one in state.passed and state.outcomes.get(one) != NOT_ASKED]
     if not passed:
-        return "not done"
+        return None if deciding.possible(plan).isdisjoint(gates) else "not done"
     why = {gate_id: _of_gate(plan, state, gate_id) for gate_id in passed}
     undone = next((one for one in why.values() if one in {"not done", "no reading"}), None)
     if undone is not None or None in why.values():

@@ -22,6 +22,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
+from handsfree.stories.condition_faults import in_conditions
 from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read_stories, told
 
 OPERATORS: Mapping[str, str] = {
@@ -36,6 +37,7 @@ OPERATORS: Mapping[str, str] = {
     "other words": "a gate is passed by the words of the next one that is confirmed",
     "loop bound": "a loop may be gone through ten times as often",
     "shorter wait": "a wait takes a tenth of its time, or settling begins as early as the language allows",
+    "other condition": "a condition stands no more, asks for another value, or takes one value less",
     "undone passes": "what led elsewhere, or was refused, when it is not done now leads on",
 }
 """What each operator plants."""
@@ -73,7 +75,8 @@ def planted(document: Document) -> Iterator[PlantedFault]:
         yield PlantedFault(document.file, "wrong unit", "parameters", f"{path[-1]} {value}", path, value)
     for number, gate in enumerate(gates):
         following = gates[number + 1] if number + 1 < len(gates) else None
-        for operator, path, what, value in _in_gate(gate, gates[number + 1 :]):
+        own = (*_in_gate(gate, gates[number + 1 :]), *in_conditions(gate, document.content, _GONE))
+        for operator, path, what, value in own:
             yield PlantedFault(document.file, operator, gate["id"], what, ("gates", number, *path), value)
         if following is not None and "then" not in gate and "then" not in following:
             swapped = [*gates[:number], following, gate, *gates[number + 2 :]]

@@ -216,6 +216,16 @@ class Sheets(Block):
         return {}
 
     @classmethod
+    def choices(cls) -> dict[str, tuple[str, ...]]:
+        """Return the facts that have choices which their type does not tell, such as `job.fuel`, with these."""
+        return {}
+
+    def chosen(self, fact: str) -> str | None:
+        """Return the choice that stands at a fact such as `job.fuel`; None where it is not given."""
+        found = fact_of(self, fact)
+        return None if found is None else str(found)
+
+    @classmethod
     def judged_by(cls) -> dict[str, tuple[str, ...]]:
         """Return fact of the maker's data -> the calculations that have no limit without it."""
         return {}

@@ -69,6 +69,11 @@ EXAMPLES = [
     ("kind: verdict\n    calculation: reading-in-limits\n    using: {readings: |", {"hot"}),
     ("kind: choice\n    answers: {yes: {|", {"heard", "then", "note"}),
     ("kind: stop\n    hazard: |", {"fire", "burn"}),
+    ("kind: confirm\n    when: {|", {"appliance.store", "job.people_at_risk", "judged"}),
+    ("kind: confirm\n    when: {appliance.store: |", {"stored", "instantaneous"}),
+    ("kind: confirm\n    when: {appliance.store: [stored, |", {"instantaneous"}),
+    ("kind: confirm\n    when:\n      judged: |", {"within", "outside", "not done", "not come to"}),
+    ("kind: include\n    when: {|", {"appliance.store"}),
     ("kind: include\n    file: |", {"outlet-temperature.yaml"}),
     ("kind: include\n    file: outlet-temperature.yaml\n    exits: {|", {"read", "not-read"}),
 ]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.gates.block import GateBlock
-from handsfree.gates.outcomes import ENDS, FINISHED, NOT_DONE
+from handsfree.gates.outcomes import ENDS, FINISHED, NOT_ASKED, NOT_DONE
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.monitors import after_thing
 from handsfree.procedure.proofs.search import Monitor, explore
@@ -71,8 +71,8 @@ def _lost_stops(old: Procedure, new: Procedure) -> Iterator[str]:
 
 
 def unavoidable(procedure: Procedure) -> set[str]:
-    """Return the gates that every finished visit has passed."""
-    reached = _reachable(procedure)
+    """Return the gates that every finished visit has been asked."""
+    reached = {g for g in _reachable(procedure) if NOT_ASKED not in procedure.gates[g].transitions}
     return {g for g in reached if FINISHED not in _forward(procedure, without=g)}
 
 

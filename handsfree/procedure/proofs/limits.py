@@ -80,6 +80,10 @@ class OrderMonitor(Monitor):
         del outcome
         return self.gates.index(placed.id) if placed.id in self.gates else state
 
+    def passed_over(self, placed: PlacedGate, state: Any) -> Any:
+        """Count a gate that is not asked as come to."""
+        return self.leave(placed, "", self.opened(placed, state))
+
     def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:
         """Hold a gate that is come to before the one it follows against the procedure."""
         number = self.gates.index(placed.id) if placed.id in self.gates else 0

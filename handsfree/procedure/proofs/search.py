@@ -7,9 +7,10 @@ things, and time and memory grow with their sum and not with the power set.
 
 Four guards on transitions are left out at first, which only adds visits: a loop may be called exhausted at its
 first round, a sheet may have a limit at one verdict and none at the next, the same verdict on the same readings
-may be another the second time, and a branch may follow an answer that was not given. When a story uses such a
-transition it is searched again with just those counts, facts, verdicts and answers followed exactly, so a story
-that is told can happen.
+may be another the second time, and a branch or a condition may follow what is not on the sheet or was not
+answered. When a story uses such a transition it is searched again with just those counts, limits, verdicts and
+deciders followed exactly, so a story that is told can happen: of facts of the sheets each combination of their
+values is then a beginning of its own.
 """
 
 from __future__ import annotations
@@ -17,16 +18,21 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Any, TypeVar
 
 from handsfree.documents import Place
-from handsfree.gates.branch import OTHERWISE
-from handsfree.gates.outcomes import ENDS, EXHAUSTED
+from handsfree.gates.outcomes import ENDS, EXHAUSTED, NOT_ASKED
+from handsfree.procedure.branching import may_leave, may_open
 from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.proofs.deciders import PathDeciders, answered, at_first
 from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 
 _Key = TypeVar("_Key")
 _Fact = TypeVar("_Fact")
+
+UNOPENED = frozenset({EXHAUSTED, NOT_ASKED})
+"""Outcomes by which a gate is left before it opens: nothing is asked, judged or decided there."""
 
 MOST_NODES = 400_000
 """Nodes of one exact search; beyond it a story is told as not counted out."""
@@ -52,6 +58,10 @@ class Monitor:
         """Return the state after the gate was left by the outcome."""
         return state
 
+    def passed_over(self, placed: PlacedGate, state: Any) -> Any:  # noqa: ARG002
+        """Return the state after the gate was come to and not asked."""
+        return state
+
     def enter(self, placed: PlacedGate, state: Any) -> tuple[ProofFault, ...]:  # noqa: ARG002
         """Return what is wrong when the gate opens in this state."""
         return ()
@@ -61,7 +71,7 @@ class Monitor:
         return state
 
 
-Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...], tuple[str | None, ...]]
+Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...], tuple[str, ...]]
 Node = tuple[str, Hashable, Exact]
 Transition = tuple[str, str]
 """A gate and the outcome by which it is left."""
@@ -86,29 +96,6 @@ def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
     effects, points = placed.gate.effects, {point for _, point in key[1]}
     turned = () if effects.turns is None else (effects.turns.using, *effects.turns.voids)
     return effects.kept_at in points or not points.isdisjoint(turned)
-
-
-def decider(placed: PlacedGate) -> str | None:
-    """Return what a branch follows, a fact of a sheet or the full id of a gate; None at any other gate.
-
-    Of one fact only branches that tell the same choices apart are held to each other: "otherwise" is another thing
-    at each of the others.
-    """
-    follows = placed.gate.effects.follows
-    if follows is None:
-        return None
-    if follows.fact:
-        return f"{follows.fact}: {' '.join(sorted(follows.values))}"
-    return f"{placed.id.removesuffix(placed.gate.id)}{follows.answer}"
-
-
-def _follows(placed: PlacedGate, outcome: str, known: str | None) -> bool:
-    """Say whether a branch can be left by the outcome while this is known of what decides it."""
-    follows = placed.gate.effects.follows
-    assert follows is not None
-    if follows.fact:
-        return known in {None, outcome}
-    return outcome == (known if known in follows.values else OTHERWISE)
 
 
 def limit_key(placed: PlacedGate) -> LimitKey | None:
@@ -140,15 +127,15 @@ class Guard:
     judged: tuple[JudgingKey, ...] = ()
     deciding: tuple[str, ...] = ()
 
-    @property
-    def start(self) -> Exact:
-        """Nothing entered, nothing known."""
-        return (
-            (0,) * len(self.counted),
-            (None,) * len(self.limits),
-            (None,) * len(self.judged),
-            (None,) * len(self.deciding),
-        )
+    def starts(self, procedure: Procedure) -> Iterator[Exact]:
+        """Yield each beginning: nothing entered, no limit known, and each combination of facts of the sheets."""
+        begun = (0,) * len(self.counted), (None,) * len(self.limits), (None,) * len(self.judged)
+        for values in product(*(at_first(procedure, decider) for decider in self.deciding)):
+            yield *begun, values
+
+    def known(self, exact: Exact) -> dict[str, str]:
+        """Return what is known of each decider."""
+        return dict(zip(self.deciding, exact[3], strict=True))
 
     def entering(self, exact: Exact, placed: PlacedGate) -> Exact:
         """Count the gate, and forget the verdicts on what it reads anew."""
@@ -170,26 +157,14 @@ class Guard:
             over = exact[0][self.counted.index(placed.id)] > (placed.gate.at_most or 0)
             if over != (outcome == EXHAUSTED):
                 return None
+        if self.deciding and not may_leave(placed, outcome, self.known(exact)):
+            return None
         key, loaded = limit_key(placed), says_loaded(outcome)
         limits = _known(self.limits, exact[1], key if loaded is not None else None, loaded)
-        judged = _known(self.judged, exact[2], judging_key(placed), outcome)
-        deciding = self._deciding(exact[3], placed, outcome)
-        if limits is None or judged is None or deciding is None:
+        judged = _known(self.judged, exact[2], None if outcome in UNOPENED else judging_key(placed), outcome)
+        if limits is None or judged is None:
             return None
-        return exact[0], limits, judged, deciding
-
-    def _deciding(
-        self, known: tuple[str | None, ...], placed: PlacedGate, outcome: str
-    ) -> tuple[str | None, ...] | None:
-        """Return what is known of all that decides once the gate was left, or None when it cannot be left so."""
-        by = decider(placed)
-        if by in self.deciding and not _follows(placed, outcome, known[self.deciding.index(by)]):
-            return None
-        told = by if placed.gate.effects.follows and placed.gate.effects.follows.fact else placed.id
-        if told not in self.deciding or outcome == EXHAUSTED:
-            return known
-        place = self.deciding.index(told)
-        return (*known[:place], outcome, *known[place + 1 :])
+        return exact[0], limits, judged, answered(self.deciding, exact[3], placed.id, outcome)
 
 
 def _known(
@@ -247,16 +222,18 @@ def explore(
     guard = guard or Guard()
     seen = Explored()
     gates: Mapping[str, PlacedGate] = procedure.gates
-    first: Node = (procedure.first, monitor.start, guard.entering(guard.start, gates[procedure.first]))
-    seen.parents[first] = None
-    queue = deque([first])
+    queue: deque[Node] = deque()
+    for start in guard.starts(procedure):
+        first: Node = (procedure.first, monitor.start, guard.entering(start, gates[procedure.first]))
+        seen.parents[first] = None
+        queue.append(first)
     while queue:
         node = queue.popleft()
         gate_id, state, exact = node
         placed = gates[gate_id]
         seen.states.setdefault(gate_id, set()).add(state)
         over = gate_id in guard.counted and exact[0][guard.counted.index(gate_id)] > (placed.gate.at_most or 0)
-        if not over:
+        if not over and may_open(placed, guard.known(exact)):
             for fault in monitor.enter(placed, state):
                 seen.faults.setdefault((gate_id, fault), node)
                 if until == (gate_id, fault):
@@ -266,7 +243,13 @@ def explore(
             after = guard.leaving(exact, placed, outcome)
             if to in ENDS or after is None:
                 continue
-            left = state if outcome == EXHAUSTED else monitor.leave(placed, outcome, opened)
+            left = (
+                state
+                if outcome == EXHAUSTED
+                else monitor.passed_over(placed, state)
+                if outcome == NOT_ASKED
+                else monitor.leave(placed, outcome, opened)
+            )
             reached: Node = (to, left, guard.entering(after, gates[to]))
             if reached not in seen.parents:
                 if len(seen.parents) >= MOST_NODES:
@@ -352,7 +335,7 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
     entered: dict[str, int] = {}
     known: dict[LimitKey, bool] = {}
     judged: dict[JudgingKey, str] = {}
-    decided: dict[str | None, str] = {}
+    path = PathDeciders(procedure)
     for gate_id, outcome in (*transitions, (last, "")):
         placed = procedure.gates[gate_id]
         entered[gate_id] = entered.get(gate_id, 0) + 1
@@ -363,12 +346,9 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
         if key is not None and loaded is not None and known.setdefault(key, loaded) != loaded:
             return replace(guard, limits=(*guard.limits, key))
         judged = {one: was for one, was in judged.items() if not _read_anew(placed, one)}
-        judging = judging_key(placed)
+        judging = None if outcome in UNOPENED else judging_key(placed)
         if judging is not None and outcome and judged.setdefault(judging, outcome) != outcome:
             return replace(guard, judged=(*guard.judged, judging))
-        by = decider(placed)
-        if by is not None and outcome and not _follows(placed, outcome, decided.get(by)):
-            return replace(guard, deciding=(*guard.deciding, by))
-        if outcome != EXHAUSTED:
-            decided[by if placed.gate.effects.follows and placed.gate.effects.follows.fact else gate_id] = outcome
+        if not path.take(placed, outcome):
+            return replace(guard, deciding=path.wider(placed, guard.deciding))
     return None

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from handsfree.gates.outcomes import DONE, ENDS, NO_ADVICE, NOT_DONE
+from handsfree.gates.when import is_fact
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import ProofFault, Violation, generated
@@ -47,6 +48,11 @@ def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
 def skipped_person(procedure: Procedure) -> Iterator[Violation]:
     """Yield gates of a second person that "not done" passes to a gate where an answer leads too."""
     for gate_id, placed in procedure.gates.items():
+        by_answer = [decider for decider in placed.gate.when if not is_fact(decider)]
+        if placed.gate.effects.answered_by == "second person" and by_answer:
+            what = f"whether {gate_id} is asked of the second person hangs on the answer at {by_answer[0]}"
+            remedy = "let a fact of the sheets decide, or a branch that all can see"
+            yield Violation(gate_id, ProofFault("second-person", what, remedy, ("when", by_answer[0])), ())
         if placed.gate.effects.answered_by != "second person" or NOT_DONE not in placed.transitions:
             continue
         led = placed.transitions[NOT_DONE]

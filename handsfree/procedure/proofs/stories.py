@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_DONE, UNSETTLED
+from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, NO_ADVICE, NOT_ASKED, NOT_DONE, UNSETTLED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.finding import Beat
@@ -38,6 +38,7 @@ def spoken(procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outco
     """Return the words that lead out of the gate by the outcome; in brackets what happens without words."""
     known = {
         **_SILENT,
+        NOT_ASKED: f"(not asked: {told_conditions(placed)})",
         NOT_DONE: f'"{catalogue.everywhere["not-done"][0]} ..."',
         EXHAUSTED: f"(entered {(placed.gate.at_most or 0) + 1} times, bound reached)",
         DROPPED_BACK: f'"{catalogue.answers["dropped-back"][0]}"',
@@ -45,6 +46,11 @@ def spoken(procedure: Procedure, catalogue: Catalogue, placed: PlacedGate, outco
     if outcome in known:
         return known[outcome]
     return placed.gate.told(outcome, procedure.scope(placed.id, catalogue))
+
+
+def told_conditions(placed: PlacedGate) -> str:
+    """Return the conditions of a gate, one of which does not hold."""
+    return ", ".join(f"{decider} other than {' or '.join(values)}" for decider, values in placed.gate.when.items())
 
 
 def told_shortly(beats: Sequence[Beat], around: int = 3) -> list[str]:

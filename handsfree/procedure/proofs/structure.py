@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator, Mapping
 
-from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED, NOT_DONE
+from handsfree.gates.outcomes import ENDS, EXHAUSTED, FINISHED, NOT_ASKED, NOT_DONE
+from handsfree.procedure.branching import deciders
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.search import ProofFault, Transition, Violation, Visits
+from handsfree.procedure.proofs.search import (
+    MOST_NODES,
+    Exact,
+    Guard,
+    ProofFault,
+    Transition,
+    Violation,
+    Visits,
+)
 from handsfree.trades.calculation import MISSING, NO_LIMIT
 
 
@@ -20,18 +29,53 @@ def unreachable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
 
 
 def able_to_finish(procedure: Procedure) -> set[str]:
-    """Return the gates from which some transition leads to the finish, and the finish itself."""
-    before: dict[str, list[str]] = {}
-    for gate_id, placed in procedure.gates.items():
-        for to in placed.transitions.values():
-            before.setdefault(to, []).append(gate_id)
-    can, stack = {FINISHED}, [FINISHED]
+    """Return the gates from which some visit reaches the finish, and the finish itself.
+
+    Where facts of the sheets or answers decide ways, each combination of them is gone through.
+    """
+    all_deciders = dict.fromkeys(one for placed in procedure.gates.values() for one in deciders(placed))
+    before = _before(procedure, Guard(deciding=tuple(all_deciders)))
+    if before is None:  # too many to go through: then every written way counts
+        before = _before(procedure, Guard())
+        assert before is not None
+    can, stack = {FINISHED}, [_END]
+    reached = {_END}
     while stack:
-        for gate_id in before.get(stack.pop(), ()):
-            if gate_id not in can:
-                can.add(gate_id)
-                stack.append(gate_id)
+        for place in before.get(stack.pop(), ()):
+            if place not in reached:
+                reached.add(place)
+                can.add(place[0])
+                stack.append(place)
     return can
+
+
+_Place = tuple[str, Exact]
+_END: _Place = (FINISHED, ((), (), (), ()))
+
+
+def _before(procedure: Procedure, guard: Guard) -> dict[_Place, list[_Place]] | None:
+    """Return each gate, with what is known of all that decides there -> what leads to it; None when too many."""
+    before: dict[_Place, list[_Place]] = {}
+    ahead: list[_Place] = [(procedure.first, start) for start in guard.starts(procedure)]
+    if not guard.deciding:  # gates that nothing leads to count too
+        ahead += [(gate_id, ahead[0][1]) for gate_id in procedure.gates]
+    seen = set(ahead)
+    while ahead:
+        here = ahead.pop()
+        for outcome, to in procedure.gates[here[0]].transitions.items():
+            after = guard.leaving(here[1], procedure.gates[here[0]], outcome)
+            if after is None or to in ENDS:
+                if after is not None and to == FINISHED:
+                    before.setdefault(_END, []).append(here)
+                continue
+            there = (to, after)
+            before.setdefault(there, []).append(here)
+            if there not in seen:
+                if len(seen) >= MOST_NODES:
+                    return None
+                seen.add(there)
+                ahead.append(there)
+    return before
 
 
 def unprovable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
@@ -50,7 +94,7 @@ def unprovable(procedure: Procedure, visits: Visits) -> Iterator[Violation]:
 
 
 def _can_show(procedure: Procedure, gate_id: str, can: set[str]) -> bool:
-    nothing = {NOT_DONE, EXHAUSTED, MISSING, NO_LIMIT}
+    nothing = {NOT_ASKED, NOT_DONE, EXHAUSTED, MISSING, NO_LIMIT}
     return any(to in can for outcome, to in procedure.gates[gate_id].transitions.items() if outcome not in nothing)
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from handsfree.gates.outcomes import EXHAUSTED
 from handsfree.gates.visit import Judging, Turning
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.monitors import NONE, PointMonitor, VerdictMonitor
-from handsfree.procedure.proofs.search import ProofFault, Violation, explore, limit_key, violations
+from handsfree.procedure.proofs.search import UNOPENED, ProofFault, Violation, explore, limit_key, violations
 from handsfree.trades.calculation import Calculation
 from handsfree.trades.registry import trade as trade_named
 from handsfree.trades.trade import Trade
@@ -40,7 +39,7 @@ def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
                 fault = ProofFault("branches", what, f"known: {', '.join(trade.calculations)}", ("calculation",))
                 yield Violation(placed.id, fault, ())
                 continue
-            branches = [outcome for outcome in placed.transitions if outcome != EXHAUSTED]
+            branches = [outcome for outcome in placed.transitions if outcome not in UNOPENED]
             taken = frozenset(procedure.file.readings)
             for what, remedy, path in _branch_faults(
                 effects.judges, branches, calculation, kept, trade, taken=taken

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from handsfree.blocks import Block, Exact, Name
 from handsfree.problem import Problem
+from handsfree.trades.combustion.fuels import FUELS, fuel_named
 from handsfree.trades.sheets import ApplianceSheet, Instrument, JobSheet, MakerBand, Sheets
 
 Rate = Literal["maximum", "minimum"]
@@ -193,6 +194,15 @@ class CombustionSheets(Sheets):
         given = {name: getattr(self.fuel, name) for name in _OF_THE_FUEL}
         given |= {name: getattr(self.appliance, name) for name in _OF_THE_APPLIANCE}
         return {name: band for name, band in given.items() if band is not None}
+
+    @classmethod
+    def choices(cls) -> dict[str, tuple[str, ...]]:
+        """Return the fuels that are known."""
+        return {"job.fuel": tuple(FUELS)}
+
+    def chosen(self, fact: str) -> str | None:
+        """Return the choice at a fact; a fuel by the one name that it is known by."""
+        return fuel_named(self.job.fuel).name if fact == "job.fuel" else super().chosen(fact)
 
     @classmethod
     def judged_by(cls) -> dict[str, tuple[str, ...]]:

@@ -1,0 +1,40 @@
+"""Faults planted into conditions: one stands no more, asks for another value, or takes one value less."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from handsfree.documents import Path_
+from handsfree.gates.when import NOT_GIVEN, is_fact
+from handsfree.procedure.branching import facts_with_choices
+from handsfree.procedure.trades import known_trades, trade_data
+from handsfree.trades import DEFAULT_TRADE
+
+
+def in_conditions(
+    gate: Mapping[str, Any], content: Mapping[str, Any], gone: object
+) -> Iterator[tuple[str, Path_, str, Any]]:
+    """Yield each fault in the conditions of a gate: operator, path, what, and the value; `gone` takes a key away."""
+    when = gate.get("when")
+    for decider, written in when.items() if isinstance(when, dict) else ():
+        values = written if isinstance(written, list) else [written]
+        for other in _other_values(decider, content):
+            if other not in values:
+                yield "other condition", ("when", decider), f"{decider} {other}", other
+        for value in values if len(values) > 1 else ():
+            left = [one for one in values if one != value]
+            yield "other condition", ("when", decider), f"{decider} without {value}", left
+        if len(when) > 1:
+            yield "other condition", ("when", decider), f"{decider} left out", gone
+    if when and gate.get("kind") != "include" and gate.get("otherwise") is None:
+        yield "other condition", ("when",), "left out", gone
+
+
+def _other_values(decider: str, content: Mapping[str, Any]) -> list[str]:
+    if is_fact(decider):
+        trade = content.get("trade", DEFAULT_TRADE)
+        known = facts_with_choices(trade_data(trade).sheets) if trade in known_trades() else {}
+        return [one for one in known.get(decider, ()) if one != NOT_GIVEN]
+    asked = [gate.get("answers") for gate in content.get("gates", ()) if gate.get("id") == decider]
+    return list(asked[0]) if asked and asked[0] else []
