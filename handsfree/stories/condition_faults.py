@@ -15,7 +15,7 @@ from handsfree.trades import DEFAULT_TRADE
 def in_conditions(
     gate: Mapping[str, Any], content: Mapping[str, Any], gone: object
 ) -> Iterator[tuple[str, Path_, str, Any]]:
-    """Yield each fault in the conditions of a gate: operator, path, what, and the value; `gone` takes a key away."""
+    """Yield each fault in the conditions of a gate: operator, path, what, value; `gone` takes a key away."""
     when = gate.get("when")
     for decider, written in when.items() if isinstance(when, dict) else ():
         values = written if isinstance(written, list) else [written]
