@@ -14,6 +14,7 @@ from handsfree import blocks
 from handsfree.gates import GATE_KINDS
 from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
+from handsfree.procedure.conditions_page import conditions_lines
 from handsfree.procedure.file import IncludeGate, ProcedureFile
 from handsfree.procedure.languages import english
 from handsfree.procedure.older_versions import RENAMED
@@ -52,6 +53,7 @@ def language_text() -> str:
         "",
         *_intro(),
         *(line for block in _BLOCKS for line in block_lines(block)),
+        *conditions_lines(),
         *_names(),
         *_calculations(),
         *_trades(),
@@ -105,7 +107,8 @@ def block_lines(block: type[BaseModel]) -> Iterator[str]:
         yield ""
         yield "It has what every gate has, and:"
     yield ""
-    rows = [(n, f) for n, f in block.model_fields.items() if not (inherited and n in own) and n != "kind"]
+    shared = own.keys() - block.__annotations__.keys() if inherited else ()
+    rows = [(n, f) for n, f in block.model_fields.items() if n not in shared and n != "kind"]
     if not rows:
         yield "(nothing else)"
         yield ""

@@ -11,11 +11,14 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.desk.not_asked import reasons
 from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import NOT_ASKED
 from handsfree.problem import Problem
 from handsfree.procedure.cards import card_of
 from handsfree.procedure.comparison import changes
+from handsfree.procedure.conditions_page import EXAMPLE_OF_CONDITIONS
+from handsfree.procedure.documentation import language_text
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.sheets import load_sheets
@@ -52,8 +55,8 @@ WRITTEN = (
     then: store
   - {id: cap-off, kind: confirm, title: Cap off, source: own, prompt: Take off the cap., done: [removed],
      alters: [cap], not_done: false}
-  - {id: store, kind: confirm, title: Store, source: own, when: {appliance.store: stored}, prompt: Look at the store.,
-     done: [looked]}
+  - {id: store, kind: confirm, title: Store, source: own, when: {appliance.store: stored},
+     prompt: Look at the store., done: [looked]}
   - {id: cap-on, kind: restore, title: Cap on, source: own, when: {valve: [open]}, things: [cap]}
   - {id: told, kind: confirm, title: Told, source: own, prompt: Tell the owner., done: [told]}
   - {id: finish, kind: finish, title: Finish, source: own}
@@ -68,7 +71,8 @@ purpose: The store is looked at.
 cautions: [Hot water.]
 exits: [done]
 gates:
-  - {id: store, kind: confirm, title: Store, source: own, prompt: Look at the store., done: [looked], then: exit done}
+  - {id: store, kind: confirm, title: Store, source: own, prompt: Look at the store., done: [looked],
+     then: exit done}
 """
 WITH_PART = (
     HEAD.replace("{says: valve, by: [valve]}", "{says: store, by: [store-part/store]}")
@@ -171,7 +175,7 @@ def test_the_proofs_go_through_each_combination(tmp_path: Path) -> None:
     [
         ("when: {valve: [open]}", "when: {valve: [sealed]}", "restored"),
         ("when: {valve: [open]}", "when: {valve: [open], appliance.store: stored}", "restored"),
-        ("when: {appliance.store: stored}, prompt", "needs: {cap: fitted}, prompt", "needs"),
+        ("when: {appliance.store: stored},", "needs: {cap: fitted},", "needs"),
         ("done: [removed],", 'done: [removed], when: {job.people_at_risk: "no"},', "reachable"),
     ],
 )
@@ -224,7 +228,8 @@ def test_a_branch_follows_no_answer_that_a_used_up_bound_took_the_place_of(tmp_p
     not_done: opened
   - {id: cap-off, kind: confirm, title: Cap off, source: own, prompt: Take off the cap., done: [removed],
      alters: [cap], not_done: false, then: valve}
-  - {id: opened, kind: branch, title: Opened, source: own, answer: valve, branches: {open: cap-on}, otherwise: told}
+  - {id: opened, kind: branch, title: Opened, source: own, answer: valve, branches: {open: cap-on},
+     otherwise: told}
   - {id: cap-on, kind: restore, title: Cap on, source: own, things: [cap]}
   - {id: told, kind: confirm, title: Told, source: own, prompt: Tell the owner., done: [told]}
   - {id: finish, kind: finish, title: Finish, source: own}
@@ -335,3 +340,22 @@ def test_visits_at_random_take_every_way_of_a_condition(tmp_path: Path) -> None:
     coverage = explore_randomly(of, date(2026, 11, 28), 12)
     assert coverage.faults == []
     assert {("valve", NOT_ASKED), ("valve", "open"), ("store", NOT_ASKED), ("store", "done")} <= coverage.passed
+
+
+def test_the_example_of_the_language_s_page_is_proven(tmp_path: Path) -> None:
+    """It stands on the page as it is loaded here."""
+    assert EXAMPLE_OF_CONDITIONS in language_text()
+    text = HEAD.replace("cap: {said: Cap, altered: removed, restored: fitted}", "").replace("things:\n", "")
+    text = text.rstrip() + "\n" + EXAMPLE_OF_CONDITIONS + WRITTEN[WRITTEN.index("  - {id: told") :]
+    found = check(procedure(tmp_path, text)).findings
+    assert found == ()
+
+
+def test_the_papers_say_why_a_gate_was_not_asked(tmp_path: Path) -> None:
+    """By the sheet, and by the answer, in words; nothing is told of a gate that was asked."""
+    of = plan(tmp_path, "yes", "instantaneous")
+    made = visit(of, "still shut", "told", "confirmed")
+    told = reasons(of, enumerate(made.events))
+    why = {event.gate: told[at] for at, event in enumerate(made.events) if at in told}
+    assert why == {"store": "the appliance sheet says store: instantaneous", "cap-on": "“Valve” gave: sealed"}
+    assert set(reasons(None, enumerate(made.events)).values()) == {"its conditions cannot be read"}
