@@ -45,8 +45,9 @@ def conditions_lines() -> Iterator[str]:
     yield ""
     yield (
         "`when`, at a gate or an included part, names what must hold for it to be asked. What is not asked is "
-        "come to and passed over. The record shows that, and the papers say why: `not asked, since the appliance sheet "
-        "says store: instantaneous`. What `proves` names and no gate can show with these sheets is not lacking."
+        "come to and passed over. The record shows that, and the papers say why: "
+        "`not asked, since the appliance sheet says store: instantaneous`. "
+        "What `proves` names and no gate can show with these sheets is not lacking."
     )
     yield ""
     yield from ("```yaml", EXAMPLE_OF_CONDITIONS.rstrip(), "```", "")
