@@ -25,9 +25,9 @@ def in_conditions(
         for value in values if len(values) > 1 else ():
             left = [one for one in values if one != value]
             yield "other condition", ("when", decider), f"{decider} without {value}", left
-        if len(when) > 1:
+        if len(when or ()) > 1:
             yield "other condition", ("when", decider), f"{decider} left out", gone
-    if when and gate.get("kind") != "include" and gate.get("otherwise") is None:
+    if isinstance(when, dict) and when and gate.get("kind") != "include" and gate.get("otherwise") is None:
         yield "other condition", ("when",), "left out", gone
 
 
