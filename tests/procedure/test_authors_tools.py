@@ -87,7 +87,7 @@ def test_the_description_is_shipped_as_it_is_generated() -> None:
 
 def test_the_worked_example_in_the_description_is_proven() -> None:
     text = language_text()
-    example = text[text.index("```yaml\n") + 8 : text.rindex("```")]
+    example = text[text.rindex("```yaml\n") + 8 : text.rindex("```")]
     assert check(procedure_of(example, EXAMPLE)).findings == ()
 
 
