@@ -1,4 +1,4 @@
-"""What the language itself adds to a file: the word for "done", an end for a part run alone, the entry of one, an item's name."""
+"""What the language adds itself: the word for "done", an end and an entry for a part, an item's name."""
 
 from __future__ import annotations
 
