@@ -44,8 +44,8 @@ def play_demo(
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
-    must_be_proven(plan.procedure)
     recogniser = Recogniser(model, plan.pronunciations)
+    must_be_proven(plan.procedure)
     clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say, tempfile.TemporaryDirectory(prefix="handsfree-demo-") as throw_away:
         recorder, opening = _Followed.begin(
