@@ -103,6 +103,7 @@ def poisoned(short):
     return short
 
 
+@pytest.mark.slow("six sick folders, each in a program of its own")
 def test_poisoned_folders_are_set_aside_with_their_reason_and_hide_no_other(poisoned):
     """R3: most of these ended the scan, so that the page showed no visit at all; a pipe was not shown itself."""
     index = Index(poisoned)

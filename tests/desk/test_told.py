@@ -104,6 +104,7 @@ def test_across_prints_csv(short):
     assert lines[1].startswith("Ines Demoville,")
 
 
+@pytest.mark.slow("records are verified by programs of their own")
 def test_receive_says_what_became_of_each(short, tmp_path):
     """And fails when one does not verify."""
     found = run(app, ["receive", str(short), str(tmp_path / "here")])

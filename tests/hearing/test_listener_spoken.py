@@ -25,6 +25,7 @@ GRAMMAR = choice(
     phrases(["stop work", "gas smell", "yes", "no", "repeat"]),
 ).automaton()
 STOP = phrases(["stop work", "gas smell"]).automaton()
+SPOKEN = pytest.mark.slow("seconds of rendered speech")
 
 
 @functools.cache
@@ -59,7 +60,7 @@ def test_readings_and_commands_are_heard_one_by_one_beside_a_burner(ratio_db):
     assert texts(heard(mixed(spoken(2.5, *said), ratio_db))) == list(said[::2])
 
 
-@pytest.mark.parametrize("pause_s", [0.4, 0.7, 1.0])
+@pytest.mark.parametrize("pause_s", [pytest.param(0.4, marks=SPOKEN), 0.7, pytest.param(1.0, marks=SPOKEN)])
 def test_a_pause_after_point_neither_cuts_the_reading_off_nor_invents_a_digit(pause_s):
     samples = mixed(spoken(2.5, "nine point", pause_s, "three", 2.5), 25)
     assert texts(heard(samples)) == ["nine point three"]
@@ -70,6 +71,7 @@ def test_a_pause_inside_one_hundred_and_twelve_does_not_cut_it_off():
     assert texts(heard(samples)) == ["one hundred and twelve"]
 
 
+@SPOKEN
 def test_a_reading_left_unfinished_is_unknown_and_never_a_number():
     """Forced to a whole sentence, the recogniser says "nine point eight" here."""
     samples = mixed(spoken(2.5, "nine point", 3.0), 25)
