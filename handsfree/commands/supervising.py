@@ -79,6 +79,8 @@ def desk(
         from handsfree.api.site import ApiSite, WithApi  # noqa: PLC0415
         from handsfree.api.tokens import ApiTokens  # noqa: PLC0415
         from handsfree.api.webhooks import Webhooks  # noqa: PLC0415
+        from handsfree.desk.access_log import NAME as ACCESS_LOG  # noqa: PLC0415
+        from handsfree.desk.access_log import AccessLog  # noqa: PLC0415
         from handsfree.desk.alerting import AlertChannel, HazardAlerts  # noqa: PLC0415 - the extra `desk`
         from handsfree.desk.checker import Checker  # noqa: PLC0415
         from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
@@ -91,6 +93,8 @@ def desk(
     except ImportError as error:
         raise Problem(f"the desk needs {error.name}", remedy="pip install 'handsfree[desk]'") from error
     open_to_all = not _is_loopback(host)
+    if open_to_all and not tls:
+        raise Problem("over a network the desk answers only encrypted", where=host, remedy="add --tls")
     token = secrets.token_urlsafe(24) if open_to_all else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
@@ -101,10 +105,6 @@ def desk(
     called = "localhost" if host in LOOPBACK else f"[{host}]" if ":" in host else host  # passkeys need a name
     where = f"{'https' if tls else 'http'}://{called}:{server.port}/"
     typer.echo(where + (f"enter?token={token}" if token else ""))
-    if open_to_all and not tls:
-        typer.echo(
-            "Whoever has this address may read the visits; what goes over the network is not encrypted.", err=True
-        )
     hearing = HearingAgain(index) if hear_again else None
     channel = AlertChannel(alert_command, alert_to, alert_number)
     alerts = HazardAlerts(index, channel) if alert_command else None
@@ -112,7 +112,8 @@ def desk(
     index.changed = seen.changed = hooks.notice
     hooks.start(index.store)
     pages = Desk(seen, door, signer).application(Checker(index, alerts=alerts), hearing)
-    server.run(WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application()))
+    site = WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application())
+    server.run(AccessLog(site, state_folder() / ACCESS_LOG) if open_to_all else site)
 
 
 def _offices_of(signer: KeyHolder | None, enrolment: Path | None) -> tuple[str, ...] | None:

@@ -180,18 +180,23 @@ class Index:
         kept, alike = self.store.concerns(keys), self.store.alike(keys)
         return {key: in_order([*kept[key], *copied(_told(alike[key]))]) for key in keys}
 
+    def key_of(self, folder: Path) -> str:
+        """Return the key of the visit in a folder beneath the root."""
+        return key_of(str(folder.resolve().relative_to(self.root)))
+
     def signed(self, folders: Sequence[Path], verdict: str) -> None:
         """Note that visits, unchanged since they were looked at, were signed just now.
 
         The list they were looked at with stays noted: where it changed since, the next scan finds them changed.
         """
         for folder in folders:
-            key = key_of(str(folder.resolve().relative_to(self.root)))
+            key = self.key_of(folder)
             row = self.store.one(key)
             whose = row.light.rpartition(";")[2] if row else ""
             with os.scandir(folder) as entries:
                 light = f"{_light(entries)};{whose}"
             self.store.signed(key, verdict, light, stamp(folder))
+            self.store.disclaim(key)
             self._tell(key)
 
 

@@ -106,18 +106,32 @@ class SigningPages:
             raise Problem(self.why_not())
         enrolment = self.enrolment()
         who = supervisor(enrolment, self._signer.key)
-        row = self._index.store.one(key)
-        prepared = prepare(self._dossier(key).report, who, enrolment)
-        prepared.signed(self._signer)
-        self._index.signed(prepared.folders, row.signed if row else "")
+        self._sign(prepare(self._dossier(key).report, who, enrolment), self._signer)
+
+    def prepare_hazard(
+        self,
+        key: str,
+        passkey: Any,
+        prepare: Callable[[VerificationReport, EnrolledKey, Enrolment | None], Prepared],
+    ) -> dict[str, Any]:
+        """Return the challenge of a statement on a hazard for a supervisor's passkey; Problem when it is none."""
+        enrolment = self.enrolment()
+        if not is_digest(passkey):
+            raise Problem("nobody is named who signs", remedy="choose your passkey")
+        who = supervisor(enrolment, passkey)
+        return self._challenge(prepare(self._dossier(key).report, who, enrolment))
 
     def _sign(self, prepared: Prepared, signer: Signer) -> None:
+        """Sign, and note it; a statement on a hazard leaves the verdict as it is."""
         supervisor(self.enrolment(), signer.key)
+        kept = self._index.store.one(self._index.key_of(prepared.folders[0]))
         prepared.signed(signer)
-        self._index.signed(prepared.folders, str(prepared.statements[0]["verdict"]))
+        self._index.signed(
+            prepared.folders, str(prepared.statements[0].get("verdict", kept.signed if kept else ""))
+        )
 
     async def _prepare(self, request: Request) -> Response:
-        form = await self._form(request)
+        form = await self.form(request)
         visits, verdict, remark = form.get("visits"), form.get("verdict"), form.get("remark", "")
         if not (isinstance(visits, list) and isinstance(verdict, str) and isinstance(remark, str)):
             raise HTTPException(400, "This is no form of the desk.")
@@ -141,20 +155,24 @@ class SigningPages:
                 raise HTTPException(409, "A record is not the one that was on the page: look at it again.")
             reports.append(report)
         prepared = prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark)
+        return self._challenge(prepared)
+
+    def _challenge(self, prepared: Prepared) -> dict[str, Any]:
+        """Keep what is prepared, and return its token with what the signer is to be asked for."""
         answer: dict[str, Any] = {
             "token": self._wait(prepared),
             "challenge": bytes_to_base64url(prepared.challenge),
-            "name": who.name,
+            "name": prepared.who.name,
         }
-        if who.passkey is not None:
+        if prepared.who.passkey is not None:
             answer |= {
-                "host": who.passkey.host,
-                "credential": bytes_to_base64url(bytes.fromhex(who.passkey.credential)),
+                "host": prepared.who.passkey.host,
+                "credential": bytes_to_base64url(bytes.fromhex(prepared.who.passkey.credential)),
             }
         return answer
 
     async def _complete(self, request: Request) -> Response:
-        form = await self._form(request)
+        form = await self.form(request)
         prepared = self._taken(form.get("token"), Prepared)
         answer = form.get("assertion")
         if prepared.who.passkey is not None and isinstance(answer, dict):
@@ -167,7 +185,7 @@ class SigningPages:
         return JSONResponse({"signed": len(prepared.statements), "by": prepared.who.name})
 
     async def _begin(self, request: Request) -> Response:
-        await self._form(request)
+        await self.form(request)
         host, challenge = request.url.hostname or "", secrets.token_bytes(32)
         if _is_address(host):
             there = request.url.replace(hostname="localhost", path="/", query="")
@@ -175,13 +193,13 @@ class SigningPages:
         return JSONResponse(asked_for(host, challenge) | {"token": self._wait(challenge)})
 
     async def _finish(self, request: Request) -> Response:
-        form = await self._form(request)
+        form = await self.form(request)
         challenge = self._taken(form.get("token"), bytes)
         origin = f"{request.url.scheme}://{request.url.netloc}"
         passkey = made(form.get("response"), request.url.hostname or "", origin, challenge)
         return PlainTextResponse(for_the_office(passkey))
 
-    async def _form(self, request: Request) -> dict[str, Any]:
+    async def form(self, request: Request) -> dict[str, Any]:
         """Return the members of a form that this desk's own page sent; over the network there is none to send."""
         body = b""
         async for piece in request.stream():

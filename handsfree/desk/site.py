@@ -25,6 +25,7 @@ from starlette.types import ASGIApp
 from handsfree.desk import chart, printed, wording
 from handsfree.desk.across_pages import AcrossPages
 from handsfree.desk.checker import Checker
+from handsfree.desk.claims import Claims
 from handsfree.desk.dossier import Dossier, open_dossier, seal_words
 from handsfree.desk.examination import examine, stamp
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
@@ -120,6 +121,7 @@ class Desk:
         wanted = wanted_of(request.query_params)
         rows, total = await run_in_threadpool(self.index.store.find, wanted)
         concerns = await run_in_threadpool(self.index.concerns, [row.key for row in rows])
+        looked_at = await run_in_threadpool(self._claims().others, [row.key for row in rows])
         clean = [row for row in rows if row.clean and not row.waits and not concerns[row.key]]
 
         def to(**changes: Any) -> str:
@@ -128,6 +130,7 @@ class Desk:
         return self._page(
             "visits.html",
             rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
+            looked_at=looked_at,
             clean=await run_in_threadpool(self._digests, clean), waiting=self.index.store.count_waiting(),
             filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),
             led=wanted.led(self.index.store.gate_title(wanted.gate) if wanted.gate else ""),
@@ -153,15 +156,25 @@ class Desk:
         after = request.query_params.get("after", "")
         waiting = await run_in_threadpool(self.index.store.waiting, after)
         behind = waiting[waiting.index(after) + 1 :] if after in waiting else waiting
+        looked_at = await run_in_threadpool(self._claims().others, behind)
+        behind = [key for key in behind if not looked_at[key]] or behind  # what a colleague looks at comes last
         return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
+
+    def _claims(self) -> Claims:
+        who = self._signing.who()
+        return Claims(self.index.store, who.name if who else "")
 
     async def _visit(self, request: Request) -> Response:
         key = request.path_params["key"]
         view = await run_in_threadpool(self._view, key, afresh="check" in request.query_params)
         waiting = await run_in_threadpool(self.index.store.waiting)
+        claims = self._claims()
+        looked_at = (await run_in_threadpool(claims.others, [key]))[key]
+        await run_in_threadpool(claims.take, key)
         return self._page(
             "visit.html",
             key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
+            looked_at=looked_at,
             place=waiting.index(key) + 1 if key in waiting else 0, waiting=len(waiting), verdicts=VERDICTS,
             form_token=self._door.form_token(), why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
             not_acceptable=not_acceptable(view.report), over_network=self._door.token is not None,

@@ -32,6 +32,7 @@ from handsfree.store.tables import (
     ANSWER,
     ASKED,
     BESIDE,
+    CLAIM,
     CONCERN,
     EMPTY,
     KNOWN,
@@ -178,7 +179,31 @@ class DatabaseStore:
             base.execute(update(VISIT).where(_V.key == key, *self._seen()).values(noted))
             base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
 
+    def claim(self, key: str, who: str, now: str, until: str) -> None:
+        """Note that a supervisor looks at a visit, until a time (UTC); claims that are over are forgotten."""
+        mine = (CLAIM.c.key == key) & (CLAIM.c.who == text(who))
+        with self._engine.begin() as base:
+            base.execute(select(STATE.c.revision).with_for_update())  # two windows of one person take turns
+            base.execute(delete(CLAIM).where(or_(CLAIM.c.until <= now, mine)))
+            base.execute(insert(CLAIM), [{"key": key, "who": text(who), "until": until}])
+
+    def disclaim(self, key: str) -> None:
+        """Forget who looks at a visit: it was signed."""
+        with self._engine.begin() as base:
+            base.execute(delete(CLAIM).where(CLAIM.c.key == key))
+
     # Telling
+
+    def claims(self, keys: Sequence[str], now: str) -> dict[str, tuple[str, ...]]:
+        """Return for each visit the names of those who look at it now."""
+        asked = select(CLAIM.c.key, CLAIM.c.who).join(VISIT, _V.key == CLAIM.c.key)
+        found: dict[str, tuple[str, ...]] = dict.fromkeys(keys, ())
+        with self._engine.begin() as base:
+            for batch in _batches(keys):
+                wanted = asked.where(CLAIM.c.key.in_(batch), CLAIM.c.until > now, *self._seen())
+                for key, who in base.execute(wanted.order_by(CLAIM.c.who)):
+                    found[key] = (*found[key], who)
+        return found
 
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
         """Return the columns and rows of a question in DuckDB's SQL, asked of the tables in `questioned.py`."""

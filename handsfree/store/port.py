@@ -66,7 +66,16 @@ class VisitStore(Protocol):
     def signed(self, key: str, verdict: str, light: str, stamp: str) -> None:
         """Note that a visit was signed, and the state of its folder with what was signed in it."""
 
+    def claim(self, key: str, who: str, now: str, until: str) -> None:
+        """Note that a supervisor looks at a visit, until a time (UTC); claims that are over are forgotten."""
+
+    def disclaim(self, key: str) -> None:
+        """Forget who looks at a visit: it was signed."""
+
     # Telling
+
+    def claims(self, keys: Sequence[str], now: str) -> dict[str, tuple[str, ...]]:
+        """Return for each visit the names of those who look at it now."""
 
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
         """Return the columns and rows of a question in DuckDB's SQL, asked of the tables in `questioned.py`.

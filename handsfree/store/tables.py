@@ -69,6 +69,12 @@ ANSWER = Table(
 )  # fmt: skip
 """Answers that were worked out, each by a digest of all that was asked."""
 
+CLAIM = Table(
+    "claim", METADATA, Column("key", TEXT, primary_key=True), Column("who", TEXT, primary_key=True),
+    Column("until", TEXT, nullable=False),
+)  # fmt: skip
+"""Who looks at a visit, and until when that counts: no part of a visit, so it stays while one is examined."""
+
 Index("shape_value", SHAPE.c.value, SHAPE.c.key)
 Index("alike_other", ALIKE.c.other)
 for _name in ("day", "technician", "seal", "identity", "serial", "route", "revision"):

@@ -72,6 +72,14 @@ def test_a_passkey_is_made_enrolled_and_signs_and_is_verified_again(with_device,
     assert (cose[1], cose[3], cose[-1]) == (1, -8, 6)  # RFC 9053: an octet key pair, EdDSA, Ed25519
     Ed25519PublicKey.from_public_bytes(cose[-2]).verify(bytes.fromhex(signature["seal"]), over)
 
+    browser.get(f"{desk}/hazards")
+    closing = browser.find_element(By.CSS_SELECTOR, f"[id^='{key_of('stopped')}-'] form.closing")
+    closing.find_element(By.NAME, "words").send_keys("went there, all put back")
+    closing.find_element(By.CSS_SELECTOR, ".with-passkey").click()
+    closed = (visits / "stopped" / "endorsements.jsonl", 2)
+    wait(browser, lambda _: len(closed[0].read_bytes().splitlines()) == closed[1])
+    assert json.loads(closed[0].read_bytes().splitlines()[-1])["by"]["name"] == "P. Example"
+
     enrolment = read_enrolment(listed)
     assert not [f for f in verify_anchored(visits / "stopped", enrolment).findings if "signed" in f.fault]
     copy = shutil.copytree(visits / "stopped", tmp_path / "stopped")

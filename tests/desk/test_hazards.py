@@ -1,12 +1,13 @@
 """Dangerous ends reach a person at once; each hazard has an owner until it is closed with words, both signed."""
 
+import base64
 import re
 import shutil
 import sys
 from pathlib import Path
 
 import pytest
-from lists import NAMED, STRANGER, SUPERVISOR
+from lists import NAMED, OFFICE, STRANGER, SUPERVISOR
 from starlette.testclient import TestClient
 
 from handsfree.desk.alerting import AlertChannel, HazardAlerts
@@ -16,8 +17,12 @@ from handsfree.desk.guard import Door
 from handsfree.desk.hazards import hazards_of_all
 from handsfree.desk.index import Index, key_of
 from handsfree.desk.site import Desk
+from handsfree.ledger import state_folder
 from handsfree.office.endorsements import kept_lines, read_endorsements
+from handsfree.office.enrolling import add
+from handsfree.office.enrolment import NAME, Passkey, Role
 from handsfree.office.hazards import standings
+from handsfree.office.signatures import key_of_passkey
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.store.kept import Examined
 
@@ -104,12 +109,52 @@ def test_a_hazard_stands_while_its_visit_waits_cannot_be_read_or_is_broken(index
     (short / "first" / "signoff.jsonl").touch()
     index.scan()
     assert {one.told_as for one in hazards_of_all(index)} == before
-    assert "not examined yet: 2" in browser_of(index).get("/hazards").text
+    page = browser_of(index).get("/hazards").text
+    assert page.count("As last examined: the record has changed since") == 1
+    assert "Of 1 visit it is not known whether it left one." in page  # the damaged one, never examined
     index.keep(key_of("first"), Examined({"seal": "unreadable", "sentence": "the disk is ill"}))
     assert {one.told_as for one in hazards_of_all(index)} == before
-    assert "cannot be read: 1" in browser_of(index).get("/hazards").text
+    assert browser_of(index).get("/hazards").text.count("As last examined") == 1
     index.keep(key_of("tampered"), examine(short / "tampered"))
     assert [one.kind for one in hazards_of_all(index)].count("Record broken") == 1
+
+
+def test_a_visit_that_was_never_read_stands_there_as_unknown(index):
+    """It had no row: a page without hazards said so, while nobody could know."""
+    for key in (key_of("first"), key_of("second")):
+        hazard = next(one for one in hazards_of_all(index) if one.key == key)
+        sent(browser_of(index), "close", key=key, hazard=hazard.name, words="seen to")
+    index.keep(key_of("tampered"), Examined({"seal": "unreadable", "sentence": "the disk is ill"}))
+    page = browser_of(index).get("/hazards").text
+    assert "No hazard is open." not in page
+    assert "No hazard is known to be open. <strong>Of 1 visit it is not known" in page
+    unknown = page.split('id="unknown"')[1]
+    assert "Cannot be read" in unknown
+    assert f'href="/visit/{key_of("tampered")}"' in unknown
+    assert "the disk is ill" in unknown
+    index.keep(key_of("tampered"), examine(index.root / "tampered"))
+    assert 'id="unknown"' not in browser_of(index).get("/hazards").text
+
+
+def test_a_passkey_is_asked_for_what_it_takes_or_closes_and_no_other_key_signs_for_it(index):
+    """The supervisor's own key, not the desk's: the challenge is the digest of the statement."""
+    passkey = Passkey("0a" * 16, "a40101032720062158200" + "0" * 63, "localhost")
+    key = key_of_passkey(passkey)
+    add(state_folder() / NAME, OFFICE, key=key, name="P. Example", role=Role.SUPERVISOR, passkey=passkey)
+    browser, hazard = browser_of(index), hazards_of_all(index)[0]
+    page = browser.get("/hazards").text
+    assert "Close it with the passkey of P. Example" in page
+    token = re.search(r'name="form_token" value="([^"]+)"', page)[1]
+    asked = {"form_token": token, "key": hazard.key, "hazard": hazard.name, "passkey": key}
+    assert "say what was done" in browser.post("/hazards/prepare", json={**asked, "words": ""}).text
+    assert browser.post("/hazards/prepare", json={**asked, "words": "x", "passkey": "me"}).status_code == 422
+    assert browser.post("/hazards/prepare", json={**asked, "words": "x", "hazard": "stopped-9"}).status_code == 409
+    prepared = browser.post("/hazards/prepare", json={**asked, "words": "seen to"}).json()
+    assert (prepared["name"], prepared["host"]) == ("P. Example", "localhost")
+    assert len(base64.urlsafe_b64decode(prepared["challenge"] + "=")) == 32
+    given = {"form_token": token, "token": prepared["token"]}
+    assert browser.post("/sign/complete", json=given).status_code in {403, 422}
+    assert not kept_lines(hazard.folder)
 
 
 @pytest.fixture

@@ -3,18 +3,23 @@
 import json
 import re
 import shutil
+from datetime import datetime, timedelta
 
 import pytest
-from lists import NAMED, STRANGER, SUPERVISOR, list_of
+from lists import NAMED, OFFICE, STRANGER, SUPERVISOR, list_of
 from starlette.testclient import TestClient
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
+from handsfree.desk import claims
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, key_of
 from handsfree.desk.site import Desk
+from handsfree.ledger import state_folder
+from handsfree.office.enrolling import add
 from handsfree.office.enrolment import NAME as NAME_OF_LIST
+from handsfree.office.enrolment import Role
 from handsfree.store.kept import Examined
 
 
@@ -245,6 +250,68 @@ def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch
         TestClient(ran[0], base_url=printed, raise_server_exceptions=False).get("/assets/desk.css").status_code
         == 200
     )
+
+
+def test_over_a_network_the_desk_answers_only_encrypted_and_notes_who_asked_for_what(short, monkeypatch):
+    """A line for each answer, also for one who is kept out; never the token, which an address holds."""
+    result = CliRunner().invoke(app, ["desk", str(short), "--host", "0.0.0.0"])
+    assert "over a network the desk answers only encrypted" in str(result.exception)
+    ran = []
+
+    class Server:
+        port = 4711
+
+        def __init__(self, _, tls=None):
+            self.run = ran.append
+
+    monkeypatch.setattr("handsfree.serving.Server", Server)
+    monkeypatch.setattr("handsfree.serving.listen", lambda *_: None)
+    given = ["desk", str(short), "--host", "0.0.0.0", "--name", "desk.example", "--tls"]
+    printed = CliRunner().invoke(app, given).stdout.strip()
+    browser = TestClient(ran[0], base_url="https://desk.example", client=("10.0.0.7", 50_000))
+    assert browser.get("/").status_code == 401
+    assert browser.get("/" + printed.split("/", 3)[3]).status_code == 200
+    log = state_folder() / "desk-access.jsonl"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    assert [(one["from"], one["method"], one["path"], one["status"]) for one in lines] == [
+        ("10.0.0.7", "GET", "/", 401),
+        ("10.0.0.7", "GET", "/enter", 303),
+        ("10.0.0.7", "GET", "/", 200),
+    ]
+    assert printed.split("token=")[1] not in log.read_text()
+    log.unlink()
+    log.mkdir()
+    answer = browser.get("/")
+    assert (answer.status_code, "cannot be written" in answer.text) == (503, True)
+    assert "Inbox" not in answer.text
+
+
+def test_who_looks_at_a_visit_is_told_to_others_until_it_is_signed_or_time_is_over(index, short, monkeypatch):
+    """Two desks over one store, each with a supervisor's own key."""
+    add(state_folder() / NAME_OF_LIST, OFFICE, key=STRANGER.key, name="B. Second", role=Role.SUPERVISOR)
+    one, other = client(index), client(index, signer=STRANGER)
+    first, second = key_of("first"), key_of("second")
+    one.get(f"/visit/{first}")
+    assert "Being looked at" not in one.get("/").text
+    assert f"Being looked at by {NAMED}" in other.get("/").text
+    assert f"Being looked at by {NAMED}." in other.get(f"/visit/{first}").text
+    assert "Being looked at by B. Second." in one.get(f"/visit/{first}").text  # both know
+    led_to = other.get("/next", follow_redirects=False).headers["location"]
+    assert led_to != f"/visit/{first}"
+    one.get(f"/visit/{second}")
+    with monkeypatch.context() as later:
+        later.setattr(claims, "datetime", Later)
+        assert "Being looked at" not in other.get("/").text
+    index.signed([short / "second"], "accepted")
+    assert "Being looked at" not in other.get(f"/visit/{second}").text
+
+
+class Later(datetime):
+    """The real clock, ten minutes on."""
+
+    @classmethod
+    def now(cls, tz=None):
+        return datetime.now(tz) + timedelta(minutes=10)
 
 
 def test_visits_are_signed_together_and_each_holds_by_itself(index, short):

@@ -1,8 +1,7 @@
 "use strict";
-/* Signs with a passkey, and makes one. The desk says what is to be signed; the passkey signs its digest. */
-(() => {
-  const form = document.querySelector("form.signing");
-  if (!form) return;
+/* Signs with a passkey, a verdict or a word on a hazard, and makes one. The desk says what is to be signed; the passkey
+   signs its digest. */
+for (const form of document.querySelectorAll("form.signing, form.signs")) {
   const says = form.querySelector(".signing-says");
   const bytes = (text) =>
     Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (letter) => letter.charCodeAt(0));
@@ -26,16 +25,18 @@
     return answer;
   }
 
+  const members = (key) => {
+    const value = (name) => form.elements[name]?.value;
+    if (form.matches(".signs"))
+      return { key: value("key"), hazard: value("hazard"), owner: value("owner"), words: value("words"), passkey: key };
+    const visits = [{ visit: form.dataset.visit, digest: value("digest") }];
+    return { visits, verdict: value("verdict"), remark: value("remark"), key };
+  };
+
   async function sign(key) {
     if (!form.reportValidity()) return;
-    const prepared = await (
-      await ask("/sign/prepare", {
-        visits: [{ visit: form.dataset.visit, digest: form.elements.digest.value }],
-        verdict: form.elements.verdict.value,
-        remark: form.elements.remark.value,
-        key,
-      })
-    ).json();
+    const address = form.matches(".signs") ? "/hazards/prepare" : "/sign/prepare";
+    const prepared = await (await ask(address, members(key))).json();
     const found = await navigator.credentials.get({
       publicKey: {
         challenge: bytes(prepared.challenge),
@@ -50,7 +51,8 @@
       signature: text(found.response.signature),
     };
     await ask("/sign/complete", { token: prepared.token, assertion: { id: found.id, response } });
-    location.href = form.dataset.next;
+    if (form.dataset.next) location.href = form.dataset.next;
+    else location.reload();
   }
 
   async function make() {
@@ -86,4 +88,4 @@
   for (const button of form.querySelectorAll(".with-passkey"))
     button.addEventListener("click", () => attempt(() => sign(button.dataset.key)));
   form.querySelector(".make-passkey")?.addEventListener("click", () => attempt(make));
-})();
+}
