@@ -17,6 +17,9 @@ from handsfree.lexicon.grammar import GrammarRule
 from handsfree.questions.ask import Ask, Thing
 from handsfree.questions.keypad import Keypad
 
+NO_INPUT_MS = 15_000
+"""A question unanswered this long is asked again."""
+
 ALARM_MS = 60_000
 """At a firing gate no answer for this long is an alarm."""
 
@@ -79,6 +82,8 @@ class Manner:
     awaits: Literal["answer", "time", "nothing"] = "answer"
     asks_again: bool = True
     """It is asked again after a while of silence."""
+    silence_ms: int = NO_INPUT_MS
+    """The while."""
     escalates: bool = True
     """It is asked in another way when the answer was not understood."""
     silence_accepts: bool = False

@@ -10,6 +10,9 @@ from handsfree.questions.keypad import Keypad, numbers
 from handsfree.questions.kind import Carried, Manner, PlayedTechnician, Scope
 from handsfree.questions.rules import held_rates, rate_lost, slots
 
+READING_MS = 30_000
+"""Who reads several values off an instrument, or waits until it stands still, is not to be spoken to meanwhile."""
+
 
 class CallValues(Carried):
     """The gate asks for all its values, with the rate where it holds one."""
@@ -19,7 +22,7 @@ class CallValues(Carried):
     @property
     def manner(self) -> Manner:
         """How it behaves."""
-        return Manner(works=True, guesses=True)
+        return Manner(works=True, guesses=True, silence_ms=READING_MS)
 
     def called(self, scope: Scope) -> tuple[str, ...]:
         """Return the quantities whose values answer it."""

@@ -11,9 +11,6 @@ from handsfree.session.plan import Plan
 CORRECTION_MS = 1_500
 """An answer is listened for this long after a read-back."""
 
-NO_INPUT_MS = 15_000
-"""A question unanswered this long is asked again."""
-
 MOST_REPROMPTS = 3
 
 GRACE_MS = 10_000
@@ -38,7 +35,7 @@ def deadline(plan: Plan, state: State) -> int | None:
         if _accepts(state):
             due.append(state.asked_at + CORRECTION_MS)
         if state.attempt <= MOST_REPROMPTS and manner.asks_again:
-            due.append(max(state.asked_at, _work_done(plan, state)) + NO_INPUT_MS)
+            due.append(max(state.asked_at, _work_done(plan, state)) + manner.silence_ms)
     if firing:
         due.append(_alarm_due(plan, state))
     return min(due, default=None)

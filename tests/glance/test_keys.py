@@ -130,7 +130,7 @@ def test_one_switch_never_says_that_a_thing_is_put_back_or_how_a_stop_goes_on() 
 def test_after_a_stop_each_step_is_chosen_by_an_arrow() -> None:
     """How it goes on, then each answer; the order to leave offers nothing but "outside"."""
     visit = stopped()
-    assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["put right", "close the record"]
+    assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["put right", "leave it off"]
     visit = at("found-maximum")
     visit.say("gas smell")
     assert [offer.text for offer in keypad(visit.plan, visit.state).offers] == ["outside"]

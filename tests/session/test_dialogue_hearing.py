@@ -9,9 +9,9 @@ from rehearsed import at, hear, of_kind, say, spoken
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.questions.kind import ALARM_MS
+from handsfree.questions.kind import ALARM_MS, NO_INPUT_MS
 from handsfree.session.rehearsal import SPEAKING_MS, Rehearsal
-from handsfree.session.silence import GRACE_MS, NO_INPUT_MS, deadline
+from handsfree.session.silence import GRACE_MS, deadline
 
 FIRING = ("found-maximum", "gate")
 PAIR = "nine point four four point four one eight maximum"

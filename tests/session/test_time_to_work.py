@@ -10,7 +10,7 @@ from handsfree.events import inputs as inp
 from handsfree.session.apply import LONG_PAUSE_MS, apply
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.session.silence import deadline
+from handsfree.session.silence import alarm_at, deadline
 
 MINUTE = 60_000
 
@@ -159,3 +159,14 @@ def test_what_goes_out_while_the_gate_does_not_ask_proves_nothing(first: str) ->
     events = say(visit, "burner out")
     assert not [one for one in of_kind(events, ev.WentOut) if one.expected]
     assert not of_kind(events, ev.GatePassed)
+
+
+def test_values_are_asked_for_again_after_half_a_minute_and_other_questions_after_a_quarter() -> None:
+    """A technician at the display is left alone; the alarm at a firing gate comes no later for that."""
+    readings, choice = at("found-maximum"), at("site")
+    for visit, ms in ((readings, 30_000), (choice, 15_000)):
+        visit.until_asking()
+        work = shipped().work_ms(visit.state.gate)
+        begun = max(visit.state.asked_at, visit.state.silent_since + work)
+        assert deadline(visit.plan, visit.state) == begun + ms
+    assert alarm_at(readings.plan, readings.state) - readings.state.silent_since == MINUTE
