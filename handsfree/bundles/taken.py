@@ -6,7 +6,7 @@ verified again whenever it is used, so nothing here has to be trusted.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from handsfree.bundles.archive import ENDING, Bundle, read_bundle
 from handsfree.bundles.statement import DAY_MS, MOST_DAYS, Approval, Withdrawal, fault_of_author
 from handsfree.bundles.version import is_version, numbers
 from handsfree.bundles.withdrawals import NAME as WITHDRAWALS
-from handsfree.bundles.withdrawals import read_withdrawals, withdrawn, write_withdrawals
+from handsfree.bundles.withdrawals import WithdrawalList, read_withdrawals, withdrawn, write_withdrawals
 from handsfree.ledger import Clock, SystemClock, state_folder
 from handsfree.ledger.clock import milliseconds
 from handsfree.ledger.files import Disk, disk_problem, ensure_folder, put
@@ -27,23 +27,36 @@ from handsfree.problem import ExitCode, Problem
 FOLDER, IN_USE = "bundles", "in-use"
 
 
-def why_not(approval: Approval, withdrawals: Iterable[Withdrawal], enrolment: Enrolment, now: int) -> str:
+def why_not(approval: Approval, withdrawals: WithdrawalList, enrolment: Enrolment, now: int) -> str:
     """Return why nobody is led by what was approved, in a clause; empty when it may be.
 
-    `now` is in ms since 1970. Withdrawals count whose author the list vouches for.
+    `now` is in ms since 1970.
     """
     if fault := fault_of_author(approval, enrolment):
         return fault
-    vouched = (one for one in withdrawals if not fault_of_author(one, enrolment))
-    recall = withdrawn(approval.procedure, approval.version, vouched)
-    if recall is not None:
-        return f"{recall.author} withdrew it at {recall.at}: {recall.why}"
+    if fault := _why_withdrawn(approval, withdrawals, enrolment):
+        return fault
     if milliseconds(approval.valid_until) - milliseconds(approval.at) > MOST_DAYS * DAY_MS:
         return f"it is approved from {approval.at} until {approval.valid_until}, longer than {MOST_DAYS} days"
     if milliseconds(approval.at) > now + CLOCKS_DIFFER_BY:
         return f"it was approved at {approval.at}, and that has not come yet"
     if milliseconds(approval.valid_until) <= now:
         return f"its approval ran out at {approval.valid_until}"
+    return ""
+
+
+def _why_withdrawn(approval: Approval, withdrawals: WithdrawalList, enrolment: Enrolment) -> str:
+    """Return by whom a version was withdrawn, and why; empty when it was not.
+
+    Withdrawals count whose author the list vouches for. Where a line of them does not hold, nobody knows what it
+    withdrew, and nothing may be used.
+    """
+    vouched = (one for one in withdrawals.whole if not fault_of_author(one, enrolment))
+    recall = withdrawn(approval.procedure, approval.version, vouched)
+    if recall is not None:
+        return f"{recall.author} withdrew it at {recall.at}: {recall.why}"
+    if withdrawals.fault:
+        return f"it may be withdrawn by a line that does not hold ({withdrawals.fault})"
     return ""
 
 
@@ -77,7 +90,8 @@ class TakenBundles:
 
     def names(self) -> list[str]:
         """Return the procedures of which a bundle is here."""
-        return sorted(path.parent.name for path in self.folder.glob(f"*/{IN_USE}"))
+        kept = (*self.folder.glob(f"*/{IN_USE}"), *self.folder.glob(f"*/*{ENDING}"))
+        return sorted({path.parent.name for path in kept})
 
     def versions(self, name: str) -> list[str]:
         """Return the versions of a procedure that are here, the lowest first."""
@@ -85,7 +99,7 @@ class TakenBundles:
         return sorted(filter(is_version, found), key=numbers)
 
     def in_use(self, name: str) -> str | None:
-        """Return the version that a procedure is led by; None where none of it is here, Problem as `used_here`."""
+        """Return the version that a procedure is led by; None where none is kept, Problem as `used_here`."""
         return _in_use(self.folder, name)
 
     def bundle(self, name: str, version: str) -> Bundle:
@@ -111,8 +125,8 @@ class TakenBundles:
         except Problem:
             return None
 
-    def withdrawals(self) -> tuple[Withdrawal, ...]:
-        """Return all that this device knows to be withdrawn."""
+    def withdrawals(self) -> WithdrawalList:
+        """Return all that this device knows to be withdrawn, as far as its list is whole."""
         return read_withdrawals(self.folder / WITHDRAWALS)
 
     def why_not(self, approval: Approval) -> str:
@@ -230,8 +244,8 @@ class TakenBundles:
 
 
 def withdrawals_here() -> tuple[Withdrawal, ...]:
-    """Return all that this machine has taken to be withdrawn, vouched for when it was taken."""
-    return read_withdrawals(state_folder() / FOLDER / WITHDRAWALS)
+    """Return all that this machine has taken to be withdrawn; Problem where a line of it is damaged."""
+    return read_withdrawals(state_folder() / FOLDER / WITHDRAWALS).must_be_whole()
 
 
 def _in_use(folder: Path, name: str) -> str | None:
@@ -241,6 +255,9 @@ def _in_use(folder: Path, name: str) -> str | None:
     try:
         version = path.read_text("ascii").strip()
     except FileNotFoundError:
+        if any(path.parent.glob(f"*{ENDING}")):
+            what = "bundles are kept here, and nothing says which of them is used"
+            raise Problem(what, where=str(path), remedy="take one of them again", code=ExitCode.FAILED) from None
         return None
     except OSError as error:
         raise disk_problem(error, "reading which bundle is used", path) from error

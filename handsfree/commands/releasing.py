@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -106,7 +107,10 @@ def withdraw_versions(
     says = {"procedure": procedure, "versions": versions, "why": why.strip(), "at": stamp(now)}
     withdrawal = signed(Withdrawal, says, author.listed, KeyHolder(author.key))
     path = into / WITHDRAWALS
-    write_withdrawals(path, read_withdrawals(path), [withdrawal])
+    known = read_withdrawals(path)
+    write_withdrawals(path, known, [withdrawal])
+    if known.fault:
+        sys.stderr.write(one_line(f"A line of this list does not hold, and stays: {known.fault}") + "\n")
     write_text(into / LISTING, listing(into))
     typer.echo(one_line(f"{path}: {procedure} {', '.join(versions)} withdrawn by {withdrawal.author}"))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -163,11 +164,12 @@ def jobsheet(
 ) -> None:
     """Make a job sheet by an interview that keeps each answer, or check one and say what it lacks."""
     from handsfree.commands.sheets import check_sheet, make_job_sheet  # noqa: PLC0415 - loads sound for --voice
+    from handsfree.visit.standing import chosen  # noqa: PLC0415 - loads what verifies bundles
 
     if new or not file.exists():
-        visit_file = None if visit_name is None else procedure_path(visit_name)
         voice = (model or model_folder()) if by_voice else None
-        make_job_sheet(file, appliance, visit_file, by_voice=by_voice, microphone=microphone, model=voice)
+        with nullcontext((None, None)) if visit_name is None else chosen(visit_name) as (visit_file, _):
+            make_job_sheet(file, appliance, visit_file, by_voice=by_voice, microphone=microphone, model=voice)
     report: dict[str, Any] = check_sheet(file)
     if as_json:
         typer.echo(json.dumps(report))

@@ -25,7 +25,7 @@ from handsfree.release.requirements import must_be_raised, must_be_tested
 from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_digest
 from handsfree.shipped import lock_file, model_folder
 from handsfree.stories.junit import junit
-from handsfree.stories.running import Covered
+from handsfree.stories.running import Covered, sheets_of
 from handsfree.visit.proven import must_be_proven
 
 DAYS = 180
@@ -111,6 +111,7 @@ def _files(procedure: Procedure, covered: Covered) -> dict[str, bytes]:
     files = {f"{PROCEDURE}/{Path(one.file).name}": one.text.encode() for one in procedure.documents}
     stories = covered.stories
     files[f"{STORIES}/{stories.path.name}"] = stories.document.text.encode()
+    files |= {f"{STORIES}/{path.name}": path.read_bytes() for path in sheets_of(stories)}
     files[f"{STORIES}/outcome.xml"] = junit([_without_times(covered)], [()]).encode()
     for sheet in ("job", "appliance"):
         files[f"{SHEETS}/{sheet}.schema.json"] = _json(model_of(procedure.trade, sheet).model_json_schema())

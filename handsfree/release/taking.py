@@ -168,7 +168,8 @@ def _taken(bundle: Bundle, here: TakenBundles) -> str:
 
 def _recalled(data: bytes, where: str, here: TakenBundles) -> TakenNow:
     try:
-        new, strange = here.recall(withdrawals_of(data, where))
+        listed = withdrawals_of(data, where)
+        new, strange = here.recall(listed.whole)
     except Problem as problem:
         return TakenNow(WITHDRAWALS, problem.sentence(), refused=True)
     told = f"{new} new withdrawal{'' if new == 1 else 's'}"
@@ -176,4 +177,6 @@ def _recalled(data: bytes, where: str, here: TakenBundles) -> TakenNow:
         told += (
             f"; {strange} NOT TAKEN: this device's enrolment list names no such author, so take the newest list"
         )
-    return TakenNow(WITHDRAWALS, told)
+    if listed.fault:
+        told += f"; the rest does not hold: {listed.fault}"
+    return TakenNow(WITHDRAWALS, told, refused=bool(listed.fault))

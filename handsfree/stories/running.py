@@ -15,6 +15,7 @@ from handsfree.documents import Document, NoSuchFile, Place, read_document, vali
 from handsfree.events import decisions as ev
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
+from handsfree.procedure.sheets import load_sheets
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import example_job_sheet
@@ -229,6 +230,13 @@ def by_another(procedure: Procedure, plan: Plan) -> Plan:
     language = plan.catalogue.language
     led = procedure.in_language(language) if language in procedure.file.translations else procedure
     return Plan(led, plan.sheets).check()
+
+
+def sheets_of(stories: StoriesOf) -> list[Path]:
+    """Return the sheets that stories name, beside their file: each job sheet and the appliance sheet it names."""
+    jobs = {job_sheet_of(stories, story) for story in stories.file.stories} - {None}
+    found = {job: load_sheets(job)[0].job.appliance for job in jobs if job is not None}
+    return sorted({*found, *(job.parent / appliance for job, appliance in found.items())})
 
 
 def job_sheet_of(stories: StoriesOf, story: Story) -> Path | None:

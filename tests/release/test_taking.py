@@ -217,7 +217,7 @@ def test_a_withdrawn_version_leads_no_visit_and_there_is_a_way_back(
         withdrawal(author, "1.0.0")
     )  # an older or other list takes nothing back
     take(str(brought / "withdrawn.jsonl"), device)
-    assert {version for one in device.withdrawals() for version in one.versions} == {"1.0.0", "1.0.1"}
+    assert {version for one in device.withdrawals().whole for version in one.versions} == {"1.0.0", "1.0.1"}
 
 
 @pytest.mark.parametrize("away", [False, True])
@@ -237,6 +237,53 @@ def test_a_withdrawal_counts_however_many_bundles_lie_beside_it(
         take("https://bundles.example" if away else str(brought), device)
     with pytest.raises(Problem, match="a lock was left out"):
         device.led_by("one-check")
+
+
+def test_a_half_damaged_list_withdraws_what_it_still_says_and_lets_nothing_else_lead(
+    brought: Path, device: TakenBundles, author: Author
+) -> None:
+    """What a damaged line withdrew is not known: as strict as before, and the whole lines say why."""
+    take(str(brought), device)
+    lost = withdrawal(author, "9.9.9")
+    kept = device.folder / "withdrawn.jsonl"
+    kept.write_bytes(lost[:-40] + b"\n" + withdrawal(author, "1.0.1"))
+    assert [one.versions for one in device.withdrawals().whole] == [("1.0.1",)]
+    with pytest.raises(Problem, match=r"may be withdrawn by a line that does not hold .*withdrawn\.jsonl:1"):
+        device.led_by("one-check")
+    with pytest.raises(Problem, match=r"withdrawn\.jsonl:1"):
+        device.withdrawals().must_be_whole()
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "0.0.1"))
+    take(str(brought / "withdrawn.jsonl"), device)
+    with pytest.raises(Problem, match="does not hold"):  # another line mends nothing
+        device.led_by("one-check")
+    (brought / "withdrawn.jsonl").write_bytes(lost)
+    take(str(brought / "withdrawn.jsonl"), device)
+    assert device.led_by("one-check") is not None
+    assert {one.versions for one in device.withdrawals().must_be_whole()} == {("9.9.9",), ("1.0.1",), ("0.0.1",)}
+
+
+def test_of_a_half_damaged_list_that_is_brought_the_whole_lines_count(
+    brought: Path, device: TakenBundles, author: Author
+) -> None:
+    take(str(brought), device)
+    (brought / "withdrawn.jsonl").write_bytes(b"{torn\n" + withdrawal(author, "1.0.0"))
+    (told, *_) = take(str(brought), device)
+    assert told.refused
+    assert "1 new withdrawal; the rest does not hold" in told.says
+    with pytest.raises(Problem, match="a lock was left out"):
+        device.led_by("one-check")
+
+
+def test_bundles_without_the_word_which_is_used_lead_nothing_and_no_example_takes_their_place(
+    brought: Path, device: TakenBundles
+) -> None:
+    take(str(brought), device)
+    (device.folder / "one-check" / "in-use").unlink()
+    with pytest.raises(Problem, match="nothing says which of them is used"):
+        device.led_by("one-check")
+    assert device.names() == ["one-check"]
+    take(str(brought), device)
+    assert device.led_by("one-check") is not None
 
 
 def test_a_forged_withdrawal_stops_nothing(brought: Path, device: TakenBundles, author: Author) -> None:
@@ -322,7 +369,9 @@ def test_where_nobody_can_read_which_is_used_nothing_else_leads(
     with pytest.raises(Problem, match="which bundle is used"), chosen("one-check"):
         pass
     used.rmdir()
-    assert device.in_use("one-check") is None
+    with pytest.raises(Problem, match="nothing says which of them is used"), chosen("one-check"):
+        pass
+    assert device.in_use("never-taken") is None
     used.write_bytes(b"\xff")
     assert take(str(brought), device)[0].says.endswith("is in use")
     assert device.led_by("one-check") is not None
