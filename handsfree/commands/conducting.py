@@ -77,6 +77,7 @@ def conduct_new(
         standing=standing,
         checkpoint=carried(),
         unheard=unheard,
+        hears=not options.typed,
     )
     return _conduct(recorder, opening, options)
 
@@ -112,7 +113,13 @@ def _conduct(
         ):
             first = "" if phone is None else wait_for_phone(phone, screen)
             conductor = Conductor(
-                recorder, speaker, screen.keys, hearing, screen.live, alert_command=options.alert_command
+                recorder,
+                speaker,
+                screen.keys,
+                hearing,
+                screen.live,
+                alert_command=options.alert_command,
+                signing=screen.live,
             )
             if fault:
                 speaker.note(f"The approval of this procedure no longer holds: {fault}")

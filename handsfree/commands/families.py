@@ -42,6 +42,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "redact": "Delete the sound of one entry for good; the record still verifies and says who did it.",
         "export": "Copy a record to hand it on.",
     },
+    "erasing": {
+        "erase": "Erase a person's data from records and all that was made from them; the records still verify.",
+    },
     "enrolling": {
         "enrol": "Keep the list of enrolled devices and people: begin, add, revoke, list, export, import, key.",
     },

@@ -19,6 +19,7 @@ from handsfree.desk.forms import CustomerForm, NumberTold, PagesCheck
 from handsfree.desk.measured import Group
 from handsfree.desk.notice import Notice, notice_of
 from handsfree.desk.rules_done import warning_due
+from handsfree.desk.signatures import DrawnSignature, drawn_signatures
 from handsfree.desk.tables import NONE, Row
 from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import NOT_DONE
@@ -56,6 +57,8 @@ class CustomersPage:
     unsigned: str
     """Why nobody signed; empty where there are lines to sign on."""
     signatures: list[str]
+    drawn: list[DrawnSignature]
+    """What was signed on the phone; it stands over the line of whoever signed."""
     seal: str
     foot: str
     notice: Notice | None
@@ -71,7 +74,8 @@ def customers_page(dossier: Dossier) -> CustomersPage:
     answered, not_checked = _checks(evidence, form.customer.checks)
     figures = _figures(evidence)
     demo = "DEMO: " if dossier.report.demo else ""
-    unsigned = _unsigned(evidence, form.customer)
+    drawn = drawn_signatures(evidence)
+    unsigned = "" if any(one.whose == "customer" for one in drawn) else _unsigned(evidence, form.customer)
     return CustomersPage(
         kind=evidence.ending.kind,
         title=f"{demo}{paper.TITLES[evidence.ending.kind]}: {evidence.recorded.procedure_title}",
@@ -93,6 +97,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         next_visit=facts.filled(evidence, form.customer.next_visit) or form.customer.otherwise,
         cautions=form.cautions,
         unsigned=unsigned,
+        drawn=drawn,
         signatures=[] if unsigned else facts.lines(evidence, form.signatures),
         seal=f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}. "
         f"Recorded by {opened.program}, procedure {opened.procedure}.",

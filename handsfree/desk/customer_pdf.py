@@ -10,6 +10,7 @@ from handsfree.desk import pdf
 from handsfree.desk.customer import CustomersPage, customers_page
 from handsfree.desk.dossier import Dossier, open_dossier
 from handsfree.desk.tables import Row
+from handsfree.lexicon.catalogue import sentence_case
 from handsfree.problem import Problem
 
 NAME = "customer.pdf"
@@ -62,7 +63,9 @@ def _story(page: CustomersPage) -> pdf.Flowables:
         pdf.say("Cautions", pdf.HEAD),
         *(pdf.say(f"- {one}", pdf.SMALL) for one in page.cautions),
     ]
-    signed = [pdf.say(page.unsigned)] if page.unsigned else [Spacer(0, pdf.SIGNING), *pdf.lines(page.signatures)]
+    drawn = pdf.drawings([(f"{sentence_case(one.whose)}, {one.says}", one.strokes) for one in page.drawn])
+    room = [] if drawn else [Spacer(0, pdf.SIGNING)]
+    signed = [pdf.say(page.unsigned), *drawn] if page.unsigned else [*room, *drawn, *pdf.lines(page.signatures)]
     story.append(KeepTogether([*cautions, Spacer(0, 4), *signed]))
     story += pdf.part("The record", [pdf.say(page.seal, pdf.SMALL)])
     if page.notice is not None:

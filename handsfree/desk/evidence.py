@@ -193,7 +193,8 @@ class Evidence:
 
     def sheet(self, path: str) -> object | None:
         """Return what the sheets hold at a path of names and keys ("job.site"); None when there is nothing."""
-        return at(self.recorded.plan.sheets, path) if self.recorded.plan else None
+        found = at(self.recorded.plan.sheets, path) if self.recorded.plan else None
+        return self.recorded.told(found) if isinstance(found, str) else found
 
     # What a trade's own rules ask (`handsfree.trades.supervision.Visit`).
 

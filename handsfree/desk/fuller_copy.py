@@ -14,7 +14,7 @@ from handsfree.ledger.files import Disk, disk_problem, ensure_folder, put
 from handsfree.ledger.kinds import SOUND_REDACTED
 from handsfree.ledger.redaction import Redactions
 from handsfree.ledger.visit import VisitFolder
-from handsfree.office.endorsements import kept_lines
+from handsfree.office.endorsements import ERASED, kept_lines
 from handsfree.problem import Problem
 from handsfree.regular_files import open_regular
 
@@ -56,12 +56,14 @@ def fill_up(place: Path, folder: Path, identity: str, redacted: Collection[str])
 
 
 def _redacted_here(place: Path) -> Iterator[str]:
-    """Yield the clips that people redacted in this copy: without a list nobody can say whether they might."""
+    """Yield the clips that people redacted or erased here: without a list nobody can say whether they might."""
     for line in kept_lines(place):
         with contextlib.suppress(ValueError, TypeError, KeyError, RecursionError):
             members = json.loads(line)
             if members["kind"] == SOUND_REDACTED:
                 yield str(members["sound"])
+            elif members["kind"] == ERASED:
+                yield from map(str, members["sounds"])
 
 
 def _redacted_on_a_device(folder: Path, identity: str) -> Collection[str]:

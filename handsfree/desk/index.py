@@ -17,6 +17,7 @@ from handsfree.desk.view import VisitView, unpacked
 from handsfree.events.decisions import VisitOpened
 from handsfree.events.upcasting import opened_in_todays_form
 from handsfree.ledger.chain import LONGEST_LINE
+from handsfree.ledger.personal import names_of
 from handsfree.office.verification import list_digest
 from handsfree.problem import one_line
 from handsfree.regular_files import open_regular
@@ -33,6 +34,7 @@ WATCHED = frozenset(
     {
         "ledger.jsonl",
         "sound",
+        "personal",
         "sources",
         "redactions.jsonl",
         "endorsements.jsonl",
@@ -228,7 +230,8 @@ def _quick(folder: Path) -> Row:
             first = json.loads(stream.readline(LONGEST_LINE))
             stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
             lines = stream.read(16384).rstrip(b"\n").split(b"\n")
-        opened = VisitOpened.model_validate(opened_in_todays_form(own_facts(first["event"])))
+        content = names_of(folder).told_in(own_facts(first["event"]))
+        opened = VisitOpened.model_validate(opened_in_todays_form(content))
         facts: dict[str, Cell] = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
     except (*_MISSHAPEN, OSError):
         return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}

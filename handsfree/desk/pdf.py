@@ -6,6 +6,7 @@ import io
 from typing import Any
 from xml.sax.saxutils import escape
 
+from reportlab.graphics.shapes import Drawing, PolyLine
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -14,6 +15,7 @@ from reportlab.platypus import KeepTogether, PageBreak, Paragraph, SimpleDocTemp
 
 from handsfree.desk.notice import Notice
 from handsfree.desk.tables import Row
+from handsfree.glance.strokes import HIGH, WIDE, Strokes
 
 _INK, _DEEP, _QUIET, _LINE, _WARN = (
     colors.HexColor(code) for code in ("#20292b", "#1f4d52", "#5a6466", "#cfc8b8", "#a02c22")
@@ -173,6 +175,29 @@ def lines(signatures: list[str]) -> Flowables:
     above = [("LINEABOVE", (2 * number, 0), (2 * number, 0), 0.7, _INK) for number in range(count)]
     table.setStyle(TableStyle([*above, ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     return [table]
+
+
+def drawings(signatures: list[tuple[str, Strokes]]) -> Flowables:
+    """Return signatures as they were drawn, side by side, each over who signed; nothing where none were."""
+    if not signatures:
+        return []
+    width, gap = WIDTH / 3, 6 * mm
+    cells = [
+        [_drawing(strokes, width - gap) for _, strokes in signatures],
+        [say(text, SMALL) for text, _ in signatures],
+    ]
+    table = Table(cells, colWidths=[width] * len(signatures), hAlign="LEFT")
+    table.setStyle(TableStyle([("LEFTPADDING", (0, 0), (-1, -1), 0)]))
+    return [table]
+
+
+def _drawing(strokes: Strokes, width: float) -> Drawing:
+    scale = width / WIDE
+    drawn = Drawing(width, HIGH * scale)
+    for stroke in strokes:
+        points = [value for x, y in stroke for value in (x * scale, (HIGH - y) * scale)]
+        drawn.add(PolyLine(points, strokeColor=_INK, strokeWidth=1.1))
+    return drawn
 
 
 def _foot(foot: str) -> Any:

@@ -217,7 +217,7 @@ def _again(folder: Path, place: Path, known: _Known, sandbox: Sandbox[Path, Veri
     if set(there) - set(here):
         merge(place, folder)
         fate = Fate.SIGNED
-    if fill_up(place, folder, known.identity, both.redacted().keys()):
+    if fill_up(place, folder, known.identity, {*both.redacted(), *both.erased()}):
         report = sandbox.do(place, where=str(place))
         fate = Fate.FULLER if fate is Fate.DUPLICATE else fate
     sentence = f"{report.sentence}{left_behind(folder, place)}"

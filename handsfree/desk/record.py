@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar
@@ -14,6 +14,7 @@ from handsfree.desk.not_asked import reasons
 from handsfree.events import decisions as ev
 from handsfree.events.record import Event
 from handsfree.ledger import Entry, read
+from handsfree.ledger.personal import PersonalFiles, holds_names, names_of
 from handsfree.problem import Problem
 from handsfree.session.deciding import possible
 from handsfree.session.plan import Plan
@@ -98,6 +99,10 @@ class Recorded:
     def seconds(self) -> float:
         """How long the visit lasted by its own clock."""
         return self.steps[-1].at / 1000
+
+    def told(self, text: str) -> str:
+        """Return a text of the sheets with the names that it commits to, as far as they are still here."""
+        return names_of(self.folder).told(text)
 
     def gate_title(self, gate: str) -> str:
         """Return a gate's title, or its id when it was never entered."""
@@ -250,9 +255,9 @@ def _steps(folder: Path, walked: Sequence[Entry]) -> tuple[list[RecordedStep], s
     steps: list[RecordedStep] = []
     at = minutes_east = 0
     try:
-        reader = EntryReader(folder)
+        reader, names = EntryReader(folder), names_of(folder)
         for entry in walked or read(folder):
-            event = _event(reader, entry)
+            event = _event(reader, with_names(entry, names))
             at = int(getattr(event, "at", at))
             minutes_east = int(entry.event.get("utc_offset", 0)) if entry.seq == 0 else minutes_east
             steps.append(RecordedStep(entry.seq, entry.at, at, entry.kind, event))
@@ -261,6 +266,11 @@ def _steps(folder: Path, walked: Sequence[Entry]) -> tuple[list[RecordedStep], s
             raise
         return steps, problem.sentence(), minutes_east
     return steps, "", minutes_east
+
+
+def with_names(entry: Entry, names: PersonalFiles) -> Entry:
+    """Return an entry with the names that it commits to, as far as they are still here."""
+    return replace(entry, event=names.told_in(entry.event)) if holds_names(entry.line.decode()) else entry
 
 
 def _event(reader: EntryReader, entry: Entry) -> Event | None:

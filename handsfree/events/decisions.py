@@ -6,7 +6,7 @@ from typing import Annotated, Literal, TypeGuard, get_args
 
 from pydantic import Field
 
-from handsfree.events.inputs import Record
+from handsfree.events.inputs import PersonalData, Record
 from handsfree.lexicon.stops import People
 from handsfree.measurement.reading import Reading, recorded
 from handsfree.questions import Question
@@ -114,6 +114,10 @@ class VisitOpened(Record):
     instrument_serial: str | None = None
     calibrated_until: str | None = None
     """The last day on which every instrument is in date."""
+    sound: Literal["", "ask", "kept", "not kept"] = ""
+    """What the job sheet says of keeping the sound; empty where nothing is listened to, and in older records."""
+    personal: tuple[PersonalData, ...] = ()
+    """What `technician`, `licence` and the job sheet commit to; older records hold the names themselves."""
     unproven: tuple[str, ...] = ()
     """The proofs of the procedure that fail; it was led all the same, since that was asked for."""
     standing: ProcedureStanding | None = None
@@ -124,6 +128,14 @@ class VisitOpened(Record):
     """The language that the visit was led in; records from before there were translations do not say it."""
     unheard: bool = False
     """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
+
+
+class SoundConsent(Record):
+    """Whether everybody who may be heard agreed that the sound is kept, as the technician answered."""
+
+    kind: Literal["sound-consent"] = "sound-consent"
+    at: int
+    kept: bool
 
 
 class Said(Record):
@@ -615,6 +627,7 @@ class VisitClosed(Record):
 
 Decision = Annotated[
     VisitOpened
+    | SoundConsent
     | Said
     | Asked
     | ToneSounded

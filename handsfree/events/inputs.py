@@ -19,6 +19,15 @@ class Record(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
+class PersonalData(Record):
+    """A piece of a person's data that lies beside the record and can be erased there."""
+
+    commitment: str
+    """SHA-256 of the file, 32 random bytes and then the payload (ledger/FORMAT.md)."""
+    whose: Literal["technician", "second person", "customer"]
+    what: Literal["name", "licence", "signature"]
+
+
 class HeardWord(Record):
     """One word with its place in the utterance."""
 
@@ -140,8 +149,20 @@ class Resumed(Record):
     """Why the approval of the procedure no longer holds; empty while it does."""
 
 
+SigningRole = Literal["technician", "customer"]
+
+
+class SignatureDrawn(Record):
+    """Somebody has signed on the phone's page; the strokes lie beside the record (SCREEN.md)."""
+
+    kind: Literal["signature-drawn"] = "signature-drawn"
+    at: int
+    gate: str
+    signature: PersonalData
+
+
 Input = Annotated[
-    Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
+    SignatureDrawn | Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
     Field(discriminator="kind"),
 ]
 

@@ -169,6 +169,12 @@ class State:
     cut_off: bool = False
     """A person spoke over it, and it fell silent before its end."""
     alarmed: bool = False
+    signed: frozenset[str] = frozenset()
+    """Who has signed on the phone's page."""
+    sound_kept: bool = True
+    """Whether the sound of utterances is kept: not before it was agreed to, where that is asked."""
+    consent_due: bool = False
+    """That is still to be asked."""
     granted_until: int = 0
     """Silence counts from here, when the person asked for more time."""
     held_since: int | None = None

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
-from handsfree.blocks import Names, Phrases, Prompt
+from pydantic import BeforeValidator, model_validator
+
+from handsfree.blocks import Names, Phrases, Prompt, as_tuple
 from handsfree.events import decisions as ev
+from handsfree.events.inputs import SigningRole
 from handsfree.events.state import State
 from handsfree.gates.answered_by import AnsweredRole, hear_number, person_questions, wants_number
 from handsfree.gates.block import GateBlock
@@ -50,8 +53,16 @@ class ConfirmGate(GateBlock):
 
     A `customer` is recorded as having answered.
     """
+    signed_by: Annotated[tuple[SigningRole, ...], BeforeValidator(as_tuple)] = ()
+    """Who may sign here on the phone's page: `technician`, `customer`; never where anything fires."""
     leaves: Names = ()
     """Calculations whose verdict may stay `outside` or `too-close` to the end: this tells whoever decides."""
+
+    @model_validator(mode="after")
+    def _signs_at_rest(self) -> ConfirmGate:
+        if self.signed_by and self.firing:
+            raise ValueError("nobody signs where anything fires: write signed_by at a gate that does not fire")
+        return self
 
     @property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
@@ -68,6 +79,7 @@ class ConfirmGate(GateBlock):
             ordinary=not careful,
             leaves=self.leaves,
             answered_by=self.answered_by,
+            signed_by=self.signed_by,
         )
 
     @property
@@ -143,6 +155,7 @@ class ConfirmGate(GateBlock):
         told = [f"alters {', '.join(self.alters)}"] if self.alters else []
         told += [f"restores {', '.join(self.restores)}"] if self.restores else []
         told += [f"by the {self.answered_by}"] if self.answered_by != "technician" else []
+        told += [f"signed by {' and '.join(self.signed_by)}"] if self.signed_by else []
         return Drawing("; ".join(told))
 
     def told(self, outcome: str, scope: Scope) -> str:

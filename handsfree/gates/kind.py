@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
+from handsfree.events.inputs import SigningRole
 from handsfree.events.state import State
 from handsfree.gates.answered_by import AnsweredRole
 from handsfree.gates.block import GateBlock, Rate, Settle
@@ -67,6 +68,8 @@ class Effects:
     """What is read is said to be for the record alone: nothing judges it."""
     answered_by: AnsweredRole = "technician"
     """Who must answer it."""
+    signed_by: tuple[SigningRole, ...] = ()
+    """Who may sign there, on the phone's page."""
     judges: Judging | None = None
     turns: Turning | None = None
     follows: Follows | None = None

@@ -63,6 +63,15 @@ class Pressed:
 
 
 @dataclass(frozen=True)
+class Signed:
+    """A signature was drawn on the page of a holder of the key code."""
+
+    whose: str
+    drawing: bytes
+    count: int
+
+
+@dataclass(frozen=True)
 class NewsFollowed:
     """Somebody follows the news."""
 
@@ -94,7 +103,12 @@ def attend_page(
         with sending:
             pipe.send(message)
 
-    relay = Relay(facts.words, lambda key, count: tell(Pressed(key, count)), lambda: tell(NewsFollowed()))
+    relay = Relay(
+        facts.words,
+        lambda key, count: tell(Pressed(key, count)),
+        lambda: tell(NewsFollowed()),
+        lambda whose, drawing, count: tell(Signed(whose, drawing, count)),
+    )
     turnstile = Turnstile(facts.key_code, facts.count)
     link = None
     if wire is not None:

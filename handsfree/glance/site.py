@@ -7,6 +7,7 @@ connection. It runs in a process of its own and knows the visit through `Relay` 
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import hmac
 import ipaddress
 import time
@@ -24,6 +25,7 @@ from handsfree.glance import key_names
 from handsfree.glance.authority import own_names
 from handsfree.glance.presses import FOLLOW, SOUND, Turnstile
 from handsfree.glance.sound_link import SoundLink
+from handsfree.glance.strokes import LONGEST_DRAWING, strokes_in
 from handsfree.serving import ServingLimits, WithHeaders
 
 PERIOD_S = 0.1
@@ -37,6 +39,7 @@ FILES = {
     "/glance.css": ("glance.css", "text/css"),
     "/glance.js": ("glance.js", "text/javascript"),
     "/sha256.js": ("sha256.js", "text/javascript"),
+    "/signing.js": ("signing.js", "text/javascript"),
     "/sound.js": ("sound.js", "text/javascript"),
     "/capture.js": ("capture.js", "text/javascript"),
     "/link.js": ("link.js", "text/javascript"),
@@ -63,11 +66,18 @@ FRESH_S = 2.0
 class Relay:
     """What the visit tells the page, and what the page tells the visit by `tell`.
 
-    `pressed` gets a key and its count, `followed` nothing; both are called from the page's own thread.
+    `pressed` gets a key and its count, `signed` who, the drawing and the count, `followed` nothing; all are called
+    from the page's own thread.
     """
 
-    def __init__(self, words: bytes, pressed: Callable[[str, int], None], followed: Callable[[], None]) -> None:
-        self.words, self.pressed, self.followed = words, pressed, followed
+    def __init__(
+        self,
+        words: bytes,
+        pressed: Callable[[str, int], None],
+        followed: Callable[[], None],
+        signed: Callable[[str, bytes, int], None] = lambda _whose, _drawing, _count: None,
+    ) -> None:
+        self.words, self.pressed, self.followed, self.signed = words, pressed, followed, signed
         self.news = b""
         """The picture told last, as JSON; empty while the visit is silent."""
         self.number = 0
@@ -139,6 +149,7 @@ class Site:
             Route("/switch-off.wav", self.switch_off),
             Route("/news", self.news),
             Route("/key", self.key, methods=["POST"]),
+            Route("/signature/{whose}", self.signature, methods=["POST"]),
         ]
         if self._link is not None:
             routes.append(Route("/sound", self.ticket, methods=["POST"]))
@@ -187,6 +198,26 @@ class Site:
         if refusal is not None:
             return refusal
         self._relay.pressed(key, self._turnstile.count)
+        return Response(status_code=204)
+
+    async def signature(self, request: Request) -> Response:
+        """Take a drawing, with its count and a code over whose it is and the digest of it."""
+        if "x-glance-code" not in request.headers:
+            return Response(status_code=403)
+        body = b""
+        async for piece in request.stream():
+            body += piece
+            if len(body) > LONGEST_DRAWING:
+                return Response(status_code=413)
+        try:
+            strokes_in(body)
+        except (ValueError, RecursionError):
+            return Response(status_code=400)
+        whose = request.path_params["whose"]
+        refusal = self._refusal(request, f"signature {whose} {hashlib.sha256(body).hexdigest()}")
+        if refusal is not None:
+            return refusal
+        self._relay.signed(whose, body, self._turnstile.count)
         return Response(status_code=204)
 
     def _refusal(self, request: Request, key: str) -> Response | None:

@@ -8,19 +8,22 @@ import threading
 import time
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any, Protocol, get_args
 
 import numpy as np
 
 from handsfree.events.devices import DeviceChange
+from handsfree.events.inputs import SigningRole
 from handsfree.events.state import State
 from handsfree.glance.key_names import STOP_BUTTON, WORD
 from handsfree.glance.keypad_state import KeypadState, here, press
 from handsfree.glance.notes import Notes, noticed
 from handsfree.glance.picture import Glance, HearingStatus, Seal
+from handsfree.glance.strokes import drawing_of, strokes_in
 from handsfree.glance.view import glance
 from handsfree.ledger import Head
 from handsfree.session.plan import Plan
+from handsfree.session.signing import may_sign
 
 STALE_S = 3.0
 """A picture this old is covered: what it shows may be wrong by now."""
@@ -28,6 +31,8 @@ NOTICE_S = 60.0
 """How long a notice of the recogniser or the voice stays."""
 MOST_PRESSES, PRESSES_A_TURN = 1_024, 64
 """Presses that wait, and that are taken in before the visit looks at anything else."""
+MOST_DRAWINGS = 4
+"""Signatures that wait."""
 NO_SOUND_DB = -90.0
 """What the recogniser reports before it has heard anything."""
 FRAME = 320
@@ -66,6 +71,7 @@ class LiveScreen:
         self._noticed_at = 0.0
         self._presses: queue.Queue[str] = queue.Queue(MOST_PRESSES)
         self._changes: queue.Queue[DeviceChange] = queue.Queue()
+        self._drawings: queue.Queue[tuple[SigningRole, bytes]] = queue.Queue(MOST_DRAWINGS)
         self._inputs: set[str] = set()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
@@ -132,6 +138,25 @@ class LiveScreen:
             return self._changes.get_nowait()
         except queue.Empty:
             return None
+
+    def sign(self, whose: str, drawing: bytes) -> None:
+        """Take a signature, from whatever thread; what is none is thrown away, and so are more than may wait."""
+        for one in get_args(SigningRole):
+            if one == whose:
+                with contextlib.suppress(ValueError, RecursionError, queue.Full):
+                    self._drawings.put_nowait((one, drawing_of(strokes_in(drawing))))
+
+    def drawn(self) -> tuple[SigningRole, bytes] | None:
+        """Return who has signed and what was drawn, each once, or None."""
+        try:
+            return self._drawings.get_nowait()
+        except queue.Empty:
+            return None
+
+    @property
+    def signs(self) -> tuple[SigningRole, ...]:
+        """Who may sign now."""
+        return may_sign(self._visit.plan, self._visit.state)
 
     def press(self, key: str) -> None:
         """Take a key, from whatever thread; letters only where words may be typed.

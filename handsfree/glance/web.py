@@ -18,13 +18,14 @@ from types import TracebackType
 from typing import Any, Self
 
 from handsfree.events.devices import LINK, DeviceChange
+from handsfree.events.inputs import SigningRole
 from handsfree.glance.authority import Authority, ServerIdentity, own_names
-from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, attend_page
+from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, Signed, attend_page
 from handsfree.glance.phone_sound import LINK_LOST_S, PhoneSound, Played, SoundChanged
 from handsfree.glance.picture import Glance
 from handsfree.glance.view import clock
 from handsfree.glance.watching import LiveScreen
-from handsfree.lexicon.catalogue import Catalogue
+from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.problem import Problem
 from handsfree.serving import listen
 from handsfree.supervisor import Supervisor
@@ -53,6 +54,8 @@ WORDS = {
     "not-encrypted": "not-encrypted",
     "certificate": "certificate",
     "not-taken": "not-taken",
+    "sign-again": "sign-again",
+    "sign-take": "sign-take",
     "sound-on": "sound-on",
     "sound-runs": "sound-runs",
     "sound-refused": "sound-refused",
@@ -167,12 +170,15 @@ class Page:
         """Return nothing: the next picture comes within a second; for the supervisor."""
         return ()
 
-    def heard(self, message: Pressed | NewsFollowed | PageBeat | Parted | SoundChanged | Played) -> None:
+    def heard(self, message: Pressed | Signed | NewsFollowed | PageBeat | Parted | SoundChanged | Played) -> None:
         """Take in a message of the process; for the supervisor."""
         match message:
             case Pressed(key=key, count=count):
                 self._count = max(count, self._count)
                 self._live.press(key)
+            case Signed(whose=whose, drawing=drawing, count=count):
+                self._count = max(count, self._count)
+                self._live.sign(whose, drawing)
             case NewsFollowed():
                 self.followed.set()
             case Parted():
@@ -247,6 +253,9 @@ class Page:
     def _words(self) -> dict[str, str]:
         return {name: self._catalogue.glance.labels[label] for name, label in WORDS.items()}
 
+    def _role(self, whose: SigningRole) -> str:
+        return sentence_case(self._catalogue.say(f"signs-{whose}"))
+
     def _picture(self) -> bytes:
         picture: Glance = self._live.picture()
         enter = self._catalogue.show("key-enter")
@@ -259,6 +268,7 @@ class Page:
             "words": self._words(),
             "firing": self._live.firing,
             "sound": self._sound is not None,
+            "signs": [[one, self._catalogue.show("sign", who=self._role(one))] for one in self._live.signs],
         }
         return json.dumps(told).encode()
 

@@ -34,6 +34,10 @@ class FaultClass(StrEnum):
     SOURCE_MISSING = "source missing"
     REDACTION_FORGED = "redaction forged"
     ENDORSEMENT = "signed line does not hold"
+    PERSONAL_ALTERED = "personal data altered"
+    PERSONAL_MISSING = "personal data missing"
+    SALT_REPLAYED = "salt used twice"
+    ERASED_IS_THERE = "erased data is there"
     DECISION_ALTERED = "decision altered"
 
 

@@ -68,7 +68,7 @@ def _identity(ledger: bytes) -> str:
 
 def _parts(visit: VisitFolder, files: Files, *, sound: bool) -> Iterator[Path]:
     there = set(files.names(visit.folder))
-    folders = [visit.sources, visit.set_aside, *([visit.sound] if sound else [])]
+    folders = [visit.personal, visit.sources, visit.set_aside, *([visit.sound] if sound else [])]
     for folder in folders:
         if folder.name in there:
             yield from (folder / name for name in files.names(folder))

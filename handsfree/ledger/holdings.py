@@ -13,6 +13,8 @@ from handsfree.ledger.entry import Entry, members_named
 from handsfree.ledger.files import Files
 from handsfree.ledger.kinds import OPENED, RESUMED, is_digest
 from handsfree.ledger.manifest import ExportManifest, read_manifest
+from handsfree.ledger.personal import data_in
+from handsfree.ledger.personal_holdings import PersonalHoldings
 from handsfree.ledger.redaction import Redactions
 from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import one_line
@@ -23,7 +25,9 @@ _PIECE = 1 << 20
 class Holdings:
     """What lies beside one record, checked while its entries go by."""
 
-    def __init__(self, visit: VisitFolder, files: Files, redacted: Mapping[str, str]) -> None:
+    def __init__(
+        self, visit: VisitFolder, files: Files, redacted: Mapping[str, str], erased: Mapping[str, str]
+    ) -> None:
         self._visit, self._files, self._redacted = visit, files, redacted
         self._redactions = Redactions()
         self._manifest: ExportManifest | None = None
@@ -31,6 +35,7 @@ class Holdings:
         """Why sound is not there, in clauses, where somebody says so under a seal or a signature."""
         self.sealers: dict[str, str] = {}
         """What a device sealed beside the record -> the key of that device."""
+        self._persons = PersonalHoldings(visit, files, erased)
         self._clips: set[str] = set()
         self._checked: set[str] = set()
         self._left_out = 0
@@ -49,12 +54,20 @@ class Holdings:
         for name in members_named(entry.event, "sound"):
             if is_digest(name) and name not in self._clips:
                 self._clips.add(name)
-                findings += self._clip(entry.seq, name)
+                erased = name in self._persons.erased
+                findings += (self._erased_clip if erased else self._clip)(entry.seq, name)
+        for datum in data_in(entry.event):
+            findings += self._persons.check(entry.seq, datum)
         return findings
+
+    @property
+    def erased(self) -> list[str]:
+        """What persons had erased, in clauses."""
+        return self._persons.told()
 
     def checks(self) -> list[str]:
         """Return the names of the checks that were made on at least one file."""
-        return sorted(self._checked)
+        return sorted({*self._checked, *self._persons.checked})
 
     def remarks(self) -> list[str]:
         """Return what is worth saying and is no fault; call it when all entries have gone by."""
@@ -67,6 +80,7 @@ class Holdings:
             remarks.append(f"these are no part of the record: {', '.join(map(one_line, foreign))}")
         if loose := len(set(self._names(self._visit.sound)) - {f"{name}.flac" for name in self._clips}):
             remarks.append(f"{loose} files in {self._visit.sound.name} are named by no entry")
+        remarks += self._persons.loose()
         return remarks
 
     def _source(self, name: str, digest: Any) -> list[RecordFinding]:
@@ -79,6 +93,9 @@ class Holdings:
         if found != digest:
             return [RecordFinding(0, FaultClass.SOURCE_ALTERED, f"{name} is not the file that the visit ran on")]
         return []
+
+    def _erased_clip(self, seq: int, name: str) -> list[RecordFinding]:
+        return self._persons.clip(seq, name, there=self._digest(self._visit.sound, f"{name}.flac") is not None)
 
     def _clip(self, seq: int, name: str) -> list[RecordFinding]:
         found = self._digest(self._visit.sound, f"{name}.flac")

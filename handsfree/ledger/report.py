@@ -81,6 +81,8 @@ class VerificationReport:
     """What a device sealed beside the record, with the key of that device."""
     reduced: tuple[str, ...] = ()
     """Why sound is not there, in clauses, where somebody who may says so."""
+    erased: tuple[str, ...] = ()
+    """What was erased on behalf of persons, by whom, when and why, in clauses."""
     demo: bool = False
     anchor: Anchor | None = None
 
@@ -120,6 +122,7 @@ class VerificationReport:
             "findings": [{"seq": f.seq, "fault": f.fault.value, "why": f.why} for f in self.findings],
             "checks": list(self.checks),
             "remarks": list(self.remarks),
+            "erased": list(self.erased),
             "identity": self.identity,
             "opened_at": self.opened_at,
             "device": self.device,
@@ -146,9 +149,10 @@ def broken_sentence(findings: Sequence[RecordFinding]) -> str:
     return f"entry {first.seq}: {first.fault} ({first.why}){more}"
 
 
-def closed_sentence(head: Head, last: Entry) -> str:
-    """Return what to say of a record that is whole to its close."""
-    return f"all {head.count} entries are whole, in order and sealed, closed {last.at}, checksum {head.checksum}"
+def closed_sentence(head: Head, last: Entry, erased: Sequence[str] = ()) -> str:
+    """Return what to say of a record that is whole to its close, and of what was erased from beside it."""
+    whole = f"all {head.count} entries are whole, in order and sealed, closed {last.at}, checksum {head.checksum}"
+    return "; ".join([whole, *erased])
 
 
 def open_sentence(head: Head | None, torn: int, tail_known: bool) -> str:

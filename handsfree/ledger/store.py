@@ -16,6 +16,7 @@ from handsfree.ledger.entry import NOTHING_BEFORE, Entry, sealed
 from handsfree.ledger.files import PART, Disk, Files, disk_problem, ensure_folder, put, write_whole
 from handsfree.ledger.head import Head
 from handsfree.ledger.kinds import CLOCK_JUMPED, CLOSED, OPENED, OWN_MEMBERS, RESUMED
+from handsfree.ledger.personal import Committed, committed
 from handsfree.ledger.ratchet import Secret
 from handsfree.ledger.reading import batches
 from handsfree.ledger.recovery import opening_of, recover
@@ -59,6 +60,7 @@ class Ledger:
         opening: Mapping[str, Any],
         *,
         sources: Mapping[str, bytes] | None = None,
+        personal: Sequence[Committed] = (),
         clock: Clock | None = None,
         state: Path | None = None,
         files: Files | None = None,
@@ -70,8 +72,9 @@ class Ledger:
         `demo` says in the first entry that the visit is invented.
 
         `sources` are the files that the visit runs on; they are kept in the folder, and their SHA-256 stand
-        in the first entry as the member `sources`. Raises Problem when the folder holds anything or the
-        disk fails; then no visit has begun.
+        in the first entry as the member `sources`. `personal` is what that entry commits to.
+
+        Raises Problem when the folder holds anything or the disk fails; then no visit has begun.
         """
         files, clock, state = files or Disk(), clock or SystemClock(), state or state_folder()
         visit = VisitFolder(folder)
@@ -80,6 +83,8 @@ class Ledger:
         try:
             _make_empty(files, visit)
             named = {name: _keep_source(files, visit, name, data) for name, data in (sources or {}).items()}
+            for one in personal:
+                _keep_personal(files, visit, one)
             proof, signer = (device or DeviceKey(state, files)).use_next()
             secret, moment = Secret.fresh(), clock.now()
             entry = sealed(
@@ -195,6 +200,20 @@ class Ledger:
             raise disk_problem(error, "keeping a sound", self._visit.sound) from error
         return name
 
+    def keep_personal(self, payload: bytes) -> str:
+        """Keep a person's data beside the record; return the commitment, for an event to carry as `commitment`.
+
+        When this returns the file is on the disk. Raises Problem when the disk fails.
+        """
+        if self._stopped is not None:
+            raise self._stopped
+        one = committed(payload)
+        try:
+            _keep_personal(self._files, self._visit, one)
+        except OSError as error:
+            raise disk_problem(error, "keeping personal data", self._visit.personal) from error
+        return one.commitment
+
     def release(self) -> None:
         """Let another writer have the visit; the record stays open unless it was closed."""
         self._stopped = Problem("this record was given back", where=str(self.folder), remedy="open it again")
@@ -286,3 +305,8 @@ def _keep_source(files: Files, visit: VisitFolder, name: str, data: bytes) -> st
         raise ValueError(f"{name!r} is not a plain file name")
     put(files, visit.sources / name, data)
     return hashlib.sha256(data).hexdigest()
+
+
+def _keep_personal(files: Files, visit: VisitFolder, one: Committed) -> None:
+    ensure_folder(files, visit.personal, 0o700)
+    put(files, visit.personal_file(one.commitment), one.file, 0o600)

@@ -63,12 +63,14 @@ def verify(
     replay: Replay | None = None,
     now: int | None = None,
     redacted: Mapping[str, str] | None = None,
+    erased: Mapping[str, str] | None = None,
     walked: list[Entry] | None = None,
     files: Files | None = None,
 ) -> VerificationReport:
     """Check the record in a folder and report; nothing is written.
 
     `redacted` are clips that a person took out and signed for: name -> who, when and why, as it is to be said.
+    `erased` likewise: a person's data and the sounds that were erased on their behalf.
     `now` is the time (ms since 1970) after which no entry can be dated; without it the future is not looked at.
     `device_key` is the device's public key as handed over (64 hex digits), `expected` a count and checksum
     noted elsewhere, `state` the folder of this device's secrets, whose own count is then compared, `replay`
@@ -77,7 +79,7 @@ def verify(
     check, or a newer version wrote it.
     """
     latest = None if now is None else now + CLOCKS_DIFFER_BY
-    examination = _Examination(VisitFolder(folder), files or Disk(), redacted or {}, latest=latest)
+    examination = _Examination(VisitFolder(folder), files or Disk(), redacted or {}, erased or {}, latest=latest)
     report = examination.report(device_key, expected, state, replay)
     if walked is not None and examination.kept is not None and report.verdict != RecordVerdict.BROKEN:
         walked += [entry for batch in examination.kept for entry in batch]
@@ -91,6 +93,7 @@ class _Examination:
     visit: VisitFolder
     files: Files
     redacted: Mapping[str, str]
+    taken_out: Mapping[str, str]
     findings: list[RecordFinding] = field(default_factory=list)
     checks: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -103,6 +106,7 @@ class _Examination:
     torn: int = field(init=False)
     kept: list[tuple[Entry, ...]] | None = field(default_factory=list)
     reduced: tuple[str, ...] = ()
+    erased: tuple[str, ...] = ()
     sealers: tuple[tuple[str, str], ...] = ()
 
     def report(
@@ -127,7 +131,7 @@ class _Examination:
         return self._concluded()
 
     def _walk(self) -> None:
-        holdings = Holdings(self.visit, self.files, self.redacted)
+        holdings = Holdings(self.visit, self.files, self.redacted, self.taken_out)
         with self.files.read(self.visit.ledger) as stream:
             for found in batches_of(lines_of(stream)):
                 if isinstance(found, Rest):
@@ -145,6 +149,8 @@ class _Examination:
             self.checks += ["chain", "seals", "dates", *holdings.checks()]
         self.findings += [finding] if finding else []
         self.remarks += holdings.remarks()
+        self.erased = tuple(holdings.erased)
+        self.remarks += self.erased
         self.reduced, self.sealers = tuple(holdings.reduced), tuple(holdings.sealers.items())
 
     def _keep(self, batch: tuple[Entry, ...]) -> None:
@@ -246,7 +252,7 @@ class _Examination:
             verdict, sentence = RecordVerdict.BROKEN, broken_sentence(self.findings)
         elif head and self.last and self.link.closed:
             verdict = RecordVerdict.REDUCED if self.reduced else RecordVerdict.CLOSED
-            sentence = closed_sentence(head, self.last)
+            sentence = closed_sentence(head, self.last, self.erased)
         else:
             verdict, sentence = RecordVerdict.OPEN, open_sentence(head, self.torn, self._tail_known(head))
             self.findings.append(RecordFinding(self.link.seq, FaultClass.NOT_CLOSED, sentence))
@@ -266,6 +272,7 @@ class _Examination:
             use=device.use if device else None,
             sealers=self.sealers,
             reduced=self.reduced,
+            erased=self.erased,
             demo=self.first is not None and self.first.event.get("demo") is True,
         )
 

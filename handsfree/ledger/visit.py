@@ -34,6 +34,11 @@ class VisitFolder:
         return self.folder / "sound"
 
     @property
+    def personal(self) -> Path:
+        """Persons' data, salted, each file named by the SHA-256 of its bytes."""
+        return self.folder / "personal"
+
+    @property
     def sources(self) -> Path:
         """The procedure and the sheets as run."""
         return self.folder / "sources"
@@ -76,7 +81,7 @@ class VisitFolder:
     def record_names(self) -> set[str]:
         """Return the names that a copy of the record holds."""
         files = (self.ledger, self.redactions, self.signoff, self.endorsements, self.export_note, self.timestamp)
-        return {path.name for path in (*files, self.sound, self.sources, self.set_aside)}
+        return {path.name for path in (*files, self.sound, self.personal, self.sources, self.set_aside)}
 
     def own_names(self) -> set[str]:
         """Return the names that belong in the folder."""
@@ -85,6 +90,10 @@ class VisitFolder:
     def clip(self, name: str) -> Path:
         """Return the file of a clip."""
         return self.sound / f"{name}.flac"
+
+    def personal_file(self, commitment: str) -> Path:
+        """Return the file of what a record commits to."""
+        return self.personal / commitment
 
     def must_hold_record(self, files: Files) -> None:
         """Raise Problem when this is not the folder of a visit."""

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, BinaryIO, Protocol, cast
 
+from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.ledger.files import disk_problem
 from handsfree.ledger.visit import VisitFolder, is_plain_name
 from handsfree.problem import ExitCode, Problem
@@ -106,6 +107,18 @@ def unpack(stream: BinaryIO, folder: Path, *, digest: str) -> None:
         raise _hostile("its contents are not what its name says")
     if content_digest(folder) != digest:
         raise _hostile("its files do not give this archive")
+
+
+def identity_in(stream: BinaryIO) -> str:
+    """Return the digest of the first line of the record in an archive; empty where there is none."""
+    try:
+        with tarfile.open(fileobj=stream, mode="r|") as archive:
+            for member in archive:
+                if member.name == "ledger.jsonl" and (file := archive.extractfile(member)) is not None:
+                    return hashlib.sha256(file.readline(LONGEST_LINE).removesuffix(b"\n")).hexdigest()
+    except (tarfile.TarError, ValueError, EOFError, RecursionError):
+        pass
+    return ""
 
 
 class _DigestedReading:

@@ -64,6 +64,11 @@ class ObjectBucket:
                 return False
         return True
 
+    def remove(self, digest: str) -> None:
+        """Delete an object whose visit was kept anew without a person's data; a bucket may keep older versions."""
+        with _told(self):
+            _client().delete_object(Bucket=self.bucket, Key=self._key(digest))
+
     @contextmanager
     def reading(self, digest: str) -> Iterator[BinaryIO]:
         """Give the bytes of an object."""

@@ -75,6 +75,15 @@ class ObjectFolder:
                 part.unlink(missing_ok=True)
         return True
 
+    def remove(self, digest: str) -> None:
+        """Delete an object whose visit was kept anew without a person's data."""
+        there = self._place(digest)
+        try:
+            there.unlink(missing_ok=True)
+            Disk().fsync_folder(there.parent)
+        except OSError as error:
+            raise _failed(error, "deleting an object", there) from error
+
     def reading(self, digest: str) -> AbstractContextManager[BinaryIO]:
         """Open an object."""
         there = self._place(digest)

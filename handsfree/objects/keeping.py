@@ -5,14 +5,14 @@ from __future__ import annotations
 import hashlib
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
 from handsfree.ledger.files import Disk, disk_problem
-from handsfree.objects.archive import pack, unpack
+from handsfree.objects.archive import identity_in, pack, unpack
 from handsfree.problem import ExitCode, Problem
 
 ENDING = ".tar"
@@ -33,6 +33,9 @@ class ObjectStore(Protocol):
 
     def put(self, archive: Path, digest: str) -> bool:
         """Add an object from a file, durably; return False, with nothing changed, when the name is taken."""
+
+    def remove(self, digest: str) -> None:
+        """Delete an object whose visit was kept anew without a person's data."""
 
     def reading(self, digest: str) -> AbstractContextManager[BinaryIO]:
         """Give the bytes of an object as a stream; StoreFailed when there is none."""
@@ -105,6 +108,28 @@ def restore_visit(store: ObjectStore, digest: str, root: Path) -> RestoredVisit:
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return RestoredVisit(folder, new=True)
+
+
+def keep_erased(store: ObjectStore, visits: Mapping[str, Path], clean: Callable[[Path, Path], None]) -> list[str]:
+    """Keep anew, without what was erased, each object of some visits, and delete the old one; return those.
+
+    `visits` are the folders by the digest of their first line; `clean` makes the object's files, laid out in a
+    folder, like those of the visit's folder. Raises as `keep_visit` and `fetch_visit` do.
+    """
+    gone = []
+    for digest in list(store.digests()):
+        with store.reading(digest) as stream:
+            folder = visits.get(identity_in(stream))
+        if folder is None:
+            continue
+        with tempfile.TemporaryDirectory(prefix="handsfree-") as scratch:
+            laid_out = Path(scratch) / "visit"
+            fetch_visit(store, digest, laid_out)
+            clean(laid_out, folder)
+            if keep_visit(laid_out, store).digest != digest:
+                store.remove(digest)
+                gone.append(digest)
+    return gone
 
 
 def _digest_of(stream: BinaryIO) -> str:

@@ -24,6 +24,8 @@ from handsfree.office.signatures import MISSHAPEN, fault_of
 from handsfree.problem import Problem, one_line
 
 SIGNED_OFF = "signed-off"
+ERASED = "erased"
+"""A person's data and the sounds of their voice, whose files are deleted; the entries that commit to them stay."""
 HAZARD_TAKEN, HAZARD_CLOSED = "hazard-taken", "hazard-closed"
 VERDICTS = {
     "accepted": "Accepted",
@@ -41,9 +43,11 @@ _ALWAYS = frozenset({"at", "by", "kind", "number", "prev", "signature", "visit"}
 _MEMBERS = {
     SIGNED_OFF: _ALWAYS | {"count", "digest", "verdict", "remark"},
     SOUND_REDACTED: _ALWAYS | {"sound", "reason"},
+    ERASED: _ALWAYS | {"commitments", "sounds", "whose", "reason"},
     HAZARD_TAKEN: _ALWAYS | {"hazard", "owner"},
     HAZARD_CLOSED: _ALWAYS | {"hazard", "remark"},
 }
+_LISTS = ("commitments", "sounds")
 
 
 @dataclass(frozen=True)
@@ -99,6 +103,15 @@ class Endorsements:
         followed = frozenset[str]().union(*(each.ancestors for each in good))
         last = (each for each in good if each.digest not in followed)
         return max(last, key=lambda each: (each.at, each.line), default=None)
+
+    def erased(self) -> dict[str, str]:
+        """Return commitment or clip -> when, by whom and why it was erased, by a line that holds."""
+        return {
+            name: f"on {each.at}, by {each.name}, reason: {each.remark}"
+            for each in self.lines
+            if each.kind == ERASED and each.vouched and not each.fault
+            for name in (*each.says["commitments"], *each.says["sounds"])
+        }
 
     def redacted(self) -> dict[str, Endorsement]:
         """Return clip -> the redaction of it that holds and whose signer is enrolled."""
@@ -206,6 +219,11 @@ def _members(line: bytes) -> dict[str, Any]:
         members["verdict"] not in VERDICTS or type(members["remark"]) is not str
     ):
         raise ValueError("no verdict")
+    if members["kind"] == ERASED and not (
+        all(isinstance(members[name], list) and all(map(is_digest, members[name])) for name in _LISTS)
+        and all(type(members[name]) is str and members[name] for name in ("whose", "reason"))
+    ):
+        raise ValueError("no erasure")
     if members["kind"] in {HAZARD_TAKEN, HAZARD_CLOSED} and not all(
         type(members[name]) is str and members[name] for name in _MEMBERS[members["kind"]] - _ALWAYS
     ):

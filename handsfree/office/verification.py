@@ -64,7 +64,7 @@ def verify_anchored(
     """
     now = (clock or SystemClock()).now().wall
     lines = kept_lines(folder)
-    redacted = read_endorsements(lines, _identity(folder), enrolment, now=now).redacted() if lines else {}
+    said = read_endorsements(lines, _identity(folder), enrolment, now=now)
     report = verify(
         folder,
         device_key=device_key,
@@ -73,7 +73,8 @@ def verify_anchored(
         replay=replay,
         now=now,
         walked=walked,
-        redacted={clip: f"{each.name} at {each.at} ({each.remark})" for clip, each in redacted.items()},
+        redacted={clip: f"{each.name} at {each.at} ({each.remark})" for clip, each in said.redacted().items()},
+        erased=said.erased(),
     )
     signed = endorsed(report, lines, enrolment, clock)
     seq = report.head.count if report.head else 0

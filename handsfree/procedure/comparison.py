@@ -34,7 +34,7 @@ ASPECTS: Mapping[str, frozenset[str]] = {
     "phrases": frozenset({"done", "answers", "own_words", "note", "goes_out"}),
     "wording": frozenset({"title", "prompt", "script"}),
     "things": frozenset({"alters", "restores", "things", "needs", "captures"}),
-    "records": frozenset({"point", "only_recorded"}),
+    "records": frozenset({"point", "only_recorded", "signed_by"}),
     "watching": frozenset({"firing"}),
     "order": frozenset({"when"}),
 }

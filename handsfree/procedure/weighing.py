@@ -39,7 +39,9 @@ _MORE_IS_TIGHTER: Mapping[str, bool] = {
 """A number of a gate -> whether a larger one asks for more."""
 
 _TRUE_IS_TIGHTER = frozenset({"firing", "own_words", "attended", "put_back_when_stopped"})
-_GAIN_IS_TIGHTER = frozenset({"needs", "alters", "voids", "captures", "hazard", "things", "rate", "note"})
+_GAIN_IS_TIGHTER = frozenset(
+    {"needs", "alters", "voids", "captures", "hazard", "things", "rate", "note", "signed_by"}
+)
 
 _ARTICLES = "a an the of to at your its this that these those"
 _FILLING = frozenset(f"{_ARTICLES} please now then and is are be".split())

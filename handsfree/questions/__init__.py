@@ -15,6 +15,7 @@ from handsfree.questions.done_check import DoneCheck
 from handsfree.questions.finding import Finding
 from handsfree.questions.finish_check import FinishCheck
 from handsfree.questions.keep_it import KeepIt
+from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.kind import QuestionKind
 from handsfree.questions.mark import Mark
 from handsfree.questions.note import Note
@@ -57,6 +58,7 @@ Question = Annotated[
     | TiedValues
     | AlikeQuantities
     | KeepIt
+    | KeepSound
     | CallRate
     | Turn
     | TurnCheck

@@ -6,6 +6,7 @@ what it can tell, hears some words otherwise. What is doubtful now is not held a
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -95,7 +96,7 @@ def _by_nature(clips: Sequence[_Clip]) -> Iterator[HeardAgainFinding]:
 
 
 def _copies(clips: Sequence[_Clip]) -> Iterator[HeardAgainFinding]:
-    """Find clips that were used before: the same file, or the same sound moved, louder or filtered a little.
+    """Find clips that were used before: the same samples, or the same sound moved, louder or filtered a little.
 
     People never say a word twice alike to the sample. Sounds are compared among the clips with the same words on
     record: a copy that stands for other words is heard otherwise.
@@ -103,8 +104,8 @@ def _copies(clips: Sequence[_Clip]) -> Iterator[HeardAgainFinding]:
     files: dict[str, int] = {}
     before: dict[tuple[str, ...], list[_Clip]] = defaultdict(list)
     for clip in clips:
-        name, words = str(clip.moment.heard.sound), _words(clip.moment.heard)
-        first = files.get(name)
+        samples, words = hashlib.sha256(clip.samples.tobytes()).hexdigest(), _words(clip.moment.heard)
+        first = files.get(samples)  # no two files have one name: each has a salt
         if first is None and not is_tone(clip.samples):
             first = next(
                 (
@@ -114,7 +115,7 @@ def _copies(clips: Sequence[_Clip]) -> Iterator[HeardAgainFinding]:
                 ),
                 None,
             )
-        files.setdefault(name, clip.moment.seq)
+        files.setdefault(samples, clip.moment.seq)
         if first is None:
             before[words].append(clip)
         else:

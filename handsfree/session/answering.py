@@ -41,6 +41,17 @@ def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
             assert_never(asker)
 
 
+def _consented(draft: Draft, meaning: Meaning) -> bool:
+    """Take whether the sound is kept, then open the first gate."""
+    if meaning not in {Answer("affirm"), Answer("deny")}:
+        return False
+    kept = meaning == Answer("affirm")
+    draft.emit(ev.SoundConsent(at=draft.at, kept=kept))
+    draft.say("sound-kept" if kept else "sound-not-kept")
+    draft.open()
+    return True
+
+
 def _noted(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     """Keep the note and lead back to the question that it interrupted."""
     back = draft.state.interrupted
@@ -53,7 +64,9 @@ def _noted(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
 
 
 def _need(draft: Draft, meaning: Meaning) -> bool:
-    """Take the state of a thing that the gate needs first."""
+    """Take the state of a thing that the gate needs first, or whether the sound is kept."""
+    if draft.state.consent_due:
+        return _consented(draft, meaning)
     unmet = draft.unmet()
     if unmet is None or not isinstance(meaning, Answer):
         return False

@@ -82,10 +82,17 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             )
         case inp.Heard() | inp.Typed():
             return replace(state, now=event.at, by_keys=isinstance(event, inp.Typed))
+        case inp.SignatureDrawn():
+            wanted = plan.gate(state.gate).gate.effects.signed_by if state.status == "running" else ()
+            signed = state.signed | ({event.signature.whose} & set(wanted))
+            return replace(state, now=event.at, signed=signed)
         case inp.TimePassed() | inp.SoundPoor():
             return replace(state, now=event.at)
         case ev.VisitOpened():
-            return replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
+            opened = replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
+            return replace(opened, sound_kept=event.sound in {"", "kept"}, consent_due=event.sound == "ask")
+        case ev.SoundConsent():
+            return replace(state, sound_kept=event.kept, consent_due=False)
         case ev.Said():
             return replace(state, speaking=True)
         case ev.Asked():

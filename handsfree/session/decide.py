@@ -37,6 +37,7 @@ from handsfree.session.everywhere import command, taken_back
 from handsfree.session.fusion import Interpretation, choose, choose_typed, describe
 from handsfree.session.plan import Plan
 from handsfree.session.rechecking import recheck
+from handsfree.session.signing import signed
 from handsfree.session.silence import escalate, link_lost, time_passed
 from handsfree.session.stops import called_over_range
 
@@ -58,6 +59,8 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
                 draft.say(f"sound-{event.fault}")
         case inp.Resumed(approval_fault=fault):
             _resumed(draft, gone=bool(fault))
+        case inp.SignatureDrawn():
+            signed(draft, event, state)
         case inp.SpeechEnded():
             pass
         case _:
@@ -106,7 +109,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     grammar = draft.plan.stop_grammar if over_voice else draft.plan.grammar(state.question, state.gate)
     if isinstance(event, inp.Heard):
         choice = choose(draft.plan, state, grammar, event)
-        sound, onset, text = event.sound, choice.onset, ""
+        sound, onset, text = event.sound, choice.onset, "" if state.sound_kept else _heard_words(event)
     else:
         choice = choose_typed(draft.plan, grammar, event.text)
         sound, onset, text = None, event.at, event.text
@@ -264,3 +267,8 @@ def _offered(draft: Draft, choice: Interpretation) -> bool:
     values = candidate.values if isinstance(candidate, Values) else ()
     utterance = Understanding(draft.at, choice.why, choice.competing[1:], values=values)
     return draft.gate.hear(draft, candidate, utterance)
+
+
+def _heard_words(event: inp.Heard) -> str:
+    """Return the likeliest words, which stand for a sound that is not kept."""
+    return " ".join(event.alternatives[0].text) if event.alternatives else ""

@@ -19,6 +19,7 @@ from handsfree.procedure.branching import full_decider
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
+from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.stop_reading import StopReading
@@ -309,7 +310,10 @@ class Draft:
         self.enter(gate_id)
 
     def open(self) -> None:
-        """Ask for a turn that was left open, then for an unmet need, else open the gate itself."""
+        """Ask whether sound is kept, for a turn left open, for an unmet need, else open the gate itself."""
+        if self.state.consent_due:
+            self.ask(KeepSound(), self.words("keep-sound"))
+            return
         if self.state.turn is not None and asks_of_turns(self.gate):
             self.ask_of_turn()
             return

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from handsfree.events import decisions as ev
+from handsfree.events.inputs import PersonalData
 from handsfree.events.record import SCHEMA_VERSION
 from handsfree.events.state import State
 from handsfree.session.draft import Draft
@@ -23,6 +24,8 @@ def opened(
     standing: ev.ProcedureStanding | None = None,
     checkpoint: str = "",
     unheard: bool = False,
+    personal: tuple[PersonalData, ...] = (),
+    hears: bool = False,
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -51,6 +54,8 @@ def opened(
         instrument=None if chief is None else chief.name,
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
+        sound=job.sound if hears else "",
+        personal=personal,
         unproven=unproven,
         standing=standing,
         checkpoint=checkpoint,
@@ -71,5 +76,7 @@ def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
         draft.say("no-ears")
     for caution in plan.procedure.file.cautions:
         draft.tell(plan.fill(caution))
+    if first.sound in {"kept", "not kept"}:
+        draft.say("sound-kept" if first.sound == "kept" else "sound-not-kept")
     draft.enter(plan.procedure.first)
     return tuple(draft.events)

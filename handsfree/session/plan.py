@@ -191,6 +191,7 @@ class Plan:
             for key, text in placed.gate.texts.items():
                 if key == "title":
                     continue
+                _names_nobody(text, f"the {key}", str(placed.place))
                 try:
                     self.fill(text)
                 except (AttributeError, KeyError, IndexError, ValueError) as error:
@@ -221,3 +222,13 @@ class Plan:
                 what = f"an instrument of the job sheet shows {shown} for {own}, which no quantity is called in"
                 remedy = f"known for {own}: {', '.join(sorted(known)) or 'none'}"
                 raise Problem(what, where=self.procedure.documents[0].file, remedy=remedy)
+
+
+def _names_nobody(text: str, what: str, where: str) -> None:
+    """Refuse a text that would say a name: what is said stays in the record, and a name must be erasable."""
+    if "{job.technician" in text or "{job.second_person" in text:
+        raise Problem(
+            f"{what} names a person, and what is said stays in the record for ever",
+            where=where,
+            remedy="leave the name out: it is kept apart, where it can be erased",
+        )

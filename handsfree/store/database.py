@@ -113,6 +113,20 @@ class DatabaseStore:
             with self._engine.begin() as base:
                 _forget(base, batch)
 
+    def erase(self, keys: Collection[str]) -> bool:
+        """Forget visits with all that was worked out from them, and write anew what held it.
+
+        The store gets another mark, by which every desk takes its files for questions to be of another store.
+        """
+        self.forget(keys)
+        with self._engine.begin() as base:
+            base.execute(delete(ANSWER))
+            names = select(_V.technician)
+            base.execute(delete(KNOWN).where(KNOWN.c.name == "technician", KNOWN.c.value.not_in(names)))
+            base.execute(update(STATE).values(mark=secrets.token_hex(8)))
+        self._parts.throw_away()
+        return written_anew(self._engine)
+
     def unchecked(self, most: int = 20) -> list[VisitRow]:
         """Return visits that were never examined in their present state, newest first."""
         with self._engine.begin() as base:
@@ -362,6 +376,17 @@ def _forget(base: Connection, keys: Sequence[str], but: Sequence[Table] = ()) ->
         copies.part(base, key)
     for table in (each for each in (*BESIDE.values(), VISIT) if each not in but):
         base.execute(delete(table).where(table.c.key.in_(keys)))
+
+
+def written_anew(engine: Engine) -> bool:
+    """Let the engine write its files without what was deleted; False when a reader keeps old pages alive."""
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as base:
+        if engine.dialect.name != "sqlite":
+            base.exec_driver_sql("VACUUM FULL")
+            return True
+        base.exec_driver_sql("VACUUM")
+        busy = base.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
+        return not busy
 
 
 def begin(base: Connection) -> None:

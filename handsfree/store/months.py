@@ -123,6 +123,17 @@ class MonthlyParts:
                 self._write(manifest)
             self._sweep(manifest)
 
+    def throw_away(self) -> None:
+        """Remove all files: the store fills them again."""
+        if not self._folder.is_dir():
+            return
+        with self._lock, FileLock(self._folder / "lock"):
+            if self._base is not None:
+                self._base.close()
+            self._base = None
+            for file in (self._folder / MANIFEST, *self._folder.glob("*.parquet")):
+                file.unlink(missing_ok=True)
+
     def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
         """Return the columns and rows of a question in DuckDB's SQL."""
         with self._opened() as base:

@@ -48,6 +48,12 @@ class VisitStore(Protocol):
     def forget(self, keys: Collection[str]) -> None:
         """Forget visits that are gone."""
 
+    def erase(self, keys: Collection[str]) -> bool:
+        """Forget visits with all that was worked out from them, and write anew what held it.
+
+        False when somebody reads just now, so that pages with what was erased may still lie there.
+        """
+
     def unchecked(self, most: int = 20) -> list[VisitRow]:
         """Return visits that were never examined in their present state, newest first."""
 

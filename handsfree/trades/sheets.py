@@ -172,6 +172,8 @@ class JobSheet(Block):
     """What is measured with."""
     emergency_number: str = ""
     """Whom to call in an emergency; it stands on the warning notice."""
+    sound: Literal["ask", "kept", "not kept"] = "ask"
+    """Whether its sound is kept: asked at the opening, agreed to before, or never (words and scores stay)."""
     next_visit: Day | None = None
     """When the next visit is due, as agreed; it stands on the customer's page."""
 

@@ -30,6 +30,7 @@ from handsfree.hearing.worker import (
 from handsfree.problem import ExitCode
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
+from handsfree.session.signing import may_sign
 from handsfree.visit.alerting import tell_others
 from handsfree.visit.hearing import heard_from
 from handsfree.visit.recorder import Recorder, spoken
@@ -72,6 +73,13 @@ class Keys(Protocol):
         """Return that keys were lost or found, each time once, or None."""
 
 
+class Signing(Protocol):
+    """Where signatures are drawn."""
+
+    def drawn(self) -> tuple[inp.SigningRole, bytes] | None:
+        """Return who has signed, and the strokes as they are kept, each once; or None."""
+
+
 class Onlooker(Protocol):
     """Whoever follows the visit to show it."""
 
@@ -97,7 +105,9 @@ class Conductor:
         onlooker: Onlooker | None = None,
         *,
         alert_command: str = "",
+        signing: Signing | None = None,
     ) -> None:
+        self._signing = signing
         self._recorder, self._speaker, self._keys, self._hearing = recorder, speaker, keys, hearing
         self._onlooker, self._alert_command = onlooker, alert_command
         self._listening_for: tuple[Any, str] | None = None
@@ -135,6 +145,7 @@ class Conductor:
             self._hear()
             if self._nobody_left():
                 return ExitCode.LEFT_OPEN
+            self._sign()
             self._typed()
         return ExitCode.DONE if self._recorder.state.outcome == "finished" else ExitCode.FAILED
 
@@ -247,7 +258,8 @@ class Conductor:
         now = self._recorder.now()
         self._speech_until = 0
         began = now - utterance.latency_ms - utterance.ended_ms
-        sound = self._recorder.keep_sound(utterance.samples, RATE)
+        kept = self._recorder.state.sound_kept
+        sound = self._recorder.keep_sound(utterance.samples, RATE) if kept else None
         identity = self._recorder.plan.grammar(question, gate).automaton.identity
         heard = heard_from(utterance, began, now, identity, sound)
         best = " ".join(heard.alternatives[0].text) if heard.alternatives else "nothing"
@@ -270,6 +282,19 @@ class Conductor:
 
     def _nobody_left(self) -> bool:
         return self._hearing is None and (self._keys is None or self._keys.over)
+
+    def _sign(self) -> None:
+        """Take a signature where one may be given now; what comes at another moment is not kept."""
+        drawn = None if self._signing is None else self._signing.drawn()
+        if drawn is None:
+            return
+        whose, strokes = drawn
+        if whose not in may_sign(self._recorder.plan, self._recorder.state):
+            self._speaker.note("A signature came when none is taken; it is not kept.")
+            return
+        kept = inp.PersonalData(commitment=self._recorder.keep_personal(strokes), whose=whose, what="signature")
+        gate = self._recorder.state.gate
+        self._take(inp.SignatureDrawn(at=self._recorder.now(), gate=gate, signature=kept))
 
     def _typed(self) -> None:
         """Take what the keys have: a line, or that some of them are lost or found."""

@@ -35,6 +35,7 @@ from handsfree.session.opening import opened, opening
 from handsfree.session.plan import Plan
 from handsfree.session.silence import deadline
 from handsfree.visit.folder import digests, plan_of
+from handsfree.visit.names import names_put_away
 
 LEDGERS_OWN = frozenset({RESUMED, CLOCK_JUMPED})
 RESUME_GAP_MS = 1_000
@@ -64,13 +65,17 @@ class Recorder:
         unheard: bool = False,
         clock: Clock | None = None,
         throw_away: Path | None = None,
+        hears: bool = False,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Open a visit in a new folder; return it with the events of its opening, already on disk.
 
+        `hears` says that somebody is listened to: whether the sound is kept is then told, or asked first.
+        Names are put away: in the record, and in the plan that leads the visit, stands what commits to them.
         With a folder for a throw-away key the record says that its visit is invented, and is sealed by that key.
         """
         clock = clock or SystemClock()
         moment = clock.now()
+        plan, kept, names = names_put_away(plan, kept)
         first = opened(
             plan,
             program=PROGRAM,
@@ -81,6 +86,8 @@ class Recorder:
             standing=standing,
             checkpoint=checkpoint,
             unheard=unheard,
+            personal=tuple(datum for datum, _ in names),
+            hears=hears,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)
@@ -88,6 +95,7 @@ class Recorder:
             folder,
             to_record(first)[1],
             sources=kept,
+            personal=[one for _, one in names],
             clock=clock,
             state=throw_away,
             device=device,
@@ -144,6 +152,10 @@ class Recorder:
     def keep_sound(self, samples: Any, rate: int) -> str:
         """Keep an utterance's sound; it is on disk when this returns its name."""
         return self._ledger.keep_sound(samples, rate)
+
+    def keep_personal(self, payload: bytes) -> str:
+        """Keep a person's data beside the record; it is on disk when this returns what commits to it."""
+        return self._ledger.keep_personal(payload)
 
     def take(self, event: inp.Input) -> tuple[ev.Decision, ...]:
         """Decide, append and fsync, apply; return the decisions, which may now be spoken."""

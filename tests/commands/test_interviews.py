@@ -33,6 +33,7 @@ JOB = [
     ("", "n"),
     ("maybe", "n"),
     ("", "0555 0112"),
+    ("sometimes", "ask"),
     ("in a year", "20/11/2027"),
     ("", "natural gas"),
     ("", "Analyser"),

@@ -100,7 +100,7 @@ def test_a_record_that_names_files_elsewhere_is_not_followed_there() -> None:
     disk = FaultyDisk()
     begin(disk).release()
     disk.put(Path("/secret"), b"x")
-    holdings = Holdings(VisitFolder(VISIT), disk, {})
+    holdings = Holdings(VisitFolder(VISIT), disk, {}, {})
     assert holdings._digest(VISIT, "../../secret") is None
     assert holdings._digest(VISIT, "ledger.jsonl") is not None
 

@@ -143,6 +143,9 @@ def _examples() -> dict[str, Any]:
         ev.Cleared(at=1, gate="site", reason="cleared because all is well", sound=None)
     )  # until version 3
     events.append(ev.AnsweredBy(at=1, gate="nuts", role="second person", name="T. Example"))
+    events.append(ev.SoundConsent(at=1, kept=True))
+    signature = inp.PersonalData(commitment="0" * 64, whose="customer", what="signature")
+    events.append(inp.SignatureDrawn(at=1, gate="signatures", signature=signature))
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
@@ -359,3 +360,13 @@ def test_the_lag_of_the_recogniser_is_not_taken_for_silence(
     nothing = NothingSaid(0)
     stage.play(stage.silent, nothing, late, nothing, nothing, stage.later(2_500), nothing, nothing)
     assert taken_at == [due[0] + (1_000 if taken else 3_500)]
+
+
+def test_a_visit_without_sound_keeps_words_and_scores_and_no_clip(stage: Stage) -> None:
+    stage.recorder.state = replace(stage.recorder.state, sound_kept=False)
+    stage.play(stage.silent, said(ANSWER))
+    (heard,) = stage.recorded("heard")
+    assert heard["sound"] is None
+    assert [word["word"] for word in heard["alternatives"][0]["words"]] == ANSWER.split()
+    assert list((stage.recorder.folder / "sound").iterdir()) == []
+    assert stage.recorder.state.gate != "permission"

@@ -194,7 +194,8 @@ def test_what_was_run_is_kept_with_the_visit(visit: Recorded) -> None:
     assert plan.procedure.version() == shipped().procedure.version()
     opened = EntryReader(visit.folder).event(next(iter(read(visit.folder))))
     _, kept = load_plan(PROCEDURE, JOB_SHEET)
-    assert opened.sheets_sha256 == digests(kept, plan)
+    as_kept = {**kept, "jobsheet.yaml": (visit.folder / "sources" / "jobsheet.yaml").read_bytes()}
+    assert opened.sheets_sha256 == digests(as_kept, plan)
     assert {"safe-isolation.yaml", "gas-rate-check.yaml", "jobsheet.yaml"} <= set(kept)
 
 

@@ -77,6 +77,7 @@ function show(picture) {
     button.setAttribute("aria-pressed", String(number === picture.chosen));
   });
   at("offers").hidden = picture.offers.length === 0;
+  offerSigning(picture.signs || []);
   if (keyCode && picture.sound && audio === null && at("hearing").hidden) at("sound").hidden = false;
   set(at("enter"), picture.enter);
   at("enter").hidden = !picture.enter;

@@ -1,0 +1,125 @@
+"""Erasing a person's data: from the records of a device or an office, and from all that was made from them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.commands.enrolling import opened_key
+from handsfree.ledger import read
+from handsfree.ledger.visit import visits_beneath
+from handsfree.office.endorsing import merge
+from handsfree.office.enrolment import Enrolment
+from handsfree.office.erasing import Erased, carry_out, data_of, erase
+from handsfree.office.signatures import KeyHolder
+from handsfree.office.verification import known_enrolment
+from handsfree.problem import Problem, one_line
+
+app = typer.Typer(help="Erasing personal data.")
+
+
+@app.command("erase")
+def erase_command(
+    record: Annotated[Path, typer.Argument(help="A visit's folder, or one with visits beneath it.")],
+    *,
+    person: Annotated[
+        str, typer.Option(help="Whose data: technician, second person, customer, or a name as on the job sheet.")
+    ] = "",
+    reason: Annotated[str, typer.Option(help="Why; it is signed and kept, so name nobody in it.")] = "",
+    key: Annotated[Path | None, typer.Option(help="Your own key, enrolled as a supervisor's.")] = None,
+    enrolment: Annotated[
+        Path | None, typer.Option(help="The office's enrolment list; this machine's own copy when left out.")
+    ] = None,
+    passphrase_file: Annotated[
+        Path | None, typer.Option(help="A file whose first line is the passphrase.")
+    ] = None,
+    store: Annotated[str, typer.Option(help="The desks' PostgreSQL store, where they share one.")] = "",
+    objects: Annotated[str, typer.Option(help="The folder or bucket in which visits are kept as objects.")] = "",
+) -> None:
+    """Erase a person's data from records and all that was made from them; the records still verify.
+
+    Without --person nothing is signed: what was signed to be erased on another copy is erased here, too.
+    """
+    if not record.is_dir():
+        raise Problem("there is no such folder", where=str(record))
+    listed = known_enrolment(enrolment)
+    folders = list(visits_beneath(record))
+    if not folders:
+        raise Problem("there is no visit under this folder", where=str(record))
+    if not person:
+        done = [folder for folder in folders if carry_out(folder, listed)]
+        typer.echo(f"what was signed to be erased is gone from {len(done)} of {len(folders)} visits")
+    else:
+        if key is None or not reason.strip():
+            raise Problem("an erasure is signed and says why", remedy="give --key and --reason")
+        done = _erased(folders, person, KeyHolder(opened_key(key, passphrase_file)), listed, reason)
+        if not done:
+            raise Problem(f"no record here holds anything of {person}", where=str(record),
+                          remedy="name a role, or the name as on the job sheet")  # fmt: skip
+    for folder in done:
+        _paper_anew(folder)
+    if objects:
+        _objects(objects, done, listed)
+    _stores(record, done, store)
+
+
+def _erased(
+    folders: Sequence[Path], person: str, signer: KeyHolder, listed: Enrolment | None, reason: str
+) -> list[Path]:
+    done = []
+    for folder in folders:
+        data = data_of(folder, person)
+        if data is not None:
+            _tell(erase(folder, data, signer, listed, reason=reason))
+            done.append(folder)
+    return done
+
+
+def _tell(erased: Erased) -> None:
+    typer.echo(one_line(f"{erased.folder}: {erased.pieces} pieces and {erased.sounds} sounds are erased"))
+    if erased.still_named:
+        still = f"in {erased.still_named} entries the name stands in clear words; these are sealed and stay"
+        typer.echo(one_line(f"{erased.folder}: {still}"))
+
+
+def _paper_anew(folder: Path) -> None:
+    """Write the customer's page again where there is one: the old one names the person."""
+    from handsfree.desk.customer_pdf import NAME, write_customers_page  # noqa: PLC0415 - only where there is one
+
+    if (folder / NAME).exists():
+        (folder / NAME).unlink()
+        write_customers_page(folder)
+        typer.echo(one_line(f"{folder / NAME}: written anew"))
+
+
+def _objects(place: str, done: Sequence[Path], listed: Enrolment | None) -> None:
+    from handsfree.objects.keeping import keep_erased  # noqa: PLC0415 - only where there are objects
+    from handsfree.objects.opening import object_store_of  # noqa: PLC0415
+
+    def clean(laid_out: Path, folder: Path) -> None:
+        merge(laid_out, folder)
+        carry_out(laid_out, listed)
+
+    visits = {next(iter(read(folder))).digest: folder for folder in done}
+    gone = keep_erased(object_store_of(place), visits, clean)
+    typer.echo(f"{len(gone)} objects were kept anew without it, and the old ones deleted")
+
+
+def _stores(record: Path, done: Sequence[Path], address: str) -> None:
+    """Let every store forget the visits: the desk of this folder and of those above it, and the one named."""
+    from handsfree.desk.index import Index, embedded_file, key_of  # noqa: PLC0415 - slow to load
+    from handsfree.store.opening import open_store  # noqa: PLC0415
+
+    roots = [record.resolve(), *record.resolve().parents]
+    indexes = [Index(root) for root in roots if embedded_file(root).exists()]
+    indexes += [Index(record, store=open_store(address))] if address else []
+    for index in indexes:
+        keys = [key_of(str(folder.resolve().relative_to(index.root))) for folder in done]
+        whole = index.store.erase(keys)
+        index.store.close()
+        typer.echo(one_line(f"the desk of {index.root} has forgotten {len(keys)} visits; it reads them again"))
+        if not whole:
+            typer.echo("a desk is reading just now: end it, and run this again")
