@@ -168,3 +168,13 @@ def test_what_refused_the_way_back_in_is_not_taken_back() -> None:
     assert visit.state.question.kind == "stopped"
     say(visit, "that was wrong")
     assert visit.state.question.kind == "stopped"
+
+
+def test_what_the_way_down_offers_in_so_many_words_is_understood() -> None:
+    """ "…, not touched, or unknown?": whoever says "unknown" is not asked again."""
+    steps = shipped().catalogue.steps
+    offered = {name: words for name, words in steps.items() if words.prompt.endswith("or unknown?")}
+    assert {"burner-down", "gas-down", "power-down", "supply-down"} <= set(offered)
+    for name, words in offered.items():
+        assert "unknown" in words.answers["unknown"], name
+        assert "not touched" in words.prompt, name
