@@ -1,8 +1,8 @@
 """Choosing one meaning from what was heard: the recogniser's alternatives, the grammar, and physics.
 
 Where the general recogniser was asked, its likelihoods are added to our scores, and how much better its free
-text fits than the answer tells speech that is not for us (`general_judgement.py`, `margins.yaml`). The constants
-here hold where it was not asked.
+text fits than the answer tells speech that is not for us (`general_judgement.py`). How far one must lead another
+is fitted, with that opinion and without it (`margins.yaml`); the constants here are rules.
 """
 
 from __future__ import annotations
@@ -26,13 +26,6 @@ from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
 from handsfree.trades.plausibility import Known
 
-CLEAR_MARGIN = Decimal("3.25")
-"""Score by which the winner must lead another meaning, natural logarithm; smaller leads are doubtful.
-
-The least at which, of the people and the talk that are kept for tuning (`models/README.md`), fewer than 1 in 100
-pieces of other talk are taken for a reading without a question.
-"""
-
 LIMIT_MARGIN = Decimal("4.0")
 """The lead over a meaning with a value beyond a stop limit: to miss one is the worse fault."""
 
@@ -42,17 +35,8 @@ SECOND_MARGIN = Decimal("2.0")
 UNKNOWN_MARGIN = Decimal("2.0")
 """Speech outside the grammar that leads an answer by less leaves it only slightly doubtful."""
 
-FAR_BEHIND = Decimal("4.0")
-"""An answer that speech outside the grammar leads by more was not said."""
-
-HAZARD_MARGIN = Decimal("1.5")
-"""A stop or hazard phrase this close behind the best alternative acts too: a missed stop is the worse fault."""
-
 SHORT_PHONES = 6
-"""A phrase of fewer phones must lead by that margin instead: a snatch of other talk is often heard as one.
-
-Both fitted on the voices and the talk that are kept for tuning (`models/README.md`).
-"""
+"""A stop phrase of fewer phones must lead the others: a snatch of other talk is often heard as one."""
 
 LEAST_CONFIDENCE = Decimal("0.60")
 """A word below this makes its utterance doubtful. High confidence proves nothing (it is often 1.0 and wrong)."""
@@ -116,11 +100,11 @@ def _by_our_recogniser(
     """Return the likeliest meaning by our own recogniser alone, and what speaks against it."""
     onset, best, winner = _onset(heard), heard.alternatives[0], candidates[0]
     chosen = heard.alternatives[winner.alternative]
-    margin = SECOND_MARGIN if _confirms(state, winner.meaning) else CLEAR_MARGIN
+    margin = SECOND_MARGIN if _confirms(state, winner.meaning) else MARGINS.ours_value
     competing = _competing(winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
-    if lead > FAR_BEHIND:
+    if lead > MARGINS.ours_strange:
         return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
     doubt = ""
     if competing:
@@ -196,19 +180,21 @@ def hazard_called(
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
     With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
-    comes to its free text: that decides on short phrases; it never takes a long one away.
+    comes to its free text: that may add a phrase, and never takes one away.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
         if name is None:
             continue
         if sum(_length(pronunciations, word) for word in words) >= SHORT_PHONES:
-            acts = heard[0][1] - score <= HAZARD_MARGIN
+            acts = heard[0][1] - score <= MARGINS.ours_stop
+            least: Decimal | None = MARGINS.stop_long if score > MARGINS.listed else None
         else:
             others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
-            acts = all(score - other >= HAZARD_MARGIN for other in others)
-            acts = general_judgement.short_stop(likeness[place], heard_so=acts) if likeness else acts
-        if acts:
+            acts = all(score - other >= MARGINS.ours_short_stop for other in others)
+            least = MARGINS.stop
+        alike = likeness[place] if likeness else None
+        if acts or (alike is not None and least is not None and alike >= least):
             return name, tuple(words)
     return None
 

@@ -73,8 +73,3 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
         one.score - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
         for one in heard.alternatives
     )
-
-
-def short_stop(likeness: Decimal | None, *, heard_so: bool) -> bool:
-    """Say whether a short stop phrase was called: either hears it, and none is taken away."""
-    return heard_so or (likeness is not None and likeness >= MARGINS.stop)

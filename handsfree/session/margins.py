@@ -16,10 +16,18 @@ Exact = Annotated[Decimal, BeforeValidator(str)]
 
 
 class Margins(BaseModel):
-    """What holds where the general recogniser was asked; all are natural logarithms of odds."""
+    """All are natural logarithms of odds. Those of `ours` hold where the general recogniser was not asked."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    ours_value: Exact
+    """The lead of a meaning over every other that is taken without a question."""
+    ours_strange: Exact
+    """An answer that speech outside the grammar leads by more was not said."""
+    ours_stop: Exact
+    """A long stop phrase so close behind the best alternative acts, always: a missed stop is the worse fault."""
+    ours_short_stop: Exact
+    """A short one acts, always, where it leads everything else by so much."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact
@@ -38,6 +46,8 @@ class Margins(BaseModel):
     """Nor where it finds another meaning likelier by so much: where the two differ, nobody should be sure."""
     stop: Exact
     """A short stop phrase so close to its free text is heard, whatever our own ears say."""
+    stop_long: Exact
+    """A long one that our ears list is heard where it comes so close to its free text."""
     listed: Exact
     """Our own score of what our ears heard at all; below it stands what the general recogniser added."""
     sure: Exact

@@ -13,7 +13,7 @@ from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.questions.kind import ALARM_MS
 from handsfree.session.apply import LONG_PAUSE_MS
-from handsfree.session.fusion import CLEAR_MARGIN, HAZARD_MARGIN
+from handsfree.session.margins import MARGINS
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.silence import GRACE_MS, LONGEST_HOLD_MS
 
@@ -67,9 +67,9 @@ def test_a_stop_phrase_acts_in_sound_that_was_lost_or_clipped() -> None:
 
 def test_a_stop_phrase_close_behind_the_best_alternative_acts() -> None:
     """Within the margin it acts, beyond it does not."""
-    assert stopped(hear(at("site"), ("the same", "0"), ("gas smell", f"-{HAZARD_MARGIN}"))).why == "gas-smell"
+    assert stopped(hear(at("site"), ("the same", "0"), ("gas smell", f"-{MARGINS.ours_stop}"))).why == "gas-smell"
     assert not of_kind(
-        hear(at("site"), ("the same", "0"), ("gas smell", f"-{HAZARD_MARGIN + Decimal(1) / 10}")), ev.Stopped
+        hear(at("site"), ("the same", "0"), ("gas smell", f"-{MARGINS.ours_stop + Decimal(1) / 10}")), ev.Stopped
     )
     assert stopped(hear(at("site"), ("[unk]", "0"), ("stop work", "-1.5"))).why == "stop-work"
 
@@ -262,7 +262,7 @@ def test_over_range_heard_as_a_rival_stops() -> None:
     """CO over range just behind a harmless row is not argued away."""
     row = "nine point three four point four one eight maximum"
     other = "nine point three four point four over range maximum"
-    assert stopped(hear(at("found-maximum"), (row, "0"), (other, f"-{CLEAR_MARGIN}")))
+    assert stopped(hear(at("found-maximum"), (row, "0"), (other, f"-{MARGINS.ours_value}")))
 
 
 def test_dashes_and_no_reading_are_readings() -> None:

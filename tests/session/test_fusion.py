@@ -12,17 +12,8 @@ from rehearsed import at, hear, of_kind, shipped, utterance
 from handsfree.events import decisions as ev
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
 from handsfree.session import fusion
-from handsfree.session.fusion import (
-    CLEAR_MARGIN,
-    FAR_BEHIND,
-    HAZARD_MARGIN,
-    LIMIT_MARGIN,
-    STEP,
-    UNKNOWN_MARGIN,
-    Interpretation,
-    choose,
-    choose_typed,
-)
+from handsfree.session.fusion import LIMIT_MARGIN, STEP, UNKNOWN_MARGIN, Interpretation, choose, choose_typed
+from handsfree.session.margins import MARGINS
 from handsfree.session.rehearsal import Rehearsal
 
 ROW = "nine point three four point six one eight maximum"
@@ -43,13 +34,13 @@ def test_a_clear_best_alternative_is_taken_without_doubt() -> None:
     assert choice(at("permission"), "told") == Interpretation(
         Answer("done"), onset=at("permission").state.now + 200, slight=True, words=("told",)
     )
-    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN}"))
+    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{MARGINS.ours_value}"))
     assert (found.meaning, found.doubt, found.competing) == (Answer("tight"), "", ())
 
 
 def test_a_near_rival_is_a_doubt() -> None:
     """Below the margin the winner stands, in doubt, with its competing hypothesis named."""
-    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{CLEAR_MARGIN - STEP}"))
+    found = choice(at("sample-line"), ("tight", "0"), ("leak found", f"-{MARGINS.ours_value - STEP}"))
     assert found.meaning == Answer("tight")
     assert found.competing == (Answer("leaking"),)
     assert "leaking" in found.doubt
@@ -90,10 +81,10 @@ def test_no_alternative_beyond_a_stop_limit_is_let_go(lead: Decimal) -> None:
 def test_a_value_beyond_a_stop_limit_stays_even_with_an_improbable_neighbour() -> None:
     """CO2 5.0 with O2 1.5: the pair is far from likely, its sound is near, and 1.5 is below the 2 % stop."""
     beyond = "five point zero one point five one eight maximum"
-    found = choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{CLEAR_MARGIN}"))
+    found = choice(at("found-maximum"), (ROW, "0"), (beyond, f"-{MARGINS.ours_value}"))
     assert [dict(one.values)["o2"] for one in found.competing if isinstance(one, Values)] == [Decimal("1.5")]
     harmless = "five point zero nine point five one eight maximum"
-    assert choice(at("found-maximum"), (ROW, "0"), (harmless, f"-{CLEAR_MARGIN}")).competing == ()
+    assert choice(at("found-maximum"), (ROW, "0"), (harmless, f"-{MARGINS.ours_value}")).competing == ()
 
 
 def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
@@ -106,14 +97,14 @@ def test_a_rival_beyond_a_stop_limit_makes_its_quantity_doubtful() -> None:
 
 def test_unknown_speech_far_ahead_is_no_answer() -> None:
     """It names what it may have been, and nothing is taken."""
-    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{FAR_BEHIND + STEP}"))
+    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{MARGINS.ours_strange + STEP}"))
     assert (found.meaning, found.why) == (None, "unknown speech")
     assert found.competing == (Answer("tight"),)
     assert choice(at("sample-line"), "[unk]").why == "unknown speech"
 
 
 def test_unknown_speech_just_ahead_makes_the_answer_doubtful() -> None:
-    """A reading then stands by a clear read-back, never by silence; well ahead, it gets a second capture."""
+    """A reading then stands by a clear read-back, never by silence; further ahead, nothing was said to us."""
     found = choice(at("found-maximum"), ("[unk]", "0"), (ROW, "-1.0"))
     assert found.doubt
     assert found.slight
@@ -122,8 +113,7 @@ def test_unknown_speech_just_ahead_makes_the_answer_doubtful() -> None:
     assert read.doubtful == ()
     assert not of_kind(visit.wait(), ev.ReadingAccepted)
     visit = at("found-maximum")
-    (read,) = of_kind(hear(visit, ("[unk]", "0"), (ROW, "-3.0")), ev.ReadBack)
-    assert set(read.doubtful) == {"co2", "o2", "co"}
+    assert not of_kind(hear(visit, ("[unk]", "0"), (ROW, f"-{MARGINS.ours_strange + STEP}")), ev.ReadBack)
 
 
 def test_talk_after_an_open_phrase_is_no_unknown_speech() -> None:
@@ -152,14 +142,18 @@ def test_nothing_heard_and_half_an_answer_are_no_answers() -> None:
     assert choice(at("found-maximum"), "nine point").why == "not a whole answer"
 
 
-@pytest.mark.parametrize(("behind", "acts"), [(HAZARD_MARGIN, True), (HAZARD_MARGIN + Decimal("0.001"), False)])
+@pytest.mark.parametrize(
+    ("behind", "acts"), [(MARGINS.ours_stop, True), (MARGINS.ours_stop + Decimal("0.001"), False)]
+)
 def test_a_hazard_acts_within_its_margin(behind: Decimal, acts: bool) -> None:
     """In any alternative that near to the best."""
     found = choice(at("permission"), ("told", "0"), ("[unk]", "-0.5"), ("gas smell", f"-{behind}"))
     assert (found.meaning == HazardSaid("gas-smell")) == acts
 
 
-@pytest.mark.parametrize(("behind", "acts"), [(HAZARD_MARGIN, True), (HAZARD_MARGIN - Decimal("0.001"), False)])
+@pytest.mark.parametrize(
+    ("behind", "acts"), [(MARGINS.ours_short_stop, True), (MARGINS.ours_short_stop - Decimal("0.001"), False)]
+)
 def test_a_short_hazard_must_lead_by_that_margin(behind: Decimal, acts: bool) -> None:
     """Five phones are easily heard in other talk; other words for the same hazard do not stand against it."""
     found = choice(at("permission"), ("feel ill", "0"), ("i feel ill", "-0.2"), ("[unk]", f"-{behind}"))
@@ -218,14 +212,14 @@ def test_a_stop_limit_counts_wherever_it_stands_in_the_row() -> None:
 def test_over_range_is_beyond_a_stop_limit() -> None:
     """A display over its range stays near by its sound, as a number beyond the limit does; dashes do not."""
     over, dashes = (ROW.replace("one eight", words) for words in ("over range", "dashes"))
-    behind = f"-{(CLEAR_MARGIN + LIMIT_MARGIN) / 2}"
+    behind = f"-{(MARGINS.ours_value + LIMIT_MARGIN) / 2}"
     assert len(choice(at("found-maximum"), (ROW, "0"), (over, behind)).competing) == 1
     assert choice(at("found-maximum"), (ROW, "0"), (dashes, behind)).competing == ()
 
 
 def test_unknown_speech_ahead_by_just_the_margin_leaves_the_answer() -> None:
     """It stands, in doubt."""
-    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{FAR_BEHIND}"))
+    found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{MARGINS.ours_strange}"))
     assert (found.meaning, found.doubt) == (Answer("tight"), "other speech is as likely")
     assert not found.slight
 
@@ -256,7 +250,7 @@ def test_the_doubt_names_the_nearest_rival() -> None:
     assert "co 16" in found.doubt
 
 
-@pytest.mark.parametrize(("behind", "competing"), [(CLEAR_MARGIN, 0), (CLEAR_MARGIN - STEP, 1)])
+@pytest.mark.parametrize(("behind", "competing"), [(MARGINS.ours_value, 0), (MARGINS.ours_value - STEP, 1)])
 def test_a_command_and_a_value_are_weighed_by_their_sound_alone(behind: Decimal, competing: int) -> None:
     """Neither has a prior where the value is CO, in whatever order they come."""
     visit = at("ambient-entry")
@@ -279,7 +273,7 @@ def test_what_is_no_answer_has_no_onset_of_its_own_and_no_slight_doubt() -> None
 
 def test_a_hazard_not_clear_enough_leaves_the_answer_beside_it() -> None:
     """Behind by more than its margin it is neither obeyed nor a competing one."""
-    found = choice(at("permission"), ("told", "0"), ("gas smell", f"-{HAZARD_MARGIN + STEP}"))
+    found = choice(at("permission"), ("told", "0"), ("gas smell", f"-{MARGINS.ours_stop + STEP}"))
     assert (found.meaning, found.competing) == (Answer("done"), ())
 
 

@@ -9,12 +9,13 @@ from rehearsed import at, hear, of_kind, shipped, utterance
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.lexicon.meaning import Command, Values
-from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, SECOND_MARGIN, STEP, Interpretation, choose
+from handsfree.session.fusion import LEAST_CONFIDENCE, SECOND_MARGIN, STEP, Interpretation, choose
+from handsfree.session.margins import MARGINS
 from handsfree.session.rehearsal import Rehearsal
 
 ROW = "nine point three four point six two four maximum"
 OTHER_ROW = ROW.replace("two four", "two six")
-BETWEEN = f"-{(CLEAR_MARGIN + SECOND_MARGIN) / 2}"
+BETWEEN = f"-{(MARGINS.ours_value + SECOND_MARGIN) / 2}"
 """A score behind the best that is clear for a second call and not for a first."""
 
 

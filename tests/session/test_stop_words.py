@@ -14,7 +14,7 @@ from handsfree.events import inputs as inp
 from handsfree.procedure.languages import english
 from handsfree.procedure.trades import known_trades
 from handsfree.session.decide import CRY_AGAIN_MS
-from handsfree.session.fusion import HAZARD_MARGIN
+from handsfree.session.margins import MARGINS
 from handsfree.session.rehearsal import Rehearsal
 
 CATALOGUE = shipped().catalogue
@@ -89,7 +89,7 @@ def test_a_bare_word_counts_only_when_nothing_else_is_said() -> None:
 
 def test_a_short_cry_must_lead_by_the_margin() -> None:
     """Of four phones: behind other words, or hardly ahead of them, it is none. False stops do not grow."""
-    ahead = f"-{HAZARD_MARGIN}"
+    ahead = f"-{MARGINS.ours_stop}"
     assert why(hear(at("site"), ("stop", "0"), ("the same", ahead))) == "stop-work"
     assert of_kind(hear(at("site"), ("stop", "0"), ("[unk]", "-1.4")), ev.Stopped) == []
     assert of_kind(hear(at("site"), ("[unk]", "0"), ("stop", "-0.1")), ev.Stopped) == []

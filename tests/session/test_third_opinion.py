@@ -101,3 +101,17 @@ def test_a_long_stop_phrase_is_never_denied() -> None:
     """Whatever the other wrote."""
     found = heard("site", "I smell roses.", "-1", ("emergency stop", "0", None), ("[unk]", "-1", None))
     assert chosen("site", found).meaning == HazardSaid("stop-work")
+
+
+@pytest.mark.parametrize(
+    ("score", "likely", "stops"),
+    [
+        ("-5", "-3", True),  # far behind by ours, and what the other writes is hardly likelier
+        ("-5", "-9", False),
+        ("-10", "-3", False),  # ours does not list it: in loud noise the other writes anything
+    ],
+)
+def test_a_long_stop_phrase_far_behind_by_ours_is_added_by_the_other(score: str, likely: str, stops: bool) -> None:
+    """In noise ours puts unknown speech first."""
+    found = heard("site", "Emergency stop.", "-1", ("[unk]", "0", None), ("emergency stop", score, likely))
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops

@@ -20,7 +20,7 @@ from decimal import Decimal
 
 from handsfree.measurement.reading import Reading
 from handsfree.measurement.verdict import Band
-from handsfree.session.fusion import CLEAR_MARGIN
+from handsfree.session.margins import MARGINS
 from handsfree.trades.combustion.flue_gas import carbon_dioxide_from_oxygen
 from handsfree.trades.combustion.fuels import FUELS, Fuel, gas
 from handsfree.trades.combustion.plausibility import Situation, judge_pair, log_prior
@@ -118,11 +118,11 @@ def measure(
                 lead = log_prior(beside, quantity) - log_prior(beside, replace(quantity, value=true[place]))
                 count(
                     f"equal alternatives: accepted wrong, {kind}, {which}",
-                    lead >= CLEAR_MARGIN and not caught and heard != true[place],
+                    lead >= MARGINS.ours_value and not caught and heard != true[place],
                 )
                 count(
                     f"equal alternatives: accepted right, {kind}, {which}",
-                    -lead >= CLEAR_MARGIN and fits,
+                    -lead >= MARGINS.ours_value and fits,
                 )
             if fits:
                 pairs = (*pairs, true)

@@ -19,7 +19,8 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import english
-from handsfree.session.fusion import CLEAR_MARGIN, LEAST_CONFIDENCE, hazard_called
+from handsfree.session.fusion import LEAST_CONFIDENCE, hazard_called
+from handsfree.session.margins import MARGINS
 
 Words = tuple[str, ...]
 
@@ -144,7 +145,7 @@ def _best(alternatives: tuple[Hypothesis, ...]) -> Heard:
     best = alternatives[0]
     sure = min(word.confidence for word in best.words)
     rival = next((one.score for one in alternatives[1:] if UNKNOWN not in one.text), None)
-    at_once = sure >= LEAST_CONFIDENCE and (rival is None or best.score - rival >= CLEAR_MARGIN)
+    at_once = sure >= LEAST_CONFIDENCE and (rival is None or best.score - rival >= MARGINS.ours_value)
     return Heard(best.text, float(sure), guess, at_once, stop)
 
 
