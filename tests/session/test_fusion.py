@@ -221,13 +221,14 @@ def test_unknown_speech_ahead_by_just_the_margin_leaves_the_answer() -> None:
     """It stands, in doubt."""
     found = choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{MARGINS.ours_strange}"))
     assert (found.meaning, found.doubt) == (Answer("tight"), "other speech is as likely")
-    assert not found.slight
+    assert found.slight == (MARGINS.ours_strange < UNKNOWN_MARGIN)
 
 
-@pytest.mark.parametrize(("behind", "slight"), [(UNKNOWN_MARGIN, False), (UNKNOWN_MARGIN - STEP, True)])
-def test_how_far_unknown_speech_leads_says_whether_the_doubt_is_slight(behind: Decimal, slight: bool) -> None:
-    """From the margin on it is not."""
-    assert choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{behind}")).slight == slight
+def test_unknown_speech_that_leads_by_less_than_its_margin_is_a_slight_doubt() -> None:
+    """What it leads by more was not said, so that no answer is left between the two."""
+    nearly = min(MARGINS.ours_strange, UNKNOWN_MARGIN - STEP)
+    assert choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{nearly}")).slight
+    assert choice(at("sample-line"), ("[unk]", "0"), ("tight", f"-{MARGINS.ours_strange + STEP}")).meaning is None
 
 
 def test_an_unfinished_answer_ahead_is_no_other_speech() -> None:
