@@ -60,7 +60,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "across": "Ask a question across all visits of a folder; the answer is CSV.",
     },
     "fleet": {
-        "fleet": "Work on very many visits: verify, examine; what was cut off goes on where it was.",
+        "fleet": "Work on very many visits: verify, examine, rehear; what was cut off goes on where it was.",
     },
     "hearing_again": {
         "rehear": "Hear the clips of visits again, and tell where the record and its sound disagree.",
