@@ -177,11 +177,15 @@ def _back(draft: Draft, how: ev.ReEntry) -> None:
 
 
 def _goes_on_at(draft: Draft) -> str:
-    """Return where a stopped visit goes on: never at a stop gate, which would only stop it again."""
+    """Return where a stopped visit goes on: where something was asked last, not at a stop gate.
+
+    A gate that was not asked is not opened here, whatever its conditions. Where nothing was asked at all, nothing
+    but the stop gate is left, and it stops again.
+    """
     if draft.gate.effects.end != "stop":
         return draft.state.gate
-    asked = [gate_id for gate_id in draft.state.passed if not draft.plan.gate(gate_id).gate.effects.judges]
-    return asked[-1] if asked else draft.plan.procedure.first
+    asked = [gate_id for gate_id in draft.asked if not draft.plan.gate(gate_id).gate.effects.judges]
+    return asked[-1] if asked else draft.state.gate
 
 
 def _step(draft: Draft, question: StopStep, meaning: Meaning) -> bool:

@@ -77,6 +77,12 @@ class Draft:
         """What the procedure may alter."""
         return self.plan.things
 
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """The gates passed that were asked: to one that was not, nothing leads back, for it would be passed over."""
+        passed, outcomes = self.state.passed, self.state.outcomes
+        return tuple(gate_id for gate_id in passed if outcomes.get(gate_id) != NOT_ASKED)
+
     def person(self, number: str) -> tuple[str, bool] | None:
         """Return who has a number, and whether they may answer second; None when nobody has it."""
         return self.plan.sheets.job.numbered().get(number)
@@ -419,12 +425,12 @@ class Draft:
         taken = self.state.readings(kept_at)
         if not taken or taken[-1].at >= self.state.old_before:
             return False
-        reading = [one for one in self.state.passed if self.plan.gate(one).gate.effects.kept_at == kept_at]
+        reading = [one for one in self.asked if self.plan.gate(one).gate.effects.kept_at == kept_at]
         held = [self.plan.gate(one).transitions.get(DROPPED_BACK, one) for one in reading[-1:]]
         if not held:
             return False
         self.say("readings-old")
-        self.go_back(held[-1] if held[-1] in self.state.passed else reading[-1])
+        self.go_back(held[-1] if held[-1] in self.asked else reading[-1])
         return True
 
     def judge(self, judging: Judging) -> Judgement:

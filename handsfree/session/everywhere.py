@@ -6,7 +6,7 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.gates.asking import asks_of_turns
-from handsfree.gates.outcomes import NOT_ASKED, NOT_DONE
+from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
@@ -71,7 +71,7 @@ def _obey(draft: Draft, name: CommandName, utterance: Understanding) -> None:  #
 
 def _go_back(draft: Draft) -> None:
     """Return to the last gate that asks something; nothing is un-altered, unmet needs are asked there."""
-    asked = [gate_id for gate_id in draft.state.passed if _asks(draft, gate_id)]
+    asked = [gate_id for gate_id in draft.asked if _asks(draft, gate_id)]
     if not asked:
         draft.say("nothing-back")
         draft.ask_again()
@@ -81,8 +81,6 @@ def _go_back(draft: Draft) -> None:
 
 def _asks(draft: Draft, gate_id: str) -> bool:
     """Say whether a gate would ask something now: a restore with nothing left to restore would not."""
-    if draft.state.outcomes.get(gate_id) == NOT_ASKED:
-        return False
     return draft.plan.gate(gate_id).gate.returned_to(draft.state)
 
 
@@ -122,7 +120,7 @@ def _last_wrong(draft: Draft) -> None:
     """Take back the readings of the gate at hand, or go back to what was called last: a reading, or an answer."""
     if _void_here(draft):
         return
-    taken = [g for g in draft.state.passed if _called(draft, g)]
+    taken = [g for g in draft.asked if _called(draft, g)]
     if taken:
         draft.go_back(taken[-1])
     else:
@@ -160,7 +158,7 @@ def taken_back(draft: Draft, quantity: str) -> None:
         return
     if _calls(draft, draft.state.gate, quantity) and _void_here(draft):
         return
-    for gate_id in reversed(draft.state.passed):
+    for gate_id in reversed(draft.asked):
         if _calls(draft, gate_id, quantity):
             draft.go_back(gate_id)
             return

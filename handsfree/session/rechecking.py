@@ -105,7 +105,7 @@ def _rechecked_all(draft: Draft) -> None:
     if lost and DROPPED_BACK in draft.transitions:
         draft.lose_rate(lost)
         return
-    held = [gate_id for gate_id in draft.state.passed if gate_id in draft.plan.holds] if lost else []
+    held = [gate_id for gate_id in draft.asked if gate_id in draft.plan.holds] if lost else []
     if held and draft.plan.held_by_hand(draft.state.altered):
         draft.go_back(held[-1])
     else:

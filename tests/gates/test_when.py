@@ -22,6 +22,8 @@ from handsfree.procedure.documentation import language_text
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.sheets import load_sheets
+from handsfree.questions.stop_step import StopStep
+from handsfree.questions.stop_talk import StopTalk
 from handsfree.session.exploring import explore_randomly
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
@@ -137,6 +139,53 @@ def test_an_earlier_answer_decides_and_the_last_one_counts(tmp_path: Path) -> No
 def test_going_back_stops_only_where_something_was_asked(tmp_path: Path) -> None:
     """The store is passed over, so "go back" from the end leads to the valve."""
     assert visit(plan(tmp_path, "yes", "instantaneous"), "still shut", "go back").state.gate == "valve"
+
+
+def test_what_was_called_wrong_is_taken_back_past_a_gate_that_was_not_asked(tmp_path: Path) -> None:
+    """The second choice is passed over: led back to it, the visit came on again with the wrong answer."""
+    again = WRITTEN[WRITTEN.index("  - id: valve") : WRITTEN.index("  - {id: cap-off")]
+    for old, new in (("id: valve", "id: again"), ("then: store", "then: told"), ("then: cap-off", "then: told")):
+        again = again.replace(old, new)
+    again = again.replace('job.people_at_risk: "yes"', "appliance.store: stored").replace("otherwise: store", "")
+    text = WRITTEN.replace("  - {id: told", f"{again}  - {{id: told", 1)
+    back = visit(plan(tmp_path, "yes", "instantaneous", text), "still shut", "that was wrong")
+    assert left(back)["again"] == NOT_ASKED
+    assert back.state.gate == "valve"
+
+
+STOPPED = (
+    HEAD.replace("{says: valve, by: [valve]}, ", "")
+    + """\
+  - id: valve
+    kind: choice
+    title: Valve
+    source: own
+    prompt: "Valve: still shut, or left open?"
+    answers:
+      sealed: {heard: [still shut], then: told}
+      open: {heard: [left open], then: store}
+    not_done: told
+  - {id: store, kind: confirm, title: Store, source: own, when: {appliance.store: stored},
+     prompt: Look at the store., done: [looked], then: left-open}
+  - {id: told, kind: confirm, title: Told, source: own, prompt: Tell the owner., done: [told]}
+  - {id: finish, kind: finish, title: Finish, source: own}
+  - {id: left-open, kind: stop, title: Left open, source: own, script: Shut the valve. Report it.}
+"""
+)
+
+
+def test_after_a_stop_the_work_goes_on_where_something_was_asked(tmp_path: Path) -> None:
+    """The store was passed over on the way to the stop: nothing opens it, whatever its conditions."""
+    of = plan(tmp_path, "yes", "instantaneous", STOPPED)
+    made = visit(of, "left open", "put right")
+    while made.state.status == "stopped":
+        question = made.state.question
+        assert isinstance(question, StopStep | StopTalk)
+        step = of.catalogue.stops.steps[question.step]
+        made.say("valve shut" if step.told else of.catalogue.steps[question.step].answers[step.on[0]][0])
+        made.until_asking()
+    assert left(made)["store"] == NOT_ASKED
+    assert made.state.gate == "valve"
 
 
 def test_what_is_left_counts_nothing_that_the_sheets_rule_out(tmp_path: Path) -> None:
