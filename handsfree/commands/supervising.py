@@ -83,7 +83,7 @@ def desk(
         from handsfree.desk.access_log import AccessLog  # noqa: PLC0415
         from handsfree.desk.alerting import AlertChannel, HazardAlerts  # noqa: PLC0415 - the extra `desk`
         from handsfree.desk.checker import Checker  # noqa: PLC0415
-        from handsfree.desk.guard import LOOPBACK, Door  # noqa: PLC0415
+        from handsfree.desk.guard import LOOPBACK, Door, EncryptedOnly  # noqa: PLC0415
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
@@ -113,7 +113,7 @@ def desk(
     hooks.start(index.store)
     pages = Desk(seen, door, signer).application(Checker(index, alerts=alerts), hearing)
     site = WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application())
-    server.run(AccessLog(site, state_folder() / ACCESS_LOG) if open_to_all else site)
+    server.run(AccessLog(EncryptedOnly(site), state_folder() / ACCESS_LOG) if open_to_all else site)
 
 
 def _offices_of(signer: KeyHolder | None, enrolment: Path | None) -> tuple[str, ...] | None:

@@ -53,6 +53,19 @@ class Door:
         return hmac.new(self.secret, b"pass", hashlib.sha256).hexdigest()
 
 
+class EncryptedOnly:
+    """An application that answers nobody who asks in plain: one port takes both (`handsfree/doorway.py`)."""
+
+    def __init__(self, inner: ASGIApp) -> None:
+        self._inner = inner
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse or hand on."""
+        plain = scope["type"] == "http" and scope["scheme"] != "https"
+        refusal = PlainTextResponse("Ask with https: over a network the desk answers only encrypted.", 403)
+        await (refusal if plain else self._inner)(scope, receive, send)
+
+
 class AccessGuard:
     """The application behind the door."""
 
@@ -89,8 +102,8 @@ class AccessGuard:
             return None
         given = parse_qs(scope["query_string"].decode("latin-1")).get("token", [""])[0]
         if scope["path"] == "/enter" and hmac.compare_digest(given.encode(), self._door.token.encode()):
-            answer = RedirectResponse("/", 303)
-            answer.set_cookie(COOKIE, self._door.pass_(), httponly=True, samesite="strict", path="/")
+            answer, tls = RedirectResponse("/", 303), scope["scheme"] == "https"
+            answer.set_cookie(COOKIE, self._door.pass_(), httponly=True, secure=tls, samesite="strict", path="/")
             return answer
         return PlainTextResponse(
             "Open the address that the desk printed when it started: it holds the token.", 401

@@ -79,7 +79,7 @@ class Draft:
 
     @property
     def asked(self) -> tuple[str, ...]:
-        """The gates passed that were asked: to one that was not, nothing leads back, for it would be passed over."""
+        """The gates passed that were asked: nothing leads back to one that was not, which would be passed over."""
         passed, outcomes = self.state.passed, self.state.outcomes
         return tuple(gate_id for gate_id in passed if outcomes.get(gate_id) != NOT_ASKED)
 

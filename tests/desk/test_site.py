@@ -279,6 +279,14 @@ def test_over_a_network_the_desk_answers_only_encrypted_and_notes_who_asked_for_
         ("10.0.0.7", "GET", "/", 200),
     ]
     assert printed.split("token=")[1] not in log.read_text()
+    plain = TestClient(ran[0], base_url="http://desk.example", client=("10.0.0.7", 50_000))  # the port takes both
+    for address in ("/" + printed.split("/", 3)[3], "/api/v1/openapi.json"):
+        answer = plain.get(address, follow_redirects=False)
+        assert (answer.status_code, "Ask with https" in answer.text) == (403, True), address
+    entered = TestClient(ran[0], base_url="https://desk.example").get(
+        "/" + printed.split("/", 3)[3], follow_redirects=False
+    )
+    assert "secure" in entered.headers["set-cookie"].lower()
     log.unlink()
     log.mkdir()
     answer = browser.get("/")
