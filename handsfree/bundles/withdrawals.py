@@ -65,11 +65,12 @@ def withdrawals_of(data: bytes, where: str) -> WithdrawalList:
 def write_withdrawals(path: Path, here: WithdrawalList, more: Iterable[Withdrawal]) -> int:
     """Add to a list what it does not hold yet; return how many that are.
 
-    A line that does not hold stays, since it withdrew something, until one is added that it is the beginning of.
+    A line that does not hold stays, since it withdrew something, until one is added that it is the beginning of,
+    down to its signature: every withdrawal of a day begins alike.
     """
     known = [line_of(one) for one in here.whole]
     new = [line for line in dict.fromkeys(map(line_of, more)) if line not in known]
-    damaged = [one for one in here.damaged if not any(line.startswith(one) for line in (*known, *new))]
+    damaged = [one for one in here.damaged if not any(_begins(one, line) for line in (*known, *new))]
     if new or len(damaged) < len(here.damaged):
         try:
             ensure_folder(Disk(), path.parent, 0o755)
@@ -77,6 +78,11 @@ def write_withdrawals(path: Path, here: WithdrawalList, more: Iterable[Withdrawa
         except OSError as error:
             raise disk_problem(error, "keeping what was withdrawn", path) from error
     return len(new)
+
+
+def _begins(damaged: bytes, line: bytes) -> bool:
+    """Say whether a damaged line was a whole one before: it is cut off after its signature, which no other has."""
+    return line.startswith(damaged) and b"}" in damaged.partition(b'"signature":')[2]
 
 
 def withdrawn(procedure: str, version: str, withdrawals: Iterable[Withdrawal]) -> Withdrawal | None:

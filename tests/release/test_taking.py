@@ -262,6 +262,18 @@ def test_a_half_damaged_list_withdraws_what_it_still_says_and_lets_nothing_else_
     assert {one.versions for one in device.withdrawals().must_be_whole()} == {("9.9.9",), ("1.0.1",), ("0.0.1",)}
 
 
+def test_another_withdrawal_that_begins_alike_mends_no_line(
+    brought: Path, device: TakenBundles, author: Author
+) -> None:
+    """Cut off before its signature, a line may be any of that author's: it was dropped with what it withdrew."""
+    take(str(brought), device)
+    (device.folder / "withdrawn.jsonl").write_bytes(withdrawal(author, "1.0.0")[:40])
+    (brought / "withdrawn.jsonl").write_bytes(withdrawal(author, "0.0.1"))
+    take(str(brought / "withdrawn.jsonl"), device)
+    with pytest.raises(Problem, match="may be withdrawn by a line that does not hold"):
+        device.led_by("one-check")
+
+
 def test_of_a_half_damaged_list_that_is_brought_the_whole_lines_count(
     brought: Path, device: TakenBundles, author: Author
 ) -> None:
