@@ -180,6 +180,8 @@ class State:
     held_since: int | None = None
     entered: Mapping[str, int] = field(default_factory=_nothing)
     passed: tuple[str, ...] = ()
+    passed_by: tuple[str, ...] = ()
+    """By which outcome each of them was left."""
     outcomes: Mapping[str, str] = field(default_factory=_nothing)
     """How each gate passed was left last."""
     altered: Mapping[str, str] = field(default_factory=_nothing)

@@ -386,8 +386,8 @@ def _gate_passed(plan: Plan, state: State, event: ev.GatePassed) -> State:
     assert to == event.to, f"{event.outcome!r} of {event.gate} leads to {to}, not to {event.to}"
     not_done = state.not_done if event.outcome == NOT_DONE else _others(state.not_done, event.gate)
     outcomes = _with(state.outcomes, event.gate, event.outcome)
-    passed = (*state.passed, event.gate)
-    return replace(state, gate=to, passed=passed, outcomes=outcomes, not_done=not_done)
+    passed, passed_by = (*state.passed, event.gate), (*state.passed_by, event.outcome)
+    return replace(state, gate=to, passed=passed, passed_by=passed_by, outcomes=outcomes, not_done=not_done)
 
 
 def _others(gates: tuple[str, ...], gate: str) -> tuple[str, ...]:
@@ -397,9 +397,10 @@ def _others(gates: tuple[str, ...], gate: str) -> tuple[str, ...]:
 def _back_at(state: State, to: str) -> State:
     """Return the state back at a gate passed before: the verdicts and answers given since are open again."""
     passed = state.passed[: len(state.passed) - 1 - state.passed[::-1].index(to)]
+    passed_by = state.passed_by[: len(passed)]
     verdicts = MappingProxyType({gate: outcome for gate, outcome in state.verdicts.items() if gate in passed})
-    outcomes = MappingProxyType({gate: outcome for gate, outcome in state.outcomes.items() if gate in passed})
-    return replace(state, gate=to, passed=passed, outcomes=outcomes, verdicts=verdicts)
+    outcomes = MappingProxyType(dict(zip(passed, passed_by, strict=True)))  # of those of one gate the last stands
+    return replace(state, gate=to, passed=passed, passed_by=passed_by, outcomes=outcomes, verdicts=verdicts)
 
 
 def _rechecked(plan: Plan, state: State, event: ev.Rechecked) -> State:

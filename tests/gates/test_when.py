@@ -174,6 +174,37 @@ STOPPED = (
 )
 
 
+def test_an_answer_that_was_taken_back_decides_nothing_and_the_one_before_stands(tmp_path: Path) -> None:
+    """Red, then once more round: green, and two steps back before it. Green decided still."""
+    rounds = "".join(
+        f"""\
+  - id: {name}
+    kind: choice
+    title: {name}
+    source: own
+    prompt: "Which?"
+    answers:
+      a: {{heard: [{one}], then: {a}}}
+      b: {{heard: [{other}], then: {b}}}
+    not_done: {b}
+"""
+        for name, one, a, other, b in (
+            ("way", "mark it", "mark", "leave it so", "round"),
+            ("mark", "red one", "round", "green one", "round"),
+            ("round", "once round", "way", "move along", "store"),
+        )
+    )
+    store = """\
+  - {id: store, kind: confirm, title: Store, source: own, when: {mark: a}, prompt: Look., done: [looked]}
+"""
+    end = WRITTEN[WRITTEN.index("  - {id: told") :]
+    of = plan(tmp_path, "yes", "stored", HEAD.replace("{says: valve, by: [valve]}, ", "") + rounds + store + end)
+    words = ("mark it", "red one", "once round", "mark it", "green one", "go back", "go back")
+    back = visit(of, *words)
+    assert back.state.gate == "way"
+    assert visit(of, *words, "leave it so", "move along").state.gate == "store"
+
+
 def test_after_a_stop_the_work_goes_on_where_something_was_asked(tmp_path: Path) -> None:
     """The store was passed over on the way to the stop: nothing opens it, whatever its conditions."""
     of = plan(tmp_path, "yes", "instantaneous", STOPPED)
@@ -383,6 +414,7 @@ def test_a_part_that_gets_a_condition_is_looser(tmp_path: Path) -> None:
     assert {one.weight for one in changes(now, was) if one.aspect == "gates"} == {"tighter"}
 
 
+@pytest.mark.slow("twelve visits at random")
 def test_visits_at_random_take_every_way_of_a_condition(tmp_path: Path) -> None:
     """They invent the facts that decide, whatever the sheet at hand says."""
     of = plan(tmp_path, "no", "stored")
@@ -391,6 +423,7 @@ def test_visits_at_random_take_every_way_of_a_condition(tmp_path: Path) -> None:
     assert {("valve", NOT_ASKED), ("valve", "open"), ("store", NOT_ASKED), ("store", "done")} <= coverage.passed
 
 
+@pytest.mark.slow("it writes the whole page of the language")
 def test_the_example_of_the_language_s_page_is_proven(tmp_path: Path) -> None:
     """It stands on the page as it is loaded here."""
     assert EXAMPLE_OF_CONDITIONS in language_text()
