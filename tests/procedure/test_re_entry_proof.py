@@ -50,6 +50,7 @@ SAFETY_F = {
     "co-alarm": ["appliance-off", "room", "source-named", "relit"],
     "feel-ill": ["taken-over", "appliance-off", "room", "source-named", "relit"],
     "limit": ["cause", "purge-wait", "relit"],
+    "abnormal-burning": ["cause", "purge-wait", "relit"],
     "burner-out": ["cause", "purge-wait", "relit"],
 }
 """SAFETY.md F, "Back in": what stands between each stop and the next fire, in its order."""

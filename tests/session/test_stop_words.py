@@ -33,7 +33,16 @@ CRIES = {
     "i am scalded": "burn",
     "water is leaking": "flood",
     "i must leave": "must-leave",
+    "flame lifting": "abnormal-burning",
+    "the burner is howling": "abnormal-burning",
+    "it is rumbling": "abnormal-burning",
+    "delayed ignition": "abnormal-burning",
+    "my head hurts": "feel-ill",
+    "headache": "feel-ill",
+    "alarm": "co-alarm",
 }
+TYPED = {"help", "fire", "headache", "alarm"}
+"""Taken when typed; heard, they are too short or too near other words."""
 
 
 def why(events: tuple[ev.Decision, ...]) -> str:
@@ -49,7 +58,7 @@ def test_what_is_cried_stops_the_work_when_typed(words: str, hazard: str, place:
         assert why(at(*place).say(written)) == hazard
 
 
-SPOKEN = {words: hazard for words, hazard in CRIES.items() if words not in {"help", "fire"}}
+SPOKEN = {words: hazard for words, hazard in CRIES.items() if words not in TYPED}
 
 
 @pytest.mark.parametrize(("words", "hazard"), SPOKEN.items())
@@ -70,7 +79,7 @@ def test_a_bare_stop_acts_at_every_question(place: tuple[str, str]) -> None:
     assert why(at(*place).say("stop")) == "stop-work"
 
 
-@pytest.mark.parametrize("words", ["help", "fire", "smoke"])
+@pytest.mark.parametrize("words", ["help", "fire", "smoke", "headache", "alarm"])
 def test_a_word_that_lies_too_near_another_by_sound_is_only_taken_when_typed(words: str) -> None:
     """ "Help" is near "held", "fire" near "five": by sound neither is understood, and nothing stops."""
     visit = at("found-maximum")
@@ -113,6 +122,20 @@ def test_every_trade_says_what_to_do_in_each_danger(trade: str) -> None:
         assert hazard.heard
         assert hazard.source
         assert len(hazard.script.split()) <= 10
+
+
+@pytest.mark.parametrize("words", ["lock-out", "Lockout", "it locked out", "the burner has locked out"])
+def test_a_lock_out_is_a_burner_that_went_out(words: str) -> None:
+    """SAFETY, point 10: off, no repeated resets. The cause is asked; a second one stops the work."""
+    visit = at("found-maximum")
+    assert spoken(visit.say(words))[0] == "Leave it off. No reset. Gas cock closed."
+    assert visit.state.went_out == 1
+
+
+def test_rumbling_stays_an_answer_and_a_locked_isolator_no_lock_out() -> None:
+    """Either as a stop would stop work that goes as it should."""
+    for words in ("rumbling", "it is locked out", "locked out"):
+        assert CATALOGUE.hazard_of(words, typed=True) is None
 
 
 FIRING = ("found-maximum", "gate")

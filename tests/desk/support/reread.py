@@ -24,7 +24,8 @@ TITLES = {
 HAZARDS = {
     "stop-work": "called stop", "fire": "fire", "feel-ill": "ill", "electric-shock": "shock", "burn": "burn",
     "flood": "water", "must-leave": "leave", "no-answer": "nobody answered", "gas-smell": "smell of gas",
-    "co-alarm": "monoxide", "burner-out": "went out", "refrigerant-leak": "refrigerant", "frostbite": "frost",
+    "co-alarm": "monoxide", "burner-out": "went out", "abnormal-burning": "flame lifted",
+    "refrigerant-leak": "refrigerant", "frostbite": "frost",
     "high-pressure": "pressure", "burning-smell": "burning", "fan-blades": "blades",
     "turn-not-undone": "not undone", "no-reading": "could not be taken",
 }  # fmt: skip
