@@ -51,6 +51,16 @@ BURNER_ANSWERS = {
 NEW_HAZARDS = {"must-leave", "fire", "electric-shock", "burn", "flood"}
 """Dangers of any work that had no words before."""
 
+LOCKED_OUT = [
+    "burner locked out",
+    "the burner locked out",
+    "the burner has locked out",
+    "the boiler locked out",
+    "the boiler has locked out",
+    "it went to lockout",
+]
+"""A lock-out had no words before: it is a burner that went out."""
+
 OTHER_WORDS = {
     "sayings": ("get-help", "recheck-burner"),
     "refusals": ("stop-open",),
@@ -85,6 +95,7 @@ def test_english_with_combustion_says_and_hears_what_it_did_before() -> None:
         for name in names:
             before[section][name] = words[section][name]
     before["hazards"] |= {name: words["hazards"][name] for name in NEW_HAZARDS}
+    before["hazards"]["burner-out"]["heard"] += LOCKED_OUT
     for hazard in before["hazards"].values():
         hazard.pop("re_entry", None)  # in hazards.yaml now
     for section, names in GONE.items():
