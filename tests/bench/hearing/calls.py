@@ -52,6 +52,8 @@ VOICES = {Part.TUNE: ("en-us+f2", "en-gb+Lee"), Part.FINAL: ("en-us+Alicia", "en
 """Voices that no network of ours was taught by (`models/training/voices.py` names those that were); of them those
 whose program is installed are played."""
 MAXIMUM = "maximum"
+UNRATED = "row without rate"
+"""Where no rate is held, a whole row is heard without one; everywhere else it ends with its rate."""
 OXYGEN_OF_AIR, MOST_DIOXIDE = 20.9, 11.7
 """Percent; the second is that of natural gas burnt in just enough air."""
 
@@ -85,6 +87,7 @@ def places() -> dict[str, Place]:
     wanted = {
         ("ambient-entry", "values"): "co",
         ("found-maximum", "values"): "row",
+        ("middle-rate", "values"): UNRATED,
         ("found-maximum", "read-back"): "read-back",
         ("site", "to-do"): "to-do",
         ("fan-number", "once-more"): "number",
@@ -148,8 +151,10 @@ def _values(chance: random.Random) -> tuple[str, str, str]:
 def people_rows(speech: Path, part: Part, each: int = 6) -> Iterator[Call]:
     """Rows of three values in figures ("nine three four four one eight"), the words of one person joined.
 
-    Of people who counted with pauses, and of one telephone speaker; nobody was recorded saying a whole row.
+    Of people who counted with pauses, and of one telephone speaker; nobody was recorded saying a whole row, nor
+    a rate, so they are played where a row needs none.
     """
+    place = places()[UNRATED]
     said: dict[str, dict[str, list[np.ndarray]]] = defaultdict(lambda: defaultdict(list))
     for clip in people.clips(speech, "coswara-counting", part):
         for word, samples in people.counted(clip):
@@ -163,11 +168,12 @@ def people_rows(speech: Path, part: Part, each: int = 6) -> Iterator[Call]:
             figures = [figure for value in _values(chance) for figure in value.replace(".", "")]
             words = tuple(names[int(figure)] for figure in figures)
             if count < each * (5 if who.startswith("digits") else 1) and all(known[word] for word in words):
+                assert place.grammar.automaton.accepts(words), words
                 count += 1
                 picked = [chance.choice(known[word]) for word in words]
                 gaps = [chance.uniform(0.04, 0.12) for _ in words]
                 joined: Callable[[], np.ndarray] = lambda picked=picked, gaps=gaps: _joined(picked, gaps)  # noqa: E731
-                yield Call("row by people", f"{who} {count}", who, words, "row", joined)
+                yield Call("row by people", f"{who} {count}", who, words, place.name, joined)
 
 
 def _joined(words: Sequence[np.ndarray], gaps: Sequence[float]) -> np.ndarray:
