@@ -196,8 +196,14 @@ class ValuesRule:
                     yield Values(((slot.quantity, special),), before, after)
 
     def examples(self) -> Words:
-        """Return values in order, as they would be called."""
-        return (", ".join(slot.example() for slot in self.slots or self.by_name),)
+        """Return values in order as heard: where a rate ends them with each, so that none is suggested."""
+        row = ", ".join(slot.example() for slot in self.slots or self.by_name)
+        if not (self.slots and self.rates and self.rate_ends_row):
+            return (row,)
+        firsts: dict[str, str] = {}
+        for text, rate in self.rates.items():
+            firsts.setdefault(rate, text)
+        return tuple(f"{row}, {text}" for text in firsts.values())
 
     def _rates_off(self, words: Words) -> Iterator[tuple[str | None, Words, str | None]]:
         heads: list[tuple[str | None, Words]] = [(None, words)]

@@ -198,15 +198,17 @@ def test_a_value_read_is_one_that_the_display_can_show(picks: list[int]) -> None
             assert value in SPECIALS.values() or value in slot.form
 
 
-def test_the_example_of_a_rule_can_be_said() -> None:
-    """ "Say it like: ..." names words of the language, digits spoken one by one."""
+def test_the_example_of_a_rule_can_be_heard_and_read() -> None:
+    """ "Say it like: ..." names sentences that are heard and have a meaning, digits spoken one by one."""
     for rule in (
         ROW,
         TurnRule({"clockwise": "clockwise"}, {"no turn": 0, "one eighth": 1}),
         WrongRule({"c o two": "co2"}, ("was wrong",)),
     ):
         for example in rule.examples():
-            assert Grammar((rule,)).read(example.replace(",", " ").split()), example  # type: ignore[arg-type]
+            grammar, said = Grammar((rule,)), example.replace(",", " ").split()  # type: ignore[arg-type]
+            assert grammar.automaton.accepts(said), example
+            assert grammar.read(said), example
 
 
 def test_a_catalogue_holds_no_phrase_that_is_both_a_stop_and_something_else() -> None:
