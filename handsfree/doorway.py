@@ -27,7 +27,7 @@ MOST_KNOCKING = 24
 """Connections that are not let in yet; for a further one the oldest is closed, of the address that has most."""
 PAUSE_S = 0.1
 """After a connection could not be taken, because handles are short."""
-MOST_IDLE = 8
+MOST_IDLE = 64
 """Visitors of one address that were dropped before they asked for anything; each second one is forgotten."""
 MOST_ADDRESSES = 4_096
 AT_A_GO = 32

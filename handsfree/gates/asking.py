@@ -9,6 +9,7 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
 from handsfree.questions.close_check import CloseCheck
+from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.kind import Scope
 from handsfree.questions.note import Note
 from handsfree.questions.nothing import Nothing
@@ -81,7 +82,8 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
     firing = (StillFiring(),) if gate.firing else ()
     rate = (CallRate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
-    anywhere = (Note(), Waiting(), Nothing(), Outside(), AfterStop(ways=WAYS), *_after_stops(scope), CloseCheck())
+    after = (Outside(), AfterStop(ways=WAYS), *_after_stops(scope), CloseCheck())
+    anywhere = (KeepSound(), Note(), Waiting(), Nothing(), *after)
     return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)
 
 

@@ -32,7 +32,7 @@ LEFT = {"suction_pressure": ("8.50", "bar"), "liquid_pressure": ("26.3", "bar"),
 
 
 def gate(**members):
-    return Stub(gate=Stub(**members))
+    return Stub(gate=Stub(when={}, effects=Stub(follows=None), **members))
 
 
 def plan():
@@ -58,7 +58,9 @@ def plan():
         appliance=Stub(refrigerant="R32", superheat=warm, subcooling=cold,
                        manual=Stub(file="frostmere-service.pdf", revision="invented A")),
     )  # fmt: skip
-    procedure = Stub(gates=gates, file=Stub(trade="cooling"))
+    for (name, placed), then in zip(gates.items(), [*list(gates)[1:], "finish"], strict=True):
+        placed.id, placed.transitions = name, {"done": then}
+    procedure = Stub(gates=gates, first=next(iter(gates)), file=Stub(trade="cooling"))
     things = {name: Stub(said=name.capitalize(), altered="on", restored="off") for name in ("hoses", "thermostat")}
     return Stub(procedure=procedure, gate=gates.__getitem__, sheets=sheets, things=things)
 

@@ -158,6 +158,7 @@ def forged(folder, short, **facts):
     ledger = Ledger.create(folder, {**event, **facts}, sources=sources)
     ledger.append([("typed", {"at": 1, "text": "told"})])
     ledger.release()
+    shutil.copytree(short / "first" / "personal", folder / "personal", dirs_exist_ok=True)
     return folder
 
 

@@ -11,6 +11,7 @@ from handsfree.gates.confirm import ConfirmGate
 from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.restore import RestoreGate
 from handsfree.gates.stop import StopGate
+from handsfree.session.margins import MARGINS
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.session.rehearsal import Rehearsal
 
@@ -259,15 +260,13 @@ def test_a_doubtful_answer_of_a_choice_is_offered_for_a_yes_or_no() -> None:
 
 
 def test_a_plain_confirmation_passes_when_other_speech_leads_by_little() -> None:
-    """Under 2.0 "told" passes; from 2.0 on it is offered for a yes or no; over 4.0 it is not understood."""
-    near, far, lost = at("permission"), at("permission"), at("permission")
-    hear(near, ("[unk]", "0"), ("told", "-1.9"))
-    assert near.state.gate == "analyser-serial"
-    hear(far, ("[unk]", "0"), ("told", "-2.0"))
-    assert (far.state.gate, asked(far.state)) == ("permission", "answer-check")
-    far.say("confirmed")
-    assert far.state.gate == "analyser-serial"
-    assert of_kind(hear(lost, ("[unk]", "0"), ("told", "-4.1")), ev.NotUnderstood)
+    """Up to the fitted margin "told" passes; beyond it nothing was said to us."""
+    most = float(MARGINS.ours_strange)
+    near, lost = at("permission"), at("permission")
+    events = hear(near, ("[unk]", "0"), ("told", str(0.1 - most)))
+    assert near.state.gate == "analyser-serial", events
+    assert of_kind(hear(lost, ("[unk]", "0"), ("told", str(-0.1 - most))), ev.NotUnderstood)
+    assert lost.state.gate == "permission"
 
 
 @pytest.mark.parametrize("place", ASKED, ids="/".join)

@@ -219,8 +219,8 @@ def test_every_saying_is_said_and_every_saying_said_is_known() -> None:
         if isinstance(call.args[0], ast.Constant) and "rehearsal" not in file.name
     }
     assert asked <= known
-    # "sound-" and the fault, the device and "-lost" or "-found", what runs between "recheck-" and "-rate"
-    put_together = re.compile(r"sound-.*|.*-(lost|found)|recheck-.*-rate")
+    # "sound-" and the fault, "signs-" and who, the device and "-lost" or "-found", "recheck-", what runs, "-rate"
+    put_together = re.compile(r"(sound|signs)-.*|.*-(lost|found)|recheck-.*-rate")
     silent = {name for name in known if f'"{name}"' not in text and f'"{name.replace("-", " ")}"' not in text}
     assert {name for name in silent if not put_together.fullmatch(name)} == set()
 

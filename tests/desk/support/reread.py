@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 from ruamel.yaml import YAML
 
@@ -104,7 +105,7 @@ class Reread:
             self._note(seq, kind, event)
         self.gates, self.things, self.said = {}, {}, set()
         for path in sorted((self.folder / "sources").glob("*.yaml")):
-            content = YAML(typ="safe").load(path.read_text("utf-8"))
+            content = _in_english(YAML(typ="safe").load(path.read_text("utf-8")))
             self.things |= content.get("things") or {}
             for gate in content.get("gates") or ():
                 self.gates[gate["id"]] = gate
@@ -193,6 +194,18 @@ def shown(reading: dict) -> str:
 def contradictions(paper: Paper, record: Reread) -> list[str]:
     """What the paper says and the record does not."""
     return [*_title(paper, record), *_in_short(paper, record), *_parts(paper, record), *_names(paper, record)]
+
+
+def _in_english(content: Any) -> Any:
+    """A file that stands in several languages, as those read it who have English alone."""
+    match content:
+        case {"english": text, **_others}:
+            return text
+        case dict():
+            return {key: _in_english(value) for key, value in content.items()}
+        case list():
+            return [_in_english(value) for value in content]
+    return content
 
 
 def _title(paper: Paper, record: Reread) -> Iterator[str]:
