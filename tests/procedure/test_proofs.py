@@ -268,7 +268,8 @@ def test_five_hundred_gates_and_twelve_things_are_proven() -> None:
 
 
 def test_every_proof_has_a_test_here() -> None:
-    own = {"reachable", "alike", "fresh", "re-entry", "second-person"}  # the last: tests/gates/test_answered_by.py
+    # The last two: tests/gates/test_answered_by.py and tests/procedure/test_translations.py.
+    own = {"reachable", "alike", "fresh", "re-entry", "second-person", "translated"}
     assert {fault[0] for fault in FAULTS} | own == set(PROOFS)
 
 
