@@ -201,7 +201,8 @@ def test_after_a_broken_line_frames_go_on_and_a_gap_is_known(tmp_path: Path) -> 
     for block, start in zip(visit.ears.blocks, starts - starts[0], strict=True):
         whole[start : start + 320] = block.samples
     found = [(lag, alike) for lag, alike in lags(whole, at_16k(sent, RATE)) if alike > 0.6]
-    assert {lag for lag, _ in found} == {found[0][0]}, "the time of the source goes on over what was lost"
+    lag = [lag for lag, _ in found]
+    assert max(lag) - min(lag) < 320, "the time of the source goes on over what was lost, to a frame"
     assert len(found) > 40
 
 

@@ -19,7 +19,7 @@ from handsfree.procedure.proofs.check import first_failure
 from handsfree.procedure.proofs.dangers import dangers
 
 VISIT = Path(__file__).parents[2] / "procedures" / "two-rate-combustion.yaml"
-EVERY = 587
+EVERY = 293
 proven = pytest.mark.slow("dozens of damaged procedures are proven whole")
 
 ALWAYS_CAUGHT = (

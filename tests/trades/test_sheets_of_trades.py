@@ -270,7 +270,7 @@ def test_a_fans_job_sheet_is_made_by_asking_and_a_wrong_answer_is_asked_again(tm
     fan(tmp_path)
     new = tmp_path / "new.yaml"
     answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "high", "400 ft", "n", "n", "y",
-               "Flow hood", "FH1", "05/06/2027", "30/06/2027", "n", "n", "", "", "old", "existing",
+               "Flow hood", "FH1", "05/06/2027", "30/06/2027", "n", "n", "", "", "", "old", "existing",
                "27"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "fan.yaml")]
     told = CliRunner().invoke(app, command, input="\n".join(answers) + "\n")
@@ -288,8 +288,8 @@ def test_a_combustion_job_sheet_is_made_with_its_meter(tmp_path: Path) -> None:
     text = (ROOT / "handsfree" / "demo" / "appliance-24.yaml").read_text("utf-8")
     (tmp_path / "appliance-24.yaml").write_text(text, "utf-8")
     new = tmp_path / "new.yaml"
-    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "120", "n", "n", "n", "", "", "peat",
-               "Analyser", "FG1", "2027-06-30", "n", "calculated", "computed", "0.3", "0.3", "20",
+    answers = ["j-1", "Orchard House", "Ines Demoville", "invented", "SN1", "120", "n", "n", "n", "", "", "",
+               "peat", "Analyser", "FG1", "2027-06-30", "n", "calculated", "computed", "0.3", "0.3", "20",
                "class limits",
                "y", "m3", "38.0", "gross", "the bill", "n", "natural gas"]  # fmt: skip
     command = ["jobsheet", str(new), "--new", "--appliance", str(tmp_path / "appliance-24.yaml")]
