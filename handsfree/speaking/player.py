@@ -18,11 +18,6 @@ LATENCY_S = 0.04
 LEAD_IN_MS = 250
 """Silence played first after the output was opened: many outputs swallow the start while they wake up."""
 LOST_AFTER_S = 1.0
-STUTTERS, FORGOTTEN = 20.0, 0.98
-"""Blocks that came too late for the output, each block forgetting a fiftieth: a quarter of a second of such.
-
-An output can fall into a state in which every block is late until it is opened again: nobody understands it.
-"""
 _NOTHING: Samples = np.zeros(0, np.int16)
 
 
@@ -35,7 +30,7 @@ class Player(Protocol):
 
     @property
     def lost(self) -> bool:
-        """Whether the output has stopped taking sound, or cannot bring it out whole."""
+        """Whether the output has stopped taking sound."""
 
     def play(self, sound: Sound) -> None:
         """Begin to play, in place of what is playing."""
@@ -71,7 +66,6 @@ class SoundCardPlayer:
         self._rate = found.rate
         self._playing = _Playing(_NOTHING, silent_from=0.0)
         self._called = time.monotonic()
-        self._late = 0.0
         self._fresh = True
         self.latency_s = LATENCY_S
         """What the output says it still holds of what it was given, in seconds."""
@@ -100,8 +94,8 @@ class SoundCardPlayer:
 
     @property
     def lost(self) -> bool:
-        """Whether the output has asked for nothing for a second (it was pulled out), or only stutters."""
-        return time.monotonic() - self._called > LOST_AFTER_S or self._late > STUTTERS
+        """Whether the output has asked for nothing for a second: it was pulled out."""
+        return time.monotonic() - self._called > LOST_AFTER_S
 
     def play(self, sound: Sound) -> None:
         """Begin to play, in place of what is playing."""
@@ -125,10 +119,9 @@ class SoundCardPlayer:
         """Give the output back."""
         self._stream.close()
 
-    def _fill(self, out: Any, frames: int, _moment: Any, status: Any) -> None:
+    def _fill(self, out: Any, frames: int, _moment: Any, _status: Any) -> None:
         """Be the callback: copy the next block, then silence; never wait."""
         self._called = time.monotonic()
-        self._late = min(self._late * FORGOTTEN + bool(status.output_underflow), STUTTERS + 1)
         playing = self._playing
         block = playing.samples[playing.position : playing.position + frames]
         playing.position += frames

@@ -4,7 +4,6 @@ import signal
 import sys
 import time
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,9 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the st
 
 import faulty_players
 
-from handsfree import sound_card
 from handsfree.speaking import tones
-from handsfree.speaking.player import SoundCardPlayer
 from handsfree.speaking.sound import Sound
 from handsfree.speaking.worker import Loudspeaker
 
@@ -135,29 +132,3 @@ def test_the_tones_are_short_not_clipped_and_have_the_pitches_they_should(tone, 
     for pitch in pitches:
         near = np.abs(hertz - pitch) < 20
         assert spectrum[near].max() > 0.3 * spectrum.max()
-
-
-@pytest.mark.parametrize(("late", "lost"), [([True] * 40, True), ([True] * 15 + [False] * 200, False)])
-def test_an_output_whose_every_block_comes_too_late_is_lost(monkeypatch, late, lost):
-    """One hiccup is no loss; a voice in tatters is, so that it is opened again and the words are on the screen."""
-    found = SimpleNamespace(rate=16000, number=0, name="out")
-    card = SimpleNamespace(RawOutputStream=Silent, PortAudioError=OSError)
-    monkeypatch.setattr(sound_card, "library", lambda: card)
-    monkeypatch.setattr(sound_card, "device", lambda _name, _kind: found)
-    player = SoundCardPlayer()
-    player.play(sound(3))
-    for each in late:
-        Silent.callback(bytearray(320), 160, None, SimpleNamespace(output_underflow=each))
-    assert player.lost is lost
-
-
-class Silent:
-    """An output that takes sound when the test says so."""
-
-    latency = 0.04
-
-    def __init__(self, callback, **_options):
-        Silent.callback = callback
-
-    def start(self):
-        pass
