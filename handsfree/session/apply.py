@@ -90,7 +90,8 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, now=event.at)
         case ev.VisitOpened():
             opened = replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
-            return replace(opened, sound_kept=event.sound in {"", "kept"}, consent_due=event.sound == "ask")
+            kept = (event.sound or plan.sheets.job.sound) == "kept"  # begun by keys, heard later: nobody was asked
+            return replace(opened, sound_kept=kept, consent_due=event.sound == "ask")
         case ev.SoundConsent():
             return replace(state, sound_kept=event.kept, consent_due=False)
         case ev.Said():

@@ -109,7 +109,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     grammar = draft.plan.stop_grammar if over_voice else draft.plan.grammar(state.question, state.gate)
     if isinstance(event, inp.Heard):
         choice = choose(draft.plan, state, grammar, event)
-        sound, onset, text = event.sound, choice.onset, "" if state.sound_kept else _heard_words(event)
+        sound, onset, text = event.sound, choice.onset, "" if event.sound else _heard_words(event)
     else:
         choice = choose_typed(draft.plan, grammar, event.text)
         sound, onset, text = None, event.at, event.text

@@ -21,8 +21,11 @@ _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 
 
 def command(draft: Draft, name: CommandName, utterance: Understanding) -> None:
-    """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered."""
-    if draft.state.rechecks and name in _LEAVING:
+    """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered.
+
+    Nor can whether sound is kept: the gate behind that question was not asked yet, so it is not left by it.
+    """
+    if (draft.state.rechecks or draft.state.consent_due) and name in _LEAVING:
         _not_possible(draft)
     elif name in _LEAVING and _turn_untold(draft, name):
         draft.ask_of_turn()
