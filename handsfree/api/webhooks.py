@@ -18,7 +18,7 @@ import sqlite3
 import ssl
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
@@ -28,6 +28,7 @@ from urllib.parse import SplitResult, urlsplit
 from handsfree.api.shapes import visit_of
 from handsfree.events.decisions import at_its_end
 from handsfree.ledger.files import Disk, ensure_folder
+from handsfree.ledger.personal import NOT_HERE
 from handsfree.problem import Problem
 from handsfree.store.kept import VisitRow
 from handsfree.store.port import VisitStore
@@ -118,6 +119,21 @@ class Webhooks:
             if not base.execute("DELETE FROM hook WHERE name = ?", (name,)).rowcount:
                 raise Problem("there is none of this name", where=name)
             base.execute("DELETE FROM message WHERE hook = ?", (name,))
+
+    def forget(self, visits: Collection[str]) -> int:
+        """Take the technician's name out of what waits, or was given up, of visits; return of how many messages.
+
+        `visits` are the digests of their first entries.
+        """
+        with self._open() as base:
+            found = [(identity, json.loads(body)) for identity, body in base.execute("SELECT id, body FROM message")]
+            mine = [(identity, body) for identity, body in found if body["data"]["identity"] in visits]
+            for identity, body in mine:
+                nameless = {**body, "data": {**body["data"], "technician": NOT_HERE}}
+                base.execute("UPDATE message SET body = ? WHERE id = ?", (json.dumps(nameless).encode(), identity))
+            base.commit()
+            base.execute("VACUUM")
+        return len(mine)
 
     def all(self) -> list[Webhook]:
         """Return whom is told."""

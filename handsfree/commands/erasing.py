@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from handsfree.commands.enrolling import opened_key
-from handsfree.ledger import read
+from handsfree.ledger import read, state_folder
 from handsfree.ledger.visit import visits_beneath
 from handsfree.office.endorsing import merge
 from handsfree.office.enrolment import Enrolment
@@ -50,38 +50,55 @@ def erase_command(
     if not folders:
         raise Problem("there is no visit under this folder", where=str(record))
     if not person:
-        done = [folder for folder in folders if carry_out(folder, listed)]
+        done, fault = _each(folders, lambda folder: carry_out(folder, listed) > 0)
         typer.echo(f"what was signed to be erased is gone from {len(done)} of {len(folders)} visits")
     else:
         if key is None or not reason.strip():
             raise Problem("an erasure is signed and says why", remedy="give --key and --reason")
-        done = _erased(folders, person, KeyHolder(opened_key(key, passphrase_file)), listed, reason)
-        if not done:
+        signer = KeyHolder(opened_key(key, passphrase_file))
+        done, fault = _each(folders, lambda folder: _erased(folder, person, signer, listed, reason))
+        if not done and fault is None:
             raise Problem(f"no record here holds anything of {person}", where=str(record),
-                          remedy="name a role, or the name as on the job sheet")  # fmt: skip
+                          remedy="name a role, or the name as on the job sheet; to go on with what was signed "
+                                 "before, leave --person out")  # fmt: skip
     for folder in done:
         _paper_anew(folder)
+    _stores(record, done, store)
+    _messages(done)
     if objects:
         _objects(objects, done, listed)
-    _stores(record, done, store)
+    if fault is not None:
+        raise fault
 
 
-def _erased(
-    folders: Sequence[Path], person: str, signer: KeyHolder, listed: Enrolment | None, reason: str
-) -> list[Path]:
-    done = []
+def _each(folders: Sequence[Path], act: Callable[[Path], bool]) -> tuple[list[Path], Problem | None]:
+    """Return where something was done, and the last that failed: one damaged record keeps no other from it."""
+    done, fault = [], None
     for folder in folders:
-        data = data_of(folder, person)
-        if data is not None:
-            _tell(erase(folder, data, signer, listed, reason=reason))
-            done.append(folder)
-    return done
+        try:
+            if act(folder):
+                done.append(folder)
+        except Problem as problem:
+            if fault is not None:
+                typer.echo(fault.sentence())
+            fault = problem
+    return done, fault
+
+
+def _erased(folder: Path, person: str, signer: KeyHolder, listed: Enrolment | None, reason: str) -> bool:
+    data = data_of(folder, person)
+    if data is not None:
+        _tell(erase(folder, data, signer, listed, reason=reason))
+    return data is not None
 
 
 def _tell(erased: Erased) -> None:
     typer.echo(one_line(f"{erased.folder}: {erased.pieces} pieces and {erased.sounds} sounds are erased"))
     if erased.still_named:
         still = f"in {erased.still_named} entries the name stands in clear words; these are sealed and stay"
+        typer.echo(one_line(f"{erased.folder}: {still}"))
+    if erased.other_sounds:
+        still = f"{erased.other_sounds} sounds stay: this voice may be in them, too; --person technician erases them"
         typer.echo(one_line(f"{erased.folder}: {still}"))
 
 
@@ -108,6 +125,15 @@ def _objects(place: str, done: Sequence[Path], listed: Enrolment | None) -> None
     typer.echo(f"{len(gone)} objects were kept anew without it, and the old ones deleted")
 
 
+def _messages(done: Sequence[Path]) -> None:
+    """Take names out of what waits to be told to other programs, or could not be told."""
+    from handsfree.api.webhooks import FILE, Webhooks  # noqa: PLC0415 - only where there are any
+
+    if (state_folder() / FILE).exists():
+        told = Webhooks(state_folder()).forget({next(iter(read(folder))).digest for folder in done})
+        typer.echo(f"{told} messages to other programs name nobody now")
+
+
 def _stores(record: Path, done: Sequence[Path], address: str) -> None:
     """Let every store forget the visits: the desk of this folder and of those above it, and the one named."""
     from handsfree.desk.index import Index, embedded_file, key_of  # noqa: PLC0415 - slow to load
@@ -117,9 +143,16 @@ def _stores(record: Path, done: Sequence[Path], address: str) -> None:
     indexes = [Index(root) for root in roots if embedded_file(root).exists()]
     indexes += [Index(record, store=open_store(address))] if address else []
     for index in indexes:
-        keys = [key_of(str(folder.resolve().relative_to(index.root))) for folder in done]
+        # Which of the folders the desks that share a store show, this machine does not know.
+        above = roots if address and index is indexes[-1] else [index.root]
+        keys = {key_of(str(folder.resolve().relative_to(root))) for folder in done for root in above}
         whole = index.store.erase(keys)
         index.store.close()
-        typer.echo(one_line(f"the desk of {index.root} has forgotten {len(keys)} visits; it reads them again"))
+        typer.echo(one_line(f"the desk of {index.root} has forgotten {len(done)} visits; it reads them again"))
         if not whole:
-            typer.echo("a desk is reading just now: end it, and run this again")
+            typer.echo("a desk is reading just now: end it, and run this again without --person")
+    if not indexes:
+        typer.echo(
+            "no desk's store of these visits is known here: where one is kept, run this there, without --person, "
+            "with the desk's own XDG_CACHE_HOME and HANDSFREE_STATE"
+        )

@@ -42,8 +42,9 @@ def export(
             raise Problem("this folder is not empty", where=str(target), remedy="name a new one")
         for path in _parts(source, files, sound=sound):
             there = target / path.relative_to(folder)
-            ensure_folder(files, there.parent, 0o755)
-            put(files, there, contents(files, path))
+            own = path.parent == source.personal  # persons' data is for nobody else on this machine
+            ensure_folder(files, there.parent, 0o700 if own else 0o755)
+            put(files, there, contents(files, path), 0o600 if own else 0o644)
             copied += 1
         ledger = contents(files, source.ledger)
         if not sound:

@@ -15,11 +15,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from handsfree.ledger.files import Disk, Files, contents
+from handsfree.ledger.files import Disk, Files
 from handsfree.ledger.kinds import is_digest
 from handsfree.ledger.visit import VisitFolder
 
 SALT_BYTES = 32
+LARGEST_PAYLOAD = 1 << 20
+"""Bytes; a signature has a thirtieth of it."""
+LONGEST_TEXT = 4_000
+"""Bytes of a name or licence; a record may commit to anything, and one line of it as often as it likes."""
 NOT_HERE = "(no longer here)"
 """What stands for a name whose file is gone; verification says why it is."""
 
@@ -75,12 +79,15 @@ class PersonalFiles:
     files: Files
 
     def payload(self, commitment: str) -> bytes | None:
-        """Return what was committed to; None when it is not here, or the file is another."""
+        """Return what was committed to; None when it is not here, the file is another, or beyond all size."""
         if not is_digest(commitment):
             return None
         try:
-            found = contents(self.files, self.visit.personal_file(commitment))
+            with self.files.read(self.visit.personal_file(commitment)) as stream:
+                found = stream.read(SALT_BYTES + LARGEST_PAYLOAD + 1)
         except OSError:
+            return None
+        if len(found) > SALT_BYTES + LARGEST_PAYLOAD:
             return None
         return found[SALT_BYTES:] if hashlib.sha256(found).hexdigest() == commitment else None
 
@@ -100,7 +107,9 @@ class PersonalFiles:
 
     def _put_back(self, found: re.Match[str]) -> str:
         payload = self.payload(found[1])
-        return NOT_HERE if payload is None else payload.decode("utf-8", "replace")
+        if payload is None or len(payload) > LONGEST_TEXT:
+            return NOT_HERE
+        return payload.decode("utf-8", "replace")
 
 
 def holds_names(text: str) -> bool:

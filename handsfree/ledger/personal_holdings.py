@@ -11,8 +11,11 @@ from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.files import Files
 from handsfree.ledger.personal import SALT_BYTES, PersonalDatum
 from handsfree.ledger.visit import VisitFolder
+from handsfree.problem import one_line
 
 _PIECE = 1 << 20
+_LONGEST = 40
+"""Letters of a role or a kind that are told; those of ours are shorter."""
 _PIECES, _SOUNDS = ("piece of personal data", "pieces of personal data"), ("sound", "sounds")
 
 
@@ -38,7 +41,7 @@ class PersonalHoldings:
             self._count(said, _PIECES)
             return []
         self.checked.add("personal data")
-        named = f"the {datum.whose}'s {datum.what}"
+        named = one_line(f"the {datum.whose[:_LONGEST]}'s {datum.what[:_LONGEST]}")
         if found is None:
             why = f"{named} is not there, and nobody who may signed that it was erased"
             return [RecordFinding(seq, FaultClass.PERSONAL_MISSING, why)]

@@ -47,7 +47,8 @@ def names_put_away(
             one = away[node.value][1] if node.value in away else committed(str(node.value).encode())
             datum = PersonalData(commitment=one.commitment, whose=whose, what=what)
             away.setdefault(node.value, (datum, one))
-            spans.append((start, end, json.dumps(one.in_text)))
+            line_end = text[len(text[:end].rstrip("\r\n ")) : end]  # a block text ends with its lines
+            spans.append((start, end, json.dumps(one.in_text) + line_end))
     spans += [(start, end, "") for start, end in _comments(text, held)]
     for start, end, instead in sorted(spans, reverse=True):
         text = text[:start] + instead + text[end:]

@@ -12,8 +12,25 @@ from small_visits import HOUR, Ahead
 from visits import tone
 
 from handsfree.desk.fuller_copy import fill_up
-from handsfree.ledger import CLOSED, DeviceKey, FaultClass, Ledger, RecordVerdict, VerificationReport, read
-from handsfree.ledger.personal import Committed, committed, data_in
+from handsfree.ledger import (
+    CLOSED,
+    DeviceKey,
+    FaultClass,
+    Ledger,
+    RecordVerdict,
+    VerificationReport,
+    export,
+    read,
+)
+from handsfree.ledger.personal import (
+    LARGEST_PAYLOAD,
+    LONGEST_TEXT,
+    NOT_HERE,
+    Committed,
+    committed,
+    data_in,
+    names_of,
+)
 from handsfree.objects.folder import ObjectFolder
 from handsfree.objects.keeping import fetch_visit, keep_erased, keep_visit
 from handsfree.office.endorsing import merge
@@ -42,10 +59,20 @@ def named_visit(folder: Path, pieces: list[Committed]) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The visit that all look at, each a copy: recording it costs ten times as much."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("state")))
+        place = tmp_path_factory.mktemp("recorded") / "one"
+        return named_visit(place, [committed(NAME.encode()), committed(b"licence 77")])
+
+
 @pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def here(recorded: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
-    return named_visit(tmp_path / "one", [committed(NAME.encode()), committed(b"licence 77")])
+    shutil.copy(recorded.parent / "office.jsonl", tmp_path)
+    return shutil.copytree(recorded, tmp_path / "one")
 
 
 def listed(folder: Path) -> Enrolment:
@@ -202,3 +229,71 @@ def test_an_erasure_says_why_and_a_crash_in_it_is_completed_by_doing_it_again(he
     erased(here)
     assert (here / "endorsements.jsonl").read_bytes() == lines
     assert data_of(here, "Nobody Here") is None
+
+
+def test_an_erasure_signs_what_was_altered_or_gone_before(here: Path) -> None:
+    """Else a swapped clip would become an erased one, and nobody could tell."""
+    swapped, gone = sorted((here / "sound").iterdir())
+    swapped.write_bytes(b"other words")
+    gone.unlink()
+    assert {each.fault for each in checked(here).findings} == {FaultClass.SOUND_ALTERED, FaultClass.SOUND_MISSING}
+    erased(here)
+    report = checked(here)
+    assert report.ok
+    assert report.sentence.endswith(f"reason: {WHY} (before it: 1 altered and 1 not there of 4)")
+
+
+def test_what_no_entry_names_goes_too_and_nothing_of_it_before(here: Path) -> None:
+    """A crash between keeping a signature and recording it leaves a file that belongs to somebody."""
+    (here / "personal" / ("a" * 64)).write_bytes(NAME.encode())
+    (here / "sound" / ("b" * 64 + ".flac.part")).write_bytes(b"a voice")
+    assert carry_out(here, listed(here)) == 0
+    assert NAME.encode() in bytes_of(here)
+    erased(here)
+    assert not [*(here / "personal").iterdir(), *(here / "sound").iterdir()]
+
+
+def test_a_link_in_the_place_of_a_folder_is_not_followed(here: Path, tmp_path: Path) -> None:
+    """Else who lays a folder's link chooses what is deleted where."""
+    (here / "personal").rename(tmp_path / "elsewhere")
+    (here / "personal").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(Problem, match="a link"):
+        erased(here)
+    assert len(list((tmp_path / "elsewhere").iterdir())) == 2
+
+
+def test_a_name_is_found_as_people_write_it(here: Path) -> None:
+    assert data_of(here, f" {NAME.upper()} ") == data_of(here, NAME)
+
+
+def test_an_older_record_is_found_by_the_name_that_it_holds_and_says_that_it_stays(
+    tmp_path: Path, recorded: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before schema 13 the first entry held the name itself: the voice can be erased, the name cannot."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    state = recorded.parent / "tablet"
+    with Ledger.create(tmp_path / "old", {"technician": NAME}, state=state, device=DeviceKey(state, uses=8),
+                       clock=Ahead(-HOUR)) as ledger:  # fmt: skip
+        ledger.append([("heard", {"sound": ledger.keep_sound(tone(1), 16_000)})])
+        ledger.append([(CLOSED, {})])
+    data = data_of(tmp_path / "old", NAME)
+    assert data is not None
+    assert data == data_of(tmp_path / "old", "technician")
+    done = erase(tmp_path / "old", data, SUPERVISOR, listed(recorded), reason=WHY)
+    assert (done.pieces, done.sounds, done.still_named) == (0, 1, 1)
+
+
+def test_a_payload_beyond_all_size_is_not_read(here: Path) -> None:
+    """A record may commit to anything: the desk must not spend its memory on it, nor write it out."""
+    vast, long = b"s" * 32 + b"a" * (LARGEST_PAYLOAD + 1), b"s" * 32 + b"a" * (LONGEST_TEXT + 1)
+    names = names_of(here)
+    for file in (vast, long):
+        (here / "personal" / hashlib.sha256(file).hexdigest()).write_bytes(file)
+    assert names.payload(hashlib.sha256(vast).hexdigest()) is None
+    assert names.told(f"personal:{hashlib.sha256(long).hexdigest()}") == NOT_HERE
+
+
+def test_a_copy_of_persons_data_is_for_its_owner_alone(here: Path, tmp_path: Path) -> None:
+    export(here, tmp_path / "copy", sound=True)
+    modes = {file.stat().st_mode & 0o777 for file in (tmp_path / "copy" / "personal").iterdir()}
+    assert (modes, (tmp_path / "copy" / "personal").stat().st_mode & 0o777) == ({0o600}, 0o700)

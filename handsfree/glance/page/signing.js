@@ -1,6 +1,6 @@
 "use strict";
 // A signature drawn with a finger, in a box of 1000 by 400; offered only while the tool takes one.
-const WIDE = 1000, HIGH = 400, MOST = 2000;
+const WIDE = 1000, HIGH = 400, MOST = 2000, MOST_STROKES = 64;
 let signer = "", strokes = [];
 
 function offerSigning(signs) {
@@ -57,12 +57,14 @@ function draw(event) {
 }
 
 at("drawing").addEventListener("pointerdown", (event) => {
+  if (strokes.length === MOST_STROKES || strokes.flat().length > 2 * MOST - 4) return;  // the tool takes no more
   at("drawing").setPointerCapture(event.pointerId);
   strokes.push(point(event));
   draw(event);  // a dot is a stroke too
 });
 at("drawing").addEventListener("pointermove", (event) => {
-  if (event.buttons && strokes.length && strokes.flat().length < 2 * MOST) draw(event);
+  const begun = at("drawing").hasPointerCapture(event.pointerId) && strokes.length;
+  if (begun && strokes.flat().length < 2 * MOST) draw(event);
 });
 at("pad-again").onclick = clearPad;
 at("pad-take").onclick = async () => {
@@ -74,8 +76,7 @@ at("pad-take").onclick = async () => {
     const answer = await signed(keyCode, "signature/" + signer, name, { method: "POST", body, signal: AbortSignal.timeout(PATIENCE_MS) });
     if (!answer.ok) throw new Error(String(answer.status));
     closePad();
-    put("viewing", "");
   } catch {
-    put("viewing", words["not-taken"]);
+    set(at("pad-who"), words["not-taken"]);  // the pad covers all else
   }
 };
