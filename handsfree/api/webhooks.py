@@ -126,7 +126,9 @@ class Webhooks:
         `visits` are the digests of their first entries.
         """
         with self._open() as base:
-            found = [(identity, json.loads(body)) for identity, body in base.execute("SELECT id, body FROM message")]
+            found = [
+                (identity, json.loads(body)) for identity, body in base.execute("SELECT id, body FROM message")
+            ]
             mine = [(identity, body) for identity, body in found if body["data"]["identity"] in visits]
             for identity, body in mine:
                 nameless = {**body, "data": {**body["data"], "technician": NOT_HERE}}

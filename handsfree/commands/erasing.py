@@ -98,7 +98,9 @@ def _tell(erased: Erased) -> None:
         still = f"in {erased.still_named} entries the name stands in clear words; these are sealed and stay"
         typer.echo(one_line(f"{erased.folder}: {still}"))
     if erased.other_sounds:
-        still = f"{erased.other_sounds} sounds stay: this voice may be in them, too; --person technician erases them"
+        still = (
+            f"{erased.other_sounds} sounds stay: this voice may be in them, too; --person technician erases them"
+        )
         typer.echo(one_line(f"{erased.folder}: {still}"))
 
 

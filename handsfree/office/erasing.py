@@ -26,6 +26,8 @@ from handsfree.problem import Problem
 AT_ONCE = 400
 """Digests in one statement, so that its line stays shorter than any line may be."""
 
+_PIECE = 1 << 20
+
 TECHNICIAN = "technician"
 """Whose voice the sounds hold."""
 SEVERAL = "second person"
@@ -146,7 +148,9 @@ def carry_out(folder: Path, enrolment: Enrolment | None, files: Files | None = N
             if files.linked(place):
                 raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(place))  # noqa: TRY301 - told as the disk's
             names = set(files.names(place)) if place.name in files.names(folder) else set()
-            loose = {each for each in names if each.removesuffix(ending) not in named} if closed and erased else set()
+            loose = (
+                {each for each in names if each.removesuffix(ending) not in named} if closed and erased else set()
+            )
             for name in sorted(loose | {each for each in names if each.removesuffix(ending) in erased}):
                 files.unlink(place / name)
             if names:
@@ -170,7 +174,10 @@ def _not_as_kept(visit: VisitFolder, files: Files, pieces: Sequence[str], sounds
     for path, digest in paths.items():
         try:
             with files.read(path) as stream:
-                altered += hashlib.file_digest(stream, "sha256").hexdigest() != digest
+                running = hashlib.sha256()
+                while piece := stream.read(_PIECE):
+                    running.update(piece)
+                altered += running.hexdigest() != digest
         except FileNotFoundError:
             gone += 1
         except OSError as error:

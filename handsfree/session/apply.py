@@ -90,8 +90,10 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, now=event.at)
         case ev.VisitOpened():
             opened = replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
-            kept = (event.sound or plan.sheets.job.sound) == "kept"  # begun by keys, heard later: nobody was asked
-            return replace(opened, sound_kept=kept, consent_due=event.sound == "ask")
+            sound_kept = (
+                event.sound or plan.sheets.job.sound
+            ) == "kept"  # begun by keys, heard later: nobody was asked
+            return replace(opened, sound_kept=sound_kept, consent_due=event.sound == "ask")
         case ev.SoundConsent():
             return replace(state, sound_kept=event.kept, consent_due=False)
         case ev.Said():
