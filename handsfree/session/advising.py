@@ -75,7 +75,8 @@ def question_of_turn(plan: Plan, state: State) -> tuple[Question, str]:
     turn, catalogue, adjusting = state.turn, plan.catalogue, plan.trade.adjusting
     assert turn is not None
     if not turn.owed:
-        return Turn(direction=turn.direction, eighths=turn.eighths), catalogue.say("turn-called")
+        name = "turn-before" if _old(plan, state, turn) else "turn-called"
+        return Turn(direction=turn.direction, eighths=turn.eighths), catalogue.say(name)
     fires = plan.gate(state.gate).gate.firing and not state.owed  # what must be lit again is off
     if adjusting.watched and not turn.watched and fires:
         asked = catalogue.say("ask-for", what=plan.name(adjusting.watched))
@@ -92,6 +93,13 @@ def question_of_turn(plan: Plan, state: State) -> tuple[Question, str]:
     if adjuster and turn.screw != turn.rate:
         text = catalogue.say("undo-at", adjuster=adjuster, **far)
     return Turn(direction=direction, eighths=eighths), text
+
+
+def _old(plan: Plan, state: State, turn: OpenTurn) -> bool:
+    """Say whether a turn was advised by what was read before a long pause: nobody is to make it now."""
+    turning = plan.gate(turn.gate).gate.effects.turns
+    taken = () if turning is None else state.readings(turning.using)
+    return bool(taken) and taken[-1].at < state.old_before
 
 
 def _refusal(plan: Plan, refusal: adv.Refusal) -> str:

@@ -99,3 +99,16 @@ def test_a_value_misheard_minutes_ago_has_the_rate_asked_too() -> None:
     say(visit, "it was misheard", "nine three", "four four", "one eight")
     assert visit.state.rechecks[:2] == ("burner", "rate")
     assert spoken(visit.events[-6:])[-1] == "Burner: firing, or out?"
+
+
+@pytest.mark.parametrize(
+    ("ms", "asked"), [(BRIEF_MS, "Turn made?"), (LONG_MS, "Turn nothing now. Turned before?")]
+)
+def test_a_turn_advised_before_minutes_of_a_stop_is_not_to_be_made_any_more(ms: int, asked: str) -> None:
+    """It may have been made before the cry, so it is asked for; with none the readings are taken anew."""
+    visit = stopped_for(at("maximum-turn", "turn"), ms)
+    as_they_were(visit)
+    assert visit.state.text == asked
+    say(visit, "no turn", "confirmed")
+    assert visit.state.question.kind == "waiting"
+    assert visit.plan.gate(visit.state.gate).gate.effects.kept_at
