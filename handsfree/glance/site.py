@@ -183,13 +183,9 @@ class Site:
 
     async def key(self, request: Request) -> Response:
         """Take a key, with its count and its code."""
-        if "x-glance-code" not in request.headers:
-            return Response(status_code=403)
-        body = b""
-        async for piece in request.stream():
-            body += piece
-            if len(body) > LONGEST_KEY:
-                return Response(status_code=413)
+        body = await _coded(request, LONGEST_KEY)
+        if isinstance(body, Response):
+            return body
         key = body.decode("ascii", "replace")
         offer = key.removeprefix(key_names.OFFER)
         if key not in KEYS and not (key.startswith(key_names.OFFER) and offer.isascii() and offer.isdecimal()):
@@ -202,13 +198,9 @@ class Site:
 
     async def signature(self, request: Request) -> Response:
         """Take a drawing, with its count and a code over whose it is and the digest of it."""
-        if "x-glance-code" not in request.headers:
-            return Response(status_code=403)
-        body = b""
-        async for piece in request.stream():
-            body += piece
-            if len(body) > LONGEST_DRAWING:
-                return Response(status_code=413)
+        body = await _coded(request, LONGEST_DRAWING)
+        if isinstance(body, Response):
+            return body
         try:
             strokes_in(body)
         except (ValueError, RecursionError):
@@ -279,6 +271,18 @@ class _Followed(StreamingResponse):
                 if self._relay.news and self._relay.fresh:
                     yield b"data: " + self._relay.news + b"\n\n"
             await asyncio.sleep(PERIOD_S)
+
+
+async def _coded(request: Request, longest: int) -> bytes | Response:
+    """Return what was sent with a code, or the refusal: no code at all, or more than so many bytes."""
+    if "x-glance-code" not in request.headers:
+        return Response(status_code=403)
+    body = b""
+    async for piece in request.stream():
+        body += piece
+        if len(body) > longest:
+            return Response(status_code=413)
+    return body
 
 
 def _refuse(_: Request, fault: Exception) -> Response:

@@ -224,16 +224,8 @@ def test_at_a_bare_address_it_is_said_where_a_passkey_can_be_made(index):
         assert ("open http://localhost:8470/" in answer.text) == (status == 422)
 
 
-@pytest.mark.parametrize(
-    ("host", "printed"),
-    [
-        ("127.0.0.1", "http://localhost:4711/"),
-        ("::1", "http://localhost:4711/"),
-        ("127.0.0.2", "http://127.0.0.2:4711/"),
-    ],
-)
-def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch, host, printed):
-    """And answers to it."""
+def served(monkeypatch):
+    """Let a server stand still; return the list of what it was given to run."""
     ran = []
 
     class Server:
@@ -244,6 +236,20 @@ def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch
 
     monkeypatch.setattr("handsfree.serving.Server", Server)
     monkeypatch.setattr("handsfree.serving.listen", lambda *_: None)
+    return ran
+
+
+@pytest.mark.parametrize(
+    ("host", "printed"),
+    [
+        ("127.0.0.1", "http://localhost:4711/"),
+        ("::1", "http://localhost:4711/"),
+        ("127.0.0.2", "http://127.0.0.2:4711/"),
+    ],
+)
+def test_the_desk_prints_a_name_that_passkeys_can_be_made_for(short, monkeypatch, host, printed):
+    """And answers to it."""
+    ran = served(monkeypatch)
     result = CliRunner().invoke(app, ["desk", str(short), "--host", host])
     assert result.stdout.splitlines() == [printed]
     assert (
@@ -256,16 +262,7 @@ def test_over_a_network_the_desk_answers_only_encrypted_and_notes_who_asked_for_
     """A line for each answer, also for one who is kept out; never the token, which an address holds."""
     result = CliRunner().invoke(app, ["desk", str(short), "--host", "0.0.0.0"])
     assert "over a network the desk answers only encrypted" in str(result.exception)
-    ran = []
-
-    class Server:
-        port = 4711
-
-        def __init__(self, _, tls=None):
-            self.run = ran.append
-
-    monkeypatch.setattr("handsfree.serving.Server", Server)
-    monkeypatch.setattr("handsfree.serving.listen", lambda *_: None)
+    ran = served(monkeypatch)
     given = ["desk", str(short), "--host", "0.0.0.0", "--name", "desk.example", "--tls"]
     printed = CliRunner().invoke(app, given).stdout.strip()
     browser = TestClient(ran[0], base_url="https://desk.example", client=("10.0.0.7", 50_000))
