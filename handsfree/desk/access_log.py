@@ -1,7 +1,8 @@
 """Who asked the desk for what, when it is open to a network: a line for each answer, written before it is given.
 
 A line is a JSON object: `at` (UTC), `from` (the visitor's address), `method`, `path` (without what follows a
-question mark, which may hold the token) and `status`.
+question mark, which may hold the token) and `status`. Who is kept out is noted in a file of its own: anybody can
+make as many of these lines as they like, and so would push out those of who was let in.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from handsfree.problem import one_line
 LARGEST = 16 << 20
 """Bytes; a longer file becomes `.1`, in the place of a former one."""
 LONGEST_PATH = 300
-NAME = "desk-access.jsonl"
+NAME, NAME_OF_REFUSED = "desk-access.jsonl", "desk-refused.jsonl"
+KEPT_OUT = frozenset({401, 403})
 
 
 class AccessLog:
@@ -59,9 +61,10 @@ class AccessLog:
             "path": one_line(scope["path"])[:LONGEST_PATH],
             "status": status,
         }
-        self._file.parent.mkdir(parents=True, exist_ok=True)
+        file = self._file.with_name(NAME_OF_REFUSED) if status in KEPT_OUT else self._file
+        file.parent.mkdir(parents=True, exist_ok=True)
         with suppress(FileNotFoundError):
-            if self._file.stat().st_size > LARGEST:
-                self._file.replace(self._file.with_name(f"{self._file.name}.1"))
-        with self._file.open("a", encoding="utf-8", errors="replace") as stream:
+            if file.stat().st_size > LARGEST:
+                file.replace(file.with_name(f"{file.name}.1"))
+        with file.open("a", encoding="utf-8", errors="replace") as stream:
             stream.write(json.dumps(line) + "\n")

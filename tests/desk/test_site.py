@@ -268,8 +268,8 @@ def test_over_a_network_the_desk_answers_only_encrypted_and_notes_who_asked_for_
     browser = TestClient(ran[0], base_url="https://desk.example", client=("10.0.0.7", 50_000))
     assert browser.get("/").status_code == 401
     assert browser.get("/" + printed.split("/", 3)[3]).status_code == 200
-    log = state_folder() / "desk-access.jsonl"
-    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    log, refused = state_folder() / "desk-access.jsonl", state_folder() / "desk-refused.jsonl"
+    lines = [json.loads(line) for file in (refused, log) for line in file.read_text().splitlines()]
     assert [(one["from"], one["method"], one["path"], one["status"]) for one in lines] == [
         ("10.0.0.7", "GET", "/", 401),
         ("10.0.0.7", "GET", "/enter", 303),
