@@ -84,7 +84,7 @@ def test_cut_between_the_list_and_the_last_clip_the_record_verifies(pair, served
     gone, really = [], Path.unlink
 
     def failing(path, **more):
-        if len(gone) == 2:
+        if len(gone) == 1:
             raise OSError(5, "the power went")
         gone.append(path)
         really(path, **more)
