@@ -203,7 +203,9 @@ def main() -> None:
     parser.add_argument("--parts", nargs="+", choices=["final", "train"], default=["final", "train"])
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     parser.add_argument("--minutes", type=float, default=600.0, help="end then, with what was heard by then")
-    parser.add_argument("--share", default="1/1", help="which share of the talk, as 2/3: each is a sample of the whole")
+    parser.add_argument(
+        "--share", default="1/1", help="which share of the talk, as 2/3: each is a sample of the whole"
+    )
     parser.add_argument("--only", choices=["talk", "stops"], help="only the one, or only the other")
     parser.add_argument("--json", type=Path, help="save the figures here too")
     given = parser.parse_args()
