@@ -25,6 +25,11 @@ def procedures_folder() -> Path:
     return _folder("procedures")
 
 
+def shipped_procedures() -> list[Path]:
+    """Return every procedure that ships, parts too; what stands beside them as `NAME.KIND.yaml` is none."""
+    return sorted(path for path in procedures_folder().glob("*.yaml") if "." not in path.stem)
+
+
 def example_job_sheet() -> Path:
     """Return the invented job sheet of the demo, for a trade that brings none of its own."""
     return _PACKAGE / "demo" / "jobsheet.yaml"
@@ -44,5 +49,5 @@ def procedure_path(name: str) -> Path:
     shipped = procedures_folder() / f"{name}.yaml"
     if shipped.is_file():
         return shipped
-    known = ", ".join(sorted(path.stem for path in procedures_folder().glob("*.yaml")))
+    known = ", ".join(path.stem for path in shipped_procedures())
     raise Problem("there is no such procedure", where=name, remedy=f"give a file, or one of: {known}")

@@ -11,6 +11,7 @@ import typer
 from handsfree.commands.recorded import stays_of
 from handsfree.commands.sarif import as_sarif
 from handsfree.documents import read_document
+from handsfree.gates.table import ENDING
 from handsfree.problem import ExitCode, Problem, write_text
 from handsfree.procedure.documentation import language_text
 from handsfree.procedure.drawing import svg
@@ -54,6 +55,9 @@ def check_files(
     notes: list[ReviewNote] = []
     fine, as_text = True, not (as_json or annotations)
     for path in files:
+        if path.name.endswith(ENDING):
+            typer.echo(f"{path}: a table of limits: it is checked with each procedure that reads it", err=True)
+            continue
         review = reviewed(path)
         fine = fine and review.proven
         notes += review.notes()
@@ -135,7 +139,7 @@ def list_parts(
     into: _Into = None,
 ) -> None:
     """Write the page that shows which visit uses which part."""
-    _write(parts_text(load_procedure(file) for file in files), into)
+    _write(parts_text(load_procedure(file) for file in files if not file.name.endswith(ENDING)), into)
 
 
 @app.command("layout")

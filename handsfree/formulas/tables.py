@@ -54,7 +54,7 @@ class Table:
         """
         at = self._column(column)
         wanted = self.argument.from_base(argument) - shift * self.uncertainty
-        found = _interpolated([(row[0], row[at]) for row in self.rows], wanted)
+        found = interpolated([(row[0], row[at]) for row in self.rows], wanted)
         if found is None:
             raise self._outside(self.argument, self.argument.from_base(argument), 0)
         return self.columns[at - 1].to_base(found)
@@ -64,7 +64,7 @@ class Table:
         at = self._column(column)
         wanted = self.columns[at - 1].from_base(value)
         points = [(row[at], row[0]) for row in self.rows]
-        found = _interpolated(points if points[0][0] < points[-1][0] else points[::-1], wanted)
+        found = interpolated(points if points[0][0] < points[-1][0] else points[::-1], wanted)
         if found is None:
             raise self._outside(self.columns[at - 1], wanted, at)
         return self.argument.to_base(found + shift * self.uncertainty)
@@ -108,7 +108,7 @@ def _one_way(values: list[Decimal]) -> bool:
     return steps in ({1}, {-1})
 
 
-def _interpolated(points: list[tuple[Decimal, Decimal]], wanted: Decimal) -> Decimal | None:
+def interpolated(points: list[tuple[Decimal, Decimal]], wanted: Decimal) -> Decimal | None:
     """Return the value on the straight line between the two neighbours of a rising list of points."""
     for (left, low), (right, high) in pairwise(points):
         if left <= wanted <= right:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from decimal import Decimal
 from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
+from pydantic.json_schema import SkipJsonSchema
 
 from handsfree.blocks import Block, Exact, Name, Phrase, Target
-from handsfree.gates.when import When
+from handsfree.gates.table import Edges, LimitsTable
+from handsfree.gates.when import NOT_GIVEN, When
+from handsfree.trades.sheets import Sheets, fact_of
 
 Rate = Literal["maximum", "minimum"]
 
@@ -80,7 +85,7 @@ class Settle(Block):
 
 
 class Limits(Block):
-    """Limits that stand in the procedure itself: those of a regulation, not of a maker."""
+    """Limits that stand in the procedure or in a table beside it: those of a regulation, not of a maker."""
 
     quantity: str | None = None
     """The reading that is judged, by its name in the catalogue; left out where a formula's result is."""
@@ -92,8 +97,12 @@ class Limits(Block):
     """The greatest value allowed; open when left out."""
     accuracy: Exact | None = None
     """The instrument's expanded uncertainty (k = 2) in the same unit; without it the value is taken as it is."""
-    source: str = Field(min_length=1)
-    """Where the limits are published."""
+    source: str = ""
+    """Where the limits are published. Required, unless a table says it."""
+    table: Name | SkipJsonSchema[LimitsTable] | None = None
+    """The [table](#table) that holds low, high and source in their place: `NAME` of the file `NAME.table.yaml`."""
+    at: dict[Name, str] = Field(default_factory=dict)
+    """With `table`: the value here of each name of the table's own, such as `{room: kitchen}`."""
 
     @model_validator(mode="after")
     def _sensible(self) -> Limits:
@@ -101,8 +110,47 @@ class Limits(Block):
             raise ValueError("name the quantity of a reading, or the unit of a formula's result")
         if self.unit is not None and self.accuracy is not None:
             raise ValueError("a formula carries the uncertainty of what goes into it: leave `accuracy` out")
+        if self.table is None:
+            self._written()
+        elif self.low is not None or self.high is not None or self.source:
+            raise ValueError("the table gives low, high and source: leave them out here, or leave `table` out")
+        return self
+
+    def _written(self) -> None:
         if self.low is None and self.high is None:
             raise ValueError("give low, high or both")
         if self.low is not None and self.high is not None and self.low >= self.high:
             raise ValueError("low must be below high")
-        return self
+        if not self.source:
+            raise ValueError("say under source where the limits are published")
+        if self.at:
+            raise ValueError("`at` chooses a row, and there is no `table`")
+
+    @property
+    def rows(self) -> LimitsTable | None:
+        """The table, once the procedure was read whole; None where the limits stand here."""
+        return self.table if isinstance(self.table, LimitsTable) else None
+
+    @property
+    def may_lack(self) -> bool:
+        """Whether its table may have no row for a job."""
+        return self.rows is not None and self.rows.may_lack
+
+    def on(self, sheets: Sheets) -> Limits:
+        """Return the limits as these sheets have them: of a table those of its row, or neither low nor high."""
+        if self.rows is None:
+            return self
+        known = {fact: sheets.chosen(fact) or NOT_GIVEN for fact in self.rows.facts}
+        number = None if self.rows.numbered is None else fact_of(sheets, self.rows.numbered)
+        edges = self.rows.edges({**known, **self.at}, None if number is None else Decimal(str(number)))
+        return self._by(edges or (None, None), self.rows)
+
+    def each_row(self) -> Iterator[tuple[int, Limits]]:
+        """Yield the limits of each row that may be read here, with its number; none without a table."""
+        for number, row in () if self.rows is None else self.rows.rows_of(self.at):
+            yield number, self._by(row.edges, self.rows)
+
+    def _by(self, edges: Edges, table: LimitsTable | None) -> Limits:
+        source = "" if table is None else table.source
+        low, high = edges
+        return self.model_copy(update={"low": low, "high": high, "source": source, "table": None, "at": {}})

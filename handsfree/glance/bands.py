@@ -41,6 +41,7 @@ def wanted_at(plan: Plan, kept_at: str) -> Mapping[str, Wanted]:
         if judging is None or kept_at not in judging.using.values():
             continue
         calculation = plan.trade.calculations[judging.calculation]
-        for quantity, band in calculation.bands_of(plan.sheets, judging.rate, judging.limits).items():
+        limits = None if judging.limits is None else judging.limits.on(plan.sheets)
+        for quantity, band in calculation.bands_of(plan.sheets, judging.rate, limits).items():
             found.setdefault(quantity, Wanted(band, aimed=bool(calculation.turns)))
     return found

@@ -14,8 +14,10 @@ from handsfree.gates import Gate
 from handsfree.gates.branch import OTHERWISE
 from handsfree.gates.kind import KeyPath
 from handsfree.gates.outcomes import EXHAUSTED, NOT_ASKED
+from handsfree.gates.table import LimitsTable
 from handsfree.gates.when import NOT_COME_TO, NOT_GIVEN, is_fact
 from handsfree.procedure.targets import need
+from handsfree.trades.calculation import NO_LIMIT
 from handsfree.trades.sheets import Sheets
 
 MOST_COMBINATIONS = 4_096
@@ -70,9 +72,33 @@ def followed(placed: DecidedGate) -> str | None:
 
 
 def deciders(placed: DecidedGate) -> tuple[str, ...]:
-    """Return the full names of all that decides at a gate."""
-    follows = followed(placed)
-    return (*conditions(placed), *(() if follows is None else (follows,)))
+    """Return the full names of all that decides at a gate; the facts that choose its row of a table do too."""
+    follows, table = followed(placed), table_of(placed)
+    return tuple(
+        dict.fromkeys(
+            (
+                *conditions(placed),
+                *(() if follows is None else (follows,)),
+                *(() if table is None else table.facts),
+            )
+        )
+    )
+
+
+def table_of(placed: DecidedGate) -> LimitsTable | None:
+    """Return the table that a verdict takes its limits from."""
+    judges = placed.gate.effects.judges
+    return None if judges is None or judges.limits is None else judges.limits.rows
+
+
+def _has_limit(placed: DecidedGate, known: Mapping[str, str], outcome: str) -> bool:
+    """Say whether a verdict by a table can be left so, as far as its row is known: by `no-limit` or otherwise."""
+    table, judges = table_of(placed), placed.gate.effects.judges
+    if table is None or judges is None or judges.limits is None:
+        return True
+    if not table.rows_of({**known, **judges.limits.at}):
+        return outcome == NO_LIMIT
+    return outcome != NO_LIMIT or table.numbered is not None or not set(table.facts) <= set(known)
 
 
 def may_open(placed: DecidedGate, known: Mapping[str, str]) -> bool:
@@ -90,7 +116,7 @@ def may_leave(placed: DecidedGate, outcome: str, known: Mapping[str, str]) -> bo
     if by is not None and follows is not None and by in known:
         led = known[by] if known[by] in follows.values else OTHERWISE
         return led == outcome and may_open(placed, known)
-    return may_open(placed, known)
+    return may_open(placed, known) and _has_limit(placed, known, outcome)
 
 
 @dataclass(frozen=True)
@@ -225,6 +251,9 @@ def _where(placed: DecidedGate, decider: str) -> Place:
     for written in placed.gate.when:
         if full_decider(placed, written) == decider:
             return placed.key_at("when", written)
+    table = table_of(placed)
+    if table is not None and decider in table.facts:
+        return placed.at("limits", "table")
     key: KeyPath = ("fact",) if is_fact(decider) else ("answer",)
     return placed.at(*key)
 

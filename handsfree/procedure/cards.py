@@ -103,7 +103,9 @@ def _bands(procedure: Procedure, effects: Effects) -> Iterator[str]:
     else:
         unit = limits.unit or _unit(procedure, limits.quantity or "")
         accuracy = "" if limits.accuracy is None else f", ± {limits.accuracy}"
-        yield f"band: {limits.quantity or 'result'} {_span(limits.low, limits.high)} {unit}{accuracy}"
+        rows = [_span(row.low, row.high) for _, row in limits.each_row()] or [_span(limits.low, limits.high)]
+        table = "" if limits.rows is None else f" by the table {limits.rows.table}:"
+        yield f"band: {limits.quantity or 'result'}{table} {', or '.join(rows)} {unit}{accuracy}"
 
 
 def _unit(procedure: Procedure, quantity: str) -> str:

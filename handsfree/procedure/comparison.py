@@ -11,6 +11,7 @@ from handsfree.gates.block import GateBlock
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
+from handsfree.procedure.table_comparison import row_changes
 from handsfree.procedure.weighing import Weight, gravest, of_field, of_gate_added, of_transition
 from handsfree.questions.ask import Thing
 
@@ -154,6 +155,9 @@ def _of_gate(
     was, now = meaning(before), meaning(after)
     for name in dict.fromkeys((*was, *now)):
         if was.get(name) != now.get(name):
+            if name == "limits" and (rows := _of_rows(before, after)) is not None:
+                yield from rows
+                continue
             weight = of_field(name, was.get(name), now.get(name))
             yield Change(_aspect(name), after.id, name, _shown(was.get(name)), _shown(now.get(name)), weight, name)
     for outcome in dict.fromkeys((*before.transitions, *after.transitions)):
@@ -163,6 +167,18 @@ def _of_gate(
         if led != leads:
             weight = of_transition(old, new, outcome, led, leads)
             yield Change("order", after.id, f'on "{outcome}"', led or "", leads or "", weight)
+
+
+def _of_rows(before: PlacedGate, after: PlacedGate) -> tuple[Change, ...] | None:
+    """Return what changed in limits of which one at least stand in a table; None where none do."""
+    judged, judges = before.gate.effects.judges, after.gate.effects.judges
+    was, now = (None if one is None else one.limits for one in (judged, judges))
+    if was is None or now is None or (was.rows is None and now.rows is None):
+        return None
+    return tuple(
+        Change("limits", after.id, row.what, row.before, row.after, row.weight, "limits")
+        for row in row_changes(was, now)
+    )
 
 
 def _aspect(field: str) -> str:

@@ -14,11 +14,13 @@ from handsfree import blocks
 from handsfree.gates import GATE_KINDS
 from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
+from handsfree.gates.table import LimitsTable, TableRow
 from handsfree.procedure.conditions_page import conditions_lines
 from handsfree.procedure.file import IncludeGate, ProcedureFile
 from handsfree.procedure.languages import english
 from handsfree.procedure.older_versions import RENAMED
 from handsfree.procedure.proofs.finding import PROOFS
+from handsfree.procedure.tables_page import tables_lines
 from handsfree.procedure.template import template
 from handsfree.procedure.trades import trade_data, trades_in_order
 from handsfree.questions import QUESTION_KINDS
@@ -40,6 +42,8 @@ _BLOCKS: tuple[type[BaseModel], ...] = (
     Ask,
     Settle,
     Limits,
+    LimitsTable,
+    TableRow,
 )
 """What is described, the kinds of gates in the order of their union."""
 
@@ -54,6 +58,7 @@ def language_text() -> str:
         *_intro(),
         *(line for block in _BLOCKS for line in block_lines(block)),
         *conditions_lines(),
+        *tables_lines(),
         *_names(),
         *_calculations(),
         *_trades(),
@@ -135,6 +140,8 @@ def _title(block: type[BaseModel]) -> str:
 
 _TITLES = {
     "GateBlock": "Every gate",
+    "LimitsTable": "Table",
+    "TableRow": "Row of a table",
     "ProcedureFile": "The file",
     "StoriesFile": "The file",
     "StoryStep": "Step",
@@ -148,7 +155,7 @@ def _says(text: str | None) -> str:
 
 
 def _default(value: Any) -> str:
-    if value is None or value in ((), {}):
+    if value is None or value in ((), {}, ""):
         return "nothing"
     if isinstance(value, tuple):
         return ", ".join(f"`{item}`" for item in value)

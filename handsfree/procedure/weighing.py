@@ -135,7 +135,7 @@ def _of_number(was: Any, now: Any, *, more_is_tighter: bool) -> Weight:
     return "neutral" if before == after else "tighter" if (after > before) == more_is_tighter else "looser"
 
 
-def _of_edge(was: Any, now: Any, *, low: bool) -> Weight:
+def of_edge(was: Any, now: Any, *, low: bool) -> Weight:
     """Return how a changed lower or upper limit weighs; one that is left out allows everything."""
     before, after = _number(was), _number(now)
     if before == after:
@@ -148,7 +148,7 @@ def _of_edge(was: Any, now: Any, *, low: bool) -> Weight:
 def _of_limits(was: Any, now: Any) -> Weight:
     if not was or not now:
         return "tighter" if now else "looser"
-    weights: list[Weight] = [_of_edge(was.get(key), now.get(key), low=key == "low") for key in ("low", "high")]
+    weights: list[Weight] = [of_edge(was.get(key), now.get(key), low=key == "low") for key in ("low", "high")]
     if any(was.get(key) != now.get(key) for key in ("quantity", "unit")) or _number(
         was.get("accuracy")
     ) != _number(now.get("accuracy")):
@@ -171,7 +171,7 @@ def _of_asks(was: list[Any], now: list[Any]) -> Weight:
         weights.append("looser")  # a row is called in the order of its prompt
     for quantity in set(before) & set(after):
         one, other = before[quantity], after[quantity]
-        weights += [_of_edge(one.get(key), other.get(key), low=key == "low") for key in ("low", "high")]
+        weights += [of_edge(one.get(key), other.get(key), low=key == "low") for key in ("low", "high")]
         if one.get("decimals") != other.get("decimals"):
             weights.append(_of_number(one.get("decimals"), other.get("decimals"), more_is_tighter=True))
     return gravest(iter(weights))

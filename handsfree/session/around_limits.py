@@ -39,7 +39,7 @@ def _limits(plan: Plan, placed: PlacedGate, quantity: str) -> Iterator[tuple[Dec
     effects = placed.gate.effects
     for verdict in judging(plan.procedure, effects.kept_at):
         judges = verdict.gate.effects.judges
-        limits = judges.limits if judges is not None else None
+        limits = judges.limits.on(plan.sheets) if judges is not None and judges.limits is not None else None
         if limits is not None and limits.quantity == quantity:
             yield limits.low, limits.high
     for ask in effects.asks:

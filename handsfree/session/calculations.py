@@ -40,7 +40,7 @@ def case_of(plan: Plan, state: State, judging: Judging, calculation: Calculation
         values=values,
         doubted={name: state.doubted(judging.using[name]) for name in calculation.inputs},
         rate=judging.rate,
-        limits=judging.limits,
+        limits=None if judging.limits is None else judging.limits.on(plan.sheets),
     )
 
 

@@ -28,6 +28,7 @@ from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read
 OPERATORS: Mapping[str, str] = {
     "looser limit": "a written limit is moved outwards by a tenth of itself, or left out where another remains",
     "wrong unit": "a limit, or a number of a parameter, is ten times as large or as small, or its sign turns",
+    "swapped rows": "two rows of a table that follow each other have the limits of the other one",
     "lost restore": "a thing is not put back any more",
     "lost need": "a state that a gate needs is not asked for any more",
     "lost alteration": "what a gate alters is not followed any more",
@@ -71,6 +72,7 @@ class MutantOutcome:
 def planted(document: Document) -> Iterator[PlantedFault]:
     """Yield every fault that the operators plant into a file."""
     gates = document.content.get("gates", [])
+    yield from _in_table(document)
     for path, value in _numbers_given(document.content.get("parameters"), ("parameters",)):
         yield PlantedFault(document.file, "wrong unit", "parameters", f"{path[-1]} {value}", path, value)
     for number, gate in enumerate(gates):
@@ -83,6 +85,25 @@ def planted(document: Document) -> Iterator[PlantedFault]:
             yield PlantedFault(
                 document.file, "swapped order", gate["id"], f"with {following['id']}", ("gates",), swapped
             )
+
+
+def _in_table(document: Document) -> Iterator[PlantedFault]:
+    """Yield the faults of a table of limits."""
+    rows = document.content.get("rows", []) if "table" in document.content else []
+    for number, row in enumerate(rows):
+        for operator, path, what, value in _in_limits(row, ()):
+            at = ("rows", number, *path)
+            yield PlantedFault(document.file, operator, f"row {number + 1}", f"{path[-1]} {what}", at, value)
+    for number, (one, other) in enumerate(pairwise(rows)):
+        if {**one, "when": None} != {**other, "when": None}:
+            turned = [
+                *rows[:number],
+                {**other, "when": one["when"]},
+                {**one, "when": other["when"]},
+                *rows[number + 2 :],
+            ]
+            what = f"with row {number + 2}"
+            yield PlantedFault(document.file, "swapped rows", f"row {number + 1}", what, ("rows",), turned)
 
 
 _Planted = Iterator[tuple[str, Path_, str, Any]]
@@ -113,19 +134,19 @@ def _numbers_given(parameters: Any, path: Path_) -> Iterator[tuple[Path_, Decima
             yield from (((*path, name), other) for other in (Decimal(value) * 10, Decimal(value) / 10))
 
 
-def _in_limits(limits: Any) -> _Planted:
+def _in_limits(limits: Any, at: Path_ = ("limits",)) -> _Planted:
     edges = [
         key for key in ("low", "high") if isinstance(limits, dict) and isinstance(limits.get(key), int | Decimal)
     ]
     for key in edges:
         value = Decimal(limits[key])
         away = abs(value) / 10 or Decimal(1)
-        yield "looser limit", ("limits", key), "a tenth", value - away if key == "low" else value + away
+        yield "looser limit", (*at, key), "a tenth", value - away if key == "low" else value + away
         if len(edges) == 2:
-            yield "looser limit", ("limits", key), "left out", _GONE
+            yield "looser limit", (*at, key), "left out", _GONE
         for other in (value * 10, value / 10, -value):
             if other != value:
-                yield "wrong unit", ("limits", key), f"{other}", other
+                yield "wrong unit", (*at, key), f"{other}", other
 
 
 def _in_things(gate: Mapping[str, Any]) -> _Planted:
@@ -183,8 +204,7 @@ def _mutated(whole: Path, fault: PlantedFault) -> Procedure:
 
 def outcomes(stories: StoriesOf, jobs: int = 1, every: int = 1) -> list[MutantOutcome]:
     """Return what becomes of every planted fault of a procedure, or of every so-many-th."""
-    files = {document.file: document for document in load_procedure(stories.procedure).documents}
-    count = len([fault for document in files.values() for fault in planted(document)])
+    count = len(list(_planted(load_procedure(stories.procedure))))
     numbers = range(0, count, every)
     if jobs > 1 and len(numbers) > 1:
         with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
@@ -197,8 +217,13 @@ def outcomes(stories: StoriesOf, jobs: int = 1, every: int = 1) -> list[MutantOu
 @lru_cache(maxsize=8)
 def _sound(path: Path) -> tuple[Procedure, frozenset[tuple[str, str]], tuple[PlantedFault, ...]]:
     procedure = load_procedure(read_stories(path).procedure)
-    files = {document.file: document for document in procedure.documents}
-    return procedure, failures(procedure), tuple(one for document in files.values() for one in planted(document))
+    return procedure, failures(procedure), tuple(_planted(procedure))
+
+
+def _planted(procedure: Procedure) -> Iterator[PlantedFault]:
+    """Yield every fault of each file of a procedure, as it is written: in all its languages."""
+    for file in dict.fromkeys(document.file for document in procedure.documents):
+        yield from planted(read_document(Path(file)))
 
 
 def outcome_of(path: Path, number: int) -> MutantOutcome:

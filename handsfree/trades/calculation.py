@@ -71,6 +71,17 @@ class WrittenLimits(Protocol):
     def source(self) -> str:
         """Where the limits are published."""
 
+    @property
+    def may_lack(self) -> bool:
+        """Whether a table holds them that may have no row for a job: then a verdict may say so."""
+
+
+def written_band(limits: WrittenLimits) -> Band | None:
+    """Return the limits as a band; None where the gate's table has none for this job."""
+    if limits.low is None and limits.high is None:
+        return None
+    return Band(limits.low, limits.high, limits.source)
+
 
 @dataclass(frozen=True)
 class JudgedValue:
@@ -167,15 +178,19 @@ class Calculation:
     before_turns: bool = False
     """It must have been carried out, with its readings there, before any adjuster is turned."""
 
+    def outcomes_by(self, limits: WrittenLimits | None) -> tuple[str, ...]:
+        """Return what it can answer, given the limits of the gate."""
+        lacking = limits is not None and limits.may_lack and NO_LIMIT not in self.outcomes
+        return (*self.outcomes, NO_LIMIT) if lacking else self.outcomes
+
     bands: Callable[[Sheets, str | None], Mapping[str, Band]] = lambda _sheets, _rate: {}
     """The band of each quantity that is held against one as it was read, at a rate, from the sheets."""
 
     def bands_of(self, sheets: Sheets, rate: str | None, limits: WrittenLimits | None) -> Mapping[str, Band]:
         """Return the bands of what was read, those written in the gate too."""
         if limits is not None:
-            if limits.quantity is None:
-                return {}
-            return {limits.quantity: Band(limits.low, limits.high, limits.source)}
+            band = written_band(limits)
+            return {} if limits.quantity is None or band is None else {limits.quantity: band}
         return self.bands(sheets, rate)
 
     def reads(self, name: str, limits: WrittenLimits | None) -> tuple[str, ...]:

@@ -32,6 +32,7 @@ from handsfree.trades.calculation import (
     from_verdict,
     missing,
     no_limit,
+    written_band,
 )
 from handsfree.trades.files import QuantitiesFile
 from handsfree.trades.sheets import MakerBand, Sheets, fact_of
@@ -75,14 +76,14 @@ def _calculation(formula: Formula, families: Mapping[str, Family]) -> Calculatio
 
 
 def _band(formula: Formula, case: Case) -> Band | None:
-    """Return the limits that the result is held against; None where the maker's sheet has none."""
+    """Return the limits that the result is held against; None where the maker's sheet or a table has none."""
     if not formula.band:
         assert case.limits is not None
-        return Band(case.limits.low, case.limits.high, case.limits.source)
-    band = fact_of(case.sheets, str(formula.band))
-    if not isinstance(band, MakerBand):
+        return written_band(case.limits)
+    given = fact_of(case.sheets, str(formula.band))
+    if not isinstance(given, MakerBand):
         return None
-    return Band(band.low, band.high, case.sheets.appliance.source(band.page))
+    return Band(given.low, given.high, case.sheets.appliance.source(given.page))
 
 
 def judged(formula: Formula, families: Mapping[str, Family], case: Case) -> Judgement:

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.measurement.uncertainty import expanded
-from handsfree.measurement.verdict import Band, Measured, judge
+from handsfree.measurement.verdict import Measured, judge
 from handsfree.trades.calculation import (
     MISSING,
     OUTSIDE,
@@ -18,6 +18,8 @@ from handsfree.trades.calculation import (
     Judgement,
     from_verdict,
     missing,
+    no_limit,
+    written_band,
 )
 
 UNSOURCED = "common practice, no source"
@@ -45,10 +47,12 @@ def _reading_in_limits(case: Case) -> Judgement:
     assert limits is not None
     assert limits.quantity is not None
     name = case.words.name(limits.quantity)
+    band = written_band(limits)
+    if band is None:
+        return no_limit(case, name)
     value = case.value("readings", limits.quantity)
     if value is None:
         return missing(case, limits.quantity)
-    band = Band(limits.low, limits.high, limits.source)
     what = sentence_case(name)
     if limits.accuracy is not None:
         measured = Measured(value.number, expanded(float(limits.accuracy)), value.own)

@@ -12,6 +12,7 @@ from handsfree.hearing.sources import Recording
 from handsfree.lexicon.automaton import phrases
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
+from handsfree.shipped import shipped_procedures
 from handsfree.speaking.voice import Voice, VoiceSettings
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
@@ -23,7 +24,7 @@ def own_prompts():
     """Every saying and script of the catalogue and every prompt of the shipped procedures, blanks filled."""
     catalogue = english()
     texts = list(catalogue.sayings.values()) + [hazard.script for hazard in catalogue.hazards.values()]
-    for path in sorted(PROCEDURES.glob("*.yaml")):
+    for path in shipped_procedures():
         procedure = load_procedure(path)
         texts += list(procedure.file.cautions)
         texts += [

@@ -26,9 +26,10 @@ from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.schema import schema, schema_text
 from handsfree.procedure.template import template
+from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
-SHIPPED = sorted(PROCEDURES.glob("*.yaml"))
+SHIPPED = shipped_procedures()
 SVG = "{http://www.w3.org/2000/svg}"
 
 

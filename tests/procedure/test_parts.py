@@ -10,9 +10,10 @@ from handsfree.problem import Problem
 from handsfree.procedure.parts import parts_text, used_parts
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
+from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
-FILES = sorted(PROCEDURES.glob("*.yaml"))
+FILES = shipped_procedures()
 
 
 def test_the_page_is_what_the_files_give() -> None:

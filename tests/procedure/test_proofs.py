@@ -17,8 +17,9 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
+from handsfree.shipped import shipped_procedures
 
-SHIPPED = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
+SHIPPED = shipped_procedures()
 
 
 LARGE = {

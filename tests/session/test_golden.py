@@ -20,6 +20,7 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import SCHEMA_VERSION, from_record, json_schema, to_record
 from handsfree.procedure.procedure import load_procedure
+from handsfree.shipped import shipped_procedures
 from handsfree.trades.sheets import Alert
 
 GOLDEN = Path(__file__).with_name("golden")
@@ -37,7 +38,7 @@ def read(name: str) -> Any:
 
 def gate_ids() -> dict[str, list[str]]:
     """Return the ids of every shipped procedure after flattening, in order."""
-    files = sorted((ROOT / "procedures").glob("*.yaml"))
+    files = shipped_procedures()
     return {path.stem: list(load_procedure(path).gates) for path in files}
 
 

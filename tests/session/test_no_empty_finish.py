@@ -17,6 +17,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import NOTHING_PROVEN, check
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.shipped import shipped_procedures
 
 COMBUSTION = ("found-maximum", "found-minimum", "final-maximum", "final-temperatures")
 """The four places where combustion is read on a boiler found in its band."""
@@ -142,7 +143,7 @@ def test_a_procedure_that_does_not_say_what_it_is_for_gets_a_remark(tmp_path: Pa
     assert check(load_procedure(path)).remarks == (NOTHING_PROVEN,)
 
 
-SHIPPED = sorted((ROOT / "procedures").glob("*.yaml"))
+SHIPPED = shipped_procedures()
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs import hearing as words
-from handsfree.procedure.proofs import limits, re_entry, sense, structure, translations, verdicts, wording
+from handsfree.procedure.proofs import limits, re_entry, rows, sense, structure, translations, verdicts, wording
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.monitors import CaptureMonitor, ThingMonitor
 from handsfree.procedure.proofs.search import Violation, reached, violations
@@ -87,6 +87,7 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from verdicts.verdict_faults(procedure)
     yield from limits.without_effect(procedure)
     yield from limits.judged_twice(procedure)
+    yield from rows.row_faults(procedure)
     for gates in procedure.file.in_order:
         yield from violations(procedure, limits.OrderMonitor(gates))
     yield from re_entry.skipped(procedure, catalogue.stops, visits)

@@ -66,6 +66,7 @@ PROOFS: dict[str, str] = {
     "sayable": "Every number a gate asks for can be said, and its limits lie inside what can be said.",
     "limits": "Every written limit can be met and missed by values that can be called.",
     "one-limit": "One quantity at one measurement point is judged by one set of written limits.",
+    "rows": "Every row of a table is read by some visit, in the unit of what it judges.",
     "in-order": "The gates of a declared order are come to in that order.",
     "units": "Readings kept under one name have one unit, and every unit can be said.",
     "translated": "Every text is there in each language of the file, but where the author lets it lack.",

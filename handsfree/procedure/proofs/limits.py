@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from handsfree.documents import Place
 from handsfree.gates.block import Limits
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Monitor, ProofFault, Violation
@@ -15,7 +16,7 @@ from handsfree.trades.registry import trade as trade_named
 
 def without_effect(procedure: Procedure) -> Iterator[Violation]:
     """Yield limits that no value which can be called meets, or that none misses."""
-    for placed, quantity, limits in _limits(procedure):
+    for placed, quantity, limits, place in _each(procedure):
         known = procedure.catalogue.quantities.get(quantity)
         if known is None:
             continue
@@ -26,7 +27,7 @@ def without_effect(procedure: Procedure) -> Iterator[Violation]:
             what = f"{placed.id}: every {quantity} that can be called, {low} to {high}, "
             what += "misses its limits" if not met else "keeps its limits"
             fault = ProofFault("limits", what, "correct the limits, or what may be called", ("limits",))
-            yield Violation(placed.id, fault, ())
+            yield Violation(placed.id, fault, (), place=place)
 
 
 def judged_twice(procedure: Procedure) -> Iterator[Violation]:
@@ -36,7 +37,7 @@ def judged_twice(procedure: Procedure) -> Iterator[Violation]:
         judges = placed.gate.effects.judges
         for point in () if judges is None else judges.using.values():
             other, known = first.setdefault((point, quantity), (placed, limits))
-            if (known.low, known.high, known.accuracy) != (limits.low, limits.high, limits.accuracy):
+            if known.model_copy(update={"source": limits.source}) != limits:
                 what = f"{placed.id} judges {quantity} at {point!r} by other limits than {other.id}"
                 fault = ProofFault("one-limit", what, "give both the same limits", ("limits",))
                 yield Violation(placed.id, fault, ())
@@ -48,6 +49,17 @@ def _limits(procedure: Procedure) -> Iterator[tuple[PlacedGate, str, Limits]]:
         judges = placed.gate.effects.judges
         if judges is not None and judges.limits is not None and judges.limits.quantity is not None:
             yield placed, judges.limits.quantity, judges.limits
+
+
+def _each(procedure: Procedure) -> Iterator[tuple[PlacedGate, str, Limits, Place | None]]:
+    """Yield what `_limits` does, of a table each row with its place."""
+    for placed, quantity, limits in _limits(procedure):
+        if limits.rows is None:
+            yield placed, quantity, limits, None
+            continue
+        document = procedure.tables[limits.rows.table]
+        for number, row in limits.each_row():
+            yield placed, quantity, row, document.place(("rows", number))
 
 
 def _callable_span(
@@ -137,7 +149,7 @@ def _judged(procedure: Procedure) -> Iterator[tuple[str, str]]:
 
 def _never_missed(procedure: Procedure) -> Iterator[str]:
     """Yield limits that the trade's usual and unusual values all meet, or all miss."""
-    for placed, quantity, limits in _limits(procedure):
+    for placed, quantity, limits, _ in _each(procedure):
         facts = procedure.trade.quantities.get(quantity)
         if facts is None or not facts.unusual:
             continue

@@ -103,7 +103,11 @@ def limit_key(placed: PlacedGate) -> LimitKey | None:
     judging = placed.gate.effects.judges
     if judging is None:
         return None
-    return judging.calculation, judging.rate if judging.limits is None else judging.using.get("readings")
+    if judging.limits is None:
+        return judging.calculation, judging.rate
+    table = judging.limits.rows
+    row = () if table is None else (judging.limits.quantity or "", table.table, *judging.limits.at.values())
+    return judging.calculation, " ".join((judging.using.get("readings", ""), *row))
 
 
 def generated(placed: PlacedGate) -> bool:

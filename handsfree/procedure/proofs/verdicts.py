@@ -62,11 +62,12 @@ def _branch_faults(
     *,
     taken: frozenset[str],
 ) -> _Told:
-    for outcome in calculation.outcomes:
+    outcomes = calculation.outcomes_by(gate.limits)
+    for outcome in outcomes:
         if outcome not in branches:
             yield f"the outcome {outcome!r} of {gate.calculation} leads nowhere", "add the branch", ("branches",)
     for branch in branches:
-        if branch not in calculation.outcomes:
+        if branch not in outcomes:
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
     if calculation.rate and gate.rate is None:
         yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)

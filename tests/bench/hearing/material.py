@@ -23,6 +23,7 @@ from handsfree.lexicon.automaton import WordAutomaton, choice, phrases, repeated
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
+from handsfree.shipped import shipped_procedures
 from models.training import recordings
 from models.training.loudness import gains
 from models.training.split import Part
@@ -121,7 +122,7 @@ def shipped_phrases(part: Part) -> Iterator[Clip]:
     catalogue = english()
     grammars = {}
     hazards = {text for hazard in catalogue.hazards.values() for text in hazard.heard}
-    for file in sorted((ROOT / "procedures").glob("*.yaml")):
+    for file in shipped_procedures():
         procedure = load_procedure(file)
         for _, _, grammar in hearing_of(procedure, catalogue).grammars():
             for rule in grammar.rules:

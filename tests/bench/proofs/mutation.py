@@ -21,6 +21,7 @@ from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.procedure.proofs.dangers import dangers
+from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 BY_WORDS = ("near-homophone", "hazard phrase", "action last", "longer", "empty source")
@@ -29,7 +30,7 @@ BY_WORDS = ("near-homophone", "hazard phrase", "action last", "longer", "empty s
 def main(arguments: list[str]) -> None:
     every = int(arguments[arguments.index("--every") + 1]) if "--every" in arguments else 1
     named = [Path(a) for a in arguments if a.endswith(".yaml")]
-    for path in named or sorted(PROCEDURES.glob("*.yaml")):
+    for path in named or shipped_procedures():
         report(path, every, survivors="--survivors" in arguments)
 
 
@@ -45,7 +46,7 @@ class Tried:
 
 def try_damages(path: Path, every: int) -> Tried:
     """Damage a file in each way and prove every procedure that it is part of."""
-    wholes = [other for other in sorted(PROCEDURES.glob("*.yaml")) if path.resolve() in documents_of(other)]
+    wholes = [other for other in shipped_procedures() if path.resolve() in documents_of(other)]
     documents = {place: document for other in wholes for place, document in documents_of(other).items()}
     loaded = {other: load_procedure(other) for other in wholes}
     known = {other: failures(procedure) for other, procedure in loaded.items()}

@@ -16,6 +16,7 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, hearing_of
+from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 FAR = 5.0
@@ -27,7 +28,7 @@ MOST_WAYS = 8
 def grammars():
     """Return the different languages of the shipped procedures, stop phrases left out, with a place of each."""
     found = {}
-    for file in sorted(PROCEDURES.glob("*.yaml")):
+    for file in shipped_procedures():
         procedure = load_procedure(file)
         for placed, question, grammar in hearing_of(procedure, procedure.catalogue).grammars():
             rules = [rule for rule in grammar.rules if not any(map(stops, getattr(rule, "meanings", {}).values()))]

@@ -12,9 +12,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2] / "session" / "support"))
 
 from led import IN_BAND, Led, lead, plan_of
-from rehearsed import ROOT
 
 from handsfree.procedure.procedure import load_procedure
+from handsfree.shipped import shipped_procedures
 
 BOILERS = {
     "in band": IN_BAND,
@@ -25,7 +25,7 @@ BOILERS = {
 
 def visits() -> list[str]:
     """Return the shipped visits at a boiler: procedures of combustion that end in a finish of their own."""
-    files = sorted((ROOT / "procedures").glob("*.yaml"))
+    files = shipped_procedures()
     known = [load_procedure(path) for path in files]
     return [one.name for one in known if not one.file.exits and one.trade.name == "combustion"]
 
