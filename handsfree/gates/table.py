@@ -40,7 +40,7 @@ class TableRow(Block):
     """One row: the values that it holds for, and the limits then."""
 
     when: dict[Decider, RowValues]
-    """A value, or several, of each that the table is by: `{appliance.store: [stored, instantaneous], room: bath}`."""
+    """A value, or several, of each that the table is by: `{job.sound: [kept, ask], room: bath}`."""
     low: Exact | None = None
     """The least value allowed, in the table's unit; open when left out."""
     high: Exact | None = None

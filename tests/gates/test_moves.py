@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from rehearsed import PROCEDURE, shipped
 
-from handsfree.procedure import moves, procedure
+from handsfree.procedure import flattening, moves
 from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
@@ -31,7 +31,7 @@ class OneEdgeLess(moves.Moves):
 @pytest.fixture
 def broken(monkeypatch: pytest.MonkeyPatch) -> Procedure:
     """The shipped visit with that machine."""
-    monkeypatch.setattr(procedure, "Moves", OneEdgeLess)
+    monkeypatch.setattr(flattening, "Moves", OneEdgeLess)
     return load_procedure(PROCEDURE)
 
 

@@ -269,8 +269,8 @@ def test_five_hundred_gates_and_twelve_things_are_proven() -> None:
 
 
 def test_every_proof_has_a_test_here() -> None:
-    # The last two: tests/gates/test_answered_by.py and tests/procedure/test_translations.py.
-    own = {"reachable", "alike", "fresh", "re-entry", "second-person", "translated"}
+    # The last three: test_answered_by.py, test_translations.py and tests/gates/test_table.py.
+    own = {"reachable", "alike", "fresh", "re-entry", "second-person", "translated", "rows"}
     assert {fault[0] for fault in FAULTS} | own == set(PROOFS)
 
 
