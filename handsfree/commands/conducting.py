@@ -19,6 +19,7 @@ from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_pho
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
+from handsfree.events.record import Event
 from handsfree.glance.phone_sound import PhoneSound
 from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
@@ -99,7 +100,7 @@ def _conduct(
     recorder: Recorder,
     opening: Sequence[ev.Decision],
     options: VisitOptions,
-    past: Sequence[object] = (),
+    past: Sequence[Event] = (),
     fault: str = "",
 ) -> ExitCode:
     code, page = ExitCode.LEFT_OPEN, None

@@ -10,12 +10,15 @@ from dataclasses import dataclass
 
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events.devices import DeviceChange
+from handsfree.events.record import Event
 from handsfree.glance import terminal
 from handsfree.glance.phone_sound import PhoneSound
 from handsfree.glance.watching import LiveScreen
 from handsfree.glance.web import Page
+from handsfree.ledger.personal import names_of
 from handsfree.problem import Problem
 from handsfree.visit.conductor import Keys
+from handsfree.visit.hearing import told_in
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.typed_lines import TypedLines
 
@@ -33,7 +36,7 @@ class Screen:
 def shown(
     recorder: Recorder,
     options: VisitOptions,
-    past: Sequence[object] = (),
+    past: Sequence[Event] = (),
     sound: PhoneSound | None = None,
     switch_off: bytes = b"",
 ) -> Iterator[Screen]:
@@ -48,7 +51,8 @@ def shown(
         yield Screen(None, _lines(options), lines=True)
         return
     live = LiveScreen(recorder, listening=not options.typed, words=options.typed)
-    live.saw(past)
+    personal = names_of(recorder.folder)
+    live.saw([told_in(event, personal) for event in past])
     with contextlib.ExitStack() as stack:
         page = None
         if options.glance_web is not None:

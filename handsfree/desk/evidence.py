@@ -143,6 +143,13 @@ class Evidence:
         return list(found.values())
 
     @cached_property
+    def told(self) -> str:
+        """Notes, reasons and what was told after a stop, as far as they are in words."""
+        notes = [event.text for _, event in self.recorded.all(ev.Noted)]
+        reasons = [event.reason for _, event in self.recorded.all(ev.NotDone)]
+        return " ".join([*notes, *reasons, *(event.text for _, event in self.recorded.all(ev.StepReported))])
+
+    @cached_property
     def not_done(self) -> list[tuple[RecordedStep, ev.NotDone]]:
         """The gates whose last passage left them undone."""
         standing = {one.seq for one in self.ending.left_out}

@@ -112,6 +112,7 @@ def _outcome(evidence: Evidence, view: VisitView) -> Row:
     return {
         "outcome": "damaged" if evidence.recorded.damage else closed.outcome if closed else "open",
         "summary": view.sentence,
+        "told": evidence.told,
         "turns": len(evidence.turns),
         "minutes": round(evidence.recorded.seconds / 60, 1),
         "not_done": len(evidence.not_done),

@@ -75,6 +75,9 @@ class _Talk:
         best = heard.alternatives[0] if heard.alternatives else None
         line = self._add(step, "person", " ".join(best.text) if best else "(nothing made out)")
         line.at = heard.started
+        if heard.general is not None and heard.general.words is not None:
+            line.text = heard.general.text
+            line.notes.append("machine-written")
         line.sound, line.sound_there = heard.sound, heard.sound in self._recorded.sounds
         line.lasts = heard.ended - heard.started
         if best:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
 from decimal import ROUND_UP, Decimal, InvalidOperation
@@ -10,6 +11,7 @@ from handsfree.desk import forms
 from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VisitOpened
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 
+_NOT_DONE = re.compile(r"(?:not done)?[ ,.]*(?:because)?[ ,.]*", re.IGNORECASE)
 _UNITS = {
     "[ppm]": "ppm",
     "Cel": "°C",
@@ -126,7 +128,7 @@ def plain(name: str) -> str:
 
 def reason(text: str) -> str:
     """Return why something was not done, without the words that a "not done" begins with."""
-    told = text.strip().removeprefix("not done").strip(" ,.").removeprefix("because").strip(" ,.")
+    told = _NOT_DONE.sub("", text.strip(), count=1).strip(" ,.")
     return told or "the reason was spoken and is kept as sound"
 
 

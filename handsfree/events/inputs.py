@@ -25,7 +25,7 @@ class PersonalData(Record):
     commitment: str
     """SHA-256 of the file, 32 random bytes and then the payload (ledger/FORMAT.md)."""
     whose: Literal["technician", "second person", "customer"]
-    what: Literal["name", "licence", "signature"]
+    what: Literal["name", "licence", "signature", "words"]
 
 
 class HeardWord(Record):
@@ -59,7 +59,9 @@ class GeneralHearing(Record):
     member: str
     """Which weights were asked."""
     text: str = ""
-    """What it wrote of its own accord."""
+    """What it wrote of its own accord, where that is a sentence of the grammar or was put away: free words."""
+    words: PersonalData | None = None
+    """What commits to free words; `text` then is `personal:` and the commitment."""
     likelihood: Exact | None = None
     """The logarithm of how likely it found that."""
     late: bool = False

@@ -14,7 +14,7 @@ from handsfree.gates.answered_by import AnsweredRole, hear_number, person_questi
 from handsfree.gates.block import GateBlock
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DIFFERENT
-from handsfree.gates.visit import Understanding, Visit
+from handsfree.gates.visit import Understanding, Visit, said_back
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question
@@ -146,6 +146,7 @@ class ChoiceGate(GateBlock):
         visit.emit(
             ev.Noted(at=visit.at, text=utterance.text, sound=utterance.sound, gate=visit.state.gate, answer=said)
         )
+        said_back(visit, utterance)
         visit.pass_gate(question.answer)
         return True
 

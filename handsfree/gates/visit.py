@@ -37,6 +37,8 @@ class Understanding:
     """What else it may have meant, likeliest first."""
     sound: str | None = None
     text: str = ""
+    written: str = ""
+    """Free words that the general recogniser wrote: `personal:` and what commits to them. They mean nothing."""
     values: tuple[tuple[str, Called], ...] = ()
     """The values called, when values were called."""
     slight: bool = False
@@ -252,3 +254,9 @@ class Visit(Protocol):
 
     def advise(self, turning: Turning) -> TurnAdvice:
         """Return the advice for one turn of an adjuster."""
+
+
+def said_back(visit: Visit, utterance: Understanding) -> None:
+    """Say what was written of free words, so that a wrong writing is noticed; the sound beside it counts."""
+    if utterance.written:
+        visit.say("written-down", words=utterance.written)

@@ -55,6 +55,7 @@ def _noticed(  # noqa: C901, PLR0911, PLR0912 - one case for each kind of event
     match event:
         case inp.Heard():
             words = " ".join(event.alternatives[0].text) if event.alternatives else ""
+            words = event.general.text if event.general and event.general.words else words
             return replace(notes, heard=LastHeard(event.at, words, clipped=event.clipped, overflow=event.overflow))
         case inp.Typed():
             return replace(notes, heard=LastHeard(event.at, event.text, typed=True))

@@ -1,8 +1,9 @@
 """A person's data, kept beside the record so that it can be erased: the record itself holds a salted commitment.
 
-A file of the folder `personal` is 32 random bytes, the salt, and then the payload: a name as UTF-8, a signature, a
-photo. Its name is the SHA-256 of all its bytes. An entry holds that as a member called `commitment`, and texts
-that would hold a name hold `personal:` and the same digits. Without the file nobody can tell what it was.
+A file of the folder `personal` is 32 random bytes, the salt, and then the payload: a name or free words as
+UTF-8, a signature, a photo. Its name is the SHA-256 of all its bytes. An entry holds that as a member called
+`commitment`, and texts that would hold it hold `personal:` and the same digits. Without the file nobody can tell
+what it was.
 """
 
 from __future__ import annotations
@@ -27,6 +28,9 @@ LONGEST_TEXT = 4_000
 NOT_HERE = "(no longer here)"
 """What stands for a name whose file is gone; verification says why it is."""
 
+SPOKEN_WORDS = 12
+"""Of free words so many are spoken back."""
+
 _IN_TEXT = re.compile(r"personal:([0-9a-f]{64})")
 
 
@@ -40,7 +44,12 @@ class Committed:
     @property
     def in_text(self) -> str:
         """What stands in a text in the place of the payload."""
-        return f"personal:{self.commitment}"
+        return in_text(self.commitment)
+
+
+def in_text(commitment: str) -> str:
+    """Return what stands in a text in the place of what was committed to."""
+    return f"personal:{commitment}"
 
 
 def committed(payload: bytes) -> Committed:
@@ -95,6 +104,10 @@ class PersonalFiles:
         """Return a text with what it commits to put back in."""
         return _IN_TEXT.sub(self._put_back, text)
 
+    def told_in_short(self, text: str) -> str:
+        """Return a text with the first words of what it commits to put back in."""
+        return _IN_TEXT.sub(lambda found: _short(self._put_back(found)), text)
+
     def told_in(self, value: Any) -> Any:
         """Return JSON values with all their texts as `told`."""
         if isinstance(value, str):
@@ -110,6 +123,11 @@ class PersonalFiles:
         if payload is None or len(payload) > LONGEST_TEXT:
             return NOT_HERE
         return payload.decode("utf-8", "replace")
+
+
+def _short(text: str) -> str:
+    words = text.split()
+    return " ".join(words) if len(words) <= SPOKEN_WORDS else f"{' '.join(words[:SPOKEN_WORDS])} …"
 
 
 def holds_names(text: str) -> bool:

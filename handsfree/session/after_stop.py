@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import Halt
-from handsfree.gates.visit import Understanding
+from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import TOLD, Answer, Command, Meaning, Values
 from handsfree.lexicon.stops import Step
@@ -240,10 +240,11 @@ def _talk(draft: Draft, question: StopTalk, meaning: Meaning, utterance: Underst
             step=question.step,
             answer=TOLD,
             leads="on",
-            text="" if utterance.sound else utterance.text,
+            text=utterance.text,
             sound=utterance.sound,
         )
     )
+    said_back(draft, utterance)
     _next(draft)
     return True
 

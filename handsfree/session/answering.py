@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import assert_never
 
 from handsfree.events import decisions as ev
-from handsfree.gates.visit import Understanding
+from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.thing_check import ThingCheck
@@ -59,6 +59,7 @@ def _noted(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
         return False
     draft.emit(ev.Noted(at=draft.at, text=utterance.text, sound=utterance.sound))
     draft.say("noted")
+    said_back(draft, utterance)
     draft.ask(back.question, back.text if back.question.manner.awaits == "answer" else "", until=back.until)
     return True
 

@@ -15,7 +15,7 @@ from handsfree.events.state import State
 from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.gates.visit import Understanding
-from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import (
     Answer,
     Command,
@@ -109,10 +109,12 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     grammar = draft.plan.stop_grammar if over_voice else draft.plan.grammar(state.question, state.gate)
     if isinstance(event, inp.Heard):
         choice = choose(draft.plan, state, grammar, event)
+        written = _written(event, choice)
         sound, onset, text = event.sound, choice.onset, "" if event.sound else _heard_words(event)
+        text = draft.words("machine-written", words=written) if written else text
     else:
         choice = choose_typed(draft.plan, grammar, event.text)
-        sound, onset, text = None, event.at, event.text
+        sound, onset, text, written = None, event.at, event.text, ""
     if choice.meaning is None:
         if not over_voice and state.held_since is None:
             _not_understood(draft, choice)
@@ -122,7 +124,7 @@ def _words(draft: Draft, event: inp.Heard | inp.Typed) -> None:
     draft.emit(ev.Understood(meaning=describe(choice.meaning), doubt=doubt))
     divisions = _divisions(grammar, choice)
     utterance = Understanding(
-        onset, doubt, choice.competing, sound, text, values, choice.slight, choice.words, divisions
+        onset, doubt, choice.competing, sound, text, written, values, choice.slight, choice.words, divisions
     )
     _act(draft, choice.meaning, utterance)
 
@@ -267,6 +269,12 @@ def _offered(draft: Draft, choice: Interpretation) -> bool:
     values = candidate.values if isinstance(candidate, Values) else ()
     utterance = Understanding(draft.at, choice.why, choice.competing[1:], values=values)
     return draft.gate.hear(draft, candidate, utterance)
+
+
+def _written(event: inp.Heard, choice: Interpretation) -> str:
+    """Return what stands for the free words that the general recogniser wrote; nothing where none were said."""
+    put_away = event.general is not None and event.general.words is not None
+    return event.general.text if event.general and put_away and UNKNOWN_WORD in choice.words else ""
 
 
 def _heard_words(event: inp.Heard) -> str:

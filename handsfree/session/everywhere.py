@@ -7,7 +7,7 @@ from typing import assert_never
 from handsfree.events import decisions as ev
 from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.outcomes import NOT_DONE
-from handsfree.gates.visit import Understanding
+from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session import turning
@@ -116,6 +116,7 @@ def _not_done(draft: Draft, utterance: Understanding) -> None:
     event = ev.NotDone(at=draft.at, gate=draft.state.gate, reason=utterance.text, sound=utterance.sound)
     draft.emit(event)
     draft.say("not-done")
+    said_back(draft, utterance)
     draft.pass_gate(NOT_DONE)
 
 

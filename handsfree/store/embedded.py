@@ -14,7 +14,7 @@ from handsfree.store.database import DatabaseStore, begin
 from handsfree.store.months import MonthlyParts
 from handsfree.store.tables import METADATA
 
-SCHEMA = 10
+SCHEMA = 11
 """Raised with every change of the tables: a file of another number is emptied, and the folders fill it again."""
 
 WAIT_S = 30.0

@@ -64,6 +64,8 @@ class VisitRow:
     opened_at: str = ""
     outcome: str = ""
     summary: str = ""
+    told: str = ""
+    """Notes and reasons, typed or machine-written, to search in."""
     seal: str = ""
     sentence: str = ""
     checksum: str = ""

@@ -20,7 +20,7 @@ ORDERS: dict[str, tuple[ColumnElement[Any], ...]] = {
 }
 """Each is total: no two visits stand level, so that pages neither repeat nor miss one."""
 
-_SEARCHED = _V.job + " " + _V.site + " " + _V.appliance + " " + _V.serial + " " + _V.technician
+_SEARCHED = _V.job + " " + _V.site + " " + _V.appliance + " " + _V.serial + " " + _V.technician + " " + _V.told
 _SAME: dict[str, ColumnElement[Any]] = {
     "technician": _V.technician, "outcome": _V.outcome, "seal": _V.seal, "serial": _V.serial,
     "procedure": _V.procedure, "version": _V.version, "office": _V.office, "instrument": _V.instrument_serial,

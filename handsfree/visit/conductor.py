@@ -15,6 +15,7 @@ from handsfree.events import inputs as inp
 from handsfree.events.devices import DeviceChange
 from handsfree.events.record import Event
 from handsfree.events.state import State
+from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.sound_monitor import Poor, SoundMonitor
@@ -27,12 +28,13 @@ from handsfree.hearing.worker import (
     MicrophoneGone,
     SourceEnded,
 )
+from handsfree.ledger.personal import names_of
 from handsfree.problem import ExitCode
 from handsfree.session.keys import keypad
 from handsfree.session.plan import Plan
 from handsfree.session.signing import may_sign
 from handsfree.visit.alerting import tell_others
-from handsfree.visit.hearing import heard_from
+from handsfree.visit.hearing import free_words_put_away, heard_from, told_in
 from handsfree.visit.recorder import Recorder, spoken
 
 TICK_S = 0.02
@@ -107,7 +109,7 @@ class Conductor:
         alert_command: str = "",
         signing: Signing | None = None,
     ) -> None:
-        self._signing = signing
+        self._signing, self._personal = signing, names_of(recorder.folder)
         self._recorder, self._speaker, self._keys, self._hearing = recorder, speaker, keys, hearing
         self._onlooker, self._alert_command = onlooker, alert_command
         self._listening_for: tuple[Any, str] | None = None
@@ -176,10 +178,10 @@ class Conductor:
 
     def _shown(self, events: Sequence[Event]) -> None:
         if self._onlooker is not None:
-            self._onlooker.saw(events)
+            self._onlooker.saw([told_in(event, self._personal) for event in events])
 
     def _tell(self, events: Sequence[ev.Decision]) -> None:
-        texts = spoken(events)
+        texts = [self._personal.told_in_short(text) for text in spoken(events)]
         tones = [event.name for event in events if isinstance(event, ev.ToneSounded)]
         if texts or tones:
             self._said = (texts, tones)
@@ -260,9 +262,13 @@ class Conductor:
         began = now - utterance.latency_ms - utterance.ended_ms
         kept = self._recorder.state.sound_kept
         sound = self._recorder.keep_sound(utterance.samples, RATE) if kept else None
-        identity = self._recorder.plan.grammar(question, gate).automaton.identity
-        heard = heard_from(utterance, began, now, identity, sound)
+        plan = self._recorder.plan
+        automaton = plan.grammar(question, gate).automaton
+        heard = heard_from(utterance, began, now, automaton.identity, sound)
         best = " ".join(heard.alternatives[0].text) if heard.alternatives else "nothing"
+        heard = free_words_put_away(
+            heard, automaton, Readings(plan.catalogue.numbers), self._recorder.keep_personal
+        )
         if self._onlooker is None:
             self._speaker.note(f"heard: {best}")
         else:

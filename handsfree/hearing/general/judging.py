@@ -24,6 +24,8 @@ from handsfree.lexicon.numbers import Numbers
 
 BUDGET_S: Final = 0.6
 """After so long the visit goes on without it."""
+TALK_BUDGET_S: Final = 1.5
+"""Free words take longer to write, and no answer waits; the process that hears counts as hung after 3."""
 MOST_LISTED: Final = 10
 """Of our own list; what is further behind was never right."""
 MOST_PHRASES: Final = 300
@@ -98,7 +100,8 @@ class GeneralScorer:
         """
         if heard and heard[0].text in self._orders:
             return heard, None
-        until = self._clock() + self._budget_s
+        talk = bool(heard) and UNKNOWN in heard[0].text and grammar.accepts(heard[0].text)
+        until = self._clock() + (max(self._budget_s, TALK_BUDGET_S) if talk else self._budget_s)
         try:
             return self._weighed(samples, heard, grammar, noise, until)
         except TooLateError:
