@@ -104,6 +104,7 @@ FAULTS = [
     ("decides", [("    alters: [cover]\n", "")], "changes nothing"),
     ("own-words", [("    alters: [cover]\n", "    alters: [cover]\n    own_words: false\n")], "ordinary yes"),
     ("own-words", [("done: [removed]", "done: [done]")], '"done" passes it'),
+    ("own-words", [("done: [raised]", "done: [maximum held]")], 'which is neither "raised" nor of its title'),
     (
         "not-done",
         [('prompt: "Standing pressure?"', 'prompt: "Standing pressure?"\n    not_done: false')],
@@ -158,6 +159,33 @@ def test_gates_that_do_the_same_must_need_the_same() -> None:
     twice = block("flue").replace("id: flue\n", "id: flue-again\n").replace("cover: fitted, ", "")
     text = PROVEN.replace(block("flue"), block("flue") + twice)
     assert "flue-again does not need cover" in check(procedure_of(text)).failed("alike")[0].what
+
+
+def test_two_things_are_put_back_in_one_order() -> None:
+    text = PROVEN.replace(
+        block("put-back"), block("put-back") + block("put-back").replace("id: put-back", "id: again")
+    )
+    assert check(procedure_of(text)).failed("alike") == ()
+    things = next(line for line in block("put-back").splitlines() if "things:" in line)
+    turned = (
+        block("put-back")
+        .replace("id: put-back", "id: again")
+        .replace(things, "    things: [" + ", ".join(reversed(things.split("[")[1].rstrip("]").split(", "))) + "]")
+    )
+    found = check(procedure_of(PROVEN.replace(block("put-back"), block("put-back") + turned))).failed("alike")
+    assert {one.gate for one in found} == {"again"}
+
+
+def test_what_is_needed_right_before_and_right_after_is_needed_between() -> None:
+    """The gate between asks by the held rate too, though nothing moves on the way."""
+    between = "  - {id: between, kind: confirm, title: Between, source: test, firing: true, prompt: Look.}\n"
+    again = block("flue").replace("id: flue\n", "id: flue-again\n").replace("point: flue", "point: again")
+    text = PROVEN.replace(block("flue"), block("flue") + between + again)
+    found = check(procedure_of(text)).failed("alike")
+    assert [(one.gate, one.remedy) for one in found] == [
+        ("between", "write needs: {cover: fitted}"),
+        ("between", "write needs: {rate-hold: held}"),
+    ]
 
 
 def test_stale_readings_are_not_judged() -> None:

@@ -74,6 +74,8 @@ def _all(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     yield from sense.said_not_done(procedure)
     yield from sense.noted_stops(procedure)
     yield from sense.unlike(procedure)
+    yield from sense.needed_around(procedure)
+    yield from sense.put_back_otherwise(procedure)
     yield from sense.advised_on(procedure)
     yield from sense.wrong_firing(procedure)
     for name, thing in procedure.things.items():

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import combinations
 
-from handsfree.gates.outcomes import DONE, ENDS, NO_ADVICE, NOT_DONE
+from handsfree.gates.outcomes import DONE, ENDS, EXHAUSTED, NO_ADVICE, NOT_ASKED, NOT_DONE
 from handsfree.gates.when import is_fact
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
@@ -13,6 +14,9 @@ from handsfree.procedure.proofs.search import ProofFault, Violation, generated
 from handsfree.questions.ask import Thing
 from handsfree.questions.finding import Finding
 from handsfree.questions.rules import ordinary_words
+
+_LEFT = frozenset({NOT_DONE, EXHAUSTED, NOT_ASKED})
+"""Outcomes by which a gate is left without its work."""
 
 
 def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
@@ -136,6 +140,31 @@ def ordinary(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
             said = next(text for text in placed.gate.phrases[DONE] if text in words)
             what = f'{gate_id} changes {", ".join(changed)}, yet "{said}" passes it'
             yield Violation(gate_id, ProofFault("own-words", what, "write a word of its own", ("done",)), ())
+        elif changed:
+            states = [
+                *(procedure.things[name].altered for name in effects.alters),
+                *(procedure.things[name].restored for name in effects.restores),
+            ]
+            yield from _of_something_else(placed, states)
+
+
+def _of_something_else(placed: PlacedGate, states: list[str]) -> Iterator[Violation]:
+    """Yield the words of a change that name no state it leads to, and nothing of what its title and prompt say."""
+    text = _stems(" ".join(placed.gate.texts.values()))
+    for said in placed.gate.phrases.get(DONE, ()):
+        named = any(set(state.split()) <= set(said.split()) for state in states)
+        if not named and not _stems(said) <= text:
+            what = f'{placed.id} is passed by "{said}", which is neither {_either(states)} nor of its title'
+            yield Violation(placed.id, ProofFault("own-words", what, "name the state", ("done",)), ())
+
+
+def _stems(text: str) -> set[str]:
+    """Return how the words of a text begin, short ones left out: "opened" and "open it" begin alike."""
+    return {word[:4] for word in re.findall(r"[^\W\d_]{3,}", text.lower())}
+
+
+def _either(words: list[str]) -> str:
+    return " or ".join(f'"{word}"' for word in dict.fromkeys(words))
 
 
 def advised_on(procedure: Procedure) -> Iterator[Violation]:
@@ -183,6 +212,47 @@ def _likes(procedure: Procedure) -> dict[tuple[object, ...], list[PlacedGate]]:
         if key is not None:
             groups.setdefault(key, []).append(placed)
     return groups
+
+
+def needed_around(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that do not need a thing in a state which every gate right before and right after needs.
+
+    Left out are what alters or restores the thing, what asks nothing, and ends; what alters something while it
+    fires is held against its likes.
+    """
+    before: dict[str, set[str]] = {}
+    for gate_id, placed in procedure.gates.items():
+        for to in placed.transitions.values():
+            if to not in ENDS:
+                before.setdefault(to, set()).add(gate_id)
+    for gate_id, placed in procedure.gates.items():
+        effects, ways = placed.gate.effects, placed.transitions.items()
+        after = {to for outcome, to in ways if outcome not in _LEFT and not _stops(procedure, to)}
+        likes = effects.alters and placed.gate.firing
+        if likes or effects.end or "prompt" not in placed.gate.texts or not before.get(gate_id):
+            continue
+        if not after or after.intersection(ENDS):
+            continue
+        around = [set(procedure.gates[one].gate.needs.items()) for one in (*before[gate_id], *after)]
+        shared = set.intersection(*around) - set(placed.gate.needs.items())
+        for thing, state in sorted(shared):
+            if thing not in (*effects.alters, *effects.restores, *placed.gate.needs):
+                what = f"{gate_id} does not need {thing} {state}, and every gate right before and after it does"
+                fault = ProofFault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",))
+                yield Violation(gate_id, fault, ())
+
+
+def put_back_otherwise(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that put two things back the other way round than a gate before them in the file does."""
+    first: dict[frozenset[str], tuple[str, tuple[str, str]]] = {}
+    for placed in procedure.gates.values():
+        if placed.gate.kind != "restore" or generated(placed):
+            continue
+        for pair in combinations(placed.gate.things, 2):
+            other, order = first.setdefault(frozenset(pair), (placed.id, pair))
+            if order != pair:
+                what = f"{placed.id} puts {pair[0]} back before {pair[1]}, and {other} does it the other way round"
+                yield Violation(placed.id, ProofFault("alike", what, "write one order", ("things",)), ())
 
 
 def unlike(procedure: Procedure) -> Iterator[Violation]:
