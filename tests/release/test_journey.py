@@ -50,6 +50,9 @@ def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pyte
     assert run("take", "bundles")[0] == 0
     shutil.rmtree("bundles")
     Path("one-check.yaml").unlink()
+    shutil.copy(JOB_SHEET.parent / "appliance-24.yaml", tmp_path)
+    asked = ("jobsheet", "job.yaml", "--visit", "one-check")
+    assert "0 answers are kept" in run(*asked)[1]  # by the name of what was taken: no file of it is here
     visit = ("visit", "one-check", "--jobsheet", JOB_SHEET, "--typed", "--silent", "--plain", "--out", "visit")
     note = Checkpoint(3, bytes(32)).signed(OFFICE)
     carry(note)
@@ -68,6 +71,8 @@ def test_one_machine_approves_takes_and_is_led(tmp_path: Path, monkeypatch: pyte
     assert run("take", "bundles")[1].strip() == "withdrawn.jsonl: 1 new withdrawal"
     with pytest.raises(Problem, match=r"A\. Author withdrew it at .*: a lock was left out"):
         run(*visit)
+    with pytest.raises(Problem, match=r"A\. Author withdrew it at .*: a lock was left out"):
+        run(*asked)
     code, said = run("resume", "visit", "--typed", "--silent", "--plain")
     assert code == 3
     warned, _, after = said.partition("The approval no longer holds. Read why on the screen.")
