@@ -29,7 +29,9 @@ class ChoiceAnswer(Block):
     """One answer to a choice and where it leads."""
 
     heard: Phrases
+    """What the person says for it, any one of these."""
     then: Target
+    """Where it leads."""
     note: bool = False
     """A few words are asked for before it leads on: they go on the paper."""
     goes_out: bool = False
@@ -42,7 +44,9 @@ class ChoiceGate(GateBlock):
     usual_work_seconds: ClassVar[int] = 60
     kind: Literal["choice"]
     prompt: Prompt
+    """The question, with its answers as they are said."""
     answers: dict[Name, ChoiceAnswer] = Field(min_length=2)
+    """Its answers by name."""
     matches: Prompt | None = None
     """A fact of the sheets that the answer must name, such as `"{job.serial}"`: a yes is asked to name it."""
     answered_by: AnsweredRole = "technician"

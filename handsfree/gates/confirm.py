@@ -33,6 +33,7 @@ class ConfirmGate(GateBlock):
     usual_work_seconds: ClassVar[int] = 60
     kind: Literal["confirm"]
     prompt: Prompt
+    """What is to be done."""
     done: Phrases = ()
     """What the person says when it is done, any one of these; the language's own word when left out ("done")."""
     own_words: bool | None = None

@@ -31,12 +31,15 @@ class ReadingsGate(GateBlock):
 
     kind: Literal["readings"]
     prompt: Prompt
+    """What is to be called, in the order of `ask`."""
     ask: Annotated[tuple[Ask, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=5)]
+    """The quantities, in the order in which they are called."""
     point: Name
     """The measurement point, under whose name the values are kept: verdicts ask for them by it."""
     rate: Rate | None = None
     """The rate that is held; it is called with each set."""
     settle: Settle | None = None
+    """With it the values are called in sets until they have stopped moving; else once."""
     unsettled: Target | None = None
     """Where it leads when the readings do not settle."""
     dropped_back: Target | None = None

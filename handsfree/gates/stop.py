@@ -18,6 +18,7 @@ class StopGate(UnaskedGate):
 
     kind: Literal["stop"]
     script: Prompt
+    """The order: first what to do."""
     hazard: Name | None = None
     """The stop of the trade that it is, whose steps then lead back in; a fault when left out."""
 

@@ -87,6 +87,7 @@ class LimitsTable(Block):
     others: Literal["no-limit"] | None = None
     """With `no-limit`: a choice that no row names has no limit. Left out, every choice needs its row."""
     rows: Annotated[tuple[TableRow, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+    """Its rows, in any order."""
 
     @property
     def numbered(self) -> str | None:

@@ -32,6 +32,7 @@ class TimedGate(GateBlock):
 
     kind: Literal["timed"]
     prompt: Prompt
+    """What is to be timed."""
     volume: Ask
     """The volume the meter shows between the marks, called first."""
     point: Name

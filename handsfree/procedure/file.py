@@ -51,6 +51,7 @@ class IncludeGate(Block):
 
     kind: Literal["include"]
     id: Name
+    """The prefix of its gates; unique in the file."""
     file: str = Field(pattern=r"^[a-z0-9-]+\.yaml$")
     """A file beside this one."""
     parameters: Parameters = Field(default_factory=dict)
@@ -139,11 +140,14 @@ class ProcedureFile(Block):
     """Further languages of its texts: `[german]`, and then `prompt: {english: Close it., german: Zumachen.}`.
 
     A text that lacks one is a finding; with `{german: partial}` it is told, and said in the file's own language.
-    The order of a stop may lack none. `needs` and `begins` name a state in the file's own words.
+    The order of a stop may lack none. `needs` and `begins` name a state in the file's own words. Translated is
+    what is said, heard and shown on a visit; papers, the desk and the sentences of a record stay English, with the
+    texts of the procedure in the language of the visit.
     """
     trade: Name = DEFAULT_TRADE
     """The trade it belongs to: quantities, hazards, calculations and sheets are the trade's."""
     title: str
+    """What it is called on screens, pages and papers."""
     purpose: str
     """What it is for, in a sentence."""
     proves: Annotated[tuple[Claim, ...], BeforeValidator(as_tuple)] = ()
@@ -159,6 +163,7 @@ class ProcedureFile(Block):
     words: dict[Phrase, str] = Field(default_factory=dict)
     """Pronunciations of words the dictionary lacks, in its phones."""
     things: dict[Name, Thing] = Field(default_factory=dict)
+    """What its gates alter and put back, each under the name that gates call it by."""
     begins: dict[Name, Phrase] = Field(default_factory=dict)
     """The states in which a part that is included finds its things: `{power: isolated}`.
 
@@ -169,6 +174,7 @@ class ProcedureFile(Block):
     exits: Names = ()
     """Names of the ways out; run by itself, each exit restores everything and finishes."""
     gates: Annotated[tuple[AnyGate, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+    """Its gates, in the order in which they are come to unless one leads elsewhere."""
 
     @model_validator(mode="after")
     def _finds(self) -> ProcedureFile:

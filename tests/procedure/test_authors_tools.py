@@ -19,6 +19,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import EXAMPLE, language_text
 from handsfree.procedure.drawing import Stay, spans, svg
+from handsfree.procedure.glossary import GLOSSARY, glossary_lines
 from handsfree.procedure.layout import laid_out
 from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import load_procedure
@@ -257,3 +258,12 @@ def test_draw_compare_template_and_layout_run(tmp_path: Path) -> None:
     assert "Nothing changed" in run("compare", str(path), str(path))[1]
     with pytest.raises(Problem, match="there already"):
         run("template", "pump-change", "--into", str(path))
+
+
+def test_a_glossary_stands_first_and_its_words_are_those_of_the_page() -> None:
+    text = (PROCEDURES / "LANGUAGE.md").read_text(encoding="utf-8")
+    glossary, _, rest = text.partition("## The file")
+    assert "\n".join(glossary_lines()).strip() in glossary
+    words = {word for named in GLOSSARY for word in named.split(", ")}
+    assert [word for word in words if word not in rest.lower()] == []
+    assert "|  |" not in text, "a key that nothing is said of"
