@@ -306,8 +306,8 @@ def _each_quoted(texts: tuple[str, ...]) -> str:
 def _proofs() -> Iterator[str]:
     yield from ("## What `handsfree check` proves", "")
     yield (
-        "What no proof can know, which of two answers is right, a story tells: [STORIES.md](STORIES.md). The way to a "
-        "signed bundle on a device is [FIRST-RELEASE.md](FIRST-RELEASE.md)."
+        "What no proof can know, which of two answers is right, a story tells: [STORIES.md](STORIES.md). The way "
+        "to a signed bundle on a device is [FIRST-RELEASE.md](FIRST-RELEASE.md)."
     )
     yield from ("", "| proof | says |", "|---|---|")
     for name, says in PROOFS.items():
