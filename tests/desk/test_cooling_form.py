@@ -32,7 +32,7 @@ LEFT = {"suction_pressure": ("8.50", "bar"), "liquid_pressure": ("26.3", "bar"),
 
 
 def gate(**members):
-    return Stub(gate=Stub(when={}, effects=Stub(follows=None), **members))
+    return Stub(gate=Stub(when={}, effects=Stub(follows=None, judges=None), **members))
 
 
 def plan():
