@@ -77,7 +77,7 @@ def release_procedure(
     )
     typer.echo(one_line(f"{path}: {approval.procedure} {approval.version}, {since}"))
     typer.echo(
-        f"  all {len(approval.proofs)} proofs hold; {told} stories go as told: "
+        f"  all {len(approval.proofs)} proofs hold; {told} {'story goes' if told == 1 else 'stories go'} as told: "
         f"{gates[0]} of {gates[1]} gates, {ways[0]} of {ways[1]} ways"
     )
     typer.echo(one_line(f"  approved by {approval.author} until {approval.valid_until[:10]}"))
