@@ -37,6 +37,21 @@ def silence_wanted(words: tuple[str, ...], automaton: WordAutomaton, above_noise
     return UNFINISHED_MS
 
 
+def worth_trying(words: tuple[str, ...], automaton: WordAutomaton, silence_ms: int, above_noise_db: float) -> bool:
+    """Say whether to ask for the final word after a silence; `words` are the running guess, up to 0.3 s late.
+
+    A trial that fails costs a second pass over all that was said. Soon after the voice a word may be missing from
+    the guess; later it holds them all, and tells how long to wait.
+    """
+    if silence_ms >= UNFINISHED_MS:
+        return True
+    if silence_ms <= COMPLETE_MS + NOISE_EXTRA_MS:
+        lacks_one = not automaton.accepts(words) and automaton.nearly_complete(words)
+        return complete(words, automaton) or lacks_one
+    known = automaton.state_after(words) is not None
+    return silence_wanted(words if known else (UNKNOWN,), automaton, above_noise_db) <= silence_ms
+
+
 def complete(words: tuple[str, ...], automaton: WordAutomaton) -> bool:
     """Say whether nothing can follow the words; free talk at their end can always go on."""
     return automaton.complete(words) and words[-1] != UNKNOWN
@@ -46,9 +61,11 @@ def unfinished_too(automaton: WordAutomaton) -> WordAutomaton:
     """Return the grammar with every beginning of a sentence allowed as a sentence.
 
     A recogniser that may only hear whole sentences makes up the missing end out of silence: "nine point"
-    became "nine point eight" at odds of 400 to 1. Given the choice, it says what was said.
+    became "nine point eight" at odds of 400 to 1. Given the choice, it says what was said. But nobody ends within
+    a spelled name: the "c" of "c o two" was heard for "three".
     """
-    return WordAutomaton(automaton.arcs, frozenset(target for _, _, target in automaton.arcs))
+    ends = frozenset(target for _, _, target in automaton.arcs) - automaton.spelled_on()
+    return WordAutomaton(automaton.arcs, ends | automaton.finals)
 
 
 def best_words(alternatives: tuple[Hypothesis, ...]) -> tuple[str, ...]:

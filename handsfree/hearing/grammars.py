@@ -34,6 +34,11 @@ _NEVER_ENDING: Final = (
     + "--endpoint.rule5.min-utterance-length=100000\n"
 )
 """Where an utterance ends is decided elsewhere (voice activity), so the library must not."""
+_BOUNDED: Final = "--max-mem=1000000\n"
+"""A lattice has at most about 1 MB, or is pruned narrower: in loud noise it had 50, and took seconds to end.
+
+No right answer was lost by it (`python -m tests.bench.hearing.lattices`).
+"""
 
 
 class Grammars(Protocol):
@@ -142,10 +147,12 @@ def phrase_list(automaton: WordAutomaton) -> Sequence[str]:
 
 
 def _settings(model: Path, place: Path) -> None:
-    """Copy the model's settings, with the end of an utterance taken out of the library's hands."""
+    """Copy the model's settings; where an utterance ends is no more for the library, and its search is bounded."""
     shutil.copytree(model / "conf", place / "conf", copy_function=shutil.copyfile)
     settings = place / "conf" / "model.conf"
-    settings.write_text(settings.read_text(encoding="utf-8").rstrip() + "\n" + _NEVER_ENDING, encoding="utf-8")
+    settings.write_text(
+        settings.read_text(encoding="utf-8").rstrip() + "\n" + _NEVER_ENDING + _BOUNDED, encoding="utf-8"
+    )
 
 
 def _link(source: Path, target: Path) -> None:

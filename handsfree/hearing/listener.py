@@ -1,8 +1,8 @@
 """From blocks of sound to finished utterances: voice activity, the grammar of the moment and the recogniser.
 
-The ends of utterances are found by trial: after some silence the recogniser is asked for its final word;
-if the grammar says that more must come, or may, the same sound is fed again and listening goes on. (The
-recogniser's running guess is late by up to 0.3 s and can be wrong; a trial takes a few hundredths.)
+The ends of utterances are found by trial: after some silence, if the recogniser's running guess (late by up to
+0.3 s, and sometimes wrong) does not speak against it, it is asked for its final word; if the grammar then says
+that more must come, or may, the same sound is fed again and listening goes on.
 """
 
 from __future__ import annotations
@@ -15,7 +15,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from handsfree.hearing.alternatives import Hypothesis
-from handsfree.hearing.ending import MARKS_MS, best_words, complete, silence_wanted, unfinished_too
+from handsfree.hearing.ending import (
+    MARKS_MS,
+    best_words,
+    complete,
+    silence_wanted,
+    unfinished_too,
+    worth_trying,
+)
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -172,7 +179,10 @@ class Listener:
 
     def _ended(self, spoken: UtteranceInProgress, activity: Activity) -> Iterator[Told]:
         too_long = spoken.length_ms >= LONGEST_MS
-        if not (too_long or activity.silence_ms in MARKS_MS or spoken.standing_ms >= STANDING_MS):
+        mark = activity.silence_ms in MARKS_MS and worth_trying(
+            spoken.words, spoken.grammar, activity.silence_ms, spoken.above_noise_db
+        )
+        if not (too_long or mark or spoken.standing_ms >= STANDING_MS):
             return
         alternatives = spoken.trial()
         words = best_words(alternatives)

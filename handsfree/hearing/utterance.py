@@ -84,7 +84,8 @@ class UtteranceInProgress:
         self._powers: list[float] = []
         self._last_voiced = begin[-1]
         self._fed = 0
-        self._words: tuple[str, ...] = ()
+        self.words: tuple[str, ...] = ()
+        """The running guess."""
         self._words_since_ms = begin[-1].start_ms
 
     @property
@@ -95,7 +96,7 @@ class UtteranceInProgress:
     @property
     def standing_ms(self) -> int:
         """For how long the running guess has been the same complete sentence."""
-        if not complete(self._words, self.grammar):
+        if not complete(self.words, self.grammar):
             return 0
         return self._blocks[-1].start_ms - self._words_since_ms
 
@@ -119,8 +120,8 @@ class UtteranceInProgress:
         if len(self._blocks) - self._fed >= FEED_BLOCKS:
             self._feed()
             words = self._recogniser.partial()
-            if words != self._words:
-                self._words, self._words_since_ms = words, block.start_ms
+            if words != self.words:
+                self.words, self._words_since_ms = words, block.start_ms
 
     def trial(self) -> tuple[Hypothesis, ...]:
         """Ask for the final word on all sound so far."""

@@ -55,6 +55,18 @@ class WordAutomaton:
         state = self.state_after(words)
         return state in self.finals and not self._next.get(state or 0)
 
+    def nearly_complete(self, words: Iterable[str]) -> bool:
+        """Say whether one word more may make a sentence that no further word could lengthen."""
+        following = self._next.get(state, {}) if (state := self.state_after(words)) is not None else {}
+        return any(target in self.finals and not self._next.get(target) for target in following.values())
+
+    def spelled_on(self) -> frozenset[int]:
+        """Return the states within a spelled name: a letter leads there, and letters alone lead on."""
+        within = {target for _, word, target in self.arcs if len(word) == 1}
+        return frozenset(
+            state for state in within if (after := self._next.get(state)) and all(len(word) == 1 for word in after)
+        )
+
     def pairs(self) -> frozenset[tuple[str, str]]:
         """Return the pairs of words that may stand next to each other."""
         return frozenset((word, after) for _, word, target in self.arcs for after in self._next.get(target, {}))

@@ -149,19 +149,18 @@ class ValuesRule:
     whole: bool = False
     """Values without a name count only when they fill every slot."""
     rate_ends_row: bool = True
-    """Where a rate is held, a whole row is heard with it alone."""
+    """Where a rate is held, whole rows are asked for with it: it is told in examples."""
 
     def pattern(self) -> Pattern:
         """Return the slots in order, as far as they go, and any slots by name.
 
-        Where a rate is held, the whole row ends with it, as the dialogue asks: it brackets the set, and its
-        long word keeps noise from being heard as one more digit. A value alone or by its name is heard in any
-        unit, a row without names in the units that are shown: with every unit of every value its language would be
-        forty times as large. (`read` also takes a row typed without rate, or with units.)
+        Where a rate is held it may end the row, as the dialogue asks: it brackets the set, and is asked for where
+        it was left out. A value alone or by its name is heard in any unit, a row without names in the units that
+        are shown: with every unit of every value its language would be forty times as large. (`read` also takes a
+        row typed with units.)
         """
         maybe = optional(phrases(self.rates)) if self.rates else phrase("")
-        rate = phrases(self.rates) if self.rates and self.rate_ends_row else maybe
-        rows = [sequence(self._row(self.slots), rate)] if self.slots else []
+        rows = [sequence(self._row(self.slots), maybe)] if self.slots else []
         if not self.whole:
             rows += [self._row(self.slots[:count]) for count in range(1, len(self.slots))]
         named = repeated(choice(*(slot.named_pattern() for slot in self._known)))

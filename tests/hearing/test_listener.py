@@ -79,6 +79,25 @@ def test_a_pause_inside_a_number_does_not_cut_it_off(pause_s):
     assert texts(heard("hundred", 0.4, "and", pause_s, "nine", 2.0)) == ["hundred and nine"]
 
 
+def test_a_pause_within_a_sentence_is_not_decoded_again():
+    """The running guess says that words lack; only after the last is the final word asked for, once."""
+    listener, recogniser = listening()
+    before = len(recogniser.grammars)
+    said_in_pieces = said(SCRIPT, 1.0, "nine", 0.7, "point", "three", 2.0)
+    (utterance,) = [one for one in listener.utterances(Recording(said_in_pieces)) if isinstance(one, Utterance)]
+    assert texts([utterance]) == ["nine point three"]
+    assert len(recogniser.grammars) == before + 1, "taken up anew for the next utterance alone"
+
+
+def test_nobody_ends_within_a_spelled_name():
+    """The "c" of "c o two" was heard for "three"; "nine point" may still be all that was said."""
+    value = sequence(optional(phrases(["c o two", "p p m"])), DIGITS, phrase("point"), DIGITS)
+    ends = ending.unfinished_too(value.automaton())
+    assert ends.accepts(["nine", "point"])
+    assert not ends.accepts(["c"])
+    assert not ends.accepts(["p", "p"])
+
+
 def test_speech_outside_the_grammar_ends_as_unknown():
     (utterance,) = heard("radio", "radio", 2.0)
     assert texts([utterance]) == ["[unk]"]

@@ -127,7 +127,10 @@ def test_dropped_back_is_taken_in_the_wait_and_on_hold() -> None:
 
 def test_a_set_ends_with_the_rate_called() -> None:
     """Left out it is asked; called wrong, at either end, it is asked; wrong again, the set is void."""
-    visit = first_row("nine point three four point four one eight")
+    row = "nine point three four point four one eight"
+    opened = at("found-maximum")
+    assert opened.plan.grammar(opened.state.question, opened.state.gate).automaton.accepts(row.split())
+    visit = first_row(row)
     assert spoken(visit.say("confirmed")) == ["Rate?"]
     (taken,) = of_kind(visit.say("maximum"), ev.SetTaken)
     assert taken.kept_at == "found-maximum"
