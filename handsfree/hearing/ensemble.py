@@ -19,6 +19,9 @@ _MOST_SENTENCES: Final = 20
 _UNHEARD: Final = 10.0
 """How far behind its best sentence a member puts one that it does not list; its list reaches about 8."""
 
+_NO_LATTICE: Final = [{"confidence": 1.0, "text": ""}]
+"""What the library returns then; silence that was heard has a likelihood of its own."""
+
 Scored = Mapping[str, Any]
 """A sentence as the library tells it: `confidence`, a log-likelihood; `result`, its words and their times, s."""
 
@@ -44,7 +47,13 @@ class EnsembleMember:
         return tuple(json.loads(self._native.PartialResult())["partial"].split())
 
     def finish(self) -> Sequence[Scored]:
-        """End the utterance; return its sentences, best first, with times in true seconds."""
+        """End the utterance; return its sentences, best first, with times in true seconds.
+
+        Nothing where the library has no lattice: nothing was fed, or its bound left nothing.
+        """
+        found = json.loads(self._native.FinalResult())["alternatives"]
+        if found == _NO_LATTICE:
+            return []
         return [
             {
                 "confidence": float(sentence["confidence"]),
@@ -53,15 +62,16 @@ class EnsembleMember:
                     for word in sentence.get("result", ())
                 ],
             }
-            for sentence in json.loads(self._native.FinalResult())["alternatives"]
+            for sentence in found
         ]
 
 
 def mean_of(members: Sequence[Sequence[Scored]]) -> Sequence[Scored]:
     """Return the sentences of all members with the mean of their scores, best first.
 
-    The times of words are those of the first member that lists the sentence.
+    The times of words are those of the first member that lists the sentence. Who has nothing at all is left out.
     """
+    members = [heard for heard in members if heard]
     sentences: dict[tuple[str, ...], dict[int, Scored]] = {}
     for number, heard in enumerate(members):
         for sentence in heard:

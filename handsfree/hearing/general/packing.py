@@ -7,6 +7,7 @@ itself (`MatMulNBits`): 8 ms, and a quarter of the memory. The values of the wei
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -162,3 +163,7 @@ def _drop_unused(graph: Any, graphs: list[Any]) -> None:
     kept = [one for one in graph.initializer if one.name in used]
     del graph.initializer[:]
     graph.initializer.extend(kept)
+
+
+if __name__ == "__main__":
+    Path(sys.argv[2]).write_bytes(packed(Path(sys.argv[1])))

@@ -17,6 +17,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.procedure.languages import english
 from models.training.split import Part
 from tests.bench.hearing import calls
+from tests.bench.hearing.footprint import resident
 from tests.bench.hearing.material import ROOT, SPEECH
 
 
@@ -26,7 +27,9 @@ def main() -> None:
     if plan is None:
         print("the weights of the general recogniser are not installed")
         return
+    before = resident()
     ear = GeneralMember(plan).wait()
+    print(f"loaded: {resident() - before:.0f} MB")
     ear.patient()
     ears = Recogniser(ROOT / "models" / "english")
     stage = calls.Stage(SPEECH, Part.TUNE)
@@ -48,6 +51,7 @@ def main() -> None:
         for what, times in (("CPU", cpu), ("wall", wall)):
             middle, most = (1000 * float(np.percentile(times, share)) for share in (50, 95))
             print(f"{name}, {length:.1f} s of sound: {what} {middle:.0f} ms, of 19 in 20 at most {most:.0f}")
+        print(f"{name}: {resident() - before:.0f} MB with our own recogniser")
 
 
 if __name__ == "__main__":
