@@ -8,22 +8,27 @@ import pytest
 
 from handsfree.problem import Problem
 from handsfree.procedure.parts import parts_text, used_parts
-from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
-FILES = shipped_procedures()
 
 
-def test_the_page_is_what_the_files_give() -> None:
+@pytest.fixture(scope="module")
+def shipped() -> list[Procedure]:
+    """Every procedure that ships, read once."""
+    return [load_procedure(file) for file in shipped_procedures()]
+
+
+def test_the_page_is_what_the_files_give(shipped: list[Procedure]) -> None:
     """Written anew with `handsfree parts procedures/*.yaml --into procedures/VISITS.md`."""
-    assert (PROCEDURES / "VISITS.md").read_text("utf-8") == parts_text(load_procedure(file) for file in FILES)
+    assert (PROCEDURES / "VISITS.md").read_text("utf-8") == parts_text(shipped)
 
 
-def test_every_part_is_used_by_a_visit() -> None:
+def test_every_part_is_used_by_a_visit(shipped: list[Procedure]) -> None:
     """A part that no visit puts in is not shipped."""
-    known = [used_parts(load_procedure(file)) for file in FILES]
+    known = [used_parts(one) for one in shipped]
     used = {name for one in known if not one.is_part for name in one.uses}
     assert {one.procedure.name for one in known if one.is_part} <= used
 

@@ -157,8 +157,11 @@ def test_a_gate_that_only_a_bound_out_of_reach_leads_to_is_not_reached() -> None
 
 def test_gates_that_do_the_same_must_need_the_same() -> None:
     twice = block("flue").replace("id: flue\n", "id: flue-again\n").replace("cover: fitted, ", "")
+    twice = twice.replace("wait_seconds: 180", "wait_seconds: 120")
     text = PROVEN.replace(block("flue"), block("flue") + twice)
-    assert "flue-again does not need cover" in check(procedure_of(text)).failed("alike")[0].what
+    waits, needs = (one.what for one in check(procedure_of(text)).failed("alike"))
+    assert waits == "flue-again waits 120 s, and all its likes wait 180 s or longer"
+    assert "flue-again does not need cover" in needs
 
 
 def test_two_things_are_put_back_in_one_order() -> None:

@@ -271,6 +271,12 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
             if placed.gate.effects.alters and len(others) > 1 and all(refused) and NOT_DONE in placed.transitions:
                 what = f'"not done" passes {placed.id}, but none of its likes ({others[0].id}, ...)'
                 yield Violation(placed.id, ProofFault("alike", what, "write not_done: false", ("not_done",)), ())
+            waits = [other.gate.effects.settle.wait_seconds for other in others if other.gate.effects.settle]
+            own = placed.gate.effects.settle
+            if own is not None and waits and own.wait_seconds < min(waits):
+                what = f"{placed.id} waits {own.wait_seconds} s, and all its likes wait {min(waits)} s or longer"
+                fault = ProofFault("alike", what, "wait as long as they do", ("settle",))
+                yield Violation(placed.id, fault, ())
             shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
             for thing, state in sorted(shared - set(placed.gate.needs.items())):
                 likes = ", ".join(other.id for other in others[:3])
