@@ -33,6 +33,10 @@ _ALWAYS = frozenset(
 )
 _FIRST = _ALWAYS | {"device", "format"}
 _SEAL = re.compile(r"[0-9a-f]{128}")
+_MOST = 2**53 - 1
+_ASTRAL = re.compile("[\U00010000-\U0010ffff]")
+_PLAIN_FORM = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+"""Gives the RFC 8785 form where numbers are whole, up to 2^53 - 1, and names sort by UTF-16 as by code points."""
 
 
 class Malformed(Exception):  # noqa: N818 - it describes the line, and never reaches a person as such
@@ -146,8 +150,9 @@ def entry_of(line: bytes) -> Entry:
     it says it is of a newer format. The seal and the chain are not looked at here.
     """
     try:
-        members = json.loads(line.decode(), parse_float=_refuse_number, parse_constant=_refuse_number)
-        again = rfc8785.dumps(members)
+        text = line.decode()
+        members = json.loads(text, parse_int=_exact, parse_float=_refuse_number, parse_constant=_refuse_number)
+        again = rfc8785.dumps(members) if _ASTRAL.search(text) else _PLAIN_FORM.encode(members).encode()
     except (ValueError, RecursionError) as error:
         raise Malformed(f"it is not JSON of this format ({error})") from error
     if not isinstance(members, dict):
@@ -184,6 +189,13 @@ def _ending(seq: int, to_come: int) -> bytes:
 
 def _seal_member(seal: str) -> bytes:
     return f',"seal":"{seal}"'.encode()
+
+
+def _exact(text: str) -> int:
+    number = int(text)
+    if abs(number) > _MOST:
+        raise ValueError(f"the number {text[:40]} is beyond 2^53 - 1")
+    return number
 
 
 def _refuse_number(text: str) -> NoReturn:

@@ -22,7 +22,7 @@ DECIDING = ("events", "formulas", "gates", "lexicon", "measurement", "procedure"
 DECIDING_MODULES = ("blocks.py", "documents.py", "plain.py", "units.py")
 """The single modules that do."""
 
-DECIDING_LIBRARIES = ("pydantic", "numpy", "scipy", "ruamel.yaml", "transitions", "vosk")
+DECIDING_LIBRARIES = ("pydantic", "numpy", "scipy", "ruamel.yaml", "ruamel.yaml.clib", "transitions", "vosk")
 """The libraries that hear, read, compute or move on the way to a decision, as the package registry names them."""
 
 

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 import pytest
+import rfc8785
 from attacks import changed, lines_of
 from hypothesis import given
 from hypothesis import strategies as some
@@ -35,6 +36,38 @@ def test_what_may_be_recorded_comes_back_the_same_and_has_one_form(event: dict[s
     assert canonical(json.loads(form)) == form
     assert b"\n" not in form
     assert b"\0" not in form
+
+
+@given(some.dictionaries(some.text(some.characters(codec="utf-8")), VALUES))
+def test_a_line_is_taken_in_its_form_by_rfc_8785_and_in_no_other(event: dict[str, Any]) -> None:
+    """The reference is the library rfc8785, which wrote the line; the other order is that of code points."""
+    members = {**json.loads(LINES[1]), "event": event}
+    line = rfc8785.dumps(members)
+    assert entry_of(line).event == event
+    otherwise = json.dumps(members, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+    if otherwise != line:
+        with pytest.raises(Malformed, match="canonical form"):
+            entry_of(otherwise)
+
+
+@pytest.mark.parametrize("number", [2**53, -(2**53)])
+def test_a_line_with_a_number_that_json_cannot_hold_exactly_is_refused(number: int) -> None:
+    """RFC 8785, section 3.2.2.3: 2^53 - 1 is the largest."""
+    line = LINES[1].replace(b'"event":{', b'"event":{"0":%d,' % number)
+    assert line != LINES[1]
+    with pytest.raises(Malformed, match="not JSON of this format"):
+        entry_of(line)
+
+
+def test_names_stand_in_the_order_of_utf_16() -> None:
+    """An emoji stands before U+FB33, though its code point is the higher one (RFC 8785, section 3.2.3)."""
+    event = {"\U0001f600": 1, "\ufb33": 2}
+    line = rfc8785.dumps({**json.loads(LINES[1]), "event": event})
+    assert entry_of(line).event == event
+    turned = line.replace('"\U0001f600":1,"\ufb33":2'.encode(), '"\ufb33":2,"\U0001f600":1'.encode())
+    assert turned != line
+    with pytest.raises(Malformed, match="canonical form"):
+        entry_of(turned)
 
 
 @pytest.mark.parametrize(
