@@ -59,6 +59,12 @@ def test_what_is_far_behind_at_its_length_is_given_up():
     assert set(found.texts) == {(5, 5)}
 
 
+def test_so_many_beginnings_of_one_length_are_followed_and_the_likeliest_of_all_is_among_them():
+    network = Chances()
+    found = scored(network, network.after([2]), [(3, 3), (4, 4), (5, 3)], beam=99.0, most=1, free=False)
+    assert set(found.texts) == {(5, 3)}
+
+
 def test_free_text_is_never_nothing_and_the_time_is_kept():
     network = Chances()
     found = scored(network, network.after([2]), [])

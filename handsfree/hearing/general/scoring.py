@@ -18,6 +18,8 @@ from handsfree.hearing.general.pieces import END
 
 BEAM: Final = 14.0
 """How far (log) a beginning may be behind the best of its length before it is given up."""
+MOST_AT_ONCE: Final = 24
+"""So many beginnings of one length are followed, the likeliest: each costs the network 3 ms a piece."""
 LONGEST_TEXT: Final = 48
 """Pieces of free text; a sentence of 15 s takes about so many."""
 
@@ -101,7 +103,7 @@ class _Walk:
         self._level: list[tuple[Places, _Node]] = [((), root)]
         self.found: dict[Places, float] = {}
 
-    def deeper(self, logs: Floats, step: _Step, beam: float) -> None:
+    def deeper(self, logs: Floats, step: _Step, beam: float, most: int) -> None:
         """Score one piece more; list what is not too far behind for the next step."""
         following: list[tuple[Places, int, _Node]] = []
         for text, node in self._level:
@@ -110,7 +112,8 @@ class _Walk:
             for piece, after in node.after.items():
                 after.score = node.score + float(logs[node.row][piece])
                 following.append(((*text, piece), node.row, after))
-        least = max((node.score for _, _, node in following), default=0.0) - beam
+        scores = sorted((node.score for _, _, node in following), reverse=True)
+        least = max(scores[0] - beam, scores[min(len(scores), most) - 1]) if scores else 0.0
         self._level = [(text, node) for text, _, node in following if node.score >= least]
         for text, row, node in following:
             if node.score >= least:
@@ -144,6 +147,7 @@ def scored(
     *,
     free: bool = True,
     beam: float = BEAM,
+    most: int = MOST_AT_ONCE,
     until: float = math.inf,
     clock: Callable[[], float] = time.monotonic,
 ) -> ScoredTexts:
@@ -151,7 +155,7 @@ def scored(
     walk, pen, progress = _Walk(texts), _Pen(writing=free), heard
     while True:
         step = _Step()
-        walk.deeper(progress.logs, step, beam)
+        walk.deeper(progress.logs, step, beam, most)
         pen.write(progress.logs, step)
         if not step.rows:
             return ScoredTexts(walk.found, tuple(pen.written), pen.score)
