@@ -1,18 +1,26 @@
-"""Every question, unchanged, on Spark through ibis's own backend: the answers of DuckDB, to the digit."""
+"""Every question, unchanged, on Spark through ibis's own backend: the answers of DuckDB, to the digit.
+
+The Parquet files lie in a folder, or in a store that speaks S3. The jars that read S3 are not in Spark's wheel, so
+pyarrow reads them there, for DuckDB as for Spark.
+"""
 
 import importlib.util
 import shutil
 import sys
 from pathlib import Path
 
+import duckdb
 import ibis
+import pyarrow.dataset
 import pytest
+from pyarrow import fs
 from synthetic_visits import invented
 
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.questions import QUESTIONS, answer, told_of
 from handsfree.store.embedded import open_embedded
 from handsfree.store.questioned import QUESTIONED
+from tests.object_store import KEYS, object_store
 
 pytestmark = pytest.mark.slow("Spark starts a Java machine and compiles each question")
 PREPARED = Path(sys.prefix, "ready-with-engines").exists()  # by .ci/prepare: then it must be there
@@ -77,3 +85,44 @@ def test_every_question_gives_the_same_answer_on_spark(kept, spark):
             expected = answer(kept[0], question, of=of)
             assert told_of(question, rows) == expected, name
             assert expected.rows or name == "withdrawn" or of.office, name
+
+
+@pytest.fixture(scope="module")
+def in_objects(kept, tmp_path_factory):
+    """The same files as objects of a real store, opened there by pyarrow: a data set for each table."""
+    with object_store(tmp_path_factory.mktemp("weed")) as address:
+        scheme, _, where = address.partition("://")
+        bucket = fs.S3FileSystem(
+            access_key=KEYS["accessKey"], secret_key=KEYS["secretKey"], region="local", endpoint_override=where,
+            scheme=scheme,
+        )  # fmt: skip
+        fs.copy_files(str(kept[1]), "visits/parts", fs.LocalFileSystem(), bucket)
+        names = [each.path for each in bucket.get_file_info(fs.FileSelector("visits/parts"))]
+        yield {
+            table: pyarrow.dataset.dataset(
+                sorted(name for name in names if name.endswith(f"-{table}.parquet")), filesystem=bucket
+            )
+            for table in QUESTIONED
+        }
+
+
+def test_every_question_gives_the_same_answer_over_objects(kept, in_objects):
+    """DuckDB asks what pyarrow reads from the bucket."""
+    base = duckdb.connect()
+    for table, data in in_objects.items():
+        base.register(table, data)
+    for name, question in QUESTIONS.items():
+        rows = base.execute(str(ibis.to_sql(question.ask(AskedOf()), dialect="duckdb"))).fetchall()
+        assert told_of(question, rows) == answer(kept[0], question), name
+
+
+@pytest.mark.filterwarnings("ignore")  # of Spark and its bridge to Java, about themselves
+def test_spark_answers_over_objects_what_it_answers_over_files(kept, in_objects, spark):
+    """Two questions that read three tables of five: what pyarrow hands over has the kinds that Parquet has."""
+    for table, data in in_objects.items():
+        spark.createDataFrame(data.to_table()).createOrReplaceTempView(table)
+    asking = ibis.pyspark.connect(spark)
+    for name in ("trend", "stops"):
+        question = QUESTIONS[name]
+        rows = [tuple(row) for row in spark.sql(str(asking.compile(question.ask(AskedOf())))).collect()]
+        assert told_of(question, rows) == answer(kept[0], question), name
