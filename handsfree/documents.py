@@ -45,8 +45,10 @@ Model = TypeVar("Model", bound=BaseModel)
 
 _INTEGER = re.compile(r"[-+]?(0|[1-9][0-9]*)\Z")
 _DECIMAL = re.compile(r"[-+]?(0|[1-9][0-9]*)\.[0-9]+\Z")
-_READ_ALIKE = re.compile(r"[\n\x20-\x25\x27-\x5b\x5d-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\uffef]*")
-"""Text without escapes, anchors, tabs, line ends but the line feed, and characters that few files hold."""
+_READ_ALIKE = re.compile(
+    r"[\n\x20-\x25\x27-\x29\x2b-\x5b\x5d-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\uffef]*"
+)
+"""No escapes, anchors, aliases and tabs, no line ends but the line feed, no characters that few files hold."""
 
 _CORE_TAGS = {"str", "int", "float", "bool", "null", "timestamp", "map", "seq"}
 _WORDS: dict[str, bool | None] = {"true": True, "false": False, "null": None, "~": None, "": None}
