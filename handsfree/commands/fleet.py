@@ -231,7 +231,7 @@ def _code(summary: Summary, *, accept_unanchored: bool) -> ExitCode:
     set_aside = len(summary.set_aside) + len(summary.refused)
     if set_aside or summary.broken:
         raise Problem(
-            f"{len(summary.broken):,} visits do not hold and {set_aside:,} were set aside",
+            f"visits that do not hold: {len(summary.broken):,}; set aside: {set_aside:,}",
             remedy="look at those named above; --again tries once more what was set aside",
             code=ExitCode.FAILED,
         )

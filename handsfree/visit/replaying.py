@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from handsfree.events import decisions as ev
 from handsfree.events.inputs import Input, is_input
 from handsfree.events.record import Event, to_record
 from handsfree.events.state import State
 from handsfree.ledger import Difference, Entry, Replay
+from handsfree.plain import plainly
 from handsfree.session.apply import apply
 from handsfree.session.decide import decide
 from handsfree.session.opening import opening
@@ -100,4 +103,9 @@ class _Replay:
 
 
 def _short(error: Exception) -> str:
+    """Return what is wrong in one line; of many faults in an entry the first, since the others follow from it."""
+    if isinstance(error, ValidationError):
+        first, *others = error.errors()
+        place = ".".join(map(str, first["loc"]))
+        return f"{place}: {plainly(first)}" + (f", and {len(others)} more" if others else "")
     return str(error).splitlines()[0] if str(error) else type(error).__name__

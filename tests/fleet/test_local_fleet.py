@@ -49,7 +49,7 @@ def test_all_visits_are_verified_and_a_second_run_does_none_again(visits, tamper
     done = fleet("verify", root, "--workers", 1, "--results", results)
     assert isinstance(done.exception, Problem), done.output
     assert done.exception.code == ExitCode.FAILED
-    assert "1 visits do not hold and 0 were set aside" in done.exception.sentence()
+    assert "visits that do not hold: 1; set aside: 0" in done.exception.sentence()
     assert "3 visits: 1 broken, 2 closed" in done.output
     assert "broken: 0001" in done.output
     found = {line["name"]: line for line in lines_of(results)}

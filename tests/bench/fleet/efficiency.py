@@ -2,10 +2,12 @@
 
     python -m tests.bench.fleet.efficiency [--visit FOLDER] [--workers 1,2] [--each 8] [--jobs verify,examine]
 
-Prints for each job a table: workers, visits a second, the efficiency (the gain over one worker, by their number),
-the processor seconds that a visit takes (median, and the tenth and ninetieth of a hundred); then what a million
-visits take by the row of most workers. The visits are copies of one, as objects in a folder; without `--visit` the
-demo is played for it (a minute). What a worker keeps from one visit to the next (the plan of a procedure and its
+Prints for each job a table: workers, visits a second, the efficiency (the gain over one worker, by their
+number), how much of the workers' time was work (the rest is waiting for the driver, and for the last visit), the
+processor seconds that a visit takes (median, and the tenth and ninetieth of a hundred); then what a million
+visits take by the row of most workers. Where the median grows with the workers, they share processors, memory or
+caches: no driver can mend that. The visits are copies of one, as objects in a folder; without `--visit` the demo
+is played for it (a minute). What a worker keeps from one visit to the next (the plan of a procedure and its
 sheets) is thrown away, as each visit of a fleet has a job sheet of its own. Workers have started, and have done
 two visits each, before the clock runs.
 """
@@ -78,6 +80,11 @@ class Run:
     def rate(self) -> float:
         return self.visits / self.seconds
 
+    @property
+    def busy(self) -> float:
+        """The share of the workers' time in which they worked, by the processor time of the visits."""
+        return sum(self.each) / (self.workers * self.seconds)
+
 
 def played(folder: Path) -> Path:
     """Play the demo's visit."""
@@ -125,13 +132,13 @@ def run(job: str, workers: int, each: int, store: ObjectFolder, scratch: Path) -
 
 def tell(job: str, runs: list[Run]) -> None:
     print(f"\n{job}")
-    print("workers  visits  a second  efficiency  CPU s a visit: median  10 %  90 %  driver")
+    print("workers  visits  a second  efficiency   busy  CPU s a visit: median  10 %  90 %  driver")
     for each in runs:
         median = statistics.median(each.each)
         cuts = statistics.quantiles(each.each, n=10)
         gain = each.rate / each.workers / (runs[0].rate / runs[0].workers)
         print(
-            f"{each.workers:7}  {each.visits:6}  {each.rate:8.2f}  {gain:9.0%}  {median:21.2f}"
+            f"{each.workers:7}  {each.visits:6}  {each.rate:8.2f}  {gain:9.0%}  {each.busy:5.0%}  {median:21.2f}"
             f"  {cuts[0]:.2f}  {cuts[-1]:.2f}  {each.driver / each.visits:.4f}"
         )
     last = runs[-1]
