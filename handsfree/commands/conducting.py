@@ -37,6 +37,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
+from handsfree.visit.photo_folder import PhotoFolder
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
 from handsfree.visit.standing import chosen, fault_today, kept_with, must_be_approved
@@ -79,6 +80,7 @@ def conduct_new(
         checkpoint=carried(),
         unheard=unheard,
         hears=not options.typed,
+        photos=options.photos is not None or options.glance_web is not None,
     )
     return _conduct(recorder, opening, options)
 
@@ -111,6 +113,7 @@ def _conduct(
             shown(recorder, options, past, phone, switch_off(recorder.plan, voice, phone)) as screen,
             _recogniser(recorder, options, phone) as hearing,
             _Speaker(hearing, screen, voice, phone) as speaker,
+            _photo_folder(options, speaker) as folder,
         ):
             first = "" if phone is None else wait_for_phone(phone, screen)
             conductor = Conductor(
@@ -121,6 +124,7 @@ def _conduct(
                 screen.live,
                 alert_command=options.alert_command,
                 signing=screen.live,
+                photos=[each for each in (screen.live, folder) if each is not None],
             )
             if fault:
                 speaker.note(f"The approval of this procedure no longer holds: {fault}")
@@ -167,6 +171,16 @@ def _left_open(recorder: Recorder) -> str:
     return (
         f"Left open at {recorder.state.gate}. Still altered: {things}. Go on: handsfree resume {recorder.folder}\n"
     )
+
+
+@contextlib.contextmanager
+def _photo_folder(options: VisitOptions, speaker: _Speaker) -> Iterator[PhotoFolder | None]:
+    """Watch the folder that photos come into, where one is named."""
+    if options.photos is None:
+        yield None
+        return
+    with PhotoFolder(options.photos, speaker.note) as folder:
+        yield folder
 
 
 @contextlib.contextmanager

@@ -41,6 +41,14 @@ class VisitOptions:
             help="Also a page for a phone: 0.0.0.0:8750 for the local network, 127.0.0.1:8750 for this machine.",
         ),
     ] = None
+    photos: Annotated[
+        Path | None,
+        typer.Option(
+            "--photos",
+            metavar="FOLDER",
+            help="Take photos that a camera or a phone puts into this folder during the visit.",
+        ),
+    ] = None
     hand_over: Annotated[
         str | None,
         typer.Option(

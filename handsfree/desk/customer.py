@@ -18,6 +18,7 @@ from handsfree.desk.evidence import Evidence, number
 from handsfree.desk.forms import CustomerForm, NumberTold, PagesCheck
 from handsfree.desk.measured import Group
 from handsfree.desk.notice import Notice, notice_of
+from handsfree.desk.photos import PaperPhoto, paper_photos
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.signatures import DrawnSignature, drawn_signatures
 from handsfree.desk.tables import NONE, Row
@@ -56,6 +57,7 @@ class CustomersPage:
     cautions: tuple[str, ...]
     unsigned: str
     """Why nobody signed; empty where there are lines to sign on."""
+    photos: list[PaperPhoto]
     signatures: list[str]
     drawn: list[DrawnSignature]
     """What was signed on the phone; it stands over the line of whoever signed."""
@@ -97,6 +99,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         next_visit=facts.filled(evidence, form.customer.next_visit) or form.customer.otherwise,
         cautions=form.cautions,
         unsigned=unsigned,
+        photos=paper_photos(evidence),
         drawn=drawn,
         signatures=[] if unsigned else facts.lines(evidence, form.signatures),
         seal=f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}. "

@@ -58,6 +58,7 @@ def _story(page: CustomersPage) -> pdf.Flowables:
     unlisted = ["There is no list of checks for this trade: what is not named above was not checked."]
     story += pdf.listed("Not checked", [*page.not_checked, *(complete if page.listed else unlisted)])
     story += pdf.listed("Found, advised and fitted", page.advice)
+    story += pdf.photos(page.photos)
     story += pdf.part("Next visit", [pdf.say(page.next_visit)])
     cautions: pdf.Flowables = [
         pdf.say("Cautions", pdf.HEAD),

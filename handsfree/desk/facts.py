@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from handsfree.desk import wording
 from handsfree.desk.evidence import Evidence, at
+from handsfree.desk.photos import photo_facts
 from handsfree.desk.signatures import drawn_signatures
 from handsfree.events import decisions as ev
 from handsfree.lexicon.catalogue import sentence_case
@@ -25,7 +26,13 @@ def facts(evidence: Evidence) -> list[tuple[str, str]]:
     first += [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
     told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
     signed = [("Signature", f"{sentence_case(one.whose)}: {one.says}") for one in drawn_signatures(evidence)]
-    return [*first, *((says, text) for says, text in told if text), *_answered_by(evidence), *signed]
+    return [
+        *first,
+        *((says, text) for says, text in told if text),
+        *_answered_by(evidence),
+        *photo_facts(evidence),
+        *signed,
+    ]
 
 
 def _answered_by(evidence: Evidence) -> Iterator[tuple[str, str]]:

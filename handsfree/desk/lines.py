@@ -167,6 +167,10 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"Readings of {wording.plain(kept_at)} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):
             return f"Not done: {recorded.gate_title(gate)} ({wording.reason(reason)})", "odd"
+        case ev.NoPhoto(gate=gate, reason=reason):
+            return f"No photo: {recorded.gate_title(gate)} ({wording.reason(reason)})", "note"
+        case inp.PhotoTaken(gate=gate):
+            return f"Photo taken: {recorded.gate_title(gate)}", "note"
         case ev.GatePassed(gate=gate, outcome=outcome) if outcome == NOT_ASKED:
             return f"Not asked: {recorded.gate_title(gate)} ({recorded.passed_over[step.seq]})", "edit"
         case ev.Noted(text=text, answer=answer) if answer:

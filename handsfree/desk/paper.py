@@ -15,6 +15,7 @@ from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.forms import Headings
 from handsfree.desk.notice import Notice, notice_of
+from handsfree.desk.photos import PaperPhoto, paper_photos
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.tables import Row
@@ -61,6 +62,7 @@ class Paper:
     steps_not_reached: str
     cautions: tuple[str, ...]
     seal: str
+    photos: list[PaperPhoto]
     signatures: list[str]
     foot: str
     notice: Notice | None
@@ -102,6 +104,7 @@ def paper_of(dossier: Dossier) -> Paper:
         seal=f"{seal_words(dossier.report.verdict.value)}: {dossier.report.sentence}. Checked: "
         f"{', '.join(dossier.report.checks) or 'nothing'}. "
         f"Recorded by {opened.program}, procedure {opened.procedure}.",
+        photos=paper_photos(evidence),
         signatures=facts.lines(evidence, form.signatures),
         foot=f"{demo}{opened.job}, {opened.appliance} {opened.serial}, {opened.day}. {seal}",
         notice=notice_of(evidence),

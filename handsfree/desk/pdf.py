@@ -11,9 +11,19 @@ from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import KeepTogether, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    Image,
+    KeepTogether,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from handsfree.desk.notice import Notice
+from handsfree.desk.photos import MOST_ON_PAPER, PaperPhoto
 from handsfree.desk.tables import Row
 from handsfree.glance.strokes import HIGH, WIDE, Strokes
 
@@ -189,6 +199,27 @@ def drawings(signatures: list[tuple[str, Strokes]]) -> Flowables:
     table = Table(cells, colWidths=[width] * len(signatures), hAlign="LEFT")
     table.setStyle(TableStyle([("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     return [table]
+
+
+def photos(shown: list[PaperPhoto]) -> Flowables:
+    """Return photos under a heading, in one row, each over its words; nothing where there are none."""
+    if not shown:
+        return []
+    width, gap = WIDTH / MOST_ON_PAPER, 4 * mm
+    cells: list[list[Any]] = [
+        [_photo(one, width - gap) for one in shown],
+        [say(one.says, SMALL) for one in shown],
+    ]
+    table = Table(cells, colWidths=[width] * len(shown), hAlign="LEFT")
+    table.setStyle(TableStyle([("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, 0), "BOTTOM")]))
+    return [KeepTogether([say("Photos", HEAD), table])]
+
+
+def _photo(one: PaperPhoto, side: float) -> Image:
+    picture = Image(io.BytesIO(one.picture))
+    scale = side / max(picture.imageWidth, picture.imageHeight)
+    picture.drawWidth, picture.drawHeight = picture.imageWidth * scale, picture.imageHeight * scale
+    return picture
 
 
 def _drawing(strokes: Strokes, width: float) -> Drawing:

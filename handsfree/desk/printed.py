@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import base64
+
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from reportlab.platypus import KeepTogether, PageBreak, Spacer
 
 from handsfree.desk import pdf as setting
 from handsfree.desk.dossier import Dossier
 from handsfree.desk.paper import Paper, paper_of
+from handsfree.photo_file import FORM
 
 
 def html(dossier: Dossier) -> str:
@@ -19,7 +22,12 @@ def html(dossier: Dossier) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return pages.get_template("paper.html").render(paper=paper_of(dossier))
+    return pages.get_template("paper.html").render(paper=paper_of(dossier), coded=_coded)
+
+
+def _coded(picture: bytes) -> str:
+    """Return a picture as an address that holds it (RFC 2397)."""
+    return f"data:{FORM};base64,{base64.b64encode(picture).decode()}"
 
 
 def pdf(dossier: Dossier) -> bytes:
@@ -64,6 +72,7 @@ def _for_colleagues(paper: Paper) -> setting.Flowables:
     story: setting.Flowables = [PageBreak(), say("For the next colleague", setting.TITLE)]
     if len(paper.verdicts) > 1:
         story += [say(heads.judged, setting.HEAD), setting.grid(paper.verdicts, [0.26, 0.33, 0.17, 0.24])]
+    story += setting.photos(paper.photos)
     story += part(heads.others, [say(paper.others)])
     if paper.steps_not_reached:
         ahead = "Steps that still lay ahead, some of them asked only when needed"

@@ -35,9 +35,11 @@ from handsfree.desk.index import Index
 from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
 from handsfree.desk.view import VisitView
+from handsfree.ledger.personal import names_of
 from handsfree.office.endorsements import VERDICTS
 from handsfree.office.endorsing import not_acceptable
 from handsfree.office.signatures import Signer
+from handsfree.photo_file import FORM
 from handsfree.problem import Problem
 from handsfree.rehearing.findings import TOLD
 from handsfree.serving import WithHeaders
@@ -91,6 +93,7 @@ class Desk:
                 Route("/visit/{key}", self._visit),
                 Route("/visit/{key}/talk", self._talk),
                 Route("/visit/{key}/sound/{sound}", self._sound),
+                Route("/visit/{key}/photo/{commitment}", self._photo),
                 Route("/visit/{key}/report.pdf", self._report),
                 Route("/visit/{key}/sign-off", self._sign, methods=["POST"]),
                 *AcrossPages(self.index, self._page).routes(),
@@ -218,6 +221,16 @@ class Desk:
         if not _DIGEST.fullmatch(name) or not path.is_file() or path.is_symlink():
             raise HTTPException(404)
         return FileResponse(path, media_type="audio/flac", headers={"cache-control": "private, max-age=3600"})
+
+    async def _photo(self, request: Request) -> Response:
+        """Hand out a photo that the record names, where it still lies beside it as it was committed to."""
+        key, commitment = request.path_params["key"], request.path_params["commitment"]
+        view = await run_in_threadpool(self._view, key)
+        named = next((photo for photo in view.photos if photo.commitment == commitment), None)
+        content = None if named is None else await run_in_threadpool(named.content, names_of(self._folder(key)))
+        if not content:
+            raise HTTPException(404)
+        return Response(content, media_type=FORM, headers={"cache-control": "no-store"})
 
     async def _report(self, request: Request) -> Response:
         dossier = await run_in_threadpool(self._dossier, request.path_params["key"])

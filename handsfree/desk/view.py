@@ -15,6 +15,7 @@ from handsfree.desk.answers import VisitAnswer, answers_of
 from handsfree.desk.concerns import concerns_of, copied, in_order
 from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence
+from handsfree.desk.photos import ShownPhoto, photos_of
 from handsfree.desk.spans import Alteration
 from handsfree.desk.supervision import JudgedItem, JudgedLine, judge
 from handsfree.ledger import VerificationReport
@@ -51,6 +52,7 @@ class VisitView:
     plan_fault: str
     report: VerificationReport
     heard_again: HeardAgain | None = None
+    photos: tuple[ShownPhoto, ...] = ()
 
     @property
     def items(self) -> list[JudgedItem]:
@@ -115,6 +117,7 @@ def view_of(evidence: Evidence, report: VerificationReport) -> VisitView:
         plan_fault=recorded.plan_fault,
         report=report,
         heard_again=evidence.heard_again,
+        photos=tuple(photos_of(evidence)),
     )
 
 

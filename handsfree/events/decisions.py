@@ -126,6 +126,8 @@ class VisitOpened(Record):
     """The newest checkpoint of the office's log that the device had seen: the visit began no earlier than that."""
     language: str | None = None
     """The language that the visit was led in; records from before there were translations do not say it."""
+    photos: bool = False
+    """Whether photos are wanted where the procedure says so: the sheet allows them, and there is a way."""
     unheard: bool = False
     """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
 
@@ -423,6 +425,16 @@ class NotDone(Record):
     sound: str | None
 
 
+class NoPhoto(Record):
+    """A photo that is wanted will not be taken; the reason is in the sound or the typed words."""
+
+    kind: Literal["no-photo"] = "no-photo"
+    at: int
+    gate: str
+    reason: str
+    sound: str | None
+
+
 class Noted(Record):
     """A note; it is kept as sound or typed words."""
 
@@ -657,6 +669,7 @@ Decision = Annotated[
     | TurnWatched
     | Turned
     | NotDone
+    | NoPhoto
     | Noted
     | AnsweredBy
     | Held

@@ -25,7 +25,7 @@ class PersonalData(Record):
     commitment: str
     """SHA-256 of the file, 32 random bytes and then the payload (ledger/FORMAT.md)."""
     whose: Literal["technician", "second person", "customer"]
-    what: Literal["name", "licence", "signature", "words"]
+    what: Literal["name", "licence", "signature", "words", "photo"]
 
 
 class HeardWord(Record):
@@ -163,8 +163,28 @@ class SignatureDrawn(Record):
     signature: PersonalData
 
 
+class PhotoTaken(Record):
+    """A photo came for a gate that wants one; it lies beside the record, without what its camera wrote to it."""
+
+    kind: Literal["photo-taken"] = "photo-taken"
+    at: int
+    gate: str
+    """The gate that wants it; it may have been left since."""
+    photo: PersonalData
+    source: Literal["page", "folder"]
+
+
 Input = Annotated[
-    SignatureDrawn | Heard | Typed | TimePassed | SpeechEnded | DeviceLost | DeviceFound | SoundPoor | Resumed,
+    SignatureDrawn
+    | PhotoTaken
+    | Heard
+    | Typed
+    | TimePassed
+    | SpeechEnded
+    | DeviceLost
+    | DeviceFound
+    | SoundPoor
+    | Resumed,
     Field(discriminator="kind"),
 ]
 

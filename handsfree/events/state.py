@@ -171,6 +171,12 @@ class State:
     alarmed: bool = False
     signed: frozenset[str] = frozenset()
     """Who has signed on the phone's page."""
+    photos_wanted: bool = False
+    """Whether photos are wanted at all: the sheet allows them, and there is a way for them."""
+    photos: Mapping[str, int] = field(default_factory=_nothing)
+    """Gate -> how many photos came for it."""
+    no_photo: frozenset[str] = frozenset()
+    """The gates whose photo will not be taken, as the person said."""
     sound_kept: bool = True
     """Whether the sound of utterances is kept: not before it was agreed to, where that is asked."""
     consent_due: bool = False

@@ -51,6 +51,7 @@ def scope_of(
         trade.plausibility.tied,
         adjusts,
         trade.adjusting.watched,
+        photo=bool(gate.photo),
     )
 
 

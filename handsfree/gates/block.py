@@ -45,6 +45,13 @@ class GateBlock(Block):
     """Where it leads when it would be entered once too often."""
     not_done: bool | Target = True
     """Whether "not done, because" may pass it (to `then`), or the gate it then leads to."""
+    photo: str | None = Field(default=None, min_length=3, max_length=40)
+    """What a photo is wanted of ("the data plate"), told once and never insisted on; only where somebody answers.
+
+    It comes from the phone's page or a watched folder. Never where anything fires; a hazard's steps know no photo.
+    """
+    photographed: ClassVar[bool] = False
+    """Whether a gate of its kind may want one."""
     then: Target | None = None
     """Where it leads; the next gate of the file when left out."""
     when: When = Field(default_factory=dict)
@@ -55,6 +62,19 @@ class GateBlock(Block):
     """
     otherwise: Target | None = None
     """Where it leads when `when` does not hold; its `then`, or the next gate of the file, when left out."""
+
+    @property
+    def photo_text(self) -> dict[str, str]:
+        """What a photo is wanted of, among the gate's texts; empty where none is."""
+        return {"photo": self.photo} if self.photo else {}
+
+    @model_validator(mode="after")
+    def _photographed_at_rest(self) -> GateBlock:
+        if self.photo and self.firing:
+            raise ValueError("nobody takes a photo where anything fires: write photo at a gate that does not fire")
+        if self.photo and not self.photographed:
+            raise ValueError("nobody answers here: write photo at a confirm, choice or readings gate")
+        return self
 
     @model_validator(mode="after")
     def _bounded(self) -> GateBlock:

@@ -42,6 +42,7 @@ class ChoiceGate(GateBlock):
     """A question with a few answers, each leading somewhere."""
 
     usual_work_seconds: ClassVar[int] = 60
+    photographed: ClassVar[bool] = True
     kind: Literal["choice"]
     prompt: Prompt
     """The question, with its answers as they are said."""
@@ -77,7 +78,9 @@ class ChoiceGate(GateBlock):
     @property
     def texts(self) -> Mapping[str, str]:
         """Its title and its prompt."""
-        return {"title": self.title, "prompt": self.prompt} | ({"matches": self.matches} if self.matches else {})
+        return {"title": self.title, "prompt": self.prompt, **self.photo_text} | (
+            {"matches": self.matches} if self.matches else {}
+        )
 
     def transitions(self, to: Targets) -> dict[str, str]:
         """Return the transition of each answer, and that of "not done"."""

@@ -31,6 +31,7 @@ class ConfirmGate(GateBlock):
     """Something the person does and then says so."""
 
     usual_work_seconds: ClassVar[int] = 60
+    photographed: ClassVar[bool] = True
     kind: Literal["confirm"]
     prompt: Prompt
     """What is to be done."""
@@ -86,7 +87,7 @@ class ConfirmGate(GateBlock):
     @property
     def texts(self) -> Mapping[str, str]:
         """Its title and its prompt."""
-        return {"title": self.title, "prompt": self.prompt}
+        return {"title": self.title, "prompt": self.prompt, **self.photo_text}
 
     def transitions(self, to: Targets) -> dict[str, str]:
         """Return its one way on, and that of "not done"."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -29,6 +29,7 @@ from handsfree.questions.values import CallValues
 class ReadingsGate(GateBlock):
     """Values called out in one breath, in the order asked; once, or in sets until settled."""
 
+    photographed: ClassVar[bool] = True
     kind: Literal["readings"]
     prompt: Prompt
     """What is to be called, in the order of `ask`."""
@@ -80,7 +81,7 @@ class ReadingsGate(GateBlock):
     @property
     def texts(self) -> Mapping[str, str]:
         """Its title and its prompt."""
-        return {"title": self.title, "prompt": self.prompt}
+        return {"title": self.title, "prompt": self.prompt, **self.photo_text}
 
     def transitions(self, to: Targets) -> dict[str, str]:
         """Return where it leads when done, unsettled, dropped back, and not done."""

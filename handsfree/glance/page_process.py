@@ -72,6 +72,15 @@ class Signed:
 
 
 @dataclass(frozen=True)
+class Photographed:
+    """A photo came from the page of a holder of the key code; it is drawn anew."""
+
+    gate: str
+    photo: bytes
+    count: int
+
+
+@dataclass(frozen=True)
 class NewsFollowed:
     """Somebody follows the news."""
 
@@ -108,6 +117,7 @@ def attend_page(
         lambda key, count: tell(Pressed(key, count)),
         lambda: tell(NewsFollowed()),
         lambda whose, drawing, count: tell(Signed(whose, drawing, count)),
+        lambda gate, photo, count: tell(Photographed(gate, photo, count)),
     )
     turnstile = Turnstile(facts.key_code, facts.count)
     link = None

@@ -15,6 +15,7 @@ from collections.abc import AsyncIterator, Callable
 from importlib import resources
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, HTTPConnection, Request
 from starlette.responses import Response, StreamingResponse
@@ -26,6 +27,8 @@ from handsfree.glance.authority import own_names
 from handsfree.glance.presses import FOLLOW, SOUND, Turnstile
 from handsfree.glance.sound_link import SoundLink
 from handsfree.glance.strokes import LONGEST_DRAWING, strokes_in
+from handsfree.photo_file import LARGEST_SENT, kept_form
+from handsfree.problem import Problem
 from handsfree.serving import ServingLimits, WithHeaders
 
 PERIOD_S = 0.1
@@ -40,6 +43,7 @@ FILES = {
     "/glance.js": ("glance.js", "text/javascript"),
     "/sha256.js": ("sha256.js", "text/javascript"),
     "/signing.js": ("signing.js", "text/javascript"),
+    "/photo.js": ("photo.js", "text/javascript"),
     "/sound.js": ("sound.js", "text/javascript"),
     "/capture.js": ("capture.js", "text/javascript"),
     "/link.js": ("link.js", "text/javascript"),
@@ -66,7 +70,8 @@ FRESH_S = 2.0
 class Relay:
     """What the visit tells the page, and what the page tells the visit by `tell`.
 
-    `pressed` gets a key and its count, `signed` who, the drawing and the count, `followed` nothing; all are called
+    `pressed` gets a key and its count, `signed` who, the drawing and the count, `photographed` the gate, the
+    photo as it is kept and the count, `followed` nothing; all are called
     from the page's own thread.
     """
 
@@ -76,7 +81,9 @@ class Relay:
         pressed: Callable[[str, int], None],
         followed: Callable[[], None],
         signed: Callable[[str, bytes, int], None] = lambda _whose, _drawing, _count: None,
+        photographed: Callable[[str, bytes, int], None] = lambda _gate, _photo, _count: None,
     ) -> None:
+        self.photographed = photographed
         self.words, self.pressed, self.followed, self.signed = words, pressed, followed, signed
         self.news = b""
         """The picture told last, as JSON; empty while the visit is silent."""
@@ -137,6 +144,7 @@ class Site:
     ) -> None:
         self._relay, self._view_code, self._turnstile = relay, view_code, turnstile
         self._certificate, self._switch_off, self._link, self._know = certificate, switch_off, link, know
+        self._drawing = asyncio.Lock()
         self._viewers: list[_Followed] = []
         self._holders: list[_Followed] = []
 
@@ -150,6 +158,7 @@ class Site:
             Route("/news", self.news),
             Route("/key", self.key, methods=["POST"]),
             Route("/signature/{whose}", self.signature, methods=["POST"]),
+            Route("/photo/{gate:path}", self.photo, methods=["POST"]),
         ]
         if self._link is not None:
             routes.append(Route("/sound", self.ticket, methods=["POST"]))
@@ -210,6 +219,30 @@ class Site:
         if refusal is not None:
             return refusal
         self._relay.signed(whose, body, self._turnstile.count)
+        return Response(status_code=204)
+
+    async def photo(self, request: Request) -> Response:
+        """Take a photo, with a code over its gate and the digest of it; nothing is read before that is right.
+
+        The picture is drawn anew here, one at a time: what is hostile in it never reaches the visit.
+        """
+        gate, digest = request.path_params["gate"], request.headers.get("x-glance-digest", "")
+        if "x-glance-code" not in request.headers:
+            return Response(status_code=403)
+        refusal = self._refusal(request, f"photo {gate} {digest}")
+        if refusal is not None:
+            return refusal
+        body = await _coded(request, LARGEST_SENT)
+        if isinstance(body, Response):
+            return body
+        if hashlib.sha256(body).hexdigest() != digest:
+            return Response(status_code=403)
+        try:
+            async with self._drawing:
+                photo = await run_in_threadpool(kept_form, body)
+        except Problem as problem:
+            return Response(problem.sentence(), 415)
+        self._relay.photographed(gate, photo, self._turnstile.count)
         return Response(status_code=204)
 
     def _refusal(self, request: Request, key: str) -> Response | None:
@@ -277,12 +310,12 @@ async def _coded(request: Request, longest: int) -> bytes | Response:
     """Return what was sent with a code, or the refusal: no code at all, or more than so many bytes."""
     if "x-glance-code" not in request.headers:
         return Response(status_code=403)
-    body = b""
+    body = bytearray()
     async for piece in request.stream():
         body += piece
         if len(body) > longest:
             return Response(status_code=413)
-    return body
+    return bytes(body)
 
 
 def _refuse(_: Request, fault: Exception) -> Response:

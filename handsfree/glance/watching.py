@@ -22,6 +22,8 @@ from handsfree.glance.picture import Glance, HearingStatus, Seal
 from handsfree.glance.strokes import drawing_of, strokes_in
 from handsfree.glance.view import glance
 from handsfree.ledger import Head
+from handsfree.photo_file import Photo
+from handsfree.session.photos import wanted
 from handsfree.session.plan import Plan
 from handsfree.session.signing import may_sign
 
@@ -32,7 +34,7 @@ NOTICE_S = 60.0
 MOST_PRESSES, PRESSES_A_TURN = 1_024, 64
 """Presses that wait, and that are taken in before the visit looks at anything else."""
 MOST_DRAWINGS = 4
-"""Signatures that wait."""
+"""Signatures that wait, and photos."""
 NO_SOUND_DB = -90.0
 """What the recogniser reports before it has heard anything."""
 FRAME = 320
@@ -72,6 +74,7 @@ class LiveScreen:
         self._presses: queue.Queue[str] = queue.Queue(MOST_PRESSES)
         self._changes: queue.Queue[DeviceChange] = queue.Queue()
         self._drawings: queue.Queue[tuple[SigningRole, bytes]] = queue.Queue(MOST_DRAWINGS)
+        self._photos: queue.Queue[Photo] = queue.Queue(MOST_DRAWINGS)
         self._inputs: set[str] = set()
         self._lock = threading.Lock()
         self._alive_at = time.monotonic()
@@ -145,6 +148,29 @@ class LiveScreen:
             if one == whose:
                 with contextlib.suppress(ValueError, RecursionError, queue.Full):
                     self._drawings.put_nowait((one, drawing_of(strokes_in(drawing))))
+
+    def photographed(self, gate: str, content: bytes) -> None:
+        """Take a photo, from whatever thread; more than may wait are thrown away, and told."""
+        try:
+            self._photos.put_nowait(Photo(content, "page", gate))
+        except queue.Full:
+            self.notice("A photo came while others wait; it is not kept.")
+
+    def photo(self) -> Photo | None:
+        """Return the next photo, each once; or None."""
+        try:
+            return self._photos.get_nowait()
+        except queue.Empty:
+            return None
+
+    @property
+    def photos(self) -> tuple[tuple[str, str, int], ...]:
+        """The gates whose photo may come now, what it is of, and how many came."""
+        plan, state = self._visit.plan, self._visit.state
+        return tuple(
+            (gate, plan.fill(plan.gate(gate).gate.photo or ""), state.photos.get(gate, 0))
+            for gate in wanted(plan, state)
+        )
 
     def drawn(self) -> tuple[SigningRole, bytes] | None:
         """Return who has signed and what was drawn, each once, or None."""

@@ -20,7 +20,17 @@ from typing import Any, Self
 from handsfree.events.devices import LINK, DeviceChange
 from handsfree.events.inputs import SigningRole
 from handsfree.glance.authority import Authority, ServerIdentity, own_names
-from handsfree.glance.page_process import Facts, News, NewsFollowed, PageBeat, Parted, Pressed, Signed, attend_page
+from handsfree.glance.page_process import (
+    Facts,
+    News,
+    NewsFollowed,
+    PageBeat,
+    Parted,
+    Photographed,
+    Pressed,
+    Signed,
+    attend_page,
+)
 from handsfree.glance.phone_sound import LINK_LOST_S, PhoneSound, Played, SoundChanged
 from handsfree.glance.picture import Glance
 from handsfree.glance.view import clock
@@ -56,6 +66,8 @@ WORDS = {
     "not-taken": "not-taken",
     "sign-again": "sign-again",
     "sign-take": "sign-take",
+    "photo-sent": "photo-sent",
+    "photo-not-taken": "photo-not-taken",
     "sound-on": "sound-on",
     "sound-runs": "sound-runs",
     "sound-refused": "sound-refused",
@@ -170,7 +182,9 @@ class Page:
         """Return nothing: the next picture comes within a second; for the supervisor."""
         return ()
 
-    def heard(self, message: Pressed | Signed | NewsFollowed | PageBeat | Parted | SoundChanged | Played) -> None:
+    def heard(  # noqa: C901 - one case for each message
+        self, message: Pressed | Signed | Photographed | NewsFollowed | PageBeat | Parted | SoundChanged | Played
+    ) -> None:
         """Take in a message of the process; for the supervisor."""
         match message:
             case Pressed(key=key, count=count):
@@ -179,6 +193,9 @@ class Page:
             case Signed(whose=whose, drawing=drawing, count=count):
                 self._count = max(count, self._count)
                 self._live.sign(whose, drawing)
+            case Photographed(gate=gate, photo=photo, count=count):
+                self._count = max(count, self._count)
+                self._live.photographed(gate, photo)
             case NewsFollowed():
                 self.followed.set()
             case Parted():
@@ -253,6 +270,9 @@ class Page:
     def _words(self) -> dict[str, str]:
         return {name: self._catalogue.glance.labels[label] for name, label in WORDS.items()}
 
+    def _photo(self, what: str, came: int) -> str:
+        return self._catalogue.show("photo-again" if came else "photo", what=what)
+
     def _role(self, whose: SigningRole) -> str:
         return sentence_case(self._catalogue.say(f"signs-{whose}"))
 
@@ -268,6 +288,7 @@ class Page:
             "words": self._words(),
             "firing": self._live.firing,
             "sound": self._sound is not None,
+            "photos": [[one, self._photo(what, came), came] for one, what, came in self._live.photos],
             "signs": [[one, self._catalogue.show("sign", who=self._role(one))] for one in self._live.signs],
         }
         return json.dumps(told).encode()

@@ -36,6 +36,7 @@ class FaultClass(StrEnum):
     ENDORSEMENT = "signed line does not hold"
     PERSONAL_ALTERED = "personal data altered"
     PERSONAL_MISSING = "personal data missing"
+    NO_PHOTO = "no photo"
     SALT_REPLAYED = "salt used twice"
     ERASED_IS_THERE = "erased data is there"
     DECISION_ALTERED = "decision altered"

@@ -11,6 +11,7 @@ from handsfree.ledger.diagnosis import RecordFinding
 from handsfree.ledger.files import Files
 from handsfree.ledger.personal import SALT_BYTES, PersonalDatum
 from handsfree.ledger.visit import VisitFolder
+from handsfree.photo_file import LARGEST_KEPT, is_kept_form
 from handsfree.problem import one_line
 
 _PIECE = 1 << 20
@@ -45,12 +46,17 @@ class PersonalHoldings:
         if found is None:
             why = f"{named} is not there, and nobody who may signed that it was erased"
             return [RecordFinding(seq, FaultClass.PERSONAL_MISSING, why)]
-        digest, salt = found
+        digest, salt, may_be_photo = found
         first = self._salts.setdefault(salt, datum.commitment)
+        fault, why = None, ""
         if digest != datum.commitment:
-            return [RecordFinding(seq, FaultClass.PERSONAL_ALTERED, f"{named} is not what was committed to")]
-        if first != datum.commitment:
-            return [RecordFinding(seq, FaultClass.SALT_REPLAYED, f"{named} has the salt of something else")]
+            fault, why = FaultClass.PERSONAL_ALTERED, "is not what was committed to"
+        elif first != datum.commitment:
+            fault, why = FaultClass.SALT_REPLAYED, "has the salt of something else"
+        elif datum.what == "photo" and not may_be_photo:
+            fault, why = FaultClass.NO_PHOTO, f"is no JPEG of at most {LARGEST_KEPT} bytes, as a kept photo is"
+        if fault is not None:
+            return [RecordFinding(seq, fault, f"{named} {why}")]
         return [] if said is None else [_there(seq, named, said)]
 
     def clip(self, seq: int, name: str, *, there: bool) -> list[RecordFinding]:
@@ -78,15 +84,19 @@ class PersonalHoldings:
     def _count(self, said: str, kind: tuple[str, str]) -> None:
         self._gone.setdefault(said, Counter())[kind] += 1
 
-    def _read(self, commitment: str) -> tuple[str, bytes] | None:
-        """Return the SHA-256 and the salt of a file; None where there is none."""
+    def _read(self, commitment: str) -> tuple[str, bytes, bool] | None:
+        """Return the SHA-256 and the salt of a file, and whether it may be a photo; None where there is none."""
         try:
             with self._files.read(self._visit.personal_file(commitment)) as stream:
                 salt = stream.read(SALT_BYTES)
                 running = hashlib.sha256(salt)
+                first = stream.read(_PIECE)
+                running.update(first)
+                may_be_photo = is_kept_form(first)
                 while piece := stream.read(_PIECE):
                     running.update(piece)
-                return running.hexdigest(), salt
+                    may_be_photo = False
+                return running.hexdigest(), salt, may_be_photo
         except FileNotFoundError:
             return None
 

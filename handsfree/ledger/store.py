@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -309,4 +310,10 @@ def _keep_source(files: Files, visit: VisitFolder, name: str, data: bytes) -> st
 
 def _keep_personal(files: Files, visit: VisitFolder, one: Committed) -> None:
     ensure_folder(files, visit.personal, 0o700)
-    put(files, visit.personal_file(one.commitment), one.file, 0o600)
+    file = visit.personal_file(one.commitment)
+    try:
+        put(files, file, one.file, 0o600)
+    except OSError:
+        with contextlib.suppress(OSError):  # a full disk gets its room back: the record goes on without this
+            files.unlink(file.with_name(file.name + PART))
+        raise

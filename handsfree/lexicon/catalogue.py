@@ -99,6 +99,7 @@ class GlanceWords(_Frozen):
     units: dict[str, str]
     devices: dict[str, str]
     not_done: tuple[str, ...] = Field(alias="not-done")
+    no_photo: tuple[str, ...] = Field(default=(), alias="no-photo")
     told: tuple[str, ...] = ()
     """What keys answer where a few words are asked for: that they stand elsewhere."""
     labels: dict[str, str]

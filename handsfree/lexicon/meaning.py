@@ -46,6 +46,7 @@ CommandName = Literal[
     "what-is-left",
     "that-was-wrong",
     "not-done",
+    "no-photo",
     "note",
     "more-time",
 ]

@@ -15,7 +15,7 @@ from handsfree.ledger import CLOSED, Clock, SystemClock, members_named, read
 from handsfree.ledger.clock import stamp
 from handsfree.ledger.files import Disk, Files, disk_problem
 from handsfree.ledger.kinds import is_digest
-from handsfree.ledger.personal import PersonalDatum, PersonalFiles, data_in, holds_names
+from handsfree.ledger.personal import LONGEST_TEXT, PersonalDatum, PersonalFiles, data_in, holds_names
 from handsfree.ledger.visit import VisitFolder
 from handsfree.office.endorsements import ERASED, LONGEST_REMARK, kept_lines, read_endorsements, unsigned
 from handsfree.office.endorsing import Prepared, supervisor
@@ -60,7 +60,7 @@ def data_of(folder: Path, person: str, files: Files | None = None) -> PersonsDat
         pieces |= {one.commitment: one for one in data_in(entry.event)}
         sounds |= {str(name): None for name in members_named(entry.event, "sound") if is_digest(name)}
     in_clear = "" if holds_names(in_clear) else in_clear  # as records made before schema 13 name the technician
-    texts = {one: (payloads.payload(one) or b"").decode("utf-8", "replace") for one in pieces}
+    texts = {one: (payloads.payload(one) or b"")[:LONGEST_TEXT].decode("utf-8", "replace") for one in pieces}
     named = {one for one, text in texts.items() if _alike(text) == _alike(person)}
     whose = {pieces[one].whose for one in named}
     if in_clear and _alike(in_clear) == _alike(person):

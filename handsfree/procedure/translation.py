@@ -28,6 +28,7 @@ TEXTS: tuple[tuple[str, ...], ...] = (
     ("things", "*", "restored"),
     ("gates", "*", "title"),
     ("gates", "*", "prompt"),
+    ("gates", "*", "photo"),
     ("gates", "*", "script"),
     ("gates", "*", "done"),
     ("gates", "*", "done", "*"),

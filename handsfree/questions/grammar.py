@@ -21,7 +21,7 @@ def grammar(question: Question, scope: Scope) -> Grammar:
     if question.manner.asker == "stop":
         back = (taken_back(scope.catalogue),) if question.manner.taken_back else ()
         return Grammar((*back, *own, hazard_rule(scope.catalogue)))
-    return Grammar((*own, *everywhere(scope.catalogue)))
+    return Grammar((*own, *everywhere(scope.catalogue, photo=scope.photo)))
 
 
 def stop_grammar(catalogue: Catalogue) -> Grammar:

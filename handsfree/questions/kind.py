@@ -59,6 +59,8 @@ class Scope:
 
     shows: Mapping[str, str] = field(default_factory=dict)
     """The unit that instruments show in place of a quantity's own."""
+    photo: bool = False
+    """The gate wants a photo, so that there may be none, because."""
     people: tuple[str, ...] = ()
     """The numbers of those who may answer, as the job sheet has them."""
 

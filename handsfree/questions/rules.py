@@ -137,12 +137,11 @@ def taken_back(catalogue: Catalogue) -> PhraseRule:
     return PhraseRule({text: Command(name) for text in catalogue.everywhere[name]})
 
 
-def everywhere(catalogue: Catalogue) -> tuple[GrammarRule, ...]:
-    """Return what is understood at any moment of a running visit."""
-    commands: dict[str, Meaning] = {
-        text: Command(name) for name, texts in catalogue.everywhere.items() for text in texts
-    }
-    open_ended = frozenset(catalogue.everywhere["not-done"])
+def everywhere(catalogue: Catalogue, *, photo: bool = False) -> tuple[GrammarRule, ...]:
+    """Return what is understood at any moment of a running visit; "no photo" only where one is wanted."""
+    known = {name: texts for name, texts in catalogue.everywhere.items() if photo or name != "no-photo"}
+    commands: dict[str, Meaning] = {text: Command(name) for name, texts in known.items() for text in texts}
+    open_ended = frozenset(text for name in ("not-done", "no-photo") for text in catalogue.everywhere[name])
     taken_back = {text: name for name in catalogue.taken_back for text in catalogue.quantities[name].heard}
     over_range: dict[str, Meaning] = {
         f"{name} {text}": Values(((quantity, "over range"),))

@@ -86,10 +86,20 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             wanted = plan.gate(state.gate).gate.effects.signed_by if state.status == "running" else ()
             signed = state.signed | ({event.signature.whose} & set(wanted))
             return replace(state, now=event.at, signed=signed)
+        case inp.PhotoTaken():
+            photos = _with(state.photos, event.gate, state.photos.get(event.gate, 0) + 1)
+            return replace(state, now=event.at, photos=photos)
         case inp.TimePassed() | inp.SoundPoor():
             return replace(state, now=event.at)
         case ev.VisitOpened():
-            opened = replace(state, status="running", day=event.day, now=event.at, last_change=event.at)
+            opened = replace(
+                state,
+                status="running",
+                day=event.day,
+                now=event.at,
+                last_change=event.at,
+                photos_wanted=event.photos,
+            )
             sound_kept = (
                 event.sound or plan.sheets.job.sound
             ) == "kept"  # begun by keys, heard later: nobody was asked
@@ -187,6 +197,8 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             turn = state.turn
             none_made = turn is not None and turn.gate == event.gate and turn.called is None
             return replace(state, not_done=not_done, turn=None if none_made else turn)
+        case ev.NoPhoto():
+            return replace(state, no_photo=state.no_photo | {event.gate})
         case ev.Held():
             return replace(state, held_since=event.at)
         case ev.MoreTime():

@@ -29,7 +29,7 @@ from handsfree.lexicon.meaning import (
 )
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.rules import ordinary_words
-from handsfree.session import after_stop
+from handsfree.session import after_stop, photographing
 from handsfree.session.answering import answered
 from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
@@ -61,6 +61,8 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
             _resumed(draft, gone=bool(fault))
         case inp.SignatureDrawn():
             signed(draft, event, state)
+        case inp.PhotoTaken():
+            photographing.taken(draft, event, state)
         case inp.SpeechEnded():
             pass
         case _:
@@ -174,7 +176,7 @@ def _obey_or_answer(draft: Draft, meaning: Meaning, utterance: Understanding) ->
 
 def _must_be_sure(draft: Draft, meaning: Meaning) -> bool:
     """Say whether a doubtful hearing is asked again: what counts at once, leaves a gate undone, or ends a hold."""
-    if meaning in {Command("not-done"), Command("carry-on")}:
+    if meaning in {Command("not-done"), Command("no-photo"), Command("carry-on")}:
         return True
     sure_side = meaning in {Answer("deny"), Answer("dropped-back"), Answer("close")}
     return isinstance(meaning, Answer) and not sure_side and draft.state.question.manner.counts_at_once

@@ -29,7 +29,7 @@ from handsfree.questions.stop_thing import StopThing
 from handsfree.questions.stopped import AfterStop, Way
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, deciding, proving, settling, stops, ties, usual
+from handsfree.session import advising, calculations, deciding, photos, proving, settling, stops, ties, usual
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import Judgement
@@ -308,6 +308,8 @@ class Draft:
             return
         if gate.effects.kept_at in self.state.sets:
             self.emit(ev.SetVoided(kept_at=gate.effects.kept_at, why="taken again"))
+        if gate.photo and self.state.entered[gate_id] == 1 and gate_id in photos.wanted(self.plan, self.state):
+            self.say("photo-wanted", what=self.plan.fill(gate.photo))
         self.open()
 
     def go_back(self, gate_id: str) -> None:

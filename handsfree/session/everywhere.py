@@ -10,7 +10,7 @@ from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
-from handsfree.session import turning
+from handsfree.session import photographing, turning
 from handsfree.session.apply import LONG_PAUSE_MS
 from handsfree.session.draft import Draft
 from handsfree.session.likely_way import gates_left
@@ -64,6 +64,8 @@ def _obey(draft: Draft, name: CommandName, utterance: Understanding) -> None:  #
             _last_wrong(draft)
         case "not-done":
             _not_done(draft, utterance)
+        case "no-photo":
+            photographing.declined(draft, utterance)
         case "note":
             draft.ask(Note(), draft.words("note-now"))
         case "more-time":

@@ -7,13 +7,14 @@ can neither pick among answers nor say that a thing is put back. What a question
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from handsfree.events.state import State
 from handsfree.gates.outcomes import DROPPED_BACK, NOT_DONE
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.keypad import Keypad, Offer, offered
+from handsfree.session.photos import wanted
 from handsfree.session.plan import Plan
 
 
@@ -49,9 +50,14 @@ def _anywhere(plan: Plan, state: State) -> Iterator[Offer]:
     if placed.gate.effects.kept_at:
         yield from _commands(plan, "that-was-wrong")
     yield from _commands(plan, "go-back")
+    if state.gate in wanted(plan, state) and state.gate not in state.photos:
+        yield from _without(plan, "no-photo", plan.catalogue.glance.no_photo)
     if NOT_DONE in placed.transitions:
-        begun = plan.catalogue.everywhere["not-done"][0]
-        yield from offered(f"{begun} {reason}" for reason in plan.catalogue.glance.not_done)
+        yield from _without(plan, "not-done", plan.catalogue.glance.not_done)
+
+
+def _without(plan: Plan, name: CommandName, reasons: Iterable[str]) -> tuple[Offer, ...]:
+    return offered(f"{plan.catalogue.everywhere[name][0]} {reason}" for reason in reasons)
 
 
 def _commands(plan: Plan, *names: CommandName) -> tuple[Offer, ...]:

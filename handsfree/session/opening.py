@@ -26,6 +26,7 @@ def opened(
     unheard: bool = False,
     personal: tuple[PersonalData, ...] = (),
     hears: bool = False,
+    photos: bool = False,
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -55,6 +56,7 @@ def opened(
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
         sound=job.sound if hears else "",
+        photos=photos and job.photos,
         personal=personal,
         unproven=unproven,
         standing=standing,

@@ -29,8 +29,10 @@ from handsfree.hearing.worker import (
     SourceEnded,
 )
 from handsfree.ledger.personal import names_of
-from handsfree.problem import ExitCode
+from handsfree.photo_file import Photo
+from handsfree.problem import ExitCode, Problem
 from handsfree.session.keys import keypad
+from handsfree.session.photos import wanted
 from handsfree.session.plan import Plan
 from handsfree.session.signing import may_sign
 from handsfree.visit.alerting import tell_others
@@ -82,6 +84,13 @@ class Signing(Protocol):
         """Return who has signed, and the strokes as they are kept, each once; or None."""
 
 
+class Photos(Protocol):
+    """Where photos come from."""
+
+    def photo(self) -> Photo | None:
+        """Return the next photo, each once; or None."""
+
+
 class Onlooker(Protocol):
     """Whoever follows the visit to show it."""
 
@@ -108,8 +117,9 @@ class Conductor:
         *,
         alert_command: str = "",
         signing: Signing | None = None,
+        photos: Sequence[Photos] = (),
     ) -> None:
-        self._signing, self._personal = signing, names_of(recorder.folder)
+        self._signing, self._personal, self._photos = signing, names_of(recorder.folder), photos
         self._recorder, self._speaker, self._keys, self._hearing = recorder, speaker, keys, hearing
         self._onlooker, self._alert_command = onlooker, alert_command
         self._listening_for: tuple[Any, str] | None = None
@@ -148,6 +158,7 @@ class Conductor:
             if self._nobody_left():
                 return ExitCode.LEFT_OPEN
             self._sign()
+            self._photograph()
             self._typed()
         return ExitCode.DONE if self._recorder.state.outcome == "finished" else ExitCode.FAILED
 
@@ -301,6 +312,23 @@ class Conductor:
         kept = inp.PersonalData(commitment=self._recorder.keep_personal(strokes), whose=whose, what="signature")
         gate = self._recorder.state.gate
         self._take(inp.SignatureDrawn(at=self._recorder.now(), gate=gate, signature=kept))
+
+    def _photograph(self) -> None:
+        """Take a photo where one is wanted now; what comes at another moment is not kept, and told."""
+        for photo in filter(None, (source.photo() for source in self._photos)):
+            may = wanted(self._recorder.plan, self._recorder.state)
+            gate = photo.gate or next(iter(may), "")
+            if gate not in may:
+                self._speaker.note("A photo came when none is wanted, or none can be taken; it is not kept.")
+                continue
+            try:
+                commitment = self._recorder.keep_personal(photo.content)
+            except Problem as problem:
+                self._speaker.note(f"The photo is not kept: {problem.sentence()}")
+                continue
+            kept = inp.PersonalData(commitment=commitment, whose="customer", what="photo")
+            taken = inp.PhotoTaken(at=self._recorder.now(), gate=gate, photo=kept, source=photo.source)
+            self._take(taken)
 
     def _typed(self) -> None:
         """Take what the keys have: a line, or that some of them are lost or found."""

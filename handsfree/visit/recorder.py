@@ -66,10 +66,12 @@ class Recorder:
         clock: Clock | None = None,
         throw_away: Path | None = None,
         hears: bool = False,
+        photos: bool = False,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Open a visit in a new folder; return it with the events of its opening, already on disk.
 
         `hears` says that somebody is listened to: whether the sound is kept is then told, or asked first.
+        `photos` says that there is a way for photos: the phone's page with its keys, or a watched folder.
         Names are put away: in the record, and in the plan that leads the visit, stands what commits to them.
         With a folder for a throw-away key the record says that its visit is invented, and is sealed by that key.
         """
@@ -88,6 +90,7 @@ class Recorder:
             unheard=unheard,
             personal=tuple(datum for datum, _ in names),
             hears=hears,
+            photos=photos,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)

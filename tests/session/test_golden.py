@@ -147,6 +147,9 @@ def _examples() -> dict[str, Any]:
     events.append(ev.SoundConsent(at=1, kept=True))
     signature = inp.PersonalData(commitment="0" * 64, whose="customer", what="signature")
     events.append(inp.SignatureDrawn(at=1, gate="signatures", signature=signature))
+    photo = inp.PersonalData(commitment="0" * 64, whose="customer", what="photo")
+    events.append(inp.PhotoTaken(at=1, gate="plate-gas", photo=photo, source="page"))
+    events.append(ev.NoPhoto(at=1, gate="plate-gas", reason="too dark", sound=None))
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))

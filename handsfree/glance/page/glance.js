@@ -78,6 +78,7 @@ function show(picture) {
   });
   at("offers").hidden = picture.offers.length === 0;
   offerSigning(picture.signs || []);
+  offerPhotos(picture.photos || []);
   if (keyCode && picture.sound && audio === null && at("hearing").hidden) at("sound").hidden = false;
   set(at("enter"), picture.enter);
   at("enter").hidden = !picture.enter;

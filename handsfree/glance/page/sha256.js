@@ -53,7 +53,7 @@ let count = 0;
 async function signed(keyCode, path, key, options) {
   for (let tries = 0; ; tries++) {
     count += 1;
-    const headers = { "X-Glance-Count": String(count), "X-Glance-Code": hmac(keyCode, count + " " + key) };
+    const headers = { ...options.headers, "X-Glance-Count": String(count), "X-Glance-Code": hmac(keyCode, count + " " + key) };
     let answer, again = false;
     try {
       answer = await fetch(path, { ...options, headers });

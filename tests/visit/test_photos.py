@@ -1,0 +1,390 @@
+"""Photos that gates want: taken at rest alone, kept without what cameras write beside them, shown, erased."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import struct
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+from recorded import ToldClock
+from rehearsed import JOB_SHEET
+from starlette.testclient import TestClient
+
+from handsfree.desk import printed
+from handsfree.desk.customer_pdf import customer_pdf
+from handsfree.desk.dossier import open_dossier
+from handsfree.desk.photos import photos_of
+from handsfree.events import inputs as inp
+from handsfree.glance.presses import Turnstile, code_of
+from handsfree.glance.site import Relay, Site
+from handsfree.glance.watching import LiveScreen
+from handsfree.ledger import FaultClass, verify
+from handsfree.ledger.export import export
+from handsfree.ledger.personal import names_of
+from handsfree.office.erasing import data_of
+from handsfree.photo_file import LARGEST_GIVEN, LARGEST_KEPT, LARGEST_SENT, LONGEST_SIDE, Photo, kept_form
+from handsfree.problem import Problem
+from handsfree.procedure.procedure import load_procedure
+from handsfree.session.photos import MOST_AT_A_GATE
+from handsfree.visit.conductor import Conductor
+from handsfree.visit.folder import load_plan
+from handsfree.visit.photo_folder import PhotoFolder
+from handsfree.visit.recorder import Recorder, spoken
+from handsfree.visit.replaying import replay_of
+
+PROCEDURE = """\
+handsfree: 2
+procedure: small
+title: Photos, tried
+purpose: Photos are taken.
+gates:
+  - {id: plate, kind: confirm, title: Plate read, source: a test, prompt: Read it., done: [plate read],
+     photo: the data plate}
+  - {id: flue, kind: confirm, title: Flue seen, source: a test, prompt: Look at it., done: [flue seen],
+     photo: the flue}
+  - {id: lit, kind: confirm, title: Lit, source: a test, prompt: Light it., done: [lit], firing: true}
+  - {id: off, kind: confirm, title: Switched off, source: a test, prompt: Put it out., done: [dark]}
+  - {id: finish, kind: finish, title: Finish, source: none}
+"""
+LATER = "A photo came when none is wanted, or none can be taken; it is not kept."
+
+
+def camera(form: str = "JPEG", size: tuple[int, int] = (640, 480), **beside: object) -> bytes:
+    """A picture, red on its left and blue on its right, as a camera writes it."""
+    image = Image.new("RGB", size, "blue")
+    image.paste("red", (0, 0, size[0] // 2, size[1]))
+    out = io.BytesIO()
+    image.save(out, form, **beside)
+    return out.getvalue()
+
+
+def with_place() -> bytes:
+    """A picture held on its side, with place, time and maker (Exif 2.32, tags 0112, 010F, 0132, GPS 1 to 4)."""
+    exif = Image.Exif()
+    exif[0x0112], exif[0x010F], exif[0x0132] = 6, "Invented Maker", "2026:01:02 03:04:05"
+    exif.get_ifd(0x8825).update({1: "N", 2: (52.0, 31.0, 12.0), 3: "E", 4: (13.0, 24.0, 18.0)})
+    return camera(exif=exif, comment=b"whose house")
+
+
+def segments(jpeg: bytes) -> list[int]:
+    """Return the markers of a JPEG up to its scan (ITU-T T.81, B.1.1)."""
+    at, found = 2, []
+    while jpeg[at + 1] != 0xDA:
+        found.append(jpeg[at + 1])
+        at += 2 + struct.unpack(">H", jpeg[at + 2 : at + 4])[0]
+    return found
+
+
+class Mouth:
+    """Says nothing, and keeps what it would show."""
+
+    speaking = False
+
+    def __init__(self) -> None:
+        self.notes: list[str] = []
+
+    def say(self, texts: object, tones: object) -> None:
+        pass
+
+    def cut(self) -> None:
+        pass
+
+    def note(self, text: str) -> None:
+        self.notes.append(text)
+
+
+class Closet:
+    """A visit, its screen, and whoever conducts it, one look at the page at a time."""
+
+    def __init__(self, folder: Path, *, way: bool = True, sheet: Path = JOB_SHEET) -> None:
+        file = folder / "small.yaml"
+        file.write_text(PROCEDURE, encoding="utf-8")
+        plan, kept = load_plan(file, sheet)
+        self.recorder, opening = Recorder.begin(folder / "visit", plan, kept, clock=ToldClock(), photos=way)
+        self.opening = spoken(opening)
+        self.live, self.mouth = LiveScreen(self.recorder, listening=False, words=True), Mouth()
+        self.conductor = Conductor(self.recorder, self.mouth, None, None, photos=[self.live])
+
+    def says(self, words: str) -> list[str]:
+        self.recorder.take(inp.SpeechEnded(at=self.recorder.now()))
+        return spoken(self.recorder.take(inp.Typed(at=self.recorder.now(), text=words)))
+
+    def photographs(self, gate: str, content: bytes = b"") -> None:
+        self.live.photographed(gate, content or kept_form(camera()))
+        self.conductor._photograph()  # what the loop does at each turn
+
+    def finished(self) -> Path:
+        for words in ("lit", "dark", "confirmed"):
+            self.says(words)
+        assert self.recorder.state.outcome == "finished"
+        return self.recorder.folder
+
+    @property
+    def kept(self) -> int:
+        return len([one for one in (self.recorder.folder / "personal").iterdir() if b"JFIF" in one.read_bytes()])
+
+
+@pytest.fixture(scope="module", autouse=True)
+def device(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """One device for all visits here: its keys take a second to make."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("device")))
+        yield
+
+
+@pytest.fixture
+def closet(tmp_path: Path) -> Iterator[Closet]:
+    made = Closet(tmp_path)
+    yield made
+    made.recorder.release()
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished visit with a photo of the plate, and none of the flue, because."""
+    made = Closet(tmp_path_factory.mktemp("done"))
+    made.photographs("plate", kept_form(with_place()))
+    made.says("plate read")
+    made.says("no photo because it is too dark")
+    made.says("flue seen")
+    folder = made.finished()
+    made.recorder.release()
+    return folder
+
+
+def test_a_photo_is_told_once_and_nothing_more_has_to_be_said(closet: Closet) -> None:
+    assert closet.opening == ["Photo of the data plate, please.", "Read it."]
+    assert closet.says("say again") == ["Read it."]
+    assert closet.says("plate read") == ["Photo of the flue, please.", "Look at it."]
+    closet.says("go back")
+    assert closet.says("plate read") == ["Look at it."]
+
+
+def test_no_photo_with_its_reason_and_only_where_one_is_wanted(closet: Closet) -> None:
+    assert closet.says("no photo because it is too dark") == ["No photo. Noted.", "Read it."]
+    assert closet.live.photos == ()
+    closet.says("plate read")
+    closet.says("flue seen")
+    assert closet.says("no photo because it is hot")[0] != "No photo. Noted."
+    assert closet.recorder.state.no_photo == {"plate"}
+
+
+def test_it_is_taken_at_rest_alone(closet: Closet) -> None:
+    """Not while firing, not with a hazard open, not for a gate not come to; later at rest, it may still come."""
+    closet.photographs("flue")
+    assert (closet.kept, closet.mouth.notes) == (0, [LATER])
+    for _ in range(MOST_AT_A_GATE + 1):
+        closet.photographs("plate")
+    assert closet.kept == MOST_AT_A_GATE
+    closet.says("plate read")
+    closet.says("flue seen")
+    assert closet.live.photos == ()
+    closet.photographs("flue")
+    closet.says("lit")
+    assert closet.live.photos == (("flue", "the flue", 0),)
+    closet.photographs("flue")
+    closet.says("I smell gas")
+    closet.photographs("flue")
+    assert (closet.kept, closet.mouth.notes) == (MOST_AT_A_GATE + 1, [LATER] * 4)
+
+
+@pytest.mark.parametrize("why", ["there is no way for them", "the sheet says no photos"])
+def test_no_photo_is_asked_for(tmp_path: Path, why: str) -> None:
+    sheet = tmp_path / "jobsheet.yaml"
+    folder = JOB_SHEET.parent
+    no = "photos: false\n" if "sheet" in why else ""
+    sheet.write_text(JOB_SHEET.read_text(encoding="utf-8") + no, encoding="utf-8")
+    for other in folder.glob("*.yaml"):
+        if other.name != sheet.name:
+            (tmp_path / other.name).write_bytes(other.read_bytes())
+    made = Closet(tmp_path, way="sheet" in why, sheet=sheet)
+    assert made.opening == ["Read it."]
+    made.photographs("plate")
+    assert made.kept == 0
+    made.recorder.release()
+
+
+@pytest.mark.parametrize(("change", "says"), [
+    (("firing: true", "firing: true, photo: the flame"), "nobody takes a photo where anything fires"),
+    (("title: Finish,", "title: Finish, photo: the end,"), "nobody answers here"),
+])  # fmt: skip
+def test_where_an_author_may_not_want_one(tmp_path: Path, change: tuple[str, str], says: str) -> None:
+    """Told with the file and the line."""
+    file = tmp_path / "small.yaml"
+    file.write_text(PROCEDURE.replace(*change), encoding="utf-8")
+    with pytest.raises(Problem, match=says) as told:
+        load_procedure(file)
+    assert told.value.where.startswith(f"{file}:")
+    assert told.value.where.removeprefix(f"{file}:").partition(":")[0].isdecimal()
+
+
+def test_only_the_picture_is_kept_upright_and_small() -> None:
+    """Exif orientation 6: what is left in the file is on top (Exif 2.32, 4.6.4). Nothing else is in it."""
+    given = with_place()
+    assert {0xE1, 0xFE} <= set(segments(given))
+    kept = kept_form(given)
+    assert not {0xFE, *range(0xE1, 0xF0)} & set(segments(kept))
+    assert not [word for word in (b"Exif", b"Invented Maker", b"2026:01", b"whose house") if word in kept]
+    upright = Image.open(io.BytesIO(kept))
+    assert (upright.size, upright.getpixel((240, 10))[0] > 200, upright.getpixel((240, 630))[2] > 200) == (
+        (480, 640), True, True
+    )  # fmt: skip
+    noise = Image.frombytes("RGB", (3000, 2200), os.urandom(3000 * 2200 * 3))
+    out = io.BytesIO()
+    noise.save(out, "JPEG", quality=95)
+    small = kept_form(out.getvalue())
+    assert len(small) <= LARGEST_KEPT
+    assert max(Image.open(io.BytesIO(small)).size) <= LONGEST_SIDE
+
+
+@pytest.mark.parametrize("form", ["PNG", "WEBP"])
+def test_other_forms_are_known_by_their_bytes(form: str) -> None:
+    assert kept_form(camera(form), "plate.txt").startswith(b"\xff\xd8\xff")
+
+
+@pytest.mark.parametrize(("data", "says"), [
+    (b"", "no picture"), (b"%PDF-1.7", "no picture"), (camera("GIF"), "no picture"),
+    (b"\0\0\0\x18ftypheic" + bytes(40), "no picture"), (camera()[:200], "damaged"),
+    (b"\xff\xd8\xff" + b"x" * 500, "damaged"), (b"\x89PNG\r\n\x1a\n" + b"\0" * 60, "damaged"),
+    (b"RIFF\xff\xff\xff\xffWEBP" + b"\0" * 60, "damaged"), (b"\xff\xd8\xff" + bytes(LARGEST_GIVEN), "larger than"),
+    (camera("PNG", (8000, 7000)), "megapixels"),
+], ids=range(10))  # fmt: skip
+def test_what_is_no_picture_is_told_in_one_sentence(data: bytes, says: str) -> None:
+    with pytest.raises(Problem, match=says) as told:
+        kept_form(data, "a\x1b[2Jname\n.jpg")
+    assert "\n" not in told.value.sentence()
+    assert "\x1b" not in told.value.sentence()
+
+
+def test_a_full_disk_loses_the_photo_alone(closet: Closet, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was begun of it is taken away, the visit goes on, and the photo can come again."""
+    files, write = closet.recorder._ledger._files, type(closet.recorder._ledger._files).write
+
+    def full(self: object, handle: int, data: bytes, offset: int) -> int:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(type(files), "write", full)
+    closet.photographs("plate")
+    monkeypatch.setattr(type(files), "write", write)
+    (told,) = closet.mouth.notes
+    assert told.startswith("The photo is not kept: ")
+    assert "the disk is full" in told
+    assert not [one for one in (closet.recorder.folder / "personal").iterdir() if one.suffix]
+    closet.photographs("plate")
+    assert closet.kept == 1
+    assert closet.says("plate read")[-1] == "Look at it."
+
+
+def test_the_papers_and_the_desk_show_it(done: Path) -> None:
+    assert verify(done, replay=replay_of(done)).whole
+    dossier = open_dossier(done)
+    (photo,) = photos_of(dossier.evidence)
+    picture = photo.content(names_of(done))
+    assert picture is not None
+    assert Image.open(io.BytesIO(picture)).size == (480, 640)
+    assert dict(dossier.facts)["Photos"] == "The data plate: 1; the flue: none, because it is too dark"
+    for pdf in (customer_pdf(dossier), printed.pdf(dossier)):
+        pages = PdfReader(io.BytesIO(pdf)).pages
+        assert len(pages) <= 4
+        assert [image.image.size for page in pages for image in page.images if image.image] == [(420, 560)]
+        assert "The data plate, at" in "".join(page.extract_text() for page in pages)
+    assert "data:image/jpeg;base64," in printed.html(dossier)
+
+
+@pytest.mark.parametrize(("harm", "fault"), [
+    (lambda file: file.write_bytes(file.read_bytes() + b"x"), FaultClass.PERSONAL_ALTERED),
+    (lambda file: file.unlink(), FaultClass.PERSONAL_MISSING),
+])  # fmt: skip
+def test_a_changed_or_a_missing_photo_is_a_finding(
+    done: Path, tmp_path: Path, harm: Callable[[Path], None], fault: FaultClass
+) -> None:
+    """And it is shown nowhere; a copy for another machine carries it."""
+    here = tmp_path / "copy"
+    export(done, here)
+    (file,) = [one for one in (here / "personal").iterdir() if b"JFIF" in one.read_bytes()]
+    assert not verify(here).findings
+    harm(file)
+    assert fault in {each.fault for each in verify(here).findings}
+    assert [(one.commitment, "no longer here" in one.says) for one in photos_of(open_dossier(here).evidence)] == [
+        ("", True)
+    ]
+
+
+def test_it_is_the_customers_and_erased_as_theirs(done: Path) -> None:
+    data = data_of(done, "customer")
+    assert data is not None
+    assert [piece.what for piece in data.pieces] == ["photo"]
+
+
+def test_the_page_takes_a_photo_by_the_key_code_alone() -> None:
+    """HMAC-SHA-256 (RFC 2104) over the gate and the photo's SHA-256; nothing is read before that is right."""
+    came: list[tuple[str, bytes]] = []
+    site = Site(
+        Relay(
+            b"", lambda *_: None, lambda: None, photographed=lambda gate, photo, _count: came.append((gate, photo))
+        ),
+        "view",
+        Turnstile("key"),
+    )
+    with TestClient(site.application(), base_url="https://127.0.0.1") as phone:
+
+        def post(count: int, photo: bytes, meant: bytes | None = None, key_code: str = "key") -> int:
+            digest = hashlib.sha256(photo if meant is None else meant).hexdigest()
+            headers = {
+                "X-Glance-Count": str(count), "X-Glance-Digest": digest,
+                "X-Glance-Code": code_of(key_code, count, f"photo gas/plate {digest}"),
+            }  # fmt: skip
+            return phone.post("/photo/gas/plate", content=photo, headers=headers).status_code
+
+        photo = with_place()
+        assert post(1, photo) == 204
+        assert post(2, photo, meant=b"other") == 403
+        assert post(3, photo, key_code="view") == 403
+        assert post(1, photo) == 409
+        assert post(4, b"<svg/>") == 415
+        assert post(5, bytes(LARGEST_SENT + 1)) == 413
+        assert phone.post("/photo/gas/plate", content=photo).status_code == 403
+    assert came == [("gas/plate", kept_form(photo))]
+
+
+def test_a_folder_is_watched_for_what_comes(tmp_path: Path) -> None:
+    """What was there, grows, hides, leads elsewhere or is no picture is not taken, and nothing is deleted."""
+    notes: list[str] = []
+    (tmp_path / "old.jpg").write_bytes(camera())
+    watched = PhotoFolder(tmp_path, notes.append)
+    (tmp_path / "new.jpg").write_bytes(camera()[:300])
+    (tmp_path / ".hidden.jpg").write_bytes(camera())
+    (tmp_path / "link.jpg").symlink_to(tmp_path / "old.jpg")
+    (tmp_path / "words.jpg").write_text("no picture", encoding="utf-8")
+    os.mkfifo(tmp_path / "pipe.jpg")
+    watched.look()
+    (tmp_path / "new.jpg").write_bytes(camera())
+    watched.look()
+    assert watched.photo() is None
+    watched.look()
+    assert watched.photo() == Photo(kept_form(camera()), "folder")
+    watched.look()
+    assert watched.photo() is None
+    assert len(notes) == 1
+    assert notes[0].startswith("No photo taken: words.jpg is no picture that can be taken")
+    assert len(list(tmp_path.iterdir())) == 6
+    with pytest.raises(Problem, match="cannot be watched"):
+        PhotoFolder(tmp_path / "none", notes.append)
+
+
+def test_a_folders_photo_goes_to_the_gate_at_hand(closet: Closet) -> None:
+    closet.says("plate read")
+    came = [Photo(kept_form(camera()), "folder")]
+
+    class Folder:
+        def photo(self) -> Photo | None:
+            return came.pop() if came else None
+
+    Conductor(closet.recorder, closet.mouth, None, None, photos=[Folder()])._photograph()
+    assert dict(closet.recorder.state.photos) == {"flue": 1}
