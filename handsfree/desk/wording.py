@@ -11,7 +11,7 @@ from handsfree.desk import forms
 from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VisitOpened
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 
-_NOT_DONE = re.compile(r"(?:not done)?[ ,.]*(?:because)?[ ,.]*", re.IGNORECASE)
+_NOT_DONE = re.compile(r"(?:not done|photo left out)?[ ,.]*(?:because)?[ ,.]*", re.IGNORECASE)
 _UNITS = {
     "[ppm]": "ppm",
     "Cel": "°C",
@@ -127,7 +127,7 @@ def plain(name: str) -> str:
 
 
 def reason(text: str) -> str:
-    """Return why something was not done, without the words that a "not done" begins with."""
+    """Return why something was not done, without the words that "not done" or "photo left out" begins with."""
     told = _NOT_DONE.sub("", text.strip(), count=1).strip(" ,.")
     return told or "the reason was spoken and is kept as sound"
 

@@ -138,7 +138,7 @@ def taken_back(catalogue: Catalogue) -> PhraseRule:
 
 
 def everywhere(catalogue: Catalogue, *, photo: bool = False) -> tuple[GrammarRule, ...]:
-    """Return what is understood at any moment of a running visit; "no photo" only where one is wanted."""
+    """Return what is understood at any moment of a running visit; "photo left out" only where one is wanted."""
     known = {name: texts for name, texts in catalogue.everywhere.items() if photo or name != "no-photo"}
     commands: dict[str, Meaning] = {text: Command(name) for name, texts in known.items() for text in texts}
     open_ended = frozenset(text for name in ("not-done", "no-photo") for text in catalogue.everywhere[name])

@@ -76,7 +76,8 @@ def test_every_stop_phrase_is_understood_at_every_kind_of_question(kind: str) ->
 def test_everywhere_phrases_are_understood_until_the_visit_is_stopped(kind: str) -> None:
     """Repeat, go back, hold on and the others; CO over range too."""
     for name, texts in CATALOGUE.everywhere.items():
-        assert Command(name) in understood(*KINDS[kind], texts[0])
+        wanted = name != "no-photo"  # only where a gate wants one
+        assert (Command(name) in understood(*KINDS[kind], texts[0])) == wanted
     assert Wrong("co2") in understood(*KINDS[kind], "c o two was wrong")
     assert Values((("co", "over range"),)) in understood(*KINDS[kind], "c o over range")
 

@@ -151,7 +151,7 @@ def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = Closet(tmp_path_factory.mktemp("done"))
     made.photographs("plate", kept_form(with_place()))
     made.says("plate read")
-    made.says("no photo because it is too dark")
+    made.says("photo left out because it is too dark")
     made.says("flue seen")
     folder = made.finished()
     made.recorder.release()
@@ -159,19 +159,19 @@ def done(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_photo_is_told_once_and_nothing_more_has_to_be_said(closet: Closet) -> None:
-    assert closet.opening == ["Photo of the data plate, please.", "Read it."]
+    assert closet.opening == ["Photo wanted: the data plate.", "Read it."]
     assert closet.says("say again") == ["Read it."]
-    assert closet.says("plate read") == ["Photo of the flue, please.", "Look at it."]
+    assert closet.says("plate read") == ["Photo wanted: the flue.", "Look at it."]
     closet.says("go back")
     assert closet.says("plate read") == ["Look at it."]
 
 
 def test_no_photo_with_its_reason_and_only_where_one_is_wanted(closet: Closet) -> None:
-    assert closet.says("no photo because it is too dark") == ["No photo. Noted.", "Read it."]
+    assert closet.says("photo left out because it is too dark") == ["No photo. Noted.", "Read it."]
     assert closet.live.photos == ()
     closet.says("plate read")
     closet.says("flue seen")
-    assert closet.says("no photo because it is hot")[0] != "No photo. Noted."
+    assert closet.says("photo left out because it is hot")[0] != "No photo. Noted."
     assert closet.recorder.state.no_photo == {"plate"}
 
 
@@ -306,7 +306,7 @@ def test_a_changed_or_a_missing_photo_is_a_finding(
 ) -> None:
     """And it is shown nowhere; a copy for another machine carries it."""
     here = tmp_path / "copy"
-    export(done, here)
+    export(done, here, sound=True)
     (file,) = [one for one in (here / "personal").iterdir() if b"JFIF" in one.read_bytes()]
     assert not verify(here).findings
     harm(file)
