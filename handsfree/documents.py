@@ -158,7 +158,7 @@ def _composed(text: str) -> Node | None:
     nested = (
         text.count("[") + text.count("{") + max(line.count("- ") + line.count("? ") for line in text.split("\n"))
     )
-    alike = nested <= MOST_NESTED and _READ_ALIKE.fullmatch(text)
+    alike = nested <= MOST_NESTED and _READ_ALIKE.fullmatch(text) and " \n" not in text
     root: Node | None
     try:
         root = YAML(typ="safe", pure=not alike).compose(text)
