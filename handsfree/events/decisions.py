@@ -127,7 +127,7 @@ class VisitOpened(Record):
     language: str | None = None
     """The language that the visit was led in; records from before there were translations do not say it."""
     photos: bool = False
-    """Whether photos are wanted where the procedure says so: the sheet allows them, and there is a way."""
+    """Whether photos are wanted where the procedure says so: there is a way for them."""
     unheard: bool = False
     """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
 

@@ -172,7 +172,7 @@ class State:
     signed: frozenset[str] = frozenset()
     """Who has signed on the phone's page."""
     photos_wanted: bool = False
-    """Whether photos are wanted at all: the sheet allows them, and there is a way for them."""
+    """Whether photos are wanted at all: there is a way for them."""
     photos: Mapping[str, int] = field(default_factory=_nothing)
     """Gate -> how many photos came for it."""
     no_photo: frozenset[str] = frozenset()

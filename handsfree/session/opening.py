@@ -56,7 +56,7 @@ def opened(
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
         sound=job.sound if hears else "",
-        photos=photos and job.photos,
+        photos=photos,
         personal=personal,
         unproven=unproven,
         standing=standing,

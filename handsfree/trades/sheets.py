@@ -174,8 +174,6 @@ class JobSheet(Block):
     """Whom to call in an emergency; it stands on the warning notice."""
     sound: Literal["ask", "kept", "not kept"] = "ask"
     """Whether its sound is kept: asked at the opening, agreed to before, or never (words and scores stay)."""
-    photos: bool = True
-    """Whether photos are wanted where the procedure says so, and a way for them is there; `no` asks for none."""
     next_visit: Day | None = None
     """When the next visit is due, as agreed; it stands on the customer's page."""
 

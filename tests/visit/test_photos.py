@@ -194,16 +194,8 @@ def test_it_is_taken_at_rest_alone(closet: Closet) -> None:
     assert (closet.kept, closet.mouth.notes) == (MOST_AT_A_GATE + 1, [LATER] * 4)
 
 
-@pytest.mark.parametrize("why", ["there is no way for them", "the sheet says no photos"])
-def test_no_photo_is_asked_for(tmp_path: Path, why: str) -> None:
-    sheet = tmp_path / "jobsheet.yaml"
-    folder = JOB_SHEET.parent
-    no = "photos: false\n" if "sheet" in why else ""
-    sheet.write_text(JOB_SHEET.read_text(encoding="utf-8") + no, encoding="utf-8")
-    for other in folder.glob("*.yaml"):
-        if other.name != sheet.name:
-            (tmp_path / other.name).write_bytes(other.read_bytes())
-    made = Closet(tmp_path, way="sheet" in why, sheet=sheet)
+def test_no_photo_is_asked_for_where_there_is_no_way_for_one(tmp_path: Path) -> None:
+    made = Closet(tmp_path, way=False)
     assert made.opening == ["Read it."]
     made.photographs("plate")
     assert made.kept == 0
