@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from handsfree.desk.not_asked import reasons
 from handsfree.events import decisions as ev
 from handsfree.events.record import Event
+from handsfree.gates.block import Limits
 from handsfree.ledger import Entry, read
 from handsfree.ledger.personal import PersonalFiles, holds_names, names_of
 from handsfree.problem import Problem
@@ -193,11 +194,17 @@ class Recorded:
         return None if limits is None else str(limits.quantity)
 
     def limits_on(self, quantity: str, kept_at: str) -> object | None:
-        """Return the limits that the procedure itself sets on a quantity kept at a measurement point."""
-        for gate in self.plan.procedure.gates if self.plan else ():
+        """Return the limits that the procedure itself sets on a quantity kept at a measurement point.
+
+        Of a table they are those that the sheets lead to; None where it has none for this job.
+        """
+        if self.plan is None:
+            return None
+        for gate in self.plan.procedure.gates:
             limits = getattr(self._block(gate), "limits", None)
             if limits is not None and limits.quantity == quantity and kept_at in self.points_judged(gate):
-                return limits  # type: ignore[no-any-return]
+                held: Limits = limits.on(self.plan.sheets)
+                return None if held.low is None and held.high is None else held
         return None
 
     @cached_property

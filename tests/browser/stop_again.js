@@ -14,7 +14,7 @@ const scene = vm.createContext({
   document: { getElementById: (id) => (nodes[id] ||= node()), addEventListener() {}, createElement: node, body: node(), documentElement: {} },
   location: { protocol: "https:", hash: "#view.key" }, performance, AbortSignal: { timeout: () => null }, audio: null,
   AbortController, innerWidth: 400, innerHeight: 800, addEventListener() {}, setInterval() {}, console,
-  offerSigning() {}, fetch: () => new Promise(() => {}), setTimeout: (then, ms) => (ms === 1000 ? setImmediate(then) : null),
+  offerSigning() {}, offerPhotos() {}, fetch: () => new Promise(() => {}), setTimeout: (then, ms) => (ms === 1000 ? setImmediate(then) : null),
   signed(code, path, name) {
     if (path !== "key") return new Promise(() => {});
     sent.push(name);

@@ -21,7 +21,7 @@ from handsfree.documents import Document, read_document
 from handsfree.events import decisions as ev
 from handsfree.events.inputs import DeviceFound, DeviceLost
 from handsfree.lexicon.catalogue import Catalogue
-from handsfree.procedure import procedure as procedures
+from handsfree.procedure import flattening
 from handsfree.procedure.languages import catalogue_of, english_words
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
@@ -98,7 +98,7 @@ def strange_sheets() -> Sheets:
 @pytest.fixture(scope="module")
 def plan() -> Plan:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(procedures, "load_language", lambda *_: (strange_catalogue(), ()))
+        patch.setattr(flattening, "load_language", lambda *_: (strange_catalogue(), ()))
         loaded: Procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml", strange_file)
     return Plan(loaded, strange_sheets()).check()
 
