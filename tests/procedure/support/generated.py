@@ -12,7 +12,7 @@ things:
 STAGE = """\
   - {{id: s{n}-alter, kind: confirm, title: Alter it, source: generated, prompt: Alter it., done: [maximum held],
      alters: [t{t}], not_done: false}}
-  - {{id: s{n}-read, kind: readings, title: Read it, source: generated, needs: {{t{t}: raised}},
+  - {{id: s{n}-read, kind: readings, title: Read it, source: generated, needs: {{t{t}: held}},
      prompt: "Water pressure?", ask: [{{quantity: water_pressure}}], point: w{n}, at_most: 3, exhausted: stop}}
   - {{id: s{n}-ask, kind: choice, title: Ask it, source: generated, prompt: "Good, low or broken?", not_done: stop,
      answers: {{good: {{heard: [in order], then: s{n}-back}}, low: {{heard: [too low], then: s{n}-read}},
@@ -30,7 +30,7 @@ def text(gates: int, things: int) -> str:
     """Return a proven procedure of about so many gates, and three at least."""
     names = [f"t{i}" for i in range(things)]
     parts = [HEAD]
-    parts += [f"  {name}: {{said: Thing {name}, altered: raised, restored: fitted}}\n" for name in names]
+    parts += [f"  {name}: {{said: Thing {name}, altered: held, restored: fitted}}\n" for name in names]
     parts.append("gates:\n")
     stages = (gates - 3) // 4
     for n in range(stages):
