@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from mouth import Mouth
 from PIL import Image
 from pypdf import PdfReader
 from recorded import ToldClock
@@ -79,24 +80,6 @@ def segments(jpeg: bytes) -> list[int]:
         found.append(jpeg[at + 1])
         at += 2 + struct.unpack(">H", jpeg[at + 2 : at + 4])[0]
     return found
-
-
-class Mouth:
-    """Says nothing, and keeps what it would show."""
-
-    speaking = False
-
-    def __init__(self) -> None:
-        self.notes: list[str] = []
-
-    def say(self, texts: object, tones: object) -> None:
-        pass
-
-    def cut(self) -> None:
-        pass
-
-    def note(self, text: str) -> None:
-        self.notes.append(text)
 
 
 class Closet:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from mouth import Mouth
 from pypdf import PdfReader
 from recorded import ToldClock
 from rehearsed import JOB_SHEET
@@ -43,24 +44,6 @@ gates:
   - {id: finish, kind: finish, title: Finish, source: none}
 """
 DRAWING = json.dumps([[10, 20, 500, 380, 990, 20], [10, 200, 990, 200]]).encode()
-
-
-class Mouth:
-    """Says nothing, and keeps what it would show."""
-
-    speaking = False
-
-    def __init__(self) -> None:
-        self.notes: list[str] = []
-
-    def say(self, texts: object, tones: object) -> None:
-        pass
-
-    def cut(self) -> None:
-        pass
-
-    def note(self, text: str) -> None:
-        self.notes.append(text)
 
 
 class Closet:
