@@ -91,6 +91,7 @@ def clean(phone, axe):
     return result["bad"]
 
 
+@pytest.mark.slow("a browser and a visit")
 def test_a_visit_is_led_from_the_phone(visit, phone, axe, shots):
     """Confirm, a value by digits, its read-back; axe-core finds nothing at any of them, and STOP stops."""
     _, address, folder = visit

@@ -133,6 +133,7 @@ def test_a_number_that_cannot_be_said_is_told(run_here, tmp_path: Path, jobsheet
     _refused(run_here("visit", bad, "--draft", "--jobsheet", jobsheet, "--typed"), "nonesuch", "one-reading.yaml:")
 
 
+@pytest.mark.slow("two models are loaded")
 def test_a_gate_hears_the_words_that_its_procedure_spells(run, tmp_path: Path, procedure: Path) -> None:
     """A word that no dictionary has is heard as the procedure's own `words` say it."""
     own = tmp_path / "one-reading.yaml"

@@ -46,6 +46,7 @@ def test_a_visit_is_led_by_sound_alone(run, tmp_path: Path, procedure: Path, job
     assert report.ok
 
 
+@pytest.mark.slow("a whole visit by keys; another stays in the fast stage")
 def test_a_draft_is_led_by_keys_when_asked_and_every_paper_says_so(
     run, run_here, tmp_path: Path, procedure: Path, jobsheet: Path
 ) -> None:

@@ -52,6 +52,7 @@ def test_a_shorter_record_of_the_same_visit_is_kept_beside_the_longer(short, tmp
     assert arrival.folder == here / "cut"
 
 
+@pytest.mark.slow("several processes")
 def test_a_copy_cut_short_is_not_a_visit_and_is_done_again(short, tmp_path):
     """What lies half copied under its arriving name is replaced."""
     here = tmp_path / "here"
@@ -82,6 +83,7 @@ def test_taking_in_from_itself_is_refused(short):
         list(receive(short, short / "inside"))
 
 
+@pytest.mark.slow("several processes")
 def test_sound_that_a_fuller_copy_brings_is_taken_over(short, tmp_path):
     """What was reduced is whole again; a damaged clip, and one that no entry names, stay behind and are told."""
     source, here = tmp_path / "stick", tmp_path / "here"

@@ -67,6 +67,7 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
     assert [entry.kind for entry in read(tmp_path / "visit")].count("heard") >= 2
 
 
+@pytest.mark.slow("a visit in a terminal")
 def test_a_phone_can_scan_the_address_and_any_key_begins(tmp_path: Path) -> None:
     """The dots on the terminal, read by an independent reader (ZXing), are the address with its token."""
     visit = keyed_visit(PROCEDURE, JOB_SHEET, tmp_path / "visit")

@@ -51,6 +51,7 @@ def ended(seen: Seen) -> int | None:
     return seen.child.exitstatus
 
 
+@pytest.mark.slow("a whole visit in a terminal")
 def test_a_visit_is_led_by_gloved_keys(start: Start, tmp_path: Path) -> None:
     """Confirm, a value by digits, its read-back, a restore chosen and read back, the finish; and it verifies."""
     seen = start()

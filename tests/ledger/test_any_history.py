@@ -97,5 +97,5 @@ class AnyHistory(RuleBasedStateMachine):
         return [(entry.kind, dict(entry.event)) for entry in read(VISIT, self.disk) if entry.kind not in OWN]
 
 
-AnyHistory.TestCase.settings = settings(max_examples=40, stateful_step_count=25)
+AnyHistory.TestCase.settings = settings(max_examples=20, stateful_step_count=25)
 TestAnyHistory = AnyHistory.TestCase

@@ -71,6 +71,7 @@ def test_an_entry_altered_and_repeated_is_changed() -> None:
     assert (report.fault, report.first_bad) == (FaultClass.CHANGED, 5)
 
 
+@pytest.mark.slow("hundreds of records")
 def test_every_bit_of_the_last_entry_counts() -> None:
     """No digest of a later entry covers the last: its seal alone must."""
     data = CLOSED_RECORD.bytes_of(LEDGER)
@@ -79,6 +80,7 @@ def test_every_bit_of_the_last_entry_counts() -> None:
         assert flipped_bits(data, CLOSED_RECORD.copy(), range(start * 8, len(data) * 8)) == []
 
 
+@pytest.mark.slow("hundreds of records")
 def test_a_record_cut_at_any_byte_is_torn_and_never_called_tampered() -> None:
     """Every byte of a record of 20 entries; the bench does it with 200."""
     data = CLOSED_RECORD.bytes_of(LEDGER)

@@ -26,6 +26,7 @@ def plan(name: str):
     return load_plan(path, load_procedure(path).trade.example or scenario_files()[0])[0]
 
 
+@pytest.mark.slow("many visits")
 def test_explorers_enter_every_gate_of_a_small_procedure_and_nothing_goes_wrong():
     coverage = explore_randomly(plan("extract-ventilation"), DAY, explorers=40)
     assert coverage.faults == []

@@ -2,6 +2,8 @@
 
 import pytest
 
+pytestmark = pytest.mark.slow("a visit is heard again")
+
 KIND_OF = {
     "tone": {"tone"},
     "silence": {"silence"},
