@@ -158,11 +158,14 @@ def _composed(text: str) -> Node | None:
     nested = (
         text.count("[") + text.count("{") + max(line.count("- ") + line.count("? ") for line in text.split("\n"))
     )
-    alike = nested <= MOST_NESTED and _READ_ALIKE.fullmatch(text) and " \n" not in text
-    root: Node | None
-    try:
-        root = YAML(typ="safe", pure=not alike).compose(text)
-    except YAMLError:
+    alike = nested <= MOST_NESTED and bool(_READ_ALIKE.fullmatch(text)) and " \n" not in text
+    root: Node | None = None
+    if alike:
+        try:
+            root = YAML(typ="safe", pure=False).compose(text)
+        except YAMLError:
+            alike = False
+    if not alike:
         root = YAML(typ="safe", pure=True).compose(text)
     return root
 

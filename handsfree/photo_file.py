@@ -11,9 +11,12 @@ import io
 import struct
 import warnings
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from handsfree.problem import Problem, one_line
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 LARGEST_GIVEN = 24 << 20
 """Bytes of a file that is looked at; a camera's picture of 50 megapixels has fewer."""
@@ -84,11 +87,8 @@ def kept_form(data: bytes, name: str = "the photo", side: int = LONGEST_SIDE) ->
         raise Problem(f"{named} is damaged, and no picture", remedy="take it again") from error
 
 
-def _written(image: object) -> bytes:
+def _written(image: Image.Image) -> bytes:
     """Return pixels as JPEG, small enough to be kept."""
-    from PIL import Image  # noqa: PLC0415 - as above
-
-    assert isinstance(image, Image.Image)
     while True:
         for quality in _QUALITIES:
             out = io.BytesIO()

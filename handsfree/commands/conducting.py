@@ -21,6 +21,7 @@ from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
 from handsfree.events.record import Event
 from handsfree.glance.phone_sound import PhoneSound
+from handsfree.glance.web import has_keys
 from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
@@ -80,7 +81,7 @@ def conduct_new(
         checkpoint=carried(),
         unheard=unheard,
         hears=not options.typed,
-        photos=options.photos is not None or options.glance_web is not None,
+        photos=options.photos is not None or (options.glance_web is not None and has_keys(options.glance_web)),
     )
     return _conduct(recorder, opening, options)
 

@@ -126,16 +126,13 @@ class LimitsTable(Block):
             return rows[0].edges if rows else None
         if number is None or not rows:
             return None
-        if self.by[self.numbered] == "listed":
-            return next((row.edges for row in rows if row.number == number), None)
         exact = next((row.edges for row in rows if row.number == number), None)
-        return exact or _between(rows, number)
+        return exact if exact or self.by[self.numbered] == "listed" else _between(rows, number)
 
 
 def _between(rows: list[TableRow], number: Decimal) -> Edges | None:
     """Return the limits on the straight lines between rows, rounded inwards; None beyond the outer rows."""
-    rising = sorted(rows, key=lambda row: row.number or Decimal(0))
-    points = [(row.number or Decimal(0), row) for row in rising]
+    points = sorted(((row.number or Decimal(0), row) for row in rows), key=lambda point: point[0])
     lows = [(at, row.low) for at, row in points if row.low is not None]
     highs = [(at, row.high) for at, row in points if row.high is not None]
     digit = Decimal(1).scaleb(min(int(edge.as_tuple().exponent) for _, edge in (*lows, *highs)) - 1)

@@ -13,7 +13,7 @@ import secrets
 import socket
 import threading
 import time
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from types import TracebackType
 from typing import Any, Self
 
@@ -102,13 +102,10 @@ class Page:
         self._listener = listen(host, port)
         self._live, self._catalogue, self._sound, self._switch_off = live, catalogue, sound, switch_off
         self.view_code, self.key_code = secrets.token_urlsafe(CODE_BYTES), secrets.token_urlsafe(CODE_BYTES)
-        shown = own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
-        self._identity: ServerIdentity | None = None
-        self._certificate = b""
-        self.fingerprint, self.why_view_only = "", ""
+        self._vouched = vouched_at(host)
+        self.fingerprint, self.why_view_only = self._vouched.fingerprint, self._vouched.why_view_only
         """SHA-256 of the device's authority; why there is no encryption, and so no keys, a sentence."""
-        self._vouch(shown)
-        place = f"{shown}:{self._listener.getsockname()[1]}/"
+        place = f"{self._vouched.shown}:{self._listener.getsockname()[1]}/"
         scheme = "http" if self.why_view_only else "https"
         self.plain_url = f"http://{place}#{self.view_code}"
         """Of the page that is not encrypted: it only shows, and offers the certificate."""
@@ -158,25 +155,8 @@ class Page:
         self._serving_since = 0.0
         words = json.dumps(self._words()).encode()
         codes = self.view_code, self.key_code, self._count
-        facts = Facts(*codes, words, self._identity, self._certificate, self._switch_off)
+        facts = Facts(*codes, words, self._vouched.identity, self._vouched.certificate, self._switch_off)
         return self._listener, facts, None if self._sound is None else self._sound.theirs
-
-    def _vouch(self, shown: str) -> None:
-        """Get what the page proves itself with, if the device's authority covers the address it is shown at."""
-        names = own_names(shown, own_address())
-        try:
-            authority = Authority.of_device(names)
-        except Problem as problem:
-            self.why_view_only = problem.sentence()
-            return
-        self._certificate, self.fingerprint = authority.file, authority.fingerprint
-        if authority.covers(shown):
-            self._identity = authority.identity_for(names)
-        else:
-            self.why_view_only = (
-                f"the device's certificate does not cover {shown}, or has ended; make a new one and put it on the "
-                "phones: handsfree phone --renew"
-            )
 
     def told_first(self) -> tuple[object, ...]:
         """Return nothing: the next picture comes within a second; for the supervisor."""
@@ -302,6 +282,36 @@ def place_of(text: str) -> tuple[str, int]:
             f"{text!r} is no address", remedy="write it like 0.0.0.0:8750, or 127.0.0.1:8750 for here alone"
         )
     return host, int(port)
+
+
+@dataclass(frozen=True)
+class Vouched:
+    """What a page proves itself with where it is shown; without an identity it is view only."""
+
+    shown: str
+    identity: ServerIdentity | None = None
+    certificate: bytes = b""
+    fingerprint: str = ""
+    why_view_only: str = ""
+
+
+def vouched_at(host: str) -> Vouched:
+    """Return what the device's authority vouches for a page with, if it covers the address that is shown."""
+    shown = own_address() if host in {"", "0.0.0.0"} else host  # noqa: S104 - compared, not bound
+    names = own_names(shown, own_address())
+    try:
+        authority = Authority.of_device(names)
+    except Problem as problem:
+        return Vouched(shown, why_view_only=problem.sentence())
+    if authority.covers(shown):
+        return Vouched(shown, authority.identity_for(names), authority.file, authority.fingerprint)
+    why = f"the device's certificate does not cover {shown}, or has ended; make a new one and put it on the "
+    return Vouched(shown, None, authority.file, authority.fingerprint, f"{why}phones: handsfree phone --renew")
+
+
+def has_keys(address: str) -> bool:
+    """Say whether a page at "HOST:PORT" will have keys; Problem when that is no address."""
+    return not vouched_at(place_of(address)[0]).why_view_only
 
 
 def own_address() -> str:

@@ -91,7 +91,7 @@ def table_of(placed: DecidedGate) -> LimitsTable | None:
     return None if judges is None or judges.limits is None else judges.limits.rows
 
 
-def _has_limit(placed: DecidedGate, known: Mapping[str, str], outcome: str) -> bool:
+def _row_allows(placed: DecidedGate, known: Mapping[str, str], outcome: str) -> bool:
     """Say whether a verdict by a table can be left so, as far as its row is known: by `no-limit` or otherwise."""
     table, judges = table_of(placed), placed.gate.effects.judges
     if table is None or judges is None or judges.limits is None:
@@ -116,7 +116,7 @@ def may_leave(placed: DecidedGate, outcome: str, known: Mapping[str, str]) -> bo
     if by is not None and follows is not None and by in known:
         led = known[by] if known[by] in follows.values else OTHERWISE
         return led == outcome and may_open(placed, known)
-    return may_open(placed, known) and _has_limit(placed, known, outcome)
+    return may_open(placed, known) and _row_allows(placed, known, outcome)
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ from handsfree.glance.authority import Authority
 from handsfree.glance.page_process import MOST_FILES, MOST_MEMORY
 from handsfree.glance.presses import FOLLOW, code_of
 from handsfree.glance.site import MOST_VIEWERS
-from handsfree.glance.web import Page
+from handsfree.glance.web import Page, has_keys
 from handsfree.problem import Problem
 
 Process = get_context("fork").Process
@@ -163,8 +163,10 @@ def test_in_the_open_the_page_only_shows(page: Page, told: Told) -> None:
 
 
 def test_an_address_that_the_certificate_does_not_cover_is_served_without_keys(told: Told) -> None:
-    """And the reason says what to do; nothing else listens for keys."""
+    """And the reason says what to do; nothing else listens for keys, and no photo is wanted in vain."""
     Authority.of_device(["192.0.2.77"])
+    assert has_keys("192.0.2.77:0")
+    assert not has_keys("127.0.0.1:0")
     with Page("127.0.0.1:0", told.live, told.plan.catalogue) as page:
         assert page.served.wait(60)
         assert page.url == page.view_url == page.plain_url

@@ -11,9 +11,7 @@ from pathlib import Path
 
 import duckdb
 import ibis
-import pyarrow.dataset
 import pytest
-from pyarrow import fs
 from synthetic_visits import invented
 
 from handsfree.desk.asked import AskedOf
@@ -90,6 +88,8 @@ def test_every_question_gives_the_same_answer_on_spark(kept, spark):
 @pytest.fixture(scope="module")
 def in_objects(kept, tmp_path_factory):
     """The same files as objects of a real store, opened there by pyarrow: a data set for each table."""
+    from pyarrow import dataset, fs  # noqa: PLC0415 - comes with Spark, which is no part of the fast stage
+
     with object_store(tmp_path_factory.mktemp("weed")) as address:
         scheme, _, where = address.partition("://")
         bucket = fs.S3FileSystem(
@@ -99,7 +99,7 @@ def in_objects(kept, tmp_path_factory):
         fs.copy_files(str(kept[1]), "visits/parts", fs.LocalFileSystem(), bucket)
         names = [each.path for each in bucket.get_file_info(fs.FileSelector("visits/parts"))]
         yield {
-            table: pyarrow.dataset.dataset(
+            table: dataset.dataset(
                 sorted(name for name in names if name.endswith(f"-{table}.parquet")), filesystem=bucket
             )
             for table in QUESTIONED

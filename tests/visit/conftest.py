@@ -18,3 +18,9 @@ def _links_checked_once() -> Iterator[None]:
     """A record is read again and again: every link of it is checked once in a file."""
     with remembered_links():
         yield
+
+
+@pytest.fixture(scope="module")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One device for all visits of a file: its keys take a second to make."""
+    return tmp_path_factory.mktemp("device")

@@ -126,12 +126,6 @@ class Stage:
         return self.recorder.state.text
 
 
-@pytest.fixture(scope="module")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One device for all visits here: its keys take a second to make."""
-    return tmp_path_factory.mktemp("device")
-
-
 @pytest.fixture
 def stage(tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
     monkeypatch.setenv("HANDSFREE_STATE", str(keys))

@@ -69,12 +69,6 @@ class Closet:
         return len(list((self.recorder.folder / "personal").iterdir()))
 
 
-@pytest.fixture(scope="module")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One device for all visits here: its keys take a second to make."""
-    return tmp_path_factory.mktemp("device")
-
-
 @pytest.fixture
 def closet(tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Closet]:
     monkeypatch.setenv("HANDSFREE_STATE", str(keys))

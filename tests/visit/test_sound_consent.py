@@ -24,12 +24,6 @@ ASKED = "Keep the sound? Everybody here must agree."
 
 
 @pytest.fixture(scope="module")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One device for all visits here: its keys take a second to make."""
-    return tmp_path_factory.mktemp("device")
-
-
-@pytest.fixture(scope="module")
 def loaded() -> tuple[Plan, dict[str, bytes]]:
     """The demo's plan and files, once."""
     return load_plan(procedure_path("safe-isolation"), JOB_SHEET)

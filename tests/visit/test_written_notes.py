@@ -94,12 +94,6 @@ class House:
         return (self.folder / "ledger.jsonl").read_bytes()
 
 
-@pytest.fixture(scope="module")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One device for all visits here: its keys take a second to make."""
-    return tmp_path_factory.mktemp("device")
-
-
 @pytest.fixture
 def house(tmp_path: Path, keys: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[House]:
     monkeypatch.setenv("HANDSFREE_STATE", str(keys))
