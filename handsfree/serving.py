@@ -79,10 +79,16 @@ def listen(host: str, port: int) -> socket.socket:
         raise Problem(what, remedy="choose another address or port") from error
 
 
+def with_known(known: Sequence[str], address: str) -> tuple[str, ...]:
+    """Return the addresses of those who proved who they are, with one more: the last ones, this one last."""
+    return (*(one for one in known if one != address), address)[-MOST_KNOWN:]
+
+
 class Server:
     """An application on an address: `run` serves until Ctrl-C, a `with` block serves beside it.
 
-    With `tls` whoever asks in TLS is answered so, on the same port.
+    With `tls` whoever asks in TLS is answered so, on the same port. `known` are addresses that a server before it
+    came to know.
     """
 
     def __init__(
@@ -92,11 +98,12 @@ class Server:
         tls: ssl.SSLContext | None = None,
         *,
         websockets: bool = False,
+        known: Sequence[str] = (),
     ) -> None:
         self._socket, self._tls, self._websockets = listener, tls, websockets
         self.port: int = listener.getsockname()[1]
         self._limits = limits or ServingLimits()
-        self._known: list[str] = []
+        self._known = list(known)
         self._idlers = Idlers()
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
@@ -128,10 +135,7 @@ class Server:
 
     def know(self, address: str) -> None:
         """Keep the connections from an address, of a visitor who proved who they are, when room must be made."""
-        if address in self._known:
-            self._known.remove(address)
-        self._known.append(address)
-        del self._known[:-MOST_KNOWN]
+        self._known[:] = with_known(self._known, address)
 
     async def _serve(self) -> None:
         assert self._server is not None

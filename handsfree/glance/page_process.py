@@ -44,6 +44,8 @@ class Facts:
     """The device's authority, for phones to take in (DER)."""
     switch_off: bytes = b""
     """What a phone says by itself when the link is lost at a firing gate (WAV)."""
+    known: tuple[str, ...] = ()
+    """Where the key code was shown from: a flood that ended the process before does not keep these out."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,13 @@ class Photographed:
     gate: str
     photo: bytes
     count: int
+
+
+@dataclass(frozen=True)
+class KeyCodeShown:
+    """Somebody at an address has shown the key code."""
+
+    address: str
 
 
 @dataclass(frozen=True)
@@ -129,8 +138,13 @@ def attend_page(
         )
     tls = None if facts.identity is None else tls_context(facts.identity.chain, facts.identity.key)
     offered = {"certificate": facts.certificate, "switch_off": facts.switch_off}
-    with Server(listener, LIMITS, tls, websockets=link is not None) as server:
-        site = Site(relay, facts.view_code, turnstile, **offered, link=link, know=server.know)
+    with Server(listener, LIMITS, tls, websockets=link is not None, known=facts.known) as server:
+
+        def know(address: str) -> None:
+            server.know(address)
+            tell(KeyCodeShown(address))
+
+        site = Site(relay, facts.view_code, turnstile, **offered, link=link, know=know)
         server.start(site.application())
         while server.responsive(HUNG_S):
             tell(PageBeat(0 if link is None else link.frames))

@@ -22,6 +22,7 @@ from handsfree.events.inputs import SigningRole
 from handsfree.glance.authority import Authority, ServerIdentity, own_names
 from handsfree.glance.page_process import (
     Facts,
+    KeyCodeShown,
     News,
     NewsFollowed,
     PageBeat,
@@ -37,7 +38,7 @@ from handsfree.glance.view import clock
 from handsfree.glance.watching import LiveScreen
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
 from handsfree.problem import Problem
-from handsfree.serving import listen
+from handsfree.serving import listen, with_known
 from handsfree.supervisor import Supervisor
 
 ALIVE_S = 1.0
@@ -118,6 +119,7 @@ class Page:
         self.served = threading.Event()
         """Set once the page is served."""
         self._count, self._deaths = 0, 0
+        self._known: tuple[str, ...] = ()
         self._lost, self._serving_since, self._link_lost = False, 0.0, False
         self._parted, self._over = threading.Event(), threading.Event()
         self._supervisor: Supervisor[None] = Supervisor(
@@ -155,7 +157,8 @@ class Page:
         self._serving_since = 0.0
         words = json.dumps(self._words()).encode()
         codes = self.view_code, self.key_code, self._count
-        facts = Facts(*codes, words, self._vouched.identity, self._vouched.certificate, self._switch_off)
+        proof = self._vouched.identity, self._vouched.certificate
+        facts = Facts(*codes, words, *proof, self._switch_off, self._known)
         return self._listener, facts, None if self._sound is None else self._sound.theirs
 
     def told_first(self) -> tuple[object, ...]:
@@ -163,7 +166,16 @@ class Page:
         return ()
 
     def heard(  # noqa: C901 - one case for each message
-        self, message: Pressed | Signed | Photographed | NewsFollowed | PageBeat | Parted | SoundChanged | Played
+        self,
+        message: Pressed
+        | Signed
+        | Photographed
+        | KeyCodeShown
+        | NewsFollowed
+        | PageBeat
+        | Parted
+        | SoundChanged
+        | Played,
     ) -> None:
         """Take in a message of the process; for the supervisor."""
         match message:
@@ -176,6 +188,8 @@ class Page:
             case Photographed(gate=gate, photo=photo, count=count):
                 self._count = max(count, self._count)
                 self._live.photographed(gate, photo)
+            case KeyCodeShown(address=address):
+                self._known = with_known(self._known, address)
             case NewsFollowed():
                 self.followed.set()
             case Parted():

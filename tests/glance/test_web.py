@@ -411,6 +411,27 @@ def test_a_process_that_is_killed_comes_back_on_the_same_address(page: Page, tol
     assert told.live.change() is None
 
 
+def test_a_page_that_comes_back_still_knows_where_the_key_code_was_shown(page: Page, told: Told) -> None:
+    """A flood from the phone's own address turns strangers there away, and never the phone, before or after."""
+    told.turn()
+    assert press(page, "down") == 204
+    os.kill(page.process_id, signal.SIGKILL)
+    assert changed(told) == DeviceChange("page", lost=True)
+    assert changed(told) == DeviceChange("page", lost=False)
+    host, port = urlsplit(page.url).netloc.split(":")
+    for source in ("127.0.0.1", "127.0.0.9"):
+        for _ in range(2 * MOST_IDLE):
+            with socket.create_connection((host, int(port)), 10, (source, 0)) as line:
+                line.sendall(b"G\0\r\n\r\n")
+                with contextlib.suppress(ConnectionError):
+                    line.recv(12)
+    stranger = socket.create_connection((host, int(port)), 10, ("127.0.0.9", 0))
+    with stranger, contextlib.suppress(ConnectionError):
+        stranger.sendall(f"GET /words HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode())
+        assert stranger.recv(12) == b""
+    assert press(page, "down") == 204
+
+
 @pytest.mark.slow("a process must be seen to hang")
 def test_a_process_that_hangs_is_replaced(page: Page, told: Told) -> None:
     """As one that has ended."""
