@@ -215,6 +215,8 @@ class State:
     """When the work was last stopped."""
     old_before: int = 0
     """The end of the last long pause: no advice is given by what was read before it."""
+    stopped_before: int = 0
+    """The end of the last long stop: no verdict is given on what was read of the same things before it."""
     halt: Halt | None = None
     owed: tuple[str, ...] = ()
     """Steps after a stop that must be walked before anything fires."""

@@ -53,7 +53,9 @@ class VerdictGate(UnaskedGate):
         return False
 
     def open(self, visit: Visit) -> None:
-        """Give the verdict and leave by its outcome."""
+        """Give the verdict and leave by its outcome; on nothing that minutes of a stop made old."""
+        if visit.judged_again(self.using.values()):
+            return
         judgement = visit.judge(Judging(self.calculation, self.using, self.rate, self.limits))
         visit.emit(
             ev.VerdictGiven(

@@ -249,6 +249,9 @@ class Visit(Protocol):
     def read_again(self, kept_at: str) -> bool:
         """Go back to where readings are taken that a long pause made old; False when none are."""
 
+    def judged_again(self, kept_at: Iterable[str]) -> bool:
+        """Go back for what is to be judged where a long stop made it old; False when nothing is."""
+
     def judge(self, judging: Judging) -> Judgement:
         """Carry out a calculation of the trade."""
 

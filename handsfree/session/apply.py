@@ -267,6 +267,12 @@ def _paused(state: State, since: int | None, until: int) -> State:
     return replace(state, old_before=until) if long else state
 
 
+def _stood_still(state: State, since: int, until: int) -> State:
+    """Return the state after a stop: under the order of a long one somebody may have switched something off."""
+    paused = _paused(state, since, until)
+    return paused if paused is state else replace(paused, stopped_before=until)
+
+
 def _at_again(plan: Plan, state: State, gate: str) -> State:
     """Return the state at the gate where a stopped visit goes on."""
     back = gate != state.gate and gate in state.passed
@@ -301,7 +307,7 @@ def _re_entered(plan: Plan, state: State, event: ev.ReEntered) -> State:
     real = frozenset(halt.hazards) if event.how == "walked" else frozenset()
     misheard = frozenset({state.gate}) if event.how == "misheard" else frozenset()
     return replace(
-        _paused(_at_again(plan, state, event.gate), halted_at, event.at),
+        _stood_still(_at_again(plan, state, event.gate), halted_at, event.at),
         status="running",
         # What was waited for may have been switched off meanwhile: the time of the stop never counts, and after a
         # real one the wait begins anew.

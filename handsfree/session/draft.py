@@ -29,7 +29,18 @@ from handsfree.questions.stop_thing import StopThing
 from handsfree.questions.stopped import AfterStop, Way
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
-from handsfree.session import advising, calculations, deciding, photos, proving, settling, stops, ties, usual
+from handsfree.session import (
+    advising,
+    calculations,
+    deciding,
+    old_readings,
+    photos,
+    proving,
+    settling,
+    stops,
+    ties,
+    usual,
+)
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
 from handsfree.trades.calculation import Judgement
@@ -424,15 +435,24 @@ class Draft:
 
     def read_again(self, kept_at: str) -> bool:
         """Go back to where the rate is held for readings that a long pause made old; False when none are."""
-        taken = self.state.readings(kept_at)
-        if not taken or taken[-1].at >= self.state.old_before:
+        return old_readings.before(self.state, kept_at, self.state.old_before) and self._back_for(kept_at)
+
+    def judged_again(self, kept_at: Iterable[str]) -> bool:
+        """Void what a long stop made old of what is to be judged, and go back for it; False when nothing is."""
+        old = old_readings.judged(self.plan, self.state, kept_at)
+        if not old or old_readings.taken_from(self.plan, self.asked, old[0]) is None:
             return False
-        reading = [one for one in self.asked if self.plan.gate(one).gate.effects.kept_at == kept_at]
-        held = [self.plan.gate(one).transitions.get(DROPPED_BACK, one) for one in reading[-1:]]
-        if not held:
+        for one in old:
+            self.emit(ev.SetVoided(kept_at=one, why="the work was stopped for minutes since"))
+        return self._back_for(old[0])
+
+    def _back_for(self, kept_at: str) -> bool:
+        gate_id = old_readings.taken_from(self.plan, self.asked, kept_at)
+        if gate_id is None:
             return False
-        self.say("readings-old")
-        self.go_back(held[-1] if held[-1] in self.asked else reading[-1])
+        takes = self.plan.gate(gate_id).gate.effects.kept_at == kept_at
+        self.say("readings-again" if takes else "readings-old")
+        self.go_back(gate_id)
         return True
 
     def judge(self, judging: Judging) -> Judgement:

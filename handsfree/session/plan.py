@@ -109,8 +109,12 @@ class Plan:
 
     def held_by_hand(self, altered: Iterable[str]) -> bool:
         """Say whether a rate is held, as the altered things show."""
-        things = {thing for gate_id in self.holds for thing in self.gate(gate_id).gate.effects.alters}
-        return not things.isdisjoint(altered)
+        return not self.rate_things.isdisjoint(altered)
+
+    @cached_property
+    def rate_things(self) -> frozenset[str]:
+        """What is altered to hold a rate."""
+        return frozenset(thing for gate_id in self.holds for thing in self.gate(gate_id).gate.effects.alters)
 
     def put_back_when_stopped(self, altered: Iterable[str]) -> tuple[str, ...]:
         """Return what is put back also when the work is left off, the last altered first."""

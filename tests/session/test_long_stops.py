@@ -6,9 +6,13 @@ under an order to switch off are as a long hold or a crash (there, Moving about)
 
 from __future__ import annotations
 
-import pytest
-from rehearsed import at, hear, of_kind, say, shipped, spoken
+import copy
+from functools import cache
 
+import pytest
+from rehearsed import DAY, at, hear, of_kind, play, say, shipped, spoken, technician, twin
+
+from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.session.apply import LONG_PAUSE_MS
@@ -112,3 +116,48 @@ def test_a_turn_advised_before_minutes_of_a_stop_is_not_to_be_made_any_more(ms: 
     say(visit, "no turn", "confirmed")
     assert visit.state.question.kind == "waiting"
     assert visit.plan.gate(visit.state.gate).gate.effects.kept_at
+
+
+@cache
+def _held_for_the_second_time() -> tuple[Rehearsal, InventedTechnician]:
+    """The second maximum was read and judged; the minimum is to be held and read before both are compared."""
+    visit, person = Rehearsal(shipped(), DAY), technician(shipped())
+    play(visit, person, until="second-minimum-hold")
+    return visit, person
+
+
+def led_on(interrupt: str, ms: int) -> list[ev.WentBack]:
+    """Interrupt there for so long, let the technician lead the visit to its end, and return where it went back."""
+    visit, person = _held_for_the_second_time()
+    visit, person = twin(visit), copy.deepcopy(person, {id(shipped()): shipped()})
+    before = len(visit.events)
+    if interrupt == "hold":
+        visit.say("hold on")
+        visit.take(inp.TimePassed(at=visit.state.now + ms))
+        visit.say("carry on")
+    else:
+        person.notice(stopped_for(visit, ms).events[before:], visit.state.now / 1000)
+    play(visit, person)
+    assert visit.state.outcome == "finished"
+    return of_kind(visit.events[before:], ev.WentBack)
+
+
+def test_no_verdict_compares_what_was_read_before_minutes_of_a_stop_with_what_was_read_after_it() -> None:
+    """The maximum is held and read again; the first pass stands: its rates were read anew since."""
+    (back,) = led_on("stop", LONG_MS)
+    assert (back.gate, back.to) == ("second-rule", "second-maximum-hold")
+
+
+@pytest.mark.parametrize(("interrupt", "ms"), [("stop", BRIEF_MS), ("hold", LONG_MS), ("hold", 20 * LONG_MS)])
+def test_a_short_stop_and_a_hold_of_any_length_have_nothing_read_again(interrupt: str, ms: int) -> None:
+    assert led_on(interrupt, ms) == []
+
+
+def test_what_is_to_be_read_again_is_void_at_once() -> None:
+    """So nobody is sent back for it twice, whatever way they take to the verdict."""
+    visit, person = _held_for_the_second_time()
+    visit, person = twin(visit), copy.deepcopy(person, {id(shipped()): shipped()})
+    person.notice(stopped_for(visit, LONG_MS).events[-20:], visit.state.now / 1000)
+    play(visit, person, until="second-maximum-hold")
+    assert visit.state.readings("second-maximum") == ()
+    assert "Readings too old. Back to the rate." in spoken(visit.events[-20:])
