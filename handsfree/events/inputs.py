@@ -86,6 +86,8 @@ class Heard(Record):
     sound: str | None = None
     """SHA-256 of the utterance's sound, as kept beside the ledger."""
     general: GeneralHearing | None = None
+    above_noise_db: Exact | None = None
+    """How far the speech stood above the noise before it; None where nobody measured that."""
 
 
 class Typed(Record):

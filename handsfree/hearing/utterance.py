@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Protocol
 
 import numpy as np
@@ -18,6 +19,8 @@ from handsfree.lexicon.automaton import WordAutomaton
 
 FEED_BLOCKS = 5
 FULL_SCALE = 32_700
+UNMEASURED_DB = -90.0
+"""The level of noise that nobody measured; a line that is silent between the words (a gate) tells none either."""
 
 
 class UtteranceRecogniser(Protocol):
@@ -66,6 +69,11 @@ class Utterance:
     judgement: GeneralJudgement | None = None
     """What the general recogniser made of it, where it was asked."""
 
+    @property
+    def above_noise_db(self) -> Decimal | None:
+        """How far the speech stood above the noise, in whole dB; None where the noise was not measured."""
+        return None if self.noise_db == UNMEASURED_DB else Decimal(round(self.speech_db - self.noise_db))
+
 
 class UtteranceInProgress:
     """The utterance in progress."""
@@ -80,7 +88,7 @@ class UtteranceInProgress:
     ) -> None:
         self._recogniser, self.grammar, self._noise = recogniser, grammar, noise
         self._blocks = list(begin)
-        self._noise_db = activity.noise_db if activity else -90.0
+        self._noise_db = activity.noise_db if activity else UNMEASURED_DB
         self._powers: list[float] = []
         self._last_voiced = begin[-1]
         self._fed = 0

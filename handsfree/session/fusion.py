@@ -22,6 +22,7 @@ from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.session import general_judgement
 from handsfree.session.margins import MARGINS
+from handsfree.session.margins import at as margin_at
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
 from handsfree.trades.plausibility import Known
@@ -79,7 +80,8 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     onset = _onset(heard)
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
-    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, general_judgement.likenesses(heard))
+    likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
+    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, likeness, above)
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -176,27 +178,36 @@ def hazard_called(
     pronunciations: Pronunciations,
     heard: Sequence[tuple[Sequence[str], Decimal]],
     likeness: Sequence[Decimal | None] = (),
+    above_noise_db: Decimal | None = None,
 ) -> tuple[str, tuple[str, ...]] | None:
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
     With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
-    comes to its free text: that may add a phrase, and never takes one away.
+    comes to its free text: that may add a phrase, and never takes one away. `above_noise_db` is how far the speech
+    stood above the noise, where that is known.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
         if name is None:
             continue
-        if sum(_length(pronunciations, word) for word in words) >= SHORT_PHONES:
+        least: Decimal | None
+        if not is_short(pronunciations, words):
             acts = heard[0][1] - score <= MARGINS.ours_stop
-            least: Decimal | None = MARGINS.stop_long if score > MARGINS.listed else None
+            least = MARGINS.stop_long if score > MARGINS.listed else None
         else:
             others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
-            acts = all(score - other >= MARGINS.ours_short_stop for other in others)
+            wanted = margin_at(MARGINS.ours_short_stop, above_noise_db)
+            acts = all(score - other >= wanted for other in others)
             least = MARGINS.stop
         alike = likeness[place] if likeness else None
         if acts or (alike is not None and least is not None and alike >= least):
             return name, tuple(words)
     return None
+
+
+def is_short(pronunciations: Pronunciations, words: Sequence[str]) -> bool:
+    """Say whether a stop phrase is so short that other talk is easily heard as one."""
+    return sum(_length(pronunciations, word) for word in words) < SHORT_PHONES
 
 
 def _length(pronunciations: Pronunciations, word: str) -> int:

@@ -1,6 +1,6 @@
 """How far one hearing of an utterance must lead another: `margins.yaml`, fitted on people kept for tuning.
 
-`python -m models.training.judge` writes the file with its evidence.
+`python -m models.training.judge` and `models.training.judge_short_stops` write the file with its evidence.
 """
 
 from __future__ import annotations
@@ -13,6 +13,9 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict
 from ruamel.yaml import YAML
 
 Exact = Annotated[Decimal, BeforeValidator(str)]
+Points = tuple[tuple[Exact, Exact], ...]
+"""A margin by how far the speech stands above the noise (dB, rising): straight lines between, level outside."""
+STEP = Decimal("0.001")
 
 
 class Margins(BaseModel):
@@ -26,8 +29,9 @@ class Margins(BaseModel):
     """An answer that speech outside the grammar leads by more was not said."""
     ours_stop: Exact
     """A long stop phrase so close behind the best alternative acts, always: a missed stop is the worse fault."""
-    ours_short_stop: Exact
-    """A short one acts, always, where it leads everything else by so much."""
+    ours_short_stop: Points
+    """A short one acts, always, where it leads everything else by so much: in quiet its sounds are clear, and what
+    leads by less is another word."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact
@@ -54,6 +58,18 @@ class Margins(BaseModel):
     """The likelihood from which on the general recogniser is sure of a short stop phrase."""
     evidence: tuple[str, ...]
     """What they were fitted on, and what they gave there."""
+
+
+def at(points: Points, above_noise_db: Decimal | None) -> Decimal:
+    """Return a margin at a distance from the noise; where nobody measured it, that of the greatest noise."""
+    (first, margin), *others = points
+    if above_noise_db is None or above_noise_db <= first:
+        return margin
+    for decibels, higher in others:
+        if above_noise_db < decibels:
+            return (margin + (higher - margin) * (above_noise_db - first) / (decibels - first)).quantize(STEP)
+        first, margin = decibels, higher
+    return margin
 
 
 def _read() -> Margins:

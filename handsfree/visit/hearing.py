@@ -47,6 +47,7 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
             likelihood=utterance.judgement.likelihood,
             late=utterance.judgement.late,
         ),
+        above_noise_db=utterance.above_noise_db,
     )
 
 

@@ -3,7 +3,8 @@
 HEARD are files of `python -m tests.bench.hearing.visit hear --part tune`. Answers are right by their meaning. No
 wrong value taken at once is worth more than all else; then as many right ones as can be. By our own ears alone and
 with the third opinion, values, speech that is not for us, and stops each get margins of their own. `--write`
-writes `handsfree/session/margins.yaml` with the evidence.
+writes `handsfree/session/margins.yaml` with the evidence. The margin of short stop phrases stays: `python -m
+models.training.judge_short_stops` fits it, on other sound.
 """
 
 from __future__ import annotations
@@ -22,11 +23,10 @@ from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import HazardSaid, Meaning
 from handsfree.session import general_judgement
 from handsfree.session.margins import MARGINS, Margins
-from models.training import judge_stops
+from models.training import judge_short_stops, judge_stops
 from tests.bench.hearing import calls
 from tests.bench.hearing.deciding import without
 
-FILE = Path(__file__).parents[2] / "handsfree" / "session" / "margins.yaml"
 AT_ONCE_TALK, ANSWERED_TALK = 0.0025, 0.02
 """Of other talk so much may be taken at once, and answered at all."""
 OURS_AT_ONCE_TALK, OURS_LOST = 0.01, 0.03
@@ -103,10 +103,10 @@ def main() -> None:
     by_hand = (
         "beyond_reach, free_ahead, disagree, stop, listed and sure by hand, the final part looked at once before"
     )
-    evidence = (fitted_on, gave, told, by_hand)
+    evidence = (fitted_on, gave, told, by_hand, *judge_short_stops.evidence_of(MARGINS))
     print("\n".join(evidence))
     if given.write:
-        _write(fitted.model_copy(update={"evidence": evidence}))
+        judge_short_stops.write(fitted.model_copy(update={"evidence": evidence}))
 
 
 def _answered(grammar: Grammar, heard: Heard, said: frozenset[Meaning], margins: Margins) -> Answered | None:
@@ -198,18 +198,6 @@ def _greatest(other: Iterable[Answered], pieces: int, share: float) -> Decimal:
     allowed = int(share * pieces)
     least = ranked[allowed] if allowed < len(ranked) else ranked[-1]
     return (least / STEP).to_integral_value(rounding="ROUND_FLOOR") * STEP
-
-
-def _write(margins: Margins) -> None:
-    lines = ["# Written by `python -m models.training.judge`: do not edit."]
-    for name in Margins.model_fields:
-        value = getattr(margins, name)
-        lines += (
-            [f'{name}: "{value.normalize():f}"']
-            if isinstance(value, Decimal)
-            else [f"{name}:", *(f"  - {json.dumps(text)}" for text in value)]
-        )
-    FILE.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -92,7 +92,13 @@ def test_levels_tell_the_noise_and_the_speech_apart():
     """The mixture's own ratio, as made, within 4 dB (the voice is not steady)."""
     (utterance,) = heard(mixed(spoken(4.0, "nine point three", 2.0), 20))
     assert utterance.speech_db - utterance.noise_db == pytest.approx(20 - 3, abs=4)
+    assert float(utterance.above_noise_db) == pytest.approx(20 - 3, abs=4.5)
     assert not utterance.clipped
+
+
+def test_a_recording_heard_as_a_whole_tells_nothing_of_the_noise():
+    samples = mixed(spoken(0.5, "nine point three", 0.5), 20)
+    assert whole_utterance(recogniser(), GRAMMAR, samples).above_noise_db is None
 
 
 def test_too_loud_speech_is_marked_as_clipped():

@@ -151,15 +151,40 @@ def test_a_hazard_acts_within_its_margin(behind: Decimal, acts: bool) -> None:
     assert (found.meaning == HazardSaid("gas-smell")) == acts
 
 
+(NOISY, NOISY_LEAD), (QUIET, QUIET_LEAD) = MARGINS.ours_short_stop
+BETWEEN = (NOISY + QUIET) / 2
+
+
 @pytest.mark.parametrize(
-    ("behind", "acts"), [(MARGINS.ours_short_stop, True), (MARGINS.ours_short_stop - Decimal("0.001"), False)]
+    ("above", "wanted"),
+    [
+        (None, NOISY_LEAD),
+        (Decimal(-5), NOISY_LEAD),
+        (NOISY, NOISY_LEAD),
+        (BETWEEN, (NOISY_LEAD + QUIET_LEAD) / 2),
+        (QUIET, QUIET_LEAD),
+        (QUIET + 30, QUIET_LEAD),
+    ],
 )
-def test_a_short_hazard_must_lead_by_that_margin(behind: Decimal, acts: bool) -> None:
-    """Five phones are easily heard in other talk; other words for the same hazard do not stand against it."""
-    found = choice(at("permission"), ("feel ill", "0"), ("i feel ill", "-0.2"), ("[unk]", f"-{behind}"))
-    assert found.meaning == HazardSaid("feel-ill")  # the longer words call it too
-    found = choice(at("permission"), ("feel ill", "0"), ("[unk]", f"-{behind}"))
-    assert (found.meaning == HazardSaid("feel-ill")) == acts
+def test_a_short_hazard_must_lead_by_the_margin_of_the_noise_around_it(
+    above: Decimal | None, wanted: Decimal
+) -> None:
+    """Five phones are easily heard in other talk; other words for the same hazard do not stand against it.
+
+    The quieter it is, the further a true one leads. Where nobody measured the noise it counts as loud.
+    """
+    for behind, acts in ((wanted, True), (wanted - Decimal("0.001"), False)):
+        heard = ("feel ill", "0"), ("i feel ill", "-0.2"), ("[unk]", f"-{behind}")
+        found = choice(at("permission"), *heard, above_noise_db=above)
+        assert found.meaning == HazardSaid("feel-ill")  # the longer words call it too
+        found = choice(at("permission"), heard[0], heard[2], above_noise_db=above)
+        assert (found.meaning == HazardSaid("feel-ill")) == acts
+
+
+def test_a_short_hazard_is_never_wanted_surer_than_the_noise_allows() -> None:
+    """What is wanted grows with the quiet, and stays well below what true stops lead by there: 5.8 and more."""
+    assert NOISY < QUIET
+    assert Decimal(1) <= NOISY_LEAD <= QUIET_LEAD <= Decimal(4)
 
 
 def test_the_onset_is_that_of_the_first_word() -> None:

@@ -154,6 +154,15 @@ def said(text: str, speech_db: float = -20.0, *, clipped: bool = False, noise_db
 OVER = SpeechBegan(0, during_speech=True)
 
 
+@pytest.mark.parametrize(("noise_db", "told"), [(-60.0, "40"), (-25.6, "6"), (-90.0, None)])
+def test_the_record_tells_how_far_the_speech_stood_above_the_noise(
+    stage: Stage, noise_db: float, told: str | None
+) -> None:
+    """In whole dB; a line that was silent, or was not listened to before, tells of no noise."""
+    stage.play(said(ANSWER, -20.0, noise_db=noise_db))
+    assert [heard["above_noise_db"] for heard in stage.recorded("heard")] == [told]
+
+
 def test_speech_over_the_tool_cuts_its_voice_and_is_an_answer(stage: Stage) -> None:
     """The voice falls silent at the beginning of speech, not at its end; the record says that it was cut."""
 

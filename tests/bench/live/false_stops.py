@@ -7,35 +7,39 @@ ends early (`--minutes`) is a sample of the whole. Prints false stops by phrase,
 hours (of the clips, without the pauses between them), false stops an hour with the 95 % interval, and the bare
 "stop" of people, heard in so many dB over noise, with its interval.
 
-`--parts final` alone leaves out whom a newer network may have been taught by. An hour of talk takes a core about
+`--parts final` alone leaves out whom a newer network may have been taught by; `--parts tune --to FILE` keeps what
+`python -m models.training.judge_short_stops` fits the margin of short stops on. An hour of talk takes a core about
 an hour: `--processes 16` hears all of it in three quarters of one. `--share 1/3` hears the first third of the lot.
 """
 
 from __future__ import annotations
 
 import argparse
+import gzip
 import json
 import multiprocessing
 import os
 import random
 import time
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from handsfree.events.inputs import Heard
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
 from handsfree.session.fusion import hazard_called
+from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
-from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, places
+from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, line, places
 from tests.bench.hearing.measures import told
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour
@@ -50,7 +54,8 @@ ROOM_DB = -40
 PAUSE = np.zeros(RATE)
 STRETCH_S = 60.0
 """Of one collection, at one question, heard as one recording."""
-RATIOS = (15.0, 10.0, 0.0)
+RATIOS = (None, 25.0, 15.0, 10.0, 0.0)
+SILENT = 99.0
 NOISES_EACH = 3
 """Stretches of noise under each call."""
 TOLD_EVERY_S = 60.0
@@ -65,6 +70,20 @@ class Stretch:
     clips: tuple[tuple[str, int], ...]
     """Name, and which of the collection's clips it is."""
     seconds: float
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One "stop" by a person over one stretch of noise at one question."""
+
+    name: str
+    who: str
+    number: int
+    """Which of `bare_stops` it is."""
+    at: str
+    ratio: float | None
+    """How many dB it stands over the noise; None: in a silent room."""
+    noise: int
 
 
 @dataclass(frozen=True)
@@ -88,15 +107,16 @@ def talk(speech: Path, parts: tuple[Part, ...]) -> dict[str, list[tuple[str, flo
             for one in people.clips(speech, collection, *parts)
             if english().hazard_of(one.words.lower()) is None
         ]
-    # These taught the shipped networks: only the part kept for the last test is unseen.
+    # These taught the shipped networks: only what was kept from them is unseen.
+    kept = Part.TUNE if Part.TUNE in parts else Part.FINAL
     found["other-talk"] = [
         (f"{one.speaker} {number}", len(one.samples) / RATE, lambda one=one: one.samples)
-        for number, one in enumerate(recordings.other_talk(speech, Part.FINAL))
+        for number, one in enumerate(recordings.other_talk(speech, kept))
         if np.abs(one.samples).max() > 0
     ]
     found["commands"] = [
         (f"{one.speaker} {one.words[0]}", len(one.samples) / RATE, lambda one=one: one.samples)
-        for one in recordings.commands(speech, Part.FINAL)
+        for one in recordings.commands(speech, kept)
         if np.abs(one.samples).max() > 0
     ]
     return found
@@ -133,17 +153,21 @@ class _Ears:
         self.recogniser = Recogniser(MODEL)
         self.pronunciations = english().pronounced({})
 
-    def stops(self, samples: np.ndarray, at: str) -> Iterator[tuple[str, str, int]]:
-        """Yield hazard, words and begin in ms of each stop that a visit would act on."""
+    def heard(self, samples: np.ndarray, at: str) -> list[Heard]:
+        """Return every utterance as a visit records it."""
         listener = Listener(self.recogniser)
-        listener.listen_for(places()[at].grammar.automaton)
-        for one in listener.utterances(Recording(samples)):
-            if not isinstance(one, Utterance):
-                continue
+        grammar = places()[at].grammar.automaton
+        listener.listen_for(grammar)
+        told = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
+        return [heard_from(one, 0, 0, grammar.identity, None) for one in told]
+
+    def stops(self, heard: Iterable[Heard]) -> Iterator[tuple[str, str, int]]:
+        """Yield hazard, words and begin in ms of each stop that a visit would act on."""
+        for one in heard:
             pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
-            called = hazard_called(english(), self.pronunciations, pairs)
+            called = hazard_called(english(), self.pronunciations, pairs, above_noise_db=one.above_noise_db)
             if called is not None:
-                yield called[0], " ".join(called[1]), one.started_ms
+                yield called[0], " ".join(called[1]), one.started
 
 
 _ears: _Ears | None = None
@@ -154,7 +178,7 @@ def _begin(speech: Path, parts: tuple[Part, ...]) -> None:
     _ears = _Ears(speech, parts)
 
 
-def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop]]:
+def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop], list[Heard]]:
     assert _ears is not None
     clips = _talk(_ears.speech, _ears.parts)[stretch.collection]
     pieces, ends = [3 * PAUSE[: RATE // 3]], []
@@ -165,42 +189,47 @@ def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop]]:
     wave = wave + np.resize(material.burner_noise(30), len(wave)) * (2000 * 10 ** (ROOM_DB / 20))
     samples = np.clip(wave, -32768, 32767).astype(np.int16)
     found = []
-    for hazard, words, start_ms in _ears.stops(samples, stretch.at):
+    heard = _ears.heard(samples, stretch.at)
+    for hazard, words, start_ms in _ears.stops(heard):
         near = next((name for (name, _), end in zip(stretch.clips, ends, strict=True) if start_ms < end), "")
         found.append(FalseStop(hazard, words, stretch.collection, stretch.at, near))
-    return stretch, found
+    return stretch, found, heard
 
 
-def _called(trial: tuple[str, str, int, str, float, int]) -> tuple[str, float, bool]:
+def _called(trial: Trial) -> tuple[Trial, bool, list[Heard]]:
     """Play one "stop" over one stretch of noise at one question; say whether the visit stopped."""
     assert _ears is not None
-    name, who, number, at, ratio, noise = trial
-    samples = list(bare_stops(_ears.speech))[number][3]
-    stage = Stage(_ears.speech, Part.FINAL)
-    sound = stage(Call("stop", f"{name} {at} {noise}", who, ("stop",), at, samples), ratio)
-    return who, ratio, any(hazard == "stop-work" for hazard, _, _ in _ears.stops(sound, at))
+    samples = list(bare_stops(_ears.speech))[trial.number][3]
+    stage = Stage(_ears.speech, Part.TUNE if Part.TUNE in _ears.parts else Part.FINAL)
+    name = f"{trial.name} {trial.at} {trial.noise}"
+    sound = stage(Call("stop", name, trial.who, ("stop",), trial.at, samples), trial.ratio)
+    heard = _ears.heard(sound, trial.at)
+    return trial, any(hazard == "stop-work" for hazard, _, _ in _ears.stops(heard)), heard
 
 
-def trials(speech: Path) -> list[tuple[str, str, int, str, float, int]]:
-    """Return the calls of "stop" by people whom no network was taught by, nor any margin fitted on."""
-    found = []
-    for number, (name, who, taught, _) in enumerate(bare_stops(speech)):
-        tuned = who.startswith("an4") and of_speaker("an4", who.split()[-1]) is Part.TUNE
-        if not (taught or tuned):
-            found += [
-                (name, who, number, at, ratio, noise)
-                for at in TALK_AT
-                for ratio in RATIOS
-                for noise in range(NOISES_EACH)
-            ]
-    return found
+def trials(speech: Path, *, tuned: bool) -> list[Trial]:
+    """Return the calls of "stop" by people who taught no network: of those for tuning, or of the others."""
+    return [
+        Trial(name, who, number, at, ratio, noise)
+        for number, (name, who, taught, _) in enumerate(bare_stops(speech))
+        if not taught and tuned is (who.startswith("an4") and of_speaker("an4", who.split()[-1]) is Part.TUNE)
+        for at in TALK_AT
+        for ratio in RATIOS
+        for noise in range(NOISES_EACH)
+    ]
 
 
 def main() -> None:
     """Listen and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--speech", type=Path, default=material.SPEECH)
-    parser.add_argument("--parts", nargs="+", choices=["final", "train"], default=["final", "train"])
+    parser.add_argument("--parts", nargs="+", choices=["final", "train", "tune"], default=["final", "train"])
+    parser.add_argument(
+        "--collections",
+        nargs="+",
+        choices=[*COLLECTIONS, "other-talk", "commands"],
+        help="the talk of these alone",
+    )
     parser.add_argument("--processes", type=int, default=os.cpu_count())
     parser.add_argument("--minutes", type=float, default=600.0, help="end then, with what was heard by then")
     parser.add_argument(
@@ -208,27 +237,38 @@ def main() -> None:
     )
     parser.add_argument("--only", choices=["talk", "stops"], help="only the one, or only the other")
     parser.add_argument("--json", type=Path, help="save the figures here too")
+    parser.add_argument(
+        "--to", type=Path, help="keep all that was heard, as `models.training.judge_short_stops` reads it"
+    )
     given = parser.parse_args()
     parts = tuple(Part(name) for name in given.parts)
     begun = time.monotonic()
     print(f"model {ModelFolder.check(MODEL).identity[:12]}; parts {', '.join(given.parts)}", flush=True)
     found, seconds, by_place, last = [], Counter[str](), Counter[str](), begun
     people_heard: dict[float, dict[str, list[bool]]] = defaultdict(lambda: defaultdict(list))
+    tuned = Part.TUNE in parts
+    calls = [] if given.only == "talk" else trials(given.speech, tuned=tuned)
+    which, of = map(int, given.share.split("/"))
+    work = [] if given.only == "stops" else stretches(given.speech, parts)
+    work = [one for one in work if one.collection in (given.collections or [one.collection])][which - 1 :: of]
     context = multiprocessing.get_context("spawn")
-    with context.Pool(given.processes, _begin, (given.speech, parts)) as pool:
-        for who, ratio, stopped in pool.imap_unordered(
-            _called, [] if given.only == "talk" else trials(given.speech)
-        ):
-            people_heard[ratio][who].append(stopped)
+    with (
+        context.Pool(given.processes, _begin, (given.speech, parts)) as pool,
+        gzip.open(given.to or os.devnull, "wt", encoding="utf-8") as kept,
+    ):
+        for trial, stopped, heard in pool.imap_unordered(_called, calls):
+            people_heard[SILENT if trial.ratio is None else trial.ratio][trial.who].append(stopped)
+            name = f"{trial.name} {trial.at} {trial.noise}"
+            kept.write(_line("stop", name, trial.who, ("stop",), trial.at, trial.ratio, 0, heard))
         _print_heard(people_heard)
-        which, of = map(int, given.share.split("/"))
-        work = [] if given.only == "stops" else stretches(given.speech, parts)[which - 1 :: of]
         whole = sum(one.seconds for one in work) / 3600
         print(f"{whole:.1f} h of talk, {len(work)} stretches, {given.processes} processes", flush=True)
-        for stretch, stops in pool.imap_unordered(_heard, work):
+        for stretch, stops, heard in pool.imap_unordered(_heard, work):
             found += stops
             seconds[stretch.collection] += stretch.seconds
             by_place[stretch.at] += stretch.seconds
+            name = f"{stretch.collection} {stretch.clips[0][0]}"
+            kept.write(_line("close talk", name, name, (), stretch.at, -ROOM_DB, stretch.seconds, heard))
             if time.monotonic() - last >= TOLD_EVERY_S:
                 last = time.monotonic()
                 print(f"  {(last - begun) / 60:.0f} min: {AnHour(len(found), _hours(seconds))}", flush=True)
@@ -250,6 +290,19 @@ def main() -> None:
         given.json.write_text(json.dumps(saved, indent=1) + "\n", "utf-8")
 
 
+def _line(
+    task: str, name: str, who: str, words: tuple[str, ...], at: str, ratio: float | None, seconds: float,
+    heard: list[Heard],
+) -> str:  # fmt: skip
+    said = [one.model_dump(mode="json") for one in heard]
+    return line(
+        {
+            "task": task, "name": name, "speaker": who, "words": list(words), "place": at, "ratio": ratio,
+            "seconds": seconds, "cpu": 0, "heard": said,
+        }
+    )  # fmt: skip
+
+
 def _hours(seconds: Counter[str]) -> float:
     return sum(seconds.values()) / 3600
 
@@ -258,8 +311,9 @@ def _print_heard(people_heard: dict[float, dict[str, list[bool]]]) -> None:
     for ratio, heard in sorted(people_heard.items(), reverse=True):
         each = [one for them in heard.values() for one in them]
         always = sum(all(them) for them in heard.values())
+        where = "in a silent room" if ratio == SILENT else f"{ratio:g} dB over noise"
         print(
-            f'"stop" said alone, {ratio:g} dB over noise: {told(sum(each), len(each))}, '
+            f'"stop" said alone, {where}: {told(sum(each), len(each))}, '
             f"{always} of {len(heard)} people every time",
             flush=True,
         )
