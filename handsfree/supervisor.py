@@ -16,6 +16,10 @@ from handsfree.child import Child, ChildDied
 
 LOOK_S = 0.1
 """Between looks whether the child has hung, or the supervisor is to close."""
+WAITING = 0.05
+"""A child for which the processor works a smaller share of the time waits for something: it does not get on."""
+MOST_PATIENCE = 4
+"""After so many times its patience a child is replaced, however busy the machine is."""
 
 End = TypeVar("End")
 
@@ -42,7 +46,8 @@ class Charge(Protocol[End]):
 class Supervisor(Generic[End]):
     """Keeps one child at work until it is closed, or until its charge gives up.
 
-    A child must send something within `start_s` of its start, and then at least every `hung_after_s`.
+    A child must send something within `start_s` of its start, and then at least every `hung_after_s`; of the
+    processor's own time where it has work and the machine is busy (`hangs`).
     """
 
     def __init__(
@@ -100,15 +105,33 @@ class Supervisor(Generic[End]):
             self._closing.wait(pause_s)
 
     def _listen(self, child: Child) -> End | str | None:
-        heard_of, limit_s = time.monotonic(), self._start_s
+        heard_of, limit_s, worked = time.monotonic(), self._start_s, child.worked_s()
         while not self._closing.is_set():
             message = child.receive(LOOK_S)
             now = time.monotonic()
             if message is not None:
-                heard_of, limit_s = now, self._hung_after_s
+                heard_of, limit_s, worked = now, self._hung_after_s, child.worked_s()
                 why = self._charge.heard(message)
                 if why is not None:
                     return why
-            elif now - heard_of > limit_s:
+            elif now - heard_of > limit_s and hangs(now - heard_of, _since(worked, child.worked_s()), limit_s):
                 return f"has hung for {now - heard_of:.0f} s"
         return None
+
+
+def hangs(silent_s: float, worked_s: float | None, patience_s: float) -> bool:
+    """Say whether a child has hung that has been silent for so long, and for which the processor worked so long.
+
+    On a busy machine one that has work gets on slowly: patience with it is counted in the processor's time, to a
+    bound. One that waits for what does not come hardly works; one that goes round in a circle works on and on.
+    Where nobody tells what it worked, the clock alone counts.
+    """
+    if silent_s <= patience_s:
+        return False
+    if worked_s is None or silent_s > MOST_PATIENCE * patience_s:
+        return True
+    return worked_s > patience_s or worked_s < WAITING * silent_s
+
+
+def _since(before: float | None, now: float | None) -> float | None:
+    return None if before is None or now is None else now - before

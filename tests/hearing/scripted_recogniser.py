@@ -12,6 +12,8 @@ from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.sources import Recording
 from handsfree.problem import Problem
 
+PATIENCE_S = 1.0
+"""What the tests of faults have with a child that says nothing."""
 HOT = 12_000
 """Samples louder than this are the script's speech: each run of them is the next word."""
 
@@ -85,7 +87,7 @@ def said(script, *parts):
 
 
 class FaultyRecogniser(ScriptedRecogniser):
-    """Dies or hangs once, natively, when it first hears speech; a file remembers that it has."""
+    """Dies, hangs or is slow once, natively, when it first hears speech; a file remembers that it has."""
 
     def __init__(self, words, fault, memory):
         super().__init__(words)
@@ -102,6 +104,16 @@ class FaultyRecogniser(ScriptedRecogniser):
             os.kill(os.getpid(), signal.SIGSEGV)
         elif self.fault == "hang":
             time.sleep(60)
+        elif self.fault == "circle":
+            while True:
+                pass
+        elif self.fault == "slow":  # as on a busy machine: a quarter of the processor, for twice the patience
+            until = time.monotonic() + 2 * PATIENCE_S
+            while time.monotonic() < until:
+                worked = time.process_time()
+                while time.process_time() < worked + 0.02:
+                    pass
+                time.sleep(0.06)
 
 
 class BrokenRecogniser(ScriptedRecogniser):

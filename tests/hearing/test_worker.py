@@ -11,6 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # spawned children import the stand-ins by name
 
+from scripted_recogniser import PATIENCE_S as FAULT_PATIENCE_S
 from scripted_recogniser import BrokenRecogniser, FaultyRecogniser, ScriptedRecogniser, Unplugged, said
 
 from handsfree.hearing.listener import SpeechBegan, Utterance
@@ -27,6 +28,7 @@ from handsfree.hearing.worker import (
     recogniser_of,
 )
 from handsfree.lexicon.automaton import phrases
+from handsfree.supervisor import hangs
 
 pytestmark = pytest.mark.real_time
 SCRIPT = ("yes", "no", "stop")
@@ -70,11 +72,13 @@ def test_utterances_come_from_another_process_and_end_with_the_source():
     assert events[-1].at_ms == pytest.approx(3680, abs=20)
 
 
-@pytest.mark.parametrize(("fault", "told"), [("abort", "SIGABRT"), ("segfault", "SIGSEGV"), ("hang", "hung")])
+@pytest.mark.parametrize(
+    ("fault", "told"), [("abort", "SIGABRT"), ("segfault", "SIGSEGV"), ("hang", "hung"), ("circle", "hung")]
+)
 def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path, fault, told):
     recogniser = functools.partial(FaultyRecogniser, SCRIPT, fault, tmp_path / "has happened")
     samples = said(SCRIPT, 0.5, "yes", 1.0, "no", 0.5)
-    hearing = started(HearingPlan(Recording(samples, paced=True), recogniser), hung_after_s=1.0)
+    hearing = started(HearingPlan(Recording(samples, paced=True), recogniser), hung_after_s=FAULT_PATIENCE_S)
     events = events_of(hearing)
     restart = next(event for event in events if isinstance(event, HearingRestarted))
     assert told in restart.reason
@@ -82,6 +86,29 @@ def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path,
     assert words(events)[-1] == ("no",)
     times = [event.ended_ms for event in events if isinstance(event, Utterance)]
     assert times[-1] == pytest.approx(2140, abs=60), "the source's clock goes on where it was"
+
+
+def test_a_child_that_gets_little_of_the_processor_has_not_hung(tmp_path):
+    """It says nothing for twice the patience, and hears what was said all the same."""
+    recogniser = functools.partial(FaultyRecogniser, SCRIPT, "slow", tmp_path / "has happened")
+    samples = said(SCRIPT, 0.5, "yes", 1.0, "no", 0.5)
+    events = events_of(started(HearingPlan(Recording(samples), recogniser), hung_after_s=FAULT_PATIENCE_S))
+    assert kinds(events) == [Utterance, Utterance, SourceEnded]
+
+
+@pytest.mark.parametrize(
+    ("silent", "worked", "hung"),
+    [
+        (2.9, 0.0, False),  # within its patience
+        (3.1, 0.0, True),  # it waits for what does not come
+        (3.1, None, True),  # nobody tells what it worked
+        (3.1, 3.05, True),  # it goes round in a circle
+        (9.0, 2.5, False),  # it works, and gets little of the processor
+        (12.1, 2.5, True),  # nobody waits for ever
+    ],
+)
+def test_busy_is_told_from_hung(silent, worked, hung):
+    assert hangs(silent, worked, 3.0) is hung
 
 
 def test_a_child_killed_from_outside_is_replaced():
