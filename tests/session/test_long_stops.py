@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 from functools import cache
+from pathlib import Path
 
 import pytest
 from rehearsed import DAY, at, hear, of_kind, play, say, shipped, spoken, technician, twin
@@ -15,8 +16,12 @@ from rehearsed import DAY, at, hear, of_kind, play, say, shipped, spoken, techni
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.gates.outcomes import DROPPED_BACK, ENDS
+from handsfree.procedure.moves import Moves
+from handsfree.procedure.procedure import load_procedure
 from handsfree.session.apply import LONG_PAUSE_MS
 from handsfree.session.rehearsal import Rehearsal
+from handsfree.shipped import shipped_procedures
 
 BRIEF_MS, LONG_MS = LONG_PAUSE_MS - 60_000, LONG_PAUSE_MS + 60_000
 
@@ -161,3 +166,30 @@ def test_what_is_to_be_read_again_is_void_at_once() -> None:
     play(visit, person, until="second-maximum-hold")
     assert visit.state.readings("second-maximum") == ()
     assert "Readings too old. Back to the rate." in spoken(visit.events[-20:])
+
+
+@pytest.mark.parametrize("file", shipped_procedures(), ids=lambda file: file.stem)
+def test_whoever_goes_back_for_readings_can_come_to_the_verdict_again(file: Path) -> None:
+    """By the moves of the procedure, from the gate where the rate is held, or that takes them, of each verdict."""
+    procedure = load_procedure(file)
+    moves = procedure.moves
+    for verdict in procedure.gates.values():
+        judging = verdict.gate.effects.judges
+        for kept_at in () if judging is None else judging.using.values():
+            for reading in procedure.gates.values():
+                if reading.gate.effects.kept_at != kept_at or verdict.id not in reached(moves, reading.id):
+                    continue  # it never judges what this gate takes
+                held = moves.transitions(reading.id).get(DROPPED_BACK, reading.id)
+                assert verdict.id in reached(moves, held), (reading.id, verdict.id)
+
+
+def reached(moves: Moves, gate: str) -> set[str]:
+    """Return the gates that a gate leads to."""
+    found: set[str] = set()
+    left = [gate]
+    while left:
+        for to in moves.transitions(left.pop()).values():
+            if to not in found and to not in ENDS:
+                found.add(to)
+                left.append(to)
+    return found
