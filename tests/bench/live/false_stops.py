@@ -275,12 +275,13 @@ def main() -> None:
             if time.monotonic() - begun > 60 * given.minutes:
                 pool.terminate()
                 break
-    _print_false(found, seconds, by_place)
+    if seconds:
+        _print_false(found, seconds, by_place)
     if given.json:
         saved = {
             "parts": given.parts,
             "hours": _hours(seconds),
-            "false_stops": AnHour(len(found), _hours(seconds)).as_json(),
+            "false_stops": AnHour(len(found), _hours(seconds)).as_json() if seconds else None,
             "each": [vars(one) for one in found],
             "heard": {
                 ratio: {who: [sum(each), len(each)] for who, each in heard.items()}
