@@ -156,7 +156,8 @@ def _by_words(
 
 def _as_heard(recorded: inp.Heard, utterance: Utterance) -> inp.Heard:
     again = heard_from(utterance, recorded.started, recorded.at, recorded.grammar, recorded.sound)
-    return again.model_copy(update={"over_voice": recorded.over_voice, "overflow": recorded.overflow})
+    around = ("over_voice", "overflow", "above_noise_db")  # the clip alone does not tell these
+    return again.model_copy(update={name: getattr(recorded, name) for name in around})
 
 
 def _compared(plan: Plan, clip: _Clip, again: inp.Heard) -> HeardAgainFinding | None:
