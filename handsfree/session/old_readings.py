@@ -1,6 +1,6 @@
 """Readings from before a long pause: what is taken again before anything rests on it, and from which gate on.
 
-No turn is advised by what was read before a long stop, hold or interruption: the burner may have cycled. A verdict
+No turn is advised by what was read before a long stop, hold or interruption: what runs may have cycled. A verdict
 bears a hold, which changes nothing by itself; but who stood under an order to switch off for minutes may have
 begun to obey it. So what a verdict judges is read again where it says how things stand now: where nothing but the
 rate was altered, put back or turned since it was read, and the same rate not read anew. What was read before tells
