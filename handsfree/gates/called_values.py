@@ -9,9 +9,10 @@ from typing import Literal
 
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Rate
+from handsfree.gates.value import alike, asked_apart, has_twin, in_doubt, not_believed, spoken_value
 from handsfree.gates.visit import How, Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
-from handsfree.lexicon.meaning import NO_READING, OVER_RANGE, Answer, Called, Correction, InUnit, Meaning, Values
+from handsfree.lexicon.meaning import Answer, Called, Correction, InUnit, Meaning, Values
 from handsfree.questions import Question
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.ask import Ask
@@ -29,24 +30,6 @@ Then = Callable[[Visit], None]
 MOST_DIGITS_ASKED = 3
 DIVISIONS_SAID = 2
 """More ways to divide the same words are not said: the values are then asked for one by one."""
-
-
-def spoken_value(visit: Visit, record: ev.ReadingRecord) -> str:
-    """Return a recorded value as the tool says it."""
-    if record.value in {OVER_RANGE, NO_READING}:
-        return visit.words(record.value.replace(" ", "-"))
-    value, unit = record.shown
-    digits = visit.catalogue.numbers.digits(Decimal(value))
-    return f"{digits} {visit.catalogue.units[unit].said}" if record.called_unit else digits
-
-
-def numeric(values: Mapping[str, ev.ReadingRecord]) -> dict[str, Decimal]:
-    """Return the values that are numbers."""
-    return {
-        quantity: Decimal(record.value)
-        for quantity, record in values.items()
-        if record.value not in {OVER_RANGE, NO_READING}
-    }
 
 
 @dataclass(frozen=True)
@@ -197,24 +180,11 @@ class CalledValues:
         visit.ask(ReadBackCheck(quantities=pending, missing=tuple(self._missing(visit))), text)
 
     def _not_believed(self, visit: Visit, quantity: str, record: ev.ReadingRecord) -> str | None:
-        """Say why a value is not believed; one beyond a stop limit is always believed enough to be read back."""
+        """Say why a value is not believed."""
         ask = next((one for one in self.asks if one.quantity == quantity), None)
         if ask is None:
             return "it was not asked for"
-        if record.value in {OVER_RANGE, NO_READING}:
-            return self._must_be_a_number()
-        value = Decimal(record.value)
-        known = visit.catalogue.quantities[quantity]
-        decimals = known.decimals if ask.decimals is None else ask.decimals
-        if record.called_unit:
-            decimals = known.also[record.called_unit]
-        if -int(_number(record).as_tuple().exponent) < decimals:
-            return f"the display shows {decimals} digits after the point"
-        too_low = ask.low is not None and value < ask.low
-        too_high = ask.high is not None and value > ask.high
-        if not (too_low or too_high) or visit.beyond({quantity: record}):
-            return None
-        return f"below {ask.low}" if too_low else f"above {ask.high}"
+        return not_believed(visit, ask, record, self._must_be_a_number())
 
     def _must_be_a_number(self) -> str | None:
         """Say why a display without a number is no answer, where it is none: nothing is put back to dashes."""
@@ -232,9 +202,8 @@ class CalledValues:
         """Return the quantities that must be called a second time, whatever is answered to the read-back."""
         doubtful = set(visit.state.pending.doubtful)
         for quantity, record in fresh.items():
-            number = record.value not in {OVER_RANGE, NO_READING}
             beyond = visit.decides_a_stop(quantity, together)
-            if _in_doubt(utterance, quantity) or beyond or (number and _has_twin(visit, record, utterance)):
+            if in_doubt(utterance, quantity) or beyond or has_twin(visit, record, utterance):
                 doubtful.add(quantity)
         return tuple(quantity for quantity in together if quantity in doubtful)
 
@@ -283,7 +252,7 @@ class CalledValues:
         doubtful = tuple(
             one
             for one in self._doubtful(visit, together, {quantity: now}, utterance)
-            if one != quantity or _in_doubt(utterance, one) or _has_twin(visit, now, utterance)
+            if one != quantity or in_doubt(utterance, one) or has_twin(visit, now, utterance)
         )
         self._pend(visit, together, doubtful)
         if not self._untrue(visit):
@@ -339,8 +308,7 @@ class CalledValues:
             return
         if visit.state.pending.values:
             quantity, first = next(iter(visit.state.pending.values.items()))
-            number = first.value not in {OVER_RANGE, NO_READING}
-            if number and visit.catalogue.numbers.ask_apart(_number(first)):
+            if asked_apart(visit, first):
                 self._ask_digits(visit, quantity)
             else:
                 text = visit.words("once-more", what=visit.name(quantity))
@@ -379,11 +347,11 @@ class CalledValues:
         """
         quantity, called = meaning.values[0]
         again = visit.record_of(quantity, called)
-        if _has_twin(visit, again, utterance) or _in_doubt(utterance, quantity):
+        if has_twin(visit, again, utterance) or in_doubt(utterance, quantity):
             self._ask_digits(visit, quantity)
             return
         first = visit.state.pending.values.get(quantity)
-        if first is not None and _alike(visit, first, again):
+        if first is not None and alike(visit, first, again):
             self._pend(visit, {**visit.state.pending.values, quantity: again}, visit.state.pending.doubtful)
             if visit.state.pair_refused:
                 self._untrue(visit)  # a doubt stands as before; nothing is refused a second time
@@ -420,36 +388,3 @@ def _example(scope: Scope, quantity: str) -> str:
     """Return some number of a quantity, so that the words of a question which holds one can be proven."""
     known = scope.catalogue.quantities.get(quantity)
     return "0" if known is None else f"{known.high:f}"
-
-
-def _number(record: ev.ReadingRecord) -> Decimal:
-    """Return a number as it was called, in whatever unit that was."""
-    return Decimal(record.shown[0])
-
-
-def _in_doubt(utterance: Understanding, quantity: str) -> bool:
-    """Say whether another value is near, or other speech likelier: a clear "confirmed" is then not enough.
-
-    A slight doubt (no other value near) is settled by the read-back, but never by silence.
-    """
-    return bool(utterance.doubt) and not utterance.slight and utterance.in_doubt(quantity)
-
-
-def _has_twin(visit: Visit, record: ev.ReadingRecord, utterance: Understanding) -> bool:
-    """Say whether a number was called by a word with a twin that sounds alike (fifteen, fifty)."""
-    numbers = visit.catalogue.numbers
-    return (
-        record.value not in {OVER_RANGE, NO_READING}
-        and numbers.ask_apart(_number(record))
-        and not numbers.twin_words.isdisjoint(utterance.words)
-    )
-
-
-def _alike(visit: Visit, first: ev.ReadingRecord, again: ev.ReadingRecord) -> bool:
-    """Say whether two calls can be the same display seconds apart."""
-    if first.value == again.value or NO_READING in {first.value, again.value}:
-        return first.value == again.value
-    if first.resolution != again.resolution:
-        return False
-    room = visit.same_display(first.quantity, Decimal(first.resolution))
-    return abs(Decimal(first.value) - Decimal(again.value)) <= room

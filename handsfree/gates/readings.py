@@ -12,10 +12,11 @@ from handsfree.blocks import Name, Prompt, Target, as_tuple
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock, Rate, Settle
-from handsfree.gates.called_values import CalledValues, numeric, spoken_value
+from handsfree.gates.called_values import CalledValues
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.lost import no_longer
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, UNSETTLED
+from handsfree.gates.value import numeric, spoken_value
 from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question

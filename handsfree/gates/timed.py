@@ -12,9 +12,10 @@ from handsfree.blocks import Name, Prompt
 from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.gates.block import GateBlock
-from handsfree.gates.called_values import CalledValues, spoken_value
+from handsfree.gates.called_values import CalledValues
 from handsfree.gates.kind import Drawing, Effects, GateKind, Targets, own_or_not_done
 from handsfree.gates.outcomes import DONE
+from handsfree.gates.value import spoken_value
 from handsfree.gates.visit import Understanding, Visit
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions import Question

@@ -12,8 +12,8 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.devices import HANDS, HEARING_DEVICES, LINK
 from handsfree.events.state import State
-from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DROPPED_BACK
+from handsfree.gates.value import spoken_value
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import (

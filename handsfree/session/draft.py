@@ -22,11 +22,7 @@ from handsfree.questions.ask import Thing
 from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.outside import Outside
 from handsfree.questions.put_back import PutBack
-from handsfree.questions.stop_reading import StopReading
-from handsfree.questions.stop_step import StopStep
-from handsfree.questions.stop_talk import StopTalk
-from handsfree.questions.stop_thing import StopThing
-from handsfree.questions.stopped import AfterStop, Way
+from handsfree.questions.stopped import AfterStop
 from handsfree.questions.thing_first import ThingFirst
 from handsfree.questions.waiting import Waiting
 from handsfree.session import (
@@ -43,6 +39,7 @@ from handsfree.session import (
 )
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
+from handsfree.session.stop_orders import StopCause, order, question_of_step, way_down
 from handsfree.trades.calculation import Judgement
 from handsfree.trades.stops import OpenStop
 
@@ -176,87 +173,27 @@ class Draft:
         undoable: bool = False,
         called: Iterable[ev.ReadingRecord] = (),
     ) -> None:
-        """Speak the order, action first, and listen only for how it goes on.
-
-        Where an order is in force already, the graver of the two is spoken; who was told to leave leaves.
-        """
-        facts, before = self.catalogue.stops, self.state.halt
-        name = hazard or facts.written
-        in_force = before if before is not None and before.part in {None, "outside"} else None
-        standing = () if in_force is None else in_force.hazards
-        graver = in_force is not None and facts.gravest_first({name, *standing})[0] != name
-        leave = any(facts.stops[one].people == "leave" for one in (name, *standing))
-        hazards = facts.gravest_first({name, *(() if before is None else before.hazards)})
-        spoken = in_force.script if graver and in_force is not None else script
-        ways = self._ways_on(hazards, by, undoable=undoable)
-        self.emit(
-            ev.Stopped(
-                at=self.at,
-                gate=self.state.gate,
-                why=why,
-                detail=detail,
-                script=spoken,
-                source=source,
-                still_altered=tuple(self.state.altered),
-                by=by,
-                hazards=hazards,
-                people="leave" if leave else "stay",
-                called=tuple(called),
-                ways=ways,
-            )
-        )
-        if facts.stops[name].down and not leave:
-            self.tell(spoken)
+        """Speak the order, action first, and listen only for how it goes on."""
+        facts = self.catalogue.stops
+        hazard = hazard or facts.written
+        cause = StopCause(why, detail, script, source, by, hazard, undoable, tuple(called))
+        stopped = order(self.plan, self.state, cause)
+        self.emit(stopped)
+        if facts.stops[hazard].down and stopped.people == "stay":
+            self.tell(stopped.script)
             self.go_down()
         else:
-            self.ask(Outside() if leave else AfterStop(ways=ways), spoken)
+            self.ask(Outside() if stopped.people == "leave" else AfterStop(ways=stopped.ways), stopped.script)
 
     def go_down(self) -> None:
         """Ask what is reported when the work is left off: what was switched off and put back, and who was told."""
-        halt, facts = self.state.halt, self.catalogue.stops
-        assert halt is not None
-        things = self.plan.put_back_when_stopped(self.state.altered)
-        outside = tuple(one for one in halt.hazards if facts.stops[one].people == "leave")
-        hazards = outside if halt.people == "leave" else halt.hazards  # who left touches nothing inside
-        steps = (step for step in facts.way_down(hazards) if things or not facts.steps[step].things)
-        self.emit(ev.StepsBegun(at=self.at, part="way-down", steps=tuple(steps)))
+        self.emit(ev.StepsBegun(at=self.at, part="way-down", steps=way_down(self.plan, self.state)))
         self.ask_step()
-
-    def _ways_on(self, hazards: tuple[str, ...], by: ev.StoppedBy, *, undoable: bool) -> tuple[Way, ...]:
-        """Return how the visit may go on after a stop.
-
-        What was typed, written or met by silence was not misheard; nor is a second stop at the gate. What may
-        happen once in a visit only leads down the second time.
-        """
-        state, facts = self.state, self.catalogue.stops
-        heard = by in {"voice", "values"} and state.halt is None and state.gate not in state.misheard_at
-        twice = any(facts.stops[one].once and one in state.stopped_by for one in hazards)
-        open_ways: dict[Way, bool] = {
-            "false-stop": undoable,
-            "misheard": heard,
-            "put-right": not twice,
-            "close": True,
-        }
-        return tuple(way for way, is_open in open_ways.items() if is_open)
 
     def ask_step(self) -> None:
         """Ask the step at hand of those that are walked after a stop."""
-        halt = self.state.halt
-        assert halt is not None
-        name = halt.left[0]
-        step, words = self.catalogue.stops.steps[name], self.catalogue.steps[name]
-        quantity = halt.called[len(halt.read)] if step.as_called else step.quantity
-        if step.told:
-            self.ask(StopTalk(step=name), words.prompt)
-        elif step.things:
-            thing = self.things[halt.things[0]]
-            said, states = sentence_case(thing.said), {"restored": thing.restored, "altered": thing.altered}
-            self.ask(StopThing(step=name, thing=halt.things[0]), words.prompt.format(thing=said, **states))
-        elif quantity is not None:
-            what = sentence_case(self.name(quantity))
-            self.ask(StopReading(step=name, quantity=quantity), words.prompt.format(what=what))
-        else:
-            self.ask(StopStep(step=name), words.prompt)
+        question, text = question_of_step(self.plan, self.state)
+        self.ask(question, text)
 
     def owe(self, hazard: str, *, cause: bool) -> None:
         """Owe the steps before anything fires again, after what ran went out; with its cause named first."""

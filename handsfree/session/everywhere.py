@@ -11,7 +11,7 @@ from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import CommandName
 from handsfree.questions.note import Note
 from handsfree.session import photographing, turning
-from handsfree.session.apply import LONG_PAUSE_MS
+from handsfree.session.apply_stops import LONG_PAUSE_MS
 from handsfree.session.draft import Draft
 from handsfree.session.likely_way import gates_left
 from handsfree.session.more_time import more_time

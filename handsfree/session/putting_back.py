@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from handsfree.events import decisions as ev
-from handsfree.gates.called_values import spoken_value
+from handsfree.gates.value import spoken_value
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import Answer, InUnit, Meaning, Number, Values

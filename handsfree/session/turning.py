@@ -10,8 +10,8 @@ from decimal import Decimal
 
 from handsfree.events import decisions as ev
 from handsfree.events.state import OpenTurn
-from handsfree.gates.called_values import spoken_value
 from handsfree.gates.outcomes import DONE
+from handsfree.gates.value import spoken_value
 from handsfree.gates.visit import Understanding
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.lexicon.meaning import NO_READING, Answer, Meaning, TurnMade, Values

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from handsfree.events.state import State
-from handsfree.gates.called_values import spoken_value
+from handsfree.gates.value import spoken_value
 from handsfree.gates.visit import Unusual, Visit
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at, numeric

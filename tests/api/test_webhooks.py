@@ -87,7 +87,7 @@ def test_closed_stopped_and_signed_are_told_once(hooks, store, other):
      ("left-as-reported", "stopped"), ("open", None)],
 )  # fmt: skip
 def test_every_ending_is_told_as_what_it_is(hooks, store, other, outcome, event):
-    """The endings that a record can have: events/decisions.py."""
+    """The endings that a record can have: events/decisions/ends.py."""
     hooks.add("crm", other.url, EVERYTHING)
     hooks.notice(replace(store.one(f"{1:016x}"), outcome=outcome))
     hooks.deliver()

@@ -58,8 +58,9 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> str:
     for kind, member in (*OF_QUESTIONS, *OF_GATES):
         _delete(tree, kind, member)
     _replace(tree, "questions/stopped.py", "def keys(", "def keys_of_another_name(")
-    _replace(tree, "events/decisions.py", "class Held(Record):", _UNKNOWN_EVENT)
-    _replace(tree, "events/decisions.py", "    | Held\n", "    | Held\n    | Unheard\n")
+    _replace(tree, "events/decisions/gates.py", "class Held(Record):", _UNKNOWN_EVENT)
+    _replace(tree, "events/decisions/__init__.py", "    | Held\n", "    | Held\n    | Unheard\n")
+    _replace(tree, "events/decisions/__init__.py", "    Held,\n", "    Held,\n    Unheard,\n")
     callers = [f"--package=handsfree.{name}" for name in ("procedure", "session", "glance")]  # of every member
     run = subprocess.run(
         [sys.executable, "-m", "mypy", "--no-incremental", *callers],

@@ -12,7 +12,7 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.record import Event
 from handsfree.questions.kind import ALARM_MS
-from handsfree.session.apply import LONG_PAUSE_MS
+from handsfree.session.apply_stops import LONG_PAUSE_MS
 from handsfree.session.margins import MARGINS
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.silence import GRACE_MS, LONGEST_HOLD_MS

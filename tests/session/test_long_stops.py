@@ -19,7 +19,7 @@ from handsfree.events import inputs as inp
 from handsfree.gates.outcomes import DROPPED_BACK, ENDS
 from handsfree.procedure.moves import Moves
 from handsfree.procedure.procedure import load_procedure
-from handsfree.session.apply import LONG_PAUSE_MS
+from handsfree.session.apply_stops import LONG_PAUSE_MS
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import shipped_procedures
 

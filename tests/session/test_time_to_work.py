@@ -7,7 +7,8 @@ from rehearsed import at, of_kind, places, say, shipped, spoken, with_appliance
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.session.apply import LONG_PAUSE_MS, apply
+from handsfree.session.apply import apply
+from handsfree.session.apply_stops import LONG_PAUSE_MS
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.session.silence import alarm_at, deadline
