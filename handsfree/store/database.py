@@ -16,7 +16,6 @@ from sqlalchemy import (
     delete,
     func,
     insert,
-    literal,
     or_,
     select,
     update,
@@ -27,6 +26,7 @@ from handsfree.store.kept import AlikeVisit, Concern, Examined, KeptAnswer, Note
 from handsfree.store.months import ChangedVisit, MonthlyParts, OutdatedVisit, StoreChanges
 from handsfree.store.port import PAGE, KnownColumn
 from handsfree.store.questioned import packed, readings_in
+from handsfree.store.revisions import outdate, raised
 from handsfree.store.tables import (
     ALIKE,
     ANSWER,
@@ -163,7 +163,7 @@ class DatabaseStore:
             "shapes": len(examined.rows.get(SHAPE.name, ())),
         }
         with self._engine.begin() as base:
-            revision = _raised(base)
+            revision = raised(base)
             outdate(base, [key], revision)
             given = {**storable(facts), "revision": revision, "route": routes.keep(base, examined)}
             base.execute(update(VISIT).where(_V.key == key).values(given))
@@ -371,7 +371,7 @@ def _noted(facts: dict[str, Any], found: NotedVisit) -> dict[str, Any]:
 
 def _forget(base: Connection, keys: Sequence[str], but: Sequence[Table] = ()) -> None:
     """Remove what all tables hold of visits, but for some tables."""
-    outdate(base, keys, _raised(base))
+    outdate(base, keys, raised(base))
     for key in keys:
         copies.part(base, key)
     for table in (each for each in (*BESIDE.values(), VISIT) if each not in but):
@@ -387,23 +387,6 @@ def written_anew(engine: Engine) -> bool:
         base.exec_driver_sql("VACUUM")
         busy = base.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
         return not busy
-
-
-def begin(base: Connection) -> None:
-    """Give new tables their own mark."""
-    base.execute(insert(STATE), [{"mark": secrets.token_hex(8), "revision": 0}])
-
-
-def _raised(base: Connection) -> int:
-    """Return a new revision; until the end of the transaction nobody else gets one, so that none is seen late."""
-    base.execute(update(STATE).values(revision=STATE.c.revision + 1))
-    return base.scalar(select(STATE.c.revision)) or 0
-
-
-def outdate(base: Connection, keys: Sequence[str], since: int) -> None:
-    """Note that what questions read of visits holds no more."""
-    asked = select(literal(since), _V.key, _V.revision, _V.day).where(_V.key.in_(keys), _V.revision > 0)
-    base.execute(insert(OUTDATED).from_select(["since", "key", "revision", "day"], asked))
 
 
 def _visits(found: Any) -> list[VisitRow]:

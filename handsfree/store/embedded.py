@@ -10,8 +10,9 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, text
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
-from handsfree.store.database import DatabaseStore, begin
+from handsfree.store.database import DatabaseStore
 from handsfree.store.months import MonthlyParts
+from handsfree.store.revisions import begin
 from handsfree.store.tables import METADATA
 
 SCHEMA = 11

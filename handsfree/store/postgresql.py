@@ -14,8 +14,9 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from handsfree.cache import cache_folder
 from handsfree.problem import Problem, one_line
-from handsfree.store.database import DatabaseStore, begin
+from handsfree.store.database import DatabaseStore
 from handsfree.store.months import MonthlyParts
+from handsfree.store.revisions import begin
 from handsfree.store.tables import STATE
 
 SCHEME = "postgresql://"

@@ -13,10 +13,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 from postgresql_server import NOT_FOUND, programs, server
 from sqlalchemy import create_engine, delete
 
-from handsfree.store.database import DatabaseStore, begin
+from handsfree.store.database import DatabaseStore
 from handsfree.store.embedded import open_embedded
 from handsfree.store.months import MonthlyParts
 from handsfree.store.postgresql import open_postgresql
+from handsfree.store.revisions import begin
 from handsfree.store.tables import METADATA
 
 _NUMBERS = count()
