@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.record import Event
 
 
 @dataclass(frozen=True)
@@ -42,16 +42,14 @@ class Notes:
     """The last judgement of each quantity at the gate at hand."""
 
 
-def noticed(notes: Notes, events: Iterable[Any]) -> Notes:
+def noticed(notes: Notes, events: Iterable[Event]) -> Notes:
     """Return the notes after the events, inputs and decisions alike, in their order."""
     for event in events:
         notes = _noticed(notes, event)
     return notes
 
 
-def _noticed(  # noqa: C901, PLR0911, PLR0912 - one case for each kind of event
-    notes: Notes, event: Any
-) -> Notes:
+def _noticed(notes: Notes, event: Event) -> Notes:  # noqa: C901, PLR0911, PLR0912 - a case for each that is shown
     match event:
         case inp.Heard():
             words = " ".join(event.alternatives[0].text) if event.alternatives else ""
@@ -85,7 +83,7 @@ def _noticed(  # noqa: C901, PLR0911, PLR0912 - one case for each kind of event
             return notes
 
 
-def _became(heard: LastHeard, event: Any) -> LastHeard:
+def _became(heard: LastHeard, event: Event) -> LastHeard:
     """Return what was heard last with what an event tells of it."""
     match event:
         case ev.Understood():

@@ -5,13 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import assert_never
 
 from handsfree.gates.asking import questions_at
 from handsfree.gates.kind import KeyPath
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import Grammar, PhraseRule
-from handsfree.lexicon.meaning import Answer, Command, HazardSaid, Meaning
+from handsfree.lexicon.meaning import (
+    Answer,
+    Command,
+    Correction,
+    HazardSaid,
+    Meaning,
+    Spelled,
+    TurnMade,
+    Values,
+    Wrong,
+)
 from handsfree.lexicon.numbers import NumberForm
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
@@ -90,8 +101,14 @@ def _told(meaning: Meaning) -> str:
             return f"the answer {name}"
         case Command(name):
             return f"the command {name}"
-        case _:
+        case Values() | Correction() | Wrong():
             return "a value"
+        case TurnMade():
+            return "a turn"
+        case Spelled():
+            return "a serial number"
+        case _:
+            assert_never(meaning)
 
 
 def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
