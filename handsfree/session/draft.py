@@ -154,8 +154,7 @@ class Draft:
 
     def ask_of_turn(self) -> None:
         """Ask what is next about the turn that is open."""
-        question, text = advising.question_of_turn(self.plan, self.state)
-        self.ask(question, text)
+        self.ask(*advising.question_of_turn(self.plan, self.state))
 
     def wait(self, until: int, text: str) -> None:
         """Be silent until a time; only everywhere phrases and hazards are heard meanwhile."""
@@ -192,8 +191,7 @@ class Draft:
 
     def ask_step(self) -> None:
         """Ask the step at hand of those that are walked after a stop."""
-        question, text = question_of_step(self.plan, self.state)
-        self.ask(question, text)
+        self.ask(*question_of_step(self.plan, self.state))
 
     def owe(self, hazard: str, *, cause: bool) -> None:
         """Owe the steps before anything fires again, after what ran went out; with its cause named first."""
