@@ -19,6 +19,7 @@ from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_pho
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.events import decisions as ev
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.record import Event
 from handsfree.glance.phone_sound import PhoneSound
 from handsfree.glance.web import has_keys
@@ -27,6 +28,7 @@ from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
+from handsfree.ledger.personal import Committed
 from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.office.carried import carried
 from handsfree.problem import ExitCode, Problem
@@ -58,8 +60,11 @@ def conduct_new(
     draft: bool,
     unproven: bool,
     language: str | None = None,
+    last_visits: Path | None = None,
 ) -> ExitCode:
     """Begin a visit in a new folder and lead it, in the language given or else in the job sheet's.
+
+    Of the folder of earlier visits those to the same appliance are carried in.
 
     Raises Problem when the procedure is a draft, unless `draft` or `unproven` allows that, and when a proof fails,
     unless `unproven` does.
@@ -71,6 +76,7 @@ def conduct_new(
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     options, unheard = _by_keys_where_unheard(options, plan)
     model = _model_sha256(options, plan)
+    earlier, words = _carried_in(last_visits, plan)
     recorder, opening = Recorder.begin(
         folder,
         plan,
@@ -82,8 +88,22 @@ def conduct_new(
         unheard=unheard,
         hears=not options.typed,
         photos=options.photos is not None or (options.glance_web is not None and has_keys(options.glance_web)),
+        earlier=earlier,
+        words=words,
     )
     return _conduct(recorder, opening, options)
+
+
+def _carried_in(last_visits: Path | None, plan: Plan) -> tuple[tuple[EarlierVisit, ...], tuple[Committed, ...]]:
+    """Return the earlier visits to this appliance with the words they commit to; what is left out is told."""
+    if last_visits is None:
+        return (), ()
+    from handsfree.desk.last_time import last_time  # noqa: PLC0415 - loads the desk's reading of records
+
+    before = last_time(last_visits, plan)
+    for sentence in before.left_out:
+        sys.stderr.write(f"{sentence}\n")
+    return before.visits, before.words
 
 
 def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:

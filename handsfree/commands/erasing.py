@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -13,7 +14,7 @@ from handsfree.ledger import read, state_folder
 from handsfree.ledger.visit import visits_beneath
 from handsfree.office.endorsing import merge
 from handsfree.office.enrolment import Enrolment
-from handsfree.office.erasing import Erased, carry_out, data_of, erase
+from handsfree.office.erasing import Erased, PersonsData, carry_out, data_of, erase
 from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem, one_line
@@ -56,7 +57,11 @@ def erase_command(
         if key is None or not reason.strip():
             raise Problem("an erasure is signed and says why", remedy="give --key and --reason")
         signer = KeyHolder(opened_key(key, passphrase_file))
-        done, fault = _each(folders, lambda folder: _erased(folder, person, signer, listed, reason))
+        carried = _commitments(folders, person)
+        done, fault = _each(
+            folders,
+            lambda folder: _erased(folder, data_of(folder, person, carried=carried), signer, listed, reason),
+        )
         if not done and fault is None:
             raise Problem(f"no record here holds anything of {person}", where=str(record),
                           remedy="name a role, or the name as on the job sheet; to go on with what was signed "
@@ -85,10 +90,19 @@ def _each(folders: Sequence[Path], act: Callable[[Path], bool]) -> tuple[list[Pa
     return done, fault
 
 
-def _erased(folder: Path, person: str, signer: KeyHolder, listed: Enrolment | None, reason: str) -> bool:
-    data = data_of(folder, person)
+def _commitments(folders: Sequence[Path], person: str) -> frozenset[str]:
+    """Return what the records commit to of a person: words of theirs may be carried into other records."""
+    found: set[str] = set()
+    for folder in folders:
+        with suppress(Problem):  # told when its turn comes
+            data = data_of(folder, person)
+            found |= {one.commitment for one in data.pieces} if data is not None else set()
+    return frozenset(found)
+
+
+def _erased(folder: Path, data: PersonsData | None, signer: KeyHolder, listed: Enrolment | None, why: str) -> bool:
     if data is not None:
-        _tell(erase(folder, data, signer, listed, reason=reason))
+        _tell(erase(folder, data, signer, listed, reason=why))
     return data is not None
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TypeVar
 
@@ -29,6 +29,8 @@ class Interview:
 
     def __init__(self, sheet: Path) -> None:
         self.kept_at = sheet.with_name(f"{sheet.name}.answers")
+        self.offer: Callable[[str, Mapping[str, str]], tuple[str, str] | None] = lambda *_: None
+        """Path of a question and the answers so far -> an answer to offer and where it is from; Enter takes it."""
         self._kept: dict[str, str] = self._read()
         if self._kept:
             typer.echo(f"Going on with {len(self._kept)} answers kept in {self.kept_at}.")
@@ -70,11 +72,13 @@ class Interview:
                 return read(self._kept[path])
             except ValueError:
                 del self._kept[path]  # the sheet has changed since: it is asked again
+        offered = self._offered(path, read)
         while True:
-            if spell is not None:
+            if spell is not None and offered is None:
                 text = spell(asked)
             else:
-                text = str(typer.prompt(asked, default=default, show_default=bool(default))).strip()
+                shown = default if offered is None else offered
+                text = str(typer.prompt(asked, default=shown, show_default=bool(shown))).strip()
             if text.lower() == BACK:
                 raise BackAsked
             try:
@@ -85,6 +89,19 @@ class Interview:
             self._kept[path] = text
             self._write()
             return value
+
+    def _offered(self, path: str, read: Callable[[str], object]) -> str | None:
+        """Return an answer that is offered to a question, told with where it is from; None for none."""
+        found = self.offer(path, self._kept)
+        if found is None:
+            return None
+        text, origin = found
+        try:
+            read(text)
+        except ValueError:
+            return None
+        typer.echo(f"{origin}: {text}. Enter takes it.")
+        return text
 
     def yes(self, path: str, asked: str, *, default: bool = False) -> bool:
         """Return the answer to a question of yes or no."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import nullcontext
 from datetime import date
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +18,10 @@ from ruamel.yaml.nodes import ScalarNode
 from handsfree.commands.interview import Interview
 from handsfree.commands.sheet_questions import SheetQuestions
 from handsfree.commands.written_answers import choice_written
+from handsfree.desk.earlier_records import EarlierRecords
+from handsfree.desk.known_before import KnownBefore
 from handsfree.documents import parse_document, read_document
+from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
@@ -60,21 +65,30 @@ def make_job_sheet(
     by_voice: bool = False,
     microphone: str | None = None,
     model: Path | None = None,
+    last_visits: Path | None = None,
 ) -> None:
     """Ask for every fact of a job, and for those that the visit needs; an existing file is never overwritten.
 
-    Each answer is kept as soon as it is given; the sheet is written when all are right.
+    Each answer is kept as soon as it is given; the sheet is written when all are right. What the earlier visits in
+    a folder know of the appliance or the site is offered.
     """
     _is_new(file)
     interview = Interview(file)
     spell = _Speller(microphone, model).ask if by_voice and model is not None else None
-    content = interview.lead(lambda: _job(file, appliance, visit, interview, spell))
+    with nullcontext(None) if last_visits is None else EarlierRecords(last_visits) as records:
+        content = interview.lead(lambda: _job(file, appliance, visit, interview, spell=spell, records=records))
     _write(file, content)
     interview.done()
 
 
 def _job(
-    file: Path, appliance: Path | None, visit: Path | None, interview: Interview, spell: AskPerson | None
+    file: Path,
+    appliance: Path | None,
+    visit: Path | None,
+    interview: Interview,
+    *,
+    spell: AskPerson | None,
+    records: EarlierRecords | None,
 ) -> dict[str, Any]:
     """Return the content of a job sheet, asked until job and maker's data agree."""
     document = read_document(appliance or _appliance_beside(file, interview))
@@ -84,8 +98,10 @@ def _job(
     needed = _needed(visit)
     questions = SheetQuestions(interview, _units(trade), needed, spell=spell)
     name = Path(document.file).name
-    one = visit is None or not load_procedure(visit).file.translations
-    unasked = _GIVEN | {"language"} if one else _GIVEN
+    unasked = _GIVEN | _idle(visit)
+    if records is not None:
+        known = KnownBefore(records, model_of(trade, "job"), trade.name, known_enrolment())
+        interview.offer = partial(_offer, known, records.left_out)
     while True:
         given: dict[str, Any] = {"handsfree": 1, "trade": trade.name, "appliance": name}
         content = given | questions.block(model_of(trade, "job"), "", unasked)
@@ -96,6 +112,24 @@ def _job(
         key, what, remedy = wrong
         typer.echo(f"{what}; {remedy}")
         interview.forget(key)
+
+
+def _offer(known: KnownBefore, left_out: list[str], path: str, given: Mapping[str, str]) -> tuple[str, str] | None:
+    """Return what an earlier visit answers to a question, and of which day it is; tell what was left out."""
+    found = known.offer(path, given)
+    while left_out:
+        typer.echo(left_out.pop(0))
+    return None if found is None else (found.text, f"On the job sheet of {found.day}")
+
+
+def _idle(visit: Path | None) -> frozenset[str]:
+    """Return the facts of the job sheet that change nothing of a visit: they are not asked for."""
+    if visit is None:
+        return frozenset({"language", "photos"})
+    procedure = load_procedure(visit)
+    used = {"language": bool(procedure.file.translations)}
+    used["photos"] = any(placed.gate.photo for placed in procedure.gates.values())
+    return frozenset(name for name, is_used in used.items() if not is_used)
 
 
 def _needed(visit: Path | None) -> frozenset[str]:

@@ -92,6 +92,14 @@ def visit(
         str | None,
         typer.Option("--language", help="The language it is led in, in place of the job sheet's: german."),
     ] = None,
+    last_visits: Annotated[
+        Path | None,
+        typer.Option(
+            "--last-visits",
+            metavar="FOLDER",
+            help="Records of earlier visits, as the office hands them back: what they left here is told.",
+        ),
+    ] = None,
     draft: Annotated[
         bool,
         typer.Option(
@@ -108,7 +116,16 @@ def visit(
     from handsfree.commands.conducting import conduct_new  # noqa: PLC0415 - loads sound
 
     raise typer.Exit(
-        conduct_new(procedure, jobsheet, out, options, draft=draft, unproven=unproven, language=language)
+        conduct_new(
+            procedure,
+            jobsheet,
+            out,
+            options,
+            draft=draft,
+            unproven=unproven,
+            language=language,
+            last_visits=last_visits,
+        )
     )
 
 
@@ -157,6 +174,14 @@ def jobsheet(
     visit_name: Annotated[
         str | None, typer.Option("--visit", help="The procedure it is for: whatever that needs is asked for.")
     ] = None,
+    last_visits: Annotated[
+        Path | None,
+        typer.Option(
+            "--last-visits",
+            metavar="FOLDER",
+            help="Records of earlier visits: what they know of the appliance or the site is offered.",
+        ),
+    ] = None,
     by_voice: Annotated[bool, typer.Option("--voice", help="Spell serial and dates by voice.")] = False,
     microphone: MicrophoneName = None,
     model: Model = None,
@@ -169,7 +194,15 @@ def jobsheet(
     if new or not file.exists():
         voice = (model or model_folder()) if by_voice else None
         with nullcontext((None, None)) if visit_name is None else chosen(visit_name) as (visit_file, _):
-            make_job_sheet(file, appliance, visit_file, by_voice=by_voice, microphone=microphone, model=voice)
+            make_job_sheet(
+                file,
+                appliance,
+                visit_file,
+                by_voice=by_voice,
+                microphone=microphone,
+                model=voice,
+                last_visits=last_visits,
+            )
     report: dict[str, Any] = check_sheet(file)
     if as_json:
         typer.echo(json.dumps(report))

@@ -10,16 +10,18 @@ from collections.abc import Iterator, Sequence
 
 from handsfree.desk import ending_words, wording
 from handsfree.desk.approval import fault_of_approval
+from handsfree.desk.carried_in import change_told
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
+from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict
 from handsfree.rehearing.findings import TOLD, FindingKind
 from handsfree.store.kept import COPIED, Concern
 
 BROKEN, ALTERED, STOP_MISSED, LIMIT, HEARD_OTHERWISE, MISHEARD = 100, 90, 82, 80, 72, 70
 NO_SPEECH, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 68, 66, 64, 60, 56
-NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, CLOSE = 50, 48, 45, 40, 39, 38, 37, 20
+NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, DRIFTED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 30, 20
 EXAMPLE = 10
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
@@ -46,6 +48,7 @@ def concerns_of(evidence: Evidence, judged: Sequence[JudgedLine]) -> tuple[Conce
         *_of_stops(evidence),
         *_of_the_sound(evidence),
         *_of_verdicts(evidence),
+        *_of_last_time(evidence),
         *(
             Concern("Other conditions", one.why, CONDITIONS, "order", one.seq)
             for one in wrong_conditions(evidence)
@@ -95,6 +98,15 @@ def _of_the_record(evidence: Evidence) -> Iterator[Concern]:
     if unproven := evidence.recorded.opened.unproven:
         says = f"these proofs of the procedure fail: {', '.join(unproven)}"
         yield Concern("Procedure not proven", says, UNPROVEN, "trust", 0)
+
+
+def _of_last_time(evidence: Evidence) -> Iterator[Concern]:
+    """Yield each value that lay unusually far from what the visit before left; taken anew, the last counts."""
+    last = {told.kept_at: (step.seq, told) for step, told in evidence.recorded.all(ev.LastTimeTold)}
+    for seq, told in last.values():
+        for one in told.compared:
+            if one.unusual:
+                yield Concern("Unusual drift", change_told(one), DRIFTED, "right", seq)
 
 
 def _of_the_sound(evidence: Evidence) -> Iterator[Concern]:

@@ -6,6 +6,7 @@ import string
 from collections.abc import Iterable, Iterator
 
 from handsfree.desk import wording
+from handsfree.desk.carried_in import carried_in
 from handsfree.desk.evidence import Evidence, at
 from handsfree.desk.photos import photo_facts
 from handsfree.desk.signatures import drawn_signatures
@@ -29,6 +30,7 @@ def facts(evidence: Evidence) -> list[tuple[str, str]]:
     return [
         *first,
         *((says, text) for says, text in told if text),
+        *carried_in(evidence),
         *_answered_by(evidence),
         *photo_facts(evidence),
         *signed,

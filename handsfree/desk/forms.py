@@ -181,6 +181,15 @@ class CustomerForm(Form):
     """What to write when the blanks have no value."""
 
 
+class LastTimeForm(Form):
+    """What the next visit to the same appliance is told of this one."""
+
+    advised: Texts = ("advised",)
+    """Answers, by name, that leave something to do even when the visit came to its end."""
+    told: Texts = ()
+    """Gates, by name, whose few words tell what was found or done: they leave nothing to do."""
+
+
 class ReportForm(Form):
     """How visits of this trade are reported."""
 
@@ -201,6 +210,7 @@ class ReportForm(Form):
     across: Annotated[tuple[Across, ...], AsTuple] = ()
     notice: NoticeForm = NoticeForm()
     customer: CustomerForm = CustomerForm()
+    last_time: LastTimeForm = LastTimeForm()
     until: str
     """What must stay as it is until a warning is dealt with."""
     cautions: Texts

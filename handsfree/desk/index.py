@@ -13,23 +13,17 @@ from pathlib import Path
 from handsfree.cache import cache_folder
 from handsfree.desk.concerns import copied, in_order
 from handsfree.desk.examination import opening_facts, stamp
+from handsfree.desk.record import MISSHAPEN, opened_in
 from handsfree.desk.view import VisitView, unpacked
-from handsfree.events.decisions import VisitOpened
-from handsfree.events.upcasting import opened_in_todays_form
-from handsfree.ledger.chain import LONGEST_LINE
-from handsfree.ledger.personal import names_of
 from handsfree.office.verification import list_digest
-from handsfree.problem import one_line
+from handsfree.problem import Problem, one_line
 from handsfree.regular_files import open_regular
 from handsfree.store.embedded import open_embedded
 from handsfree.store.kept import AlikeVisit, Cell, Concern, Examined, NotedVisit, Row, VisitRow
 from handsfree.store.port import VisitStore
-from handsfree.visit.recorder import own_facts
 
 MOST = 1 << 53
 """No count is larger; a record may claim any."""
-_MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
-"""What reading a line that is none of ours raises."""
 WATCHED = frozenset(
     {
         "ledger.jsonl",
@@ -226,21 +220,19 @@ def key_of(name: str) -> str:
 def _quick(folder: Path) -> Row:
     """Return the facts of the first and the last line; nothing is verified by it."""
     try:
+        opened, at = opened_in(folder)
         with open_regular(folder / "ledger.jsonl") as stream:
-            first = json.loads(stream.readline(LONGEST_LINE))
             stream.seek(max(0, os.fstat(stream.fileno()).st_size - 16384))
             lines = stream.read(16384).rstrip(b"\n").split(b"\n")
-        content = names_of(folder).told_in(own_facts(first["event"]))
-        opened = VisitOpened.model_validate(opened_in_todays_form(content))
-        facts: dict[str, Cell] = {**opening_facts(opened), "opened_at": str(first["at"]), "outcome": "open"}
-    except (*_MISSHAPEN, OSError):
+    except (Problem, OSError):
         return {"seal": "unreadable", "sentence": "the first entry is not that of a visit", "job": folder.name}
+    facts: dict[str, Cell] = {**opening_facts(opened), "opened_at": at, "outcome": "open"}
     try:
         last = json.loads(lines[-1])
         facts["entries"] = min(int(last["seq"]), MOST) + 1
         if last["kind"] == "visit-closed":
             facts["outcome"] = str(last["event"]["outcome"])
             facts["not_done"] = len(last["event"]["not_done"])
-    except _MISSHAPEN:
+    except MISSHAPEN:
         pass
     return facts

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from handsfree.desk import forms, wording
+from handsfree.desk.carried_in import change_told
 from handsfree.desk.ending import why_stopped
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
@@ -163,6 +164,9 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             done = "Turned back" if undoes else "Turned"
             turned = f"{done} at {_screw(rate)}: {direction}, {wording.turn(eighths)}"
             return (f"{turned}, {unlike}: to be undone", "odd") if unlike else (turned, "turn")
+        case ev.LastTimeTold(compared=compared):
+            odd = any(one.unusual for one in compared)
+            return f"Last time: {'; '.join(map(change_told, compared))}", "odd" if odd else "note"
         case ev.SetVoided(kept_at=kept_at, why=why):
             return f"Readings of {wording.plain(kept_at)} no longer count: {why}", "edit"
         case ev.NotDone(gate=gate, reason=reason):

@@ -57,6 +57,8 @@ def photos_of(evidence: Evidence) -> list[ShownPhoto]:
 
 def photo_facts(evidence: Evidence) -> Iterator[tuple[str, str]]:
     """Yield, as a fact of the visit, how many photos came of what, and why one that was wanted did not."""
+    if evidence.sheet("job.photos") == "none":
+        yield "Photos", "None: the job sheet says that no picture is taken here"
     came: dict[str, int] = {}
     for _, event in evidence.recorded.all(inp.PhotoTaken):
         came[event.gate] = came.get(event.gate, 0) + 1

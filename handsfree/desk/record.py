@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -13,17 +14,23 @@ from pydantic import ValidationError
 from handsfree.desk.not_asked import reasons
 from handsfree.events import decisions as ev
 from handsfree.events.record import Event
+from handsfree.events.upcasting import opened_in_todays_form
 from handsfree.gates.block import Limits
 from handsfree.ledger import Entry, read
+from handsfree.ledger.chain import LONGEST_LINE
 from handsfree.ledger.personal import PersonalFiles, holds_names, names_of
-from handsfree.problem import Problem
+from handsfree.problem import ExitCode, Problem
+from handsfree.regular_files import open_regular
 from handsfree.session.deciding import possible
 from handsfree.session.plan import Plan
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.visit.folder import plan_of
-from handsfree.visit.recorder import EntryReader
+from handsfree.visit.recorder import EntryReader, own_facts
 
 Kind = TypeVar("Kind")
+
+MISSHAPEN = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError)
+"""What reading a line that is none of ours raises."""
 
 
 @dataclass(frozen=True)
@@ -230,6 +237,21 @@ class Recorded:
             known = self.plan.things[thing]
             return known.altered if altered else known.restored
         return "altered" if altered else "restored"
+
+
+def opened_in(folder: Path) -> tuple[ev.VisitOpened, str]:
+    """Return the first event of a record, with the names it commits to as far as they are here, and its time.
+
+    Nothing is verified by it. Raises Problem when the first line is not that of a visit.
+    """
+    try:
+        with open_regular(folder / "ledger.jsonl") as stream:
+            first = json.loads(stream.readline(LONGEST_LINE))
+        content = names_of(folder).told_in(own_facts(first["event"]))
+        return ev.VisitOpened.model_validate(opened_in_todays_form(content)), str(first["at"])
+    except (*MISSHAPEN, OSError) as error:
+        what = "the first entry is not that of a visit"
+        raise Problem(what, where=str(folder), code=ExitCode.FAILED) from error
 
 
 def load(folder: Path, walked: Sequence[Entry] = ()) -> Recorded:

@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from handsfree.events.decisions import Direction, Ending, Lacking, ReadingRecord, ReEntry, StepsPart
 from handsfree.events.devices import HEARING_DEVICES
+from handsfree.events.earlier import EarlierVisit
 from handsfree.lexicon.stops import People
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
@@ -233,6 +234,10 @@ class State:
     """Why the rate is not held any more, as a recheck found it."""
     accepted: int = 0
     last_accepted: ReadingRecord | None = None
+    earlier: tuple[EarlierVisit, ...] = ()
+    """What was carried in of earlier visits, the newest first."""
+    compared: Mapping[str, str] = field(default_factory=_nothing)
+    """Where a value was read -> the measurement point at which what was left there last time was told."""
     interrupted: Interrupted | None = None
     """What a note leads back to."""
     outcome: Ending | Literal[""] = ""

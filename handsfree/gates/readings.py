@@ -196,6 +196,7 @@ class ReadingsGate(GateBlock):
     def _done(self, visit: Visit) -> None:
         if self.captures is not None:
             self._captured(visit, self.captures, visit.state.sets[self.point][-1].values[self.ask[0].quantity])
+        visit.tell_last_time()
         visit.pass_gate(DONE)
 
     def _captured(self, visit: Visit, thing: str, reading: ev.ReadingRecord) -> None:

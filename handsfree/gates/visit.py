@@ -243,6 +243,9 @@ class Visit(Protocol):
     def stop_if_rising(self, kept_at: str, settle: Settle) -> bool:
         """Stop the visit when a quantity rises that must not; False when none does."""
 
+    def tell_last_time(self) -> None:
+        """Say what an earlier visit left of the values that were just accepted, and an unusual change."""
+
     def hold_ran_out(self) -> bool:
         """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
 

@@ -89,6 +89,11 @@ class PersonalFiles:
 
     def payload(self, commitment: str) -> bytes | None:
         """Return what was committed to; None when it is not here, the file is another, or beyond all size."""
+        found = self.file(commitment)
+        return None if found is None else found[SALT_BYTES:]
+
+    def file(self, commitment: str) -> bytes | None:
+        """Return the whole file of what was committed to, salt first; None as for `payload`."""
         if not is_digest(commitment):
             return None
         try:
@@ -98,7 +103,7 @@ class PersonalFiles:
             return None
         if len(found) > SALT_BYTES + LARGEST_PAYLOAD:
             return None
-        return found[SALT_BYTES:] if hashlib.sha256(found).hexdigest() == commitment else None
+        return found if hashlib.sha256(found).hexdigest() == commitment else None
 
     def told(self, text: str) -> str:
         """Return a text with what it commits to put back in."""
@@ -128,6 +133,11 @@ class PersonalFiles:
 def _short(text: str) -> str:
     words = text.split()
     return " ".join(words) if len(words) <= SPOKEN_WORDS else f"{' '.join(words[:SPOKEN_WORDS])} …"
+
+
+def commitments_in(text: str) -> list[str]:
+    """Return what a text commits to, in order."""
+    return _IN_TEXT.findall(text)
 
 
 def holds_names(text: str) -> bool:

@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,8 +47,13 @@ class PersonsData:
     """Sounds that are taken for the technician's, and may hold this person's voice too."""
 
 
-def data_of(folder: Path, person: str, files: Files | None = None) -> PersonsData | None:
-    """Return what a record holds of a person, named by a role ("technician") or by name; None when nothing."""
+def data_of(
+    folder: Path, person: str, files: Files | None = None, carried: Collection[str] = ()
+) -> PersonsData | None:
+    """Return what a record holds of a person, named by a role ("technician") or by name; None when nothing.
+
+    `carried` are the commitments to this person's data in other records: words carried in from there keep them.
+    """
     files = files or Disk()
     payloads = PersonalFiles(VisitFolder(folder), files)
     pieces: dict[str, PersonalDatum] = {}
@@ -69,13 +74,16 @@ def data_of(folder: Path, person: str, files: Files | None = None) -> PersonsDat
     roles = whose - {SEVERAL} if named else whose
     own = [one for one in pieces.values() if one.commitment in named or one.whose in roles]
     voices = tuple(sounds) if TECHNICIAN in whose else ()
+    also = tuple(one for one in pieces.values() if one.commitment in carried and one not in own)
     if not own and not voices:
-        return None
+        return (
+            PersonsData(", ".join(sorted({one.whose for one in also})), also, (), (), identity) if also else None
+        )
     names = {texts[one.commitment]: None for one in own if one.what == "name"}
     names |= {in_clear: None} if TECHNICIAN in whose else {}
     others = 0 if voices else len(sounds)
     clear = tuple(name for name in names if name)
-    return PersonsData(", ".join(sorted(whose)), tuple(own), voices, clear, identity, others)
+    return PersonsData(", ".join(sorted(whose)), (*own, *also), voices, clear, identity, others)
 
 
 @dataclass(frozen=True)

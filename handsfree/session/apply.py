@@ -86,6 +86,7 @@ def apply(plan: Plan, state: State, event: Event) -> State:
                 now=event.at,
                 last_change=event.at,
                 photos_wanted=event.photos,
+                earlier=event.earlier,
             )
             sound_kept = (
                 event.sound or plan.sheets.job.sound
@@ -141,6 +142,8 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             at, doubted = event.at, state.pair_doubted
             sets = _last(state, event.kept_at, lambda one: replace(one, complete=True, at=at, doubted=doubted))
             return replace(_nothing_called(state), sets=sets)
+        case ev.LastTimeTold():
+            return replace(state, compared=with_item(state.compared, plan.where_read(event.gate), event.kept_at))
         case ev.SetVoided():
             return replace(
                 _nothing_called(state),

@@ -29,6 +29,7 @@ from handsfree.session import (
     advising,
     calculations,
     deciding,
+    last_time,
     old_readings,
     photos,
     proving,
@@ -358,6 +359,15 @@ class Draft:
             taken = self.state.readings(kept_at)
             self.stop_at(passed, taken[-1].values if taken else {})
         return passed is not None
+
+    def tell_last_time(self) -> None:
+        """Say what an earlier visit left of the values that were just accepted, and an unusual change."""
+        compared = last_time.compared(self.plan, self.state)
+        if compared:
+            gate = self.state.gate
+            self.emit(ev.LastTimeTold(at=self.at, gate=gate, kept_at=self.gate.effects.kept_at, compared=compared))
+            for text in last_time.compared_words(self.plan, compared):
+                self.tell(text)
 
     def hold_ran_out(self) -> bool:
         """Say whether the appliance has let go of the held rate by itself, by the maker's time."""

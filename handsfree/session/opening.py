@@ -1,14 +1,16 @@
-"""How a visit begins: its first event, the cautions, the first gate."""
+"""How a visit begins: its first event, the cautions, what was left last time, the first gate."""
 
 from __future__ import annotations
 
 from datetime import date
 
 from handsfree.events import decisions as ev
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.inputs import PersonalData
 from handsfree.events.record import SCHEMA_VERSION
 from handsfree.events.state import State
 from handsfree.session.draft import Draft
+from handsfree.session.last_time import last_time_words
 from handsfree.session.plan import Plan
 from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_digest
 
@@ -27,6 +29,7 @@ def opened(
     personal: tuple[PersonalData, ...] = (),
     hears: bool = False,
     photos: bool = False,
+    earlier: tuple[EarlierVisit, ...] = (),
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -56,7 +59,8 @@ def opened(
         instrument_serial=None if chief is None else chief.serial,
         calibrated_until=None if until is None else until.isoformat(),
         sound=job.sound if hears else "",
-        photos=photos,
+        photos=photos and job.photos == "wanted",
+        earlier=earlier,
         personal=personal,
         unproven=unproven,
         standing=standing,
@@ -80,5 +84,7 @@ def opening(plan: Plan, first: ev.VisitOpened) -> tuple[ev.Decision, ...]:
         draft.tell(plan.fill(caution))
     if first.sound in {"kept", "not kept"}:
         draft.say("sound-kept" if first.sound == "kept" else "sound-not-kept")
+    for text in last_time_words(plan, first):
+        draft.tell(text)
     draft.enter(plan.procedure.first)
     return tuple(draft.events)

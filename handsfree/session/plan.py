@@ -150,6 +150,11 @@ class Plan:
         by_sheet = sum(count * times.get(name, 0) for name, count in gate.work_sheet.items())
         return 1000 * min(max(written, by_sheet), LONGEST_WORK_SECONDS)
 
+    def where_read(self, gate_id: str) -> str:
+        """Return what makes readings of two visits comparable: the rate that a gate holds, else its point."""
+        effects = self.gate(gate_id).gate.effects
+        return effects.rate or effects.kept_at
+
     def reading(self, quantity: str, value: Number) -> Reading:
         """Return a called number as a reading in the quantity's unit; its last digit gives the resolution."""
         if isinstance(value, InUnit):

@@ -9,6 +9,7 @@ from datetime import date
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.record import Event
 from handsfree.events.state import State
 from handsfree.session.apply import after, apply
@@ -24,8 +25,8 @@ SPEAKING_MS = 1_200
 class Rehearsal:
     """A visit rehearsed with typed words; `events` holds everything so far, inputs included."""
 
-    def __init__(self, plan: Plan, day: date) -> None:
-        first = opened(plan, program="rehearsal", day=day, sheets_sha256={}, model_sha256=None)
+    def __init__(self, plan: Plan, day: date, earlier: tuple[EarlierVisit, ...] = ()) -> None:
+        first = opened(plan, program="rehearsal", day=day, sheets_sha256={}, model_sha256=None, earlier=earlier)
         self.plan = plan
         self.events: list[Event] = list(opening(plan, first))
         self.state = after(plan, State(), tuple(self.events))

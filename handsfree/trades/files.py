@@ -59,6 +59,14 @@ class ExpectedBlock(Block):
         return self
 
 
+class DriftBlock(Block):
+    """How far a reading may lie from what the visit before left; beyond it the change is told as unusual."""
+
+    most: Exact = Field(gt=0)
+    """The largest usual change, either way, in the quantity's unit."""
+    source: str = Field(min_length=3)
+
+
 class QuantityFacts(Block):
     """What is the same in every language of something that can be read."""
 
@@ -77,6 +85,8 @@ class QuantityFacts(Block):
     """What is read when something is wrong, for visits at random."""
     expected: ExpectedBlock | None = None
     """Where a reading is asked about, if neither the maker's sheet nor a stop limit has a say."""
+    drift: DriftBlock | None = None
+    """With it, what the visit before left is told once the new reading is accepted."""
 
     @model_validator(mode="after")
     def _ordered(self) -> QuantityFacts:

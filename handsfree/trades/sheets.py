@@ -174,6 +174,8 @@ class JobSheet(Block):
     """Whom to call in an emergency; it stands on the warning notice."""
     sound: Literal["ask", "kept", "not kept"] = "ask"
     """Whether its sound is kept: asked at the opening, agreed to before, or never (words and scores stay)."""
+    photos: Literal["wanted", "none"] = "wanted"
+    """Whether photos are asked for where the procedure says so, or none where the site forbids pictures."""
     next_visit: Day | None = None
     """When the next visit is due, as agreed; it stands on the customer's page."""
 
@@ -208,6 +210,10 @@ class Sheets(Block):
     def own_facts(self) -> dict[str, str]:
         """Return the facts of the job that only this trade has, by name, as they are shown."""
         return {}
+
+    def same_facts(self) -> tuple[str, ...]:
+        """Return which of those must be the same before readings of two visits are compared."""
+        return ()
 
     def shows(self) -> dict[str, str]:
         """Return the unit that instruments show in place of the program's: of several the chief one's."""

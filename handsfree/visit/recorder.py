@@ -11,6 +11,7 @@ from typing import Any
 from handsfree import __version__
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.record import SCHEMA_VERSION, Event, to_record
 from handsfree.events.state import State
 from handsfree.events.upcasting import Reader
@@ -28,6 +29,7 @@ from handsfree.ledger import (
     SystemClock,
     read,
 )
+from handsfree.ledger.personal import Committed
 from handsfree.problem import ExitCode, Problem
 from handsfree.session.apply import after, apply
 from handsfree.session.decide import decide
@@ -67,11 +69,15 @@ class Recorder:
         throw_away: Path | None = None,
         hears: bool = False,
         photos: bool = False,
+        earlier: tuple[EarlierVisit, ...] = (),
+        words: Sequence[Committed] = (),
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Open a visit in a new folder; return it with the events of its opening, already on disk.
 
         `hears` says that somebody is listened to: whether the sound is kept is then told, or asked first.
-        `photos` says that there is a way for photos: the phone's page with its keys, or a watched folder.
+        `photos` says that there is a way for photos: the phone's page with its keys, or a watched folder. None are
+        wanted all the same where the job sheet says so.
+        `earlier` are earlier visits to this appliance, and `words` what they commit to.
         Names are put away: in the record, and in the plan that leads the visit, stands what commits to them.
         With a folder for a throw-away key the record says that its visit is invented, and is sealed by that key.
         """
@@ -91,6 +97,7 @@ class Recorder:
             personal=tuple(datum for datum, _ in names),
             hears=hears,
             photos=photos,
+            earlier=earlier,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)
@@ -98,7 +105,7 @@ class Recorder:
             folder,
             to_record(first)[1],
             sources=kept,
-            personal=[one for _, one in names],
+            personal=[*(one for _, one in names), *words],
             clock=clock,
             state=throw_away,
             device=device,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -16,7 +17,10 @@ from handsfree.commands.written_answers import day_written, number_written
 from handsfree.documents import read_document
 from handsfree.problem import ExitCode
 from handsfree.procedure.sheets import load_sheets, read_appliance_sheet
+from handsfree.shipped import procedure_path
 from handsfree.trades.combustion import sheets as combustion
+from handsfree.visit.folder import load_plan
+from handsfree.visit.recorder import Recorder
 
 MAKERS = Path(__file__).parents[2] / "handsfree" / "demo" / "appliance-24.yaml"
 
@@ -115,6 +119,75 @@ def test_back_asks_for_the_last_answer_again(folder: Path) -> None:
     code, told = run("jobsheet", str(folder / "new.yaml"), "--visit", "gas-rate-check", said=said)
     assert code == 0, told
     assert load_sheets(folder / "new.yaml")[0].job.site == "Meadow House"
+
+
+def test_photos_are_asked_of_where_the_visit_wants_any(folder: Path) -> None:
+    """A site may forbid pictures; a visit that wants none leaves the question out."""
+    right = [pair[1] for pair in JOB]
+    said = [*right[: right.index("ask") + 1], "a few", "none"]
+    code, told = run("jobsheet", str(folder / "new.yaml"), "--visit", "annual-service", said=said)
+    assert code == ExitCode.LEFT_OPEN
+    assert "'a few' cannot stand" in told
+    assert json.loads((folder / "new.yaml.answers").read_text("utf-8"))["photos"] == "none"
+
+
+@pytest.fixture(scope="module")
+def earlier(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with one visit to SN1 at Orchard House, by another technician, with a meter."""
+    folder = tmp_path_factory.mktemp("earlier")
+    (folder / MAKERS.name).write_bytes(MAKERS.read_bytes())
+    said = [pair[1] for pair in JOB]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(tmp_path_factory.mktemp("device")))
+        assert run("jobsheet", str(folder / "old.yaml"), "--visit", "gas-rate-check", said=said)[0] == 0
+        plan, kept = load_plan(procedure_path("gas-rate-check"), folder / "old.yaml")
+        recorder, _ = Recorder.begin(folder / "visits" / "one", plan, kept)
+        recorder.release()
+    return folder / "visits"
+
+
+def test_what_an_earlier_visit_knows_is_offered_and_taken_by_enter(folder: Path, earlier: Path) -> None:
+    """Site, serial, altitude, whom to alert, fuel and meter; never a person, an instrument, a day, consent."""
+    own = {
+        "j-1": "j-2", "Ines Demoville": "Otto Demomann", "invented 12345, until 2027-12-31": "invented 77",
+        "20/11/2027": "20/11/2028", "FG1": "FG2",
+    }  # fmt: skip
+    offered = {
+        "Orchard House", "SN1", "400 ft", "yes", "the office", "0555 0100", "0555 0112", "natural gas", "m3",
+        "38.0", "gross", "the bill",
+    }  # fmt: skip
+    said = ["" if right in offered else own.get(right, right) for right in [pair[1] for pair in JOB]]
+    code, told = run(
+        "jobsheet", str(folder / "new.yaml"), "--visit", "gas-rate-check", "--last-visits", str(earlier), said=said
+    )
+    assert code == 0, told
+    job = load_sheets(folder / "new.yaml")[0].job
+    assert isinstance(job, combustion.CombustionJobSheet)
+    assert (job.site, job.serial, job.altitude_metre, job.fuel) == (
+        "Orchard House", "SN1", Decimal("121.92"), "natural gas"
+    )  # fmt: skip
+    assert job.meter is not None
+    assert (job.technician.name, job.instrument.serial) == ("Otto Demomann", "FG2")
+    for line in told.splitlines():
+        if line.endswith("Enter takes it."):
+            assert not [word for word in ("Demoville", "12345", "FG1", "computed", "ask:") if word in line]
+
+
+def test_nothing_is_offered_from_a_record_that_does_not_hold(folder: Path, earlier: Path, tmp_path: Path) -> None:
+    """Nor is anything of the appliance for another serial; both are said or seen, and each is asked for."""
+    shutil.copytree(earlier, tmp_path / "altered")
+    sheet = tmp_path / "altered" / "one" / "sources" / "jobsheet.yaml"
+    sheet.write_text(sheet.read_text("utf-8").replace("natural gas", "propane"), "utf-8")
+    new = ("jobsheet", str(folder / "new.yaml"), "--last-visits")
+    _, told = run(*new, str(tmp_path / "altered"), said=["j-2", "", "Otto", "77", "SN1", "0", "n", "n"])
+    assert "one is not carried in: its record is broken" in told
+    assert "propane" not in told
+    (folder / "new.yaml.answers").unlink()
+    right = [pair[1] for pair in JOB]
+    said = ["SN9" if one == "SN1" else one for one in right[: right.index("natural gas")]]
+    _, told = run(*new, str(earlier), said=said)
+    assert "0555 0100. Enter takes it." in told
+    assert "natural gas. Enter takes it." not in told
 
 
 def test_without_makers_data_it_says_how_to_make_it(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 import soundfile
 from pypdf import PdfReader
 
+from handsfree.handover.outbox_visits import without_sound
 from handsfree.hearing.resampling import RATE
 from handsfree.ledger import RecordVerdict, read, verify
 from handsfree.speaking.voice import Voice, VoiceSettings
@@ -65,6 +66,24 @@ def test_a_draft_is_led_by_keys_when_asked_and_every_paper_says_so(
     assert "it was led by a draft, a procedure that no author approved" in report.remarks
     assert next(iter(read(out))).event["standing"]["status"] == "draft"
     assert "DRAFT: not approved by any author" in _text_of_report(run, out, tmp_path / "report.pdf")
+
+
+@pytest.mark.slow("four programs")
+def test_an_earlier_visit_is_told_at_the_opening_and_a_broken_one_is_not(
+    run, tmp_path: Path, procedure: Path, jobsheet: Path
+) -> None:
+    """As the office hands it back: a package in a folder; a broken one is told in a line, and the visit begins."""
+    asked = ("visit", procedure, "--jobsheet", jobsheet, "--typed", "--silent", "--draft")
+    assert run(*asked, "--out", tmp_path / "first", keys="\n12\n\nfitted\n\n\n").returncode == 0
+    earlier, second = tmp_path / "earlier", tmp_path / "second"
+    name, package = without_sound(tmp_path / "first")
+    (earlier / "broken").mkdir(parents=True)
+    (earlier / name).write_bytes(package)
+    (earlier / "broken" / "ledger.jsonl").write_bytes((tmp_path / "first" / "ledger.jsonl").read_bytes()[:-40])
+    led = run(*asked, "--out", second, "--last-visits", earlier)
+    assert "Last visit today: One reading, finished." in led.stdout
+    assert "broken is not carried in: its record is broken: " in led.stderr
+    assert "carried in from One reading of " in run("verify", second, "--accept-unanchored").stdout
 
 
 @pytest.mark.slow("five programs, and a paper")

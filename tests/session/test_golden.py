@@ -18,6 +18,7 @@ import pytest
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.earlier import Compared
 from handsfree.events.record import SCHEMA_VERSION, from_record, json_schema, to_record
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import shipped_procedures
@@ -150,6 +151,11 @@ def _examples() -> dict[str, Any]:
     photo = inp.PersonalData(commitment="0" * 64, whose="customer", what="photo")
     events.append(inp.PhotoTaken(at=1, gate="plate-gas", photo=photo, source="page"))
     events.append(ev.NoPhoto(at=1, gate="plate-gas", reason="too dark", sound=None))
+    compared = Compared(
+        quantity="co2", unit="%", now="8.8", last="9.3", day="2026-03-02", left=True, change="-0.5",
+        unusual="by more than 0.4 (a source)",
+    )  # fmt: skip
+    events.append(ev.LastTimeTold(at=1, gate="found-maximum", kept_at="found-maximum", compared=(compared,)))
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))

@@ -9,6 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
 from attacks import remembered_links
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import shutil
 import struct
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -183,6 +184,24 @@ def test_no_photo_is_asked_for_where_there_is_no_way_for_one(tmp_path: Path) -> 
     made.photographs("plate")
     assert made.kept == 0
     made.recorder.release()
+
+
+def test_none_is_asked_for_nor_kept_where_the_job_sheet_forbids_it(tmp_path: Path) -> None:
+    """And the papers say so; what comes all the same is not kept."""
+    sheet = tmp_path / "jobsheet.yaml"
+    sheet.write_text(f"{JOB_SHEET.read_text('utf-8')}photos: none\n", encoding="utf-8")
+    shutil.copy(JOB_SHEET.with_name("appliance-24.yaml"), tmp_path)
+    made = Closet(tmp_path, sheet=sheet)
+    assert made.opening == ["Read it."]
+    made.photographs("plate")
+    assert (made.kept, made.mouth.notes) == (0, [LATER])
+    assert made.says("photo left out because it is too dark")[0] == "Not at this gate."
+    made.says("plate read")
+    made.says("flue seen")
+    folder = made.finished()
+    made.recorder.release()
+    assert dict(open_dossier(folder).facts)["Photos"] == "None: the job sheet says that no picture is taken here"
+    assert verify(folder, replay=replay_of(folder)).whole
 
 
 @pytest.mark.parametrize(("change", "says"), [

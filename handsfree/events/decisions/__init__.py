@@ -62,6 +62,7 @@ from handsfree.events.decisions.stops import (
 )
 from handsfree.events.decisions.talk import AnsweredBy, Asked, Noted, NotUnderstood, Said, ToneSounded, Understood
 from handsfree.events.decisions.values import (
+    LastTimeTold,
     Marked,
     PairDoubted,
     RateCalled,
@@ -92,6 +93,7 @@ Decision = Annotated[
     | ReadingAccepted
     | RateCalled
     | SetTaken
+    | LastTimeTold
     | SetVoided
     | PairDoubted
     | SettlingJudged

@@ -6,6 +6,7 @@ from typing import Literal, TypeGuard, get_args
 
 from pydantic import Field
 
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.inputs import PersonalData, Record
 from handsfree.trades import DEFAULT_TRADE
 
@@ -85,6 +86,8 @@ class VisitOpened(Record):
     """The language that the visit was led in; records from before there were translations do not say it."""
     photos: bool = False
     """Whether photos are wanted where the procedure says so: there is a way for them."""
+    earlier: tuple[EarlierVisit, ...] = ()
+    """What was carried in of earlier visits to this appliance, the newest first."""
     unheard: bool = False
     """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
 

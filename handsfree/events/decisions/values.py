@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from handsfree.events.decisions.reading import ReadingRecord
+from handsfree.events.earlier import Compared
 from handsfree.events.inputs import Record
 
 
@@ -65,6 +66,16 @@ class SetTaken(Record):
     at: int
     kept_at: str
     number: int
+
+
+class LastTimeTold(Record):
+    """What the visit before left was told, beside values that were accepted before it was."""
+
+    kind: Literal["last-time"] = "last-time"
+    at: int
+    gate: str
+    kept_at: str
+    compared: tuple[Compared, ...]
 
 
 class SetVoided(Record):

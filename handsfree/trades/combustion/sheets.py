@@ -183,6 +183,10 @@ class CombustionSheets(Sheets):
         """Return the fuel, the basis of the maker's data, and how the analyser comes by CO2."""
         return {"fuel": self.job.fuel, "basis": self.appliance.basis, "CO2": self.job.instrument.co2}
 
+    def same_facts(self) -> tuple[str, ...]:
+        """Return the fuel: another one burns with other values."""
+        return ("fuel",)
+
     def shows(self) -> dict[str, str]:
         """Return the units that instruments and the meter show in place of the program's."""
         meter = self.job.meter

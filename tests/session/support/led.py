@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cache
 
 from rehearsed import DAY, ROOT, sheets
@@ -14,6 +15,7 @@ from rehearsed import DAY, ROOT, sheets
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.technician import InventedTechnician
 from handsfree.events import decisions as ev
+from handsfree.events.earlier import EarlierVisit
 from handsfree.events.state import State
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.questions.put_back import PutBack
@@ -91,13 +93,15 @@ def lead(
     words: Mapping[str, str] | None = None,
     until: str = "",
     most: int = 1500,
+    day: date = DAY,
+    earlier: tuple[EarlierVisit, ...] = (),
 ) -> Led:
     """Lead a visit to its end or to a stop.
 
     `answers` chooses at gates by the answer's name; `words` are said at a gate's first question instead. At the
     gate `until` it ends with what is said there first.
     """
-    visit = Rehearsal(plan, DAY)
+    visit = Rehearsal(plan, day, earlier)
     person = Careful(plan, InventedBoiler(fuel_of(plan.sheets), co2=dict(co2)))
     person.chosen = dict(answers or {})
     own = dict(words or {})
