@@ -18,7 +18,7 @@ import numpy as np
 
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
-from handsfree.hearing.sources import Recording
+from handsfree.hearing.sources import BLOCK_MS, Recording
 from models.training import people, recordings
 from models.training.split import Part
 from tests.bench.hearing.calls import TALK_AT, places
@@ -38,23 +38,28 @@ def main() -> None:
     loops = [multiprocessing.Process(target=_loop, daemon=True) for _ in range(given.loops)]
     for loop in loops:
         loop.start()
-    recogniser, begun, heard, noted = Recogniser(ROOT / "models" / "english"), time.monotonic(), 0.0, []
+    recogniser = Recogniser(ROOT / "models" / "english")
+    begun, heard, all_worked, noted = time.monotonic(), 0.0, 0.0, []
     for number, samples in enumerate(_stretches(given.speech)):
-        if time.monotonic() - begun > 60 * given.minutes:
-            break
         listener = Listener(recogniser)
         listener.listen_for(places()[TALK_AT[number % len(TALK_AT)]].grammar.automaton)
-        heard += len(samples) / RATE
         for block in Recording(samples).blocks():
+            if time.monotonic() - begun > 60 * given.minutes:
+                break
+            heard += BLOCK_MS / 1000
             worked, took = time.process_time(), time.monotonic()
             told = list(listener.hear(block))
             worked, took = time.process_time() - worked, time.monotonic() - took
+            all_worked += worked
             if took > NOTED_S:
                 length = max((len(one.samples) / RATE for one in told if isinstance(one, Utterance)), default=0.0)
                 noted.append((worked, took, length))
     for loop in loops:
         loop.kill()
-    print(f"{heard / 60:.1f} min of sound, {given.loops} busy loops; {len(noted)} blocks took over {NOTED_S} s")
+    print(
+        f"{heard:.0f} s of sound, {all_worked / heard:.2f} s of the processor for each, {given.loops} busy loops;"
+        f" {len(noted)} blocks took over {NOTED_S} s"
+    )
     for name, place in (("worked on", 0), ("took", 1)):
         print(f"the blocks that were longest {name}, in s:")
         for worked, took, length in sorted(noted, key=lambda one: one[place], reverse=True)[:5]:
