@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
-import random
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +41,8 @@ def main() -> None:
     recogniser = Recogniser(ROOT / "models" / "english")
     begun, heard, all_worked, noted = time.monotonic(), 0.0, 0.0, []
     for number, samples in enumerate(_stretches(given.speech)):
+        if time.monotonic() - begun > 60 * given.minutes:
+            break
         listener = Listener(recogniser)
         listener.listen_for(places()[TALK_AT[number % len(TALK_AT)]].grammar.automaton)
         for block in Recording(samples).blocks():
@@ -66,23 +68,21 @@ def main() -> None:
             print(f"  worked {worked:.2f}, took {took:.2f}, ended {length:.1f} s of speech")
 
 
-def _stretches(speech: Path) -> list[np.ndarray]:
-    """Return talk without pauses, with noise as loud over it."""
-    clips = list(people.clips(speech, "librispeech-test-clean", Part.TUNE))
-    random.Random(5).shuffle(clips)
+def _stretches(speech: Path) -> Iterator[np.ndarray]:
+    """Yield talk without pauses, with noise as loud over it."""
+    clips = people.clips(speech, "librispeech-test-clean", Part.TUNE)
     noises = [one.samples for one in recordings.noises(speech, Part.TUNE) if len(one.samples) > RATE]
-    found, row, length = [], [np.zeros(RATE)], 0
-    for clip in clips[:200]:
+    row, length = [np.zeros(RATE)], 0
+    for number, clip in enumerate(clips):
         row.append(clip.samples())
         length += len(row[-1])
         if length > STRETCH_S * RATE:
             talk = np.concatenate(row)
-            noise = np.resize(noises[len(found) % len(noises)], len(talk))
+            noise = np.resize(noises[number % len(noises)], len(talk))
             noise = noise * np.sqrt(np.mean(talk**2) / (np.mean(noise**2) + 1e-12))
             mixed = np.concatenate([noise[: 2 * RATE], talk + noise])
-            found.append((mixed / np.abs(mixed).max() * 30_000).astype(np.int16))
+            yield (mixed / np.abs(mixed).max() * 30_000).astype(np.int16)
             row, length = [np.zeros(RATE)], 0
-    return found
 
 
 def _loop() -> None:
