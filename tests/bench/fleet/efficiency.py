@@ -3,19 +3,21 @@
     python -m tests.bench.fleet.efficiency [--visit FOLDER] [--workers 1,2] [--each 8] [--jobs verify,examine]
 
 Prints for each job a table: workers, visits a second, the efficiency (the gain over one worker, by their
-number), how much of the workers' time was work (the rest is waiting for the driver, and for the last visit), the
-processor seconds that a visit takes (median, and the tenth and ninetieth of a hundred); then what a million
-visits take by the row of most workers. Where the median grows with the workers, they share processors, memory or
-caches: no driver can mend that. The visits are copies of one, as objects in a folder; without `--visit` the demo
-is played for it (a minute). What a worker keeps from one visit to the next (the plan of a procedure and its
-sheets) is thrown away, as each visit of a fleet has a job sheet of its own. Workers have started, and have done
-two visits each, before the clock runs.
+number), what share that is of as many processes without a driver ("of bare": each does its own visits one after
+another, which is what the machine itself gives), how much of the workers' time was work (the rest is waiting for
+the driver, and for the last visit), the processor seconds that a visit takes (median, and the tenth and ninetieth
+of a hundred); then what a million visits take by the row of most workers. Where the median grows with the
+workers, they share processors, memory or caches: no driver can mend that. The visits are copies of one, as
+objects in a folder; without `--visit` the demo is played for it (a minute). What a worker keeps from one visit to
+the next (the plan of a procedure and its sheets) is thrown away, as each visit of a fleet has a job sheet of its
+own. Workers have started, and have done two visits each, before the clock runs.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import os
 import shutil
 import statistics
@@ -75,6 +77,8 @@ class Run:
     seconds: float
     each: list[float]
     driver: float
+    bare: float
+    """Visits a second of as many processes without a driver."""
 
     @property
     def rate(self) -> float:
@@ -110,6 +114,26 @@ def kept(visit: Path, store: ObjectFolder, count: int, scratch: Path) -> None:
         keep_visit(copy, store)
 
 
+def one_after_another(given: tuple[str, ObjectFolder, tuple[str, ...], Path]) -> None:
+    """Do a job to some visits in this process."""
+    job, store, names, scratch = given
+    objects = VisitObjects(store)
+    for name in names:
+        with_its_own_sheets(Assignment(job, objects, name, objects.digest(name), scratch=scratch))
+
+
+def bare(job: str, workers: int, each: int, store: ObjectFolder, scratch: Path) -> float:
+    """Return the visits a second of so many processes that nobody drives; each has done two visits before."""
+    names = tuple(store.digests())
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        warm = [(job, store, names[:WARM_UP], scratch)] * workers
+        pool.map(one_after_another, warm, chunksize=1)
+        parts = [(job, store, names[nth * each : (nth + 1) * each], scratch) for nth in range(workers)]
+        begun = time.perf_counter()
+        pool.map(one_after_another, parts, chunksize=1)
+        return workers * each / (time.perf_counter() - begun)
+
+
 def run(job: str, workers: int, each: int, store: ObjectFolder, scratch: Path) -> Run:
     objects, names = VisitObjects(store), tuple(store.digests())
     results = scratch / f"{job}-{workers}.jsonl"
@@ -127,18 +151,20 @@ def run(job: str, workers: int, each: int, store: ObjectFolder, scratch: Path) -
     assert len(summary.done) == count, (summary.set_aside, summary.refused)
     assert not summary.broken, summary.broken
     lines = [json.loads(line) for line in results.read_text().splitlines()]
-    return Run(workers, count, seconds, [line["cpu_s"] for line in lines], own)
+    alone = bare(job, workers, each, store, scratch)
+    return Run(workers, count, seconds, [line["cpu_s"] for line in lines], own, alone)
 
 
 def tell(job: str, runs: list[Run]) -> None:
     print(f"\n{job}")
-    print("workers  visits  a second  efficiency   busy  CPU s a visit: median  10 %  90 %  driver")
+    print("workers  visits  a second  efficiency  of bare   busy  CPU s a visit: median  10 %  90 %  driver")
     for each in runs:
         median = statistics.median(each.each)
         cuts = statistics.quantiles(each.each, n=10)
         gain = each.rate / each.workers / (runs[0].rate / runs[0].workers)
         print(
-            f"{each.workers:7}  {each.visits:6}  {each.rate:8.2f}  {gain:9.0%}  {each.busy:5.0%}  {median:21.2f}"
+            f"{each.workers:7}  {each.visits:6}  {each.rate:8.2f}  {gain:9.0%}  {each.rate / each.bare:7.0%}"
+            f"  {each.busy:5.0%}  {median:21.2f}"
             f"  {cuts[0]:.2f}  {cuts[-1]:.2f}  {each.driver / each.visits:.4f}"
         )
     last = runs[-1]
