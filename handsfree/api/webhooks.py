@@ -149,25 +149,25 @@ class Webhooks:
             ]
 
     def follow(self, store: VisitStore) -> None:
-        """Notice what any program examined since the last time, such as a command beside the desk.
+        """Notice what any program examined or signed since the last time: a command beside the desk, another desk.
 
         The first time it only remembers what is there: those visits are no news. In another store, such as one
         made anew, it looks at all, and what was told stays told.
         """
-        mark, revision = store.state()
+        mark, last = store.news()
         with self._open() as base:
             known = base.execute("SELECT mark, revision FROM followed").fetchone()
-        if known == (mark, revision):
+        if known == (mark, last):
             return
         after = known[1] if known and known[0] == mark else 0
-        while rows := store.kept_after(after, AT_ONCE):
-            after = rows[-1].revision
+        while rows := store.news_after(after, AT_ONCE):
+            after = rows[-1].news
             with self._open() as base:
                 for row in rows:
                     self._notice(base, row, news=known is not None)
                 _remember(base, mark, after)
         with self._open() as base:
-            _remember(base, mark, max(after, revision))
+            _remember(base, mark, max(after, last))
 
     def notice(self, row: VisitRow) -> None:
         """Write down what is to be told of a visit that was examined or signed; nothing twice."""
@@ -260,9 +260,9 @@ class Webhooks:
             yield base
 
 
-def _remember(base: sqlite3.Connection, mark: str, revision: int) -> None:
+def _remember(base: sqlite3.Connection, mark: str, news: int) -> None:
     base.execute("DELETE FROM followed")
-    base.execute("INSERT INTO followed VALUES (?, ?)", (mark, revision))
+    base.execute("INSERT INTO followed VALUES (?, ?)", (mark, news))
 
 
 def _line(parts: SplitResult) -> http.client.HTTPConnection:

@@ -26,7 +26,7 @@ from handsfree.store.kept import AlikeVisit, Concern, Examined, KeptAnswer, Note
 from handsfree.store.months import ChangedVisit, MonthlyParts, OutdatedVisit, StoreChanges
 from handsfree.store.port import PAGE, KnownColumn
 from handsfree.store.questioned import packed, readings_in
-from handsfree.store.revisions import outdate, raised
+from handsfree.store.revisions import announced, outdate, raised
 from handsfree.store.tables import (
     ALIKE,
     ANSWER,
@@ -147,10 +147,10 @@ class DatabaseStore:
             wanted = select(VISIT).where(_V.key.in_(grave), *self._seen())
             return _visits(base.execute(wanted.order_by(_V.day.desc(), _V.opened_at.desc(), _V.key)))
 
-    def kept_after(self, revision: int, most: int) -> list[VisitRow]:
-        """Return visits that were examined after a revision, at most so many, in the order of their revisions."""
+    def news_after(self, last: int, most: int) -> list[VisitRow]:
+        """Return visits that were examined or signed after a piece of news, at most so many, in that order."""
         with self._engine.begin() as base:
-            wanted = select(VISIT).where(_V.revision > revision, *self._seen()).order_by(_V.revision)
+            wanted = select(VISIT).where(_V.news > last, *self._seen()).order_by(_V.news)
             return _visits(base.execute(wanted.limit(most)))
 
     def keep(self, key: str, examined: Examined) -> None:
@@ -165,7 +165,12 @@ class DatabaseStore:
         with self._engine.begin() as base:
             revision = raised(base)
             outdate(base, [key], revision)
-            given = {**storable(facts), "revision": revision, "route": routes.keep(base, examined)}
+            given = {
+                **storable(facts),
+                "revision": revision,
+                "news": announced(base),
+                "route": routes.keep(base, examined),
+            }
             base.execute(update(VISIT).where(_V.key == key).values(given))
             base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
             noted = _visits(base.execute(select(VISIT).where(_V.key == key)))
@@ -189,7 +194,7 @@ class DatabaseStore:
     def signed(self, key: str, verdict: str, light: str, stamp: str) -> None:
         """Note that a visit was signed, and the state of its folder with what was signed in it."""
         with self._engine.begin() as base:
-            noted = {"signed": verdict, "light": light, "stamp": stamp}
+            noted = {"signed": verdict, "light": light, "stamp": stamp, "news": announced(base)}
             base.execute(update(VISIT).where(_V.key == key, *self._seen()).values(noted))
             base.execute(update(VISIT).where(_V.key == key).values(waits=WAITS))
 
@@ -229,6 +234,12 @@ class DatabaseStore:
         with self._engine.begin() as base:
             mark, revision = base.execute(select(STATE.c.mark, STATE.c.revision)).one()
             return mark, revision
+
+    def news(self) -> tuple[str, int]:
+        """Return the store's own mark, and the number of its last piece of news."""
+        with self._engine.begin() as base:
+            mark, news = base.execute(select(STATE.c.mark, STATE.c.news)).one()
+            return mark, news
 
     def changes(self, after: int, most: int) -> StoreChanges:
         """Return what changed for questions after a revision, of at most so many visits."""

@@ -15,7 +15,7 @@ from handsfree.store.months import MonthlyParts
 from handsfree.store.revisions import begin
 from handsfree.store.tables import METADATA
 
-SCHEMA = 11
+SCHEMA = 12
 """Raised with every change of the tables: a file of another number is emptied, and the folders fill it again."""
 
 WAIT_S = 30.0

@@ -93,6 +93,8 @@ class VisitRow:
     """Which gates were passed, as a digest of their names and titles."""
     revision: int = 0
     """Rises with every change of what questions read; 0 while nothing was examined."""
+    news: int = 0
+    """Rises with every examination and every signature: by it others notice both."""
 
     @property
     def name(self) -> str:

@@ -63,8 +63,8 @@ class VisitStore(Protocol):
     def concerning(self, least: int) -> list[VisitRow]:
         """Return the visits, whatever their state, of which something of at least a weight is unresolved."""
 
-    def kept_after(self, revision: int, most: int) -> list[VisitRow]:
-        """Return visits that were examined after a revision, at most so many, in the order of their revisions."""
+    def news_after(self, last: int, most: int) -> list[VisitRow]:
+        """Return visits that were examined or signed after a piece of news, at most so many, in that order."""
 
     def keep(self, key: str, examined: Examined) -> None:
         """Take in what an examination found; of a visit that is not noted (any more) nothing is kept."""
@@ -91,6 +91,9 @@ class VisitStore(Protocol):
 
     def state(self) -> tuple[str, int]:
         """Return the store's own mark, which no other has, and its revision: the same while answers are."""
+
+    def news(self) -> tuple[str, int]:
+        """Return the store's own mark, and the number of its last examination or signature."""
 
     def answer(self, question: str) -> KeptAnswer | None:
         """Return an answer that was kept under a name of all that was asked."""

@@ -57,8 +57,14 @@ OUTDATED = Table(
     Column("revision", BigInteger), Column("day", TEXT),
 )  # fmt: skip
 """States of visits that hold no more, each with the revision since which it does not."""
-STATE = Table("state", METADATA, Column("mark", TEXT), Column("revision", BigInteger))
-"""One row: the store's own mark, and the last revision. Who raises it holds it until the end of the change."""
+STATE = Table(
+    "state", METADATA, Column("mark", TEXT), Column("revision", BigInteger),
+    Column("news", BigInteger, nullable=False),
+)  # fmt: skip
+"""One row: the store's own mark, the last revision and the last news.
+
+Who raises one of them holds it until the end of the change.
+"""
 KNOWN = Table(
     "known", METADATA, *(Column(name, TEXT, primary_key=True) for name in ("office", "name", "value")),
 )  # fmt: skip
@@ -77,7 +83,7 @@ CLAIM = Table(
 
 Index("shape_value", SHAPE.c.value, SHAPE.c.key)
 Index("alike_other", ALIKE.c.other)
-for _name in ("day", "technician", "seal", "identity", "serial", "route", "revision"):
+for _name in ("day", "technician", "seal", "identity", "serial", "route", "revision", "news"):
     Index(f"visit_{_name}", VISIT.c[_name])
 Index("visit_newest", VISIT.c.day.desc(), VISIT.c.opened_at.desc())
 Index("visit_inbox", VISIT.c.waits, VISIT.c.danger.desc(), VISIT.c.day.desc(), VISIT.c.opened_at.desc())

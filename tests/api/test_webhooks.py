@@ -206,6 +206,22 @@ def test_what_another_program_examined_is_told_and_what_was_there_before_is_not(
     assert json.loads(other.got[0][1])["data"]["job"] == "late"
 
 
+def test_what_another_desk_signed_is_told_once(hooks, store, other):
+    """Each desk has its own list of whom it tells; both keep their visits in one store."""
+    hooks.add("crm", other.url, EVERYTHING)
+    key, facts = f"{500:016x}", {"outcome": "finished", "seal": "closed", "identity": "f" * 64, "checksum": "x"}
+    store.note([NotedVisit(key, "500", "", {"job": "late"})])
+    store.keep(key, Examined(facts))
+    hooks.follow(store)
+    before = store.state()
+    store.signed(key, "accepted", "", "")
+    assert store.state() == before, "no answer to a question changed"
+    hooks.follow(store)
+    hooks.follow(store)
+    assert hooks.deliver() == 1
+    assert json.loads(other.got[0][1])["type"] == "signed"
+
+
 def test_a_store_made_anew_is_told_of_only_where_it_was_not_told_before(hooks, store, other, tmp_path):
     """Another mark, all revisions from the start."""
     hooks.add("crm", other.url, EVERYTHING)

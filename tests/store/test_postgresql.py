@@ -31,7 +31,7 @@ def filled(store, count=30):
 def told(store):
     """All that pages and questions tell of a store."""
     rows, total = store.find(ListWanted())
-    facts = [replace(row, checked_at="", revision=0) for row in rows]
+    facts = [replace(row, checked_at="", revision=0, news=0) for row in rows]
     answers = {name: answer(store, question).rows for name, question in QUESTIONS.items()}
     return facts, total, store.waiting(), store.tally(), store.concerns([row.key for row in rows]), answers
 

@@ -276,3 +276,18 @@ def test_a_share_that_is_not_mounted_forgets_nothing(tmp_path):
     assert index.scan() == 1
     assert {row.folder for row in index.store.find(ListWanted())[0]} == {b"south/b"}
     assert index.unread == ""
+
+
+def test_examinations_and_signatures_are_news_in_their_order_and_a_signature_changes_no_answer(filled):
+    """So that what one desk signs is noticed by another over the same store."""
+    _, last = filled.news()
+    before = filled.state()
+    assert [row.key for row in filled.news_after(0, 10)] == ["a", "b", "c"]
+    assert filled.news_after(last, 10) == []
+    filled.signed("b", "accepted", "light", "stamp")
+    filled.signed("a", "returned", "light", "stamp")
+    assert [(row.key, row.signed) for row in filled.news_after(last, 10)] == [("b", "accepted"), ("a", "returned")]
+    assert [row.key for row in filled.news_after(last, 1)] == ["b"]
+    assert filled.state() == before
+    south = filled.within(["south"])
+    assert south.news_after(last, 10) == [], "an office sees its own news"
