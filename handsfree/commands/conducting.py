@@ -28,6 +28,7 @@ from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
+from handsfree.instruments.mapping import load_mapping
 from handsfree.ledger.personal import Committed
 from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.office.carried import carried
@@ -40,6 +41,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
+from handsfree.visit.instrument import FollowedInstrument
 from handsfree.visit.photo_folder import PhotoFolder
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
@@ -77,6 +79,7 @@ def conduct_new(
     options, unheard = _by_keys_where_unheard(options, plan)
     model = _model_sha256(options, plan)
     earlier, words = _carried_in(last_visits, plan)
+    instrument = _instrument(options, plan)
     recorder, opening = Recorder.begin(
         folder,
         plan,
@@ -91,7 +94,7 @@ def conduct_new(
         earlier=earlier,
         words=words,
     )
-    return _conduct(recorder, opening, options)
+    return _conduct(recorder, opening, options, instrument=instrument)
 
 
 def _carried_in(last_visits: Path | None, plan: Plan) -> tuple[tuple[EarlierVisit, ...], tuple[Committed, ...]]:
@@ -110,13 +113,15 @@ def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
     """Go on with an interrupted visit; where what approved its procedure holds no more, that is said first."""
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
+    instrument = None
     if opened is not None:
         plan = plan_of(folder, opened.procedure, opened.language)
         options, _ = _by_keys_where_unheard(options, plan)
         _model_sha256(options, plan)
+        instrument = _instrument(options, plan)
     fault = "" if opened is None else fault_today(folder, opened)
     recorder, opening = Recorder.resume(folder, approval_fault=fault)
-    return _conduct(recorder, opening, options, past, fault)
+    return _conduct(recorder, opening, options, past, fault, instrument=instrument)
 
 
 def _conduct(
@@ -125,6 +130,8 @@ def _conduct(
     options: VisitOptions,
     past: Sequence[Event] = (),
     fault: str = "",
+    *,
+    instrument: FollowedInstrument | None = None,
 ) -> ExitCode:
     code, page = ExitCode.LEFT_OPEN, None
     try:
@@ -135,7 +142,10 @@ def _conduct(
             _recogniser(recorder, options, phone) as hearing,
             _Speaker(hearing, screen, voice, phone) as speaker,
             _photo_folder(options, speaker) as folder,
+            instrument or contextlib.nullcontext() as witness,
         ):
+            if witness is not None:
+                witness.note = speaker.note
             first = "" if phone is None else wait_for_phone(phone, screen)
             conductor = Conductor(
                 recorder,
@@ -146,6 +156,7 @@ def _conduct(
                 alert_command=options.alert_command,
                 signing=screen.live,
                 photos=[each for each in (screen.live, folder) if each is not None],
+                instrument=witness,
             )
             if fault:
                 speaker.note(f"The approval of this procedure no longer holds: {fault}")
@@ -192,6 +203,21 @@ def _left_open(recorder: Recorder) -> str:
     return (
         f"Left open at {recorder.state.gate}. Still altered: {things}. Go on: handsfree resume {recorder.folder}\n"
     )
+
+
+def _instrument(options: VisitOptions, plan: Plan) -> FollowedInstrument | None:
+    """Return the instrument that the options name, opened; Problem where its mapping or its source is at fault."""
+    mapping, source = options.instrument, options.instrument_source
+    if mapping is None and source is None:
+        return None
+    if mapping is None or source is None:
+        raise Problem(
+            "an instrument needs both its mapping and its source",
+            where="--instrument, --instrument-source",
+            remedy="give both; try the mapping with `handsfree instrument`",
+        )
+    units = {name: known.unit for name, known in plan.catalogue.quantities.items()}
+    return FollowedInstrument(load_mapping(mapping, units), source)
 
 
 @contextlib.contextmanager

@@ -125,6 +125,9 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "gasrate": "Gas rate and heat input from timing the meter.",
         "settling": "Say whether readings have settled, where they are heading, and how long that takes.",
     },
+    "instruments": {
+        "instrument": "Try a mapping: read an instrument's lines by it; tell what is read and what is left out.",
+    },
     "sound": {
         "soundcheck": "Measure the noise and your voice, and say what to do about the microphone.",
     },

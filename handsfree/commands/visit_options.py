@@ -49,6 +49,22 @@ class VisitOptions:
             help="Take photos that a camera or a phone puts into this folder during the visit.",
         ),
     ] = None
+    instrument: Annotated[
+        Path | None,
+        typer.Option(
+            "--instrument",
+            metavar="MAPPING",
+            help="Set beside what is called what an instrument shows, read by this mapping.",
+        ),
+    ] = None
+    instrument_source: Annotated[
+        Path | None,
+        typer.Option(
+            "--instrument-source",
+            metavar="FILE_OR_DEVICE",
+            help="Where the instrument of --instrument writes: a file that grows, a pipe, or a serial line.",
+        ),
+    ] = None
     hand_over: Annotated[
         str | None,
         typer.Option(

@@ -14,6 +14,7 @@ from handsfree.desk.carried_in import change_told
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
+from handsfree.desk.witness import differs, standing
 from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict
 from handsfree.rehearing.findings import TOLD, FindingKind
@@ -22,6 +23,8 @@ from handsfree.store.kept import COPIED, Concern
 BROKEN, ALTERED, STOP_MISSED, LIMIT, HEARD_OTHERWISE, MISHEARD = 100, 90, 82, 80, 72, 70
 NO_SPEECH, OUTSIDE, STOPPED, INCOMPLETE, OPEN = 68, 66, 64, 60, 56
 NOT_DONE, CONDITIONS, FAILED, UNKNOWN, REDUCED, UNPROVEN, DEMO, DRIFTED, CLOSE = 50, 48, 45, 40, 39, 38, 37, 30, 20
+DIFFERS = 44
+"""A value that an instrument did not show: it may have read another place, so that it answers no question."""
 EXAMPLE = 10
 GRAVE = 45
 """From this weight on a concern answers its question with no."""
@@ -47,6 +50,7 @@ def concerns_of(evidence: Evidence, judged: Sequence[JudgedLine]) -> tuple[Conce
         *_of_the_end(evidence),
         *_of_stops(evidence),
         *_of_the_sound(evidence),
+        *_of_the_instrument(evidence),
         *_of_verdicts(evidence),
         *_of_last_time(evidence),
         *(
@@ -125,6 +129,13 @@ def _of_the_sound(evidence: Evidence) -> Iterator[Concern]:
             # A demo's voice is a machine's, which says a word each time alike.
             graded = CLOSE if demo and kind == "used again" else weight
             yield Concern(TOLD[kind], says, graded, "trust", first.seq)
+
+
+def _of_the_instrument(evidence: Evidence) -> Iterator[Concern]:
+    """Yield a concern for each quantity whose accepted value differs from what the instrument showed."""
+    found = {one.shown.quantity: (step, one) for step, one in standing(evidence) if not one.agrees}
+    for step, one in found.values():
+        yield Concern("Differs from the instrument", differs(one), DIFFERS, "trust", step.seq)
 
 
 def _of_the_end(evidence: Evidence) -> Iterator[Concern]:

@@ -10,6 +10,7 @@ from handsfree.desk.carried_in import carried_in
 from handsfree.desk.evidence import Evidence, at
 from handsfree.desk.photos import photo_facts
 from handsfree.desk.signatures import drawn_signatures
+from handsfree.desk.witness import witness_facts
 from handsfree.events import decisions as ev
 from handsfree.lexicon.catalogue import sentence_case
 
@@ -33,6 +34,7 @@ def facts(evidence: Evidence) -> list[tuple[str, str]]:
         *carried_in(evidence),
         *_answered_by(evidence),
         *photo_facts(evidence),
+        *witness_facts(evidence),
         *signed,
     ]
 

@@ -9,6 +9,7 @@ from handsfree.desk import forms, wording
 from handsfree.desk.carried_in import change_told
 from handsfree.desk.ending import why_stopped
 from handsfree.desk.record import Recorded, RecordedStep
+from handsfree.desk.witness import differs
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.gates.outcomes import NOT_ASKED
@@ -118,6 +119,9 @@ class _Talk:
                 self._note(
                     f"{wording.quantity(reading.quantity)} {wording.value(reading)} not taken: {why}", "edit"
                 )
+            case ev.InstrumentCompared() as compared:
+                says = "agrees with the instrument" if compared.agrees else "differs"
+                self._note(f"{says}: {differs(compared)}", None if compared.agrees else "odd")
             case ev.PairDoubted(reason=reason):
                 self._note(f"pair doubted: {reason}", "unsure")
             case _:

@@ -15,6 +15,10 @@ LINK = "link"
 """The line to a phone that is microphone and loudspeaker: lost when no sound has come for ten seconds."""
 
 
+INSTRUMENT = "instrument"
+"""An instrument whose rows are a second witness: without it the visit goes on as it would have without one."""
+
+
 @dataclass(frozen=True)
 class DeviceChange:
     """An input was lost, or is back."""

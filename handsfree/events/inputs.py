@@ -176,8 +176,35 @@ class PhotoTaken(Record):
     source: Literal["page", "folder"]
 
 
+class InstrumentValue(Record):
+    """What an instrument shows of one quantity, as its line had it."""
+
+    quantity: str
+    value: str
+    """A decimal as it was written, "over range", or "no reading" for a fault."""
+    unit: str
+    """The UCUM code of the unit that it was written in, as the mapping says."""
+
+
+class InstrumentRow(Record):
+    """A row of an instrument, read by a company's mapping: a witness beside what is called, never an answer."""
+
+    kind: Literal["instrument-row"] = "instrument-row"
+    at: int
+    taken: int
+    """When the instrument took it: by its own clock where it tells one, else when it came."""
+    instrument: str
+    """What the mapping calls the instrument."""
+    mapping: str
+    """The first twelve hex digits of the SHA-256 of the mapping."""
+    values: tuple[InstrumentValue, ...]
+    left_out: int = 0
+    """How many lines could not be read so far."""
+
+
 Input = Annotated[
     SignatureDrawn
+    | InstrumentRow
     | PhotoTaken
     | Heard
     | Typed

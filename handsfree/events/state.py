@@ -11,6 +11,7 @@ from typing import Any, Literal
 from handsfree.events.decisions import Direction, Ending, Lacking, ReadingRecord, ReEntry, StepsPart
 from handsfree.events.devices import HEARING_DEVICES
 from handsfree.events.earlier import EarlierVisit
+from handsfree.events.inputs import InstrumentRow
 from handsfree.lexicon.stops import People
 from handsfree.questions import Question
 from handsfree.questions.nothing import Nothing
@@ -44,6 +45,8 @@ class Pending:
     unsure: bool = False
     """They were heard in some doubt: silence accepts none of them."""
     corrected: frozenset[str] = frozenset()
+    contested: frozenset[str] = frozenset()
+    """Quantities that were asked for once because the instrument shows otherwise: what is called now stands."""
 
 
 @dataclass(frozen=True)
@@ -199,6 +202,10 @@ class State:
     sets: Mapping[str, tuple[ReadingSet, ...]] = field(default_factory=_nothing)
     settled: Mapping[str, Mapping[str, Settled]] = field(default_factory=_nothing)
     pending: Pending = field(default_factory=Pending)
+    rows: tuple[InstrumentRow, ...] = ()
+    """The instrument's last rows, which called values are compared with."""
+    instrument_told: bool = False
+    """It was told that the instrument is silent, once for the visit."""
     pair_refused: bool = False
     pair_doubted: str = ""
     """Why tied values of the set being called, called twice, cannot all be true."""

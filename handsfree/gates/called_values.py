@@ -155,7 +155,7 @@ class CalledValues:
             name, value = visit.name(refused[0].quantity), spoken_value(visit, refused[0])
             text = visit.words("out-of-range", what=name, value=value)
             visit.ask(OnceMore(quantity=refused[0].quantity), text)
-        elif not self._untrue(visit):
+        elif not self._untrue(visit) and not self._shown_otherwise(visit, believed, utterance):
             self._say_back(visit, believed)
 
     def _pend(self, visit: Visit, values: Mapping[str, ev.ReadingRecord], doubtful: tuple[str, ...]) -> None:
@@ -230,6 +230,33 @@ class CalledValues:
         visit.ask(TiedValues(quantities=untrue.quantities), other)
         return True
 
+    def _shown_otherwise(self, visit: Visit, called: Iterable[str], utterance: Understanding) -> bool:
+        """Set what was called beside what the instrument shows; ask once for what differs, and that stands."""
+        found = [visit.witnessed(visit.state.pending.values[one], utterance.onset) for one in called]
+        differs: list[ev.InstrumentCompared] = []
+        for compared in found:
+            if compared is None:
+                continue
+            visit.emit(compared)
+            if compared.asks and compared.reading is not None:
+                visit.emit(ev.ReadingRefused(reading=compared.reading, why="the instrument shows otherwise"))
+                differs.append(compared)
+        if not differs:
+            return False
+        names = [one.shown.quantity for one in differs]
+        several = len(self.asks) > 1 and len(differs) > 1
+        named = [f"{visit.name(one)} " if several else "" for one in names]
+        shown = [f"{name}{visit.as_shown(one)}" for name, one in zip(named, differs, strict=True)]
+        said = [spoken_value(visit, one.reading) for one in differs if one.reading is not None]
+        text = visit.words(
+            "instrument-differs",
+            shown=", ".join(shown),
+            called=", ".join(f"{name}{value}" for name, value in zip(named, said, strict=True)),
+            what=visit.names(names),
+        )
+        visit.ask(WhichValue(quantity=names[0], missing=tuple(names[1:])), text)
+        return True
+
     def _correct(self, visit: Visit, meaning: Correction, utterance: Understanding) -> bool:
         """Replace a pending value by the corrected one and read it back."""
         quantity, called = meaning.values[0]
@@ -255,7 +282,7 @@ class CalledValues:
             if one != quantity or in_doubt(utterance, one) or has_twin(visit, now, utterance)
         )
         self._pend(visit, together, doubtful)
-        if not self._untrue(visit):
+        if not self._untrue(visit) and not self._shown_otherwise(visit, (quantity,), utterance):
             value = spoken_value(visit, now)
             self._read_back(visit, visit.words("correction", what=visit.name(quantity), value=value))
         return True
@@ -366,7 +393,7 @@ class CalledValues:
         together = {**visit.state.pending.values, quantity: again}
         doubtful = tuple(dict.fromkeys((*visit.state.pending.doubtful, quantity)))
         self._pend(visit, together, doubtful)
-        if not self._untrue(visit):
+        if not self._untrue(visit) and not self._shown_otherwise(visit, (quantity,), utterance):
             text = visit.words("correction", what=visit.name(quantity), value=spoken_value(visit, again))
             self._read_back(visit, visit.words("differs", what=text) if first is not None else text)
 

@@ -10,6 +10,7 @@ from typing import Literal, Protocol
 from handsfree.events.decisions import (
     Decision,
     Direction,
+    InstrumentCompared,
     Lacking,
     ReadingRecord,
     SettlingJudged,
@@ -224,6 +225,12 @@ class Visit(Protocol):
 
     def untrue(self, *, surely: bool = False) -> Untrue | None:
         """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
+
+    def witnessed(self, called: ReadingRecord, onset: int) -> InstrumentCompared | None:
+        """Return how the instrument's row nearest in time stands to a called value; None without one."""
+
+    def as_shown(self, compared: InstrumentCompared) -> str:
+        """Return what the instrument shows as the tool says it, in the unit that was called."""
 
     def unusual(self, quantities: Iterable[str]) -> tuple[Unusual, ...]:
         """Return what of some called values is unusual; nothing where a stop limit is passed."""

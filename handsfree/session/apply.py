@@ -9,6 +9,7 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
+from handsfree.events.devices import INSTRUMENT
 from handsfree.events.record import Event
 from handsfree.events.replacing import replace, with_item, without
 from handsfree.events.state import Interrupted, Pending, ReadingSet, Settled, State, ValueKept
@@ -28,6 +29,10 @@ from handsfree.session.apply_stops import (
 )
 from handsfree.session.apply_turns import turn_told, turned
 from handsfree.session.plan import Plan
+
+ROWS_KEPT_MS = 60_000
+"""How long a row of an instrument is kept to be compared: longer than any call lies back."""
+MOST_ROWS = 120
 
 
 def after(plan: Plan, state: State, events: Iterable[Event]) -> State:
@@ -52,7 +57,11 @@ def apply(plan: Plan, state: State, event: Event) -> State:
                 silent_since=silent_since,
             )
         case inp.DeviceLost():
-            return replace(state, now=event.at, lost=state.lost | {event.device})
+            told = state.instrument_told or event.device == INSTRUMENT
+            return replace(state, now=event.at, lost=state.lost | {event.device}, instrument_told=told)
+        case inp.InstrumentRow():
+            fresh = tuple(row for row in state.rows if event.at - row.at <= ROWS_KEPT_MS)[-MOST_ROWS:]
+            return replace(state, now=event.at, rows=(*fresh, event))
         case inp.DeviceFound():
             return replace(state, now=event.at, lost=state.lost - {event.device})
         case inp.Resumed():
@@ -136,6 +145,11 @@ def apply(plan: Plan, state: State, event: Event) -> State:
             return replace(state, pending=pending, pair_refused=state.pair_refused or event.pair)
         case ev.ReadingAccepted():
             return _accepted(state, event)
+        case ev.InstrumentCompared():
+            if not event.asks and event.reading is not None:
+                return state
+            contested = state.pending.contested | {event.shown.quantity}
+            return replace(state, pending=replace(state.pending, contested=contested))
         case ev.RateCalled():
             return replace(state, rate_called=event.rate)
         case ev.SetTaken():

@@ -10,7 +10,7 @@ from typing import assert_never
 
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
-from handsfree.events.devices import HANDS, HEARING_DEVICES, LINK
+from handsfree.events.devices import HANDS, HEARING_DEVICES, INSTRUMENT, LINK
 from handsfree.events.state import State
 from handsfree.gates.outcomes import DROPPED_BACK
 from handsfree.gates.value import spoken_value
@@ -29,7 +29,7 @@ from handsfree.lexicon.meaning import (
 )
 from handsfree.questions.alike_quantities import AlikeQuantities
 from handsfree.questions.rules import ordinary_words
-from handsfree.session import after_stop, photographing
+from handsfree.session import after_stop, photographing, witnessing
 from handsfree.session.answering import answered
 from handsfree.session.apply import apply
 from handsfree.session.draft import Draft
@@ -42,7 +42,7 @@ from handsfree.session.silence import escalate, link_lost, time_passed
 from handsfree.session.stops import called_over_range
 
 
-def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:
+def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:  # noqa: PLR0912 - a case a kind
     """Return the events that follow from an input (the input itself is not among them)."""
     if state.status == "closed":
         return ()
@@ -53,7 +53,7 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
         case inp.TimePassed():
             time_passed(draft)
         case inp.DeviceLost() | inp.DeviceFound():
-            _input_changed(draft, event)
+            _input_changed(draft, event, told=state.instrument_told)
         case inp.SoundPoor():
             if draft.state.status == "running":
                 draft.say(f"sound-{event.fault}")
@@ -63,6 +63,8 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
             signed(draft, event, state)
         case inp.PhotoTaken():
             photographing.taken(draft, event, state)
+        case inp.InstrumentRow():
+            witnessing.row_came(draft, event)
         case inp.SpeechEnded():
             pass
         case _:
@@ -72,9 +74,14 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
     return tuple(draft.events)
 
 
-def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound) -> None:
-    """Tell it, then the question that it took the place of; a script that stops the work is never spoken over."""
-    if draft.state.status != "running" or event.device not in HEARING_DEVICES | HANDS:
+def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound, *, told: bool) -> None:
+    """Tell it, then the question that it took the place of; a script that stops the work is never spoken over.
+
+    That an instrument is silent is told once in a visit (`told`); that it shows something again, not at all.
+    """
+    if draft.state.status != "running" or event.device not in HEARING_DEVICES | HANDS | {INSTRUMENT}:
+        return
+    if event.device == INSTRUMENT and (told or isinstance(event, inp.DeviceFound)):
         return
     if isinstance(event, inp.DeviceLost):
         draft.say(f"{event.device}-lost")

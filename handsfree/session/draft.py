@@ -37,6 +37,7 @@ from handsfree.session import (
     stops,
     ties,
     usual,
+    witness,
 )
 from handsfree.session.apply import apply
 from handsfree.session.plan import Plan
@@ -331,6 +332,14 @@ class Draft:
     def untrue(self, *, surely: bool = False) -> Untrue | None:
         """Return why the values of the set at hand cannot be true together; `surely` by settled readings alone."""
         return ties.untrue(self.plan, self.state, surely=surely)
+
+    def witnessed(self, called: ev.ReadingRecord, onset: int) -> ev.InstrumentCompared | None:
+        """Return how the instrument's row nearest in time stands to a called value; None without one."""
+        return witness.compared(self.plan, self.state, called, onset)
+
+    def as_shown(self, compared: ev.InstrumentCompared) -> str:
+        """Return what the instrument shows as the tool says it, in the unit that was called."""
+        return witness.as_said(self.plan, compared.shown, compared.reading)
 
     def unusual(self, quantities: Iterable[str]) -> tuple[Unusual, ...]:
         """Return what of some called values is unusual; nothing where a stop limit is passed."""

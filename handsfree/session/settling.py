@@ -76,7 +76,7 @@ def _rule(
     plan: Plan, settle: Settle, quantity: str, samples: tuple[Sample, ...], resolution: Decimal
 ) -> SettleRule:
     return SettleRule(
-        tolerance=_tolerance(plan, quantity, samples[-1].value, resolution),
+        tolerance=tolerance(plan, quantity, samples[-1].value, resolution),
         resolution=resolution,
         minimum_wait=float(settle_seconds(plan, settle)),
         window=float(settle.interval_seconds * (settle.sets - 1)) * 0.9,
@@ -90,9 +90,10 @@ def _resolutions(state: State, kept_at: str, quantity: str) -> list[Decimal]:
     return [one.resolution for one in read if one is not None]
 
 
-def _tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
-    tolerance = plan.trade.tolerances.get(quantity)
-    return OTHER_STEPS * resolution if tolerance is None else tolerance.at(value)
+def tolerance(plan: Plan, quantity: str, value: Decimal, resolution: Decimal) -> Decimal:
+    """Return how far a quantity may still move, in its unit; `resolution` is the step of its display."""
+    known = plan.trade.tolerances.get(quantity)
+    return OTHER_STEPS * resolution if known is None else known.at(value)
 
 
 def _judged(kept_at: str, quantity: str, unit: str, step: Decimal, settling: Settling) -> SettlingJudgement:

@@ -91,6 +91,13 @@ class Photos(Protocol):
         """Return the next photo, each once; or None."""
 
 
+class Witness(Protocol):
+    """Where the rows of an instrument come from."""
+
+    def news(self, now: int) -> inp.InstrumentRow | DeviceChange | None:
+        """Return, each once, a row that came, or that the instrument was lost or found; or None."""
+
+
 class Onlooker(Protocol):
     """Whoever follows the visit to show it."""
 
@@ -118,7 +125,9 @@ class Conductor:
         alert_command: str = "",
         signing: Signing | None = None,
         photos: Sequence[Photos] = (),
+        instrument: Witness | None = None,
     ) -> None:
+        self._instrument = instrument
         self._signing, self._personal, self._photos = signing, names_of(recorder.folder), photos
         self._recorder, self._speaker, self._keys, self._hearing = recorder, speaker, keys, hearing
         self._onlooker, self._alert_command = onlooker, alert_command
@@ -159,6 +168,7 @@ class Conductor:
                 return ExitCode.LEFT_OPEN
             self._sign()
             self._photograph()
+            self._witness()
             self._typed()
         return ExitCode.DONE if self._recorder.state.outcome == "finished" else ExitCode.FAILED
 
@@ -330,13 +340,26 @@ class Conductor:
             taken = inp.PhotoTaken(at=self._recorder.now(), gate=gate, photo=kept, source=photo.source)
             self._take(taken)
 
+    def _witness(self) -> None:
+        """Take what an instrument shows; while a person speaks over the tool it waits."""
+        if self._instrument is None or self._cut_short or self._recorder.closed:
+            return
+        news = self._instrument.news(self._recorder.now())
+        if isinstance(news, DeviceChange):
+            self._changed(news)
+        elif news is not None:
+            self._take(news)
+
+    def _changed(self, change: DeviceChange) -> None:
+        kind = inp.DeviceLost if change.lost else inp.DeviceFound
+        self._take(kind(at=self._recorder.now(), device=change.device))
+
     def _typed(self) -> None:
         """Take what the keys have: a line, or that some of them are lost or found."""
         if self._keys is None:
             return
         if (change := self._keys.change()) is not None:
-            kind = inp.DeviceLost if change.lost else inp.DeviceFound
-            self._take(kind(at=self._recorder.now(), device=change.device))
+            self._changed(change)
             return
         line = self._keys.line()
         if line is None:

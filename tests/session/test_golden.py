@@ -156,6 +156,18 @@ def _examples() -> dict[str, Any]:
         unusual="by more than 0.4 (a source)",
     )  # fmt: skip
     events.append(ev.LastTimeTold(at=1, gate="found-maximum", kept_at="found-maximum", compared=(compared,)))
+    shown = inp.InstrumentValue(quantity="co2", value="9.1", unit="%")
+    events.append(
+        inp.InstrumentRow(at=2, taken=1, instrument="the one in the van", mapping="0" * 12, values=(shown,))
+    )
+    called, row = (
+        ev.ReadingRecord(quantity="co2", value=value, unit="%", resolution="0.1") for value in ("9.7", "9.1")
+    )
+    events.append(
+        ev.InstrumentCompared(
+            at=3, gate="read", reading=called, shown=row, age_ms=2, room="0.25", agrees=False, asks=True
+        )
+    )
     found: dict[str, Any] = {}
     for event in events:
         found.setdefault(*to_record(event))

@@ -62,6 +62,7 @@ from handsfree.events.decisions.stops import (
 )
 from handsfree.events.decisions.talk import AnsweredBy, Asked, Noted, NotUnderstood, Said, ToneSounded, Understood
 from handsfree.events.decisions.values import (
+    InstrumentCompared,
     LastTimeTold,
     Marked,
     PairDoubted,
@@ -91,6 +92,7 @@ Decision = Annotated[
     | ReadingCorrected
     | ReadingRefused
     | ReadingAccepted
+    | InstrumentCompared
     | RateCalled
     | SetTaken
     | LastTimeTold

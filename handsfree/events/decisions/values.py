@@ -52,6 +52,25 @@ class ReadingAccepted(Record):
     """Why it is unusual; it was then confirmed once more."""
 
 
+class InstrumentCompared(Record):
+    """A called value beside the instrument's row nearest in time; the row decides nothing."""
+
+    kind: Literal["instrument-compared"] = "instrument-compared"
+    at: int
+    gate: str
+    reading: ReadingRecord | None
+    """As it was called; None where the instrument alone passed a limit, so that the value was asked for."""
+    shown: ReadingRecord
+    """As the instrument showed it."""
+    age_ms: int
+    """How long before the call the instrument took it; below nought: after it."""
+    room: str
+    """How far the two may lie apart, in the quantity's unit; empty where one of them is no number."""
+    agrees: bool
+    asks: bool = False
+    """The person is asked to call it once more; what is then called stands."""
+
+
 class RateCalled(Record):
     """The rate as called after the values of a set."""
 
