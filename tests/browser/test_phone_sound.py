@@ -123,24 +123,49 @@ const [samples, rate, done] = arguments;
 """
 
 
-@pytest.mark.slow("half a minute of sound through a browser")
-def test_what_the_phone_hears_arrives_whole_and_what_the_tool_says_is_played_whole(tmp_path: Path) -> None:
-    """Ten seconds of noise that never repeats: each piece lies where it lay in the file, none missing or doubled.
+def arrived(folder: Path) -> list[int]:
+    """Return where each quarter of a second that the phone heard lies in the file, less where it lies in the find.
 
-    Then a prompt: the phone plays the samples that the loudspeaker would, and a cut ends it at once.
-    Then the worklet alone, at the two rates of sound cards: sines come out as sines at 16 kHz, and of one above
-    8 kHz nothing is left (the sampling theorem; the difference is at least 60 dB below them).
+    The page numbers what it hears by samples, so what is lost behind it is a gap; there is none.
     """
     sent = noise(40, RATE)
-    with closet("cover-off") as visit, spoken_to(visit.page.url, sent, tmp_path) as phone:
+    with closet("cover-off") as visit, spoken_to(visit.page.url, sent, folder):
         visit.ears.until(500, seconds=60)
         found = lags(visit.ears.sound(), at_16k(sent, RATE))
         assert visit.ears.gaps() == []
         assert not any(block.overflow for block in visit.ears.blocks)
-        assert len(found) > 35
-        assert {lag for lag, _ in found} == {found[0][0]}
-        assert min(alike for _, alike in found) > 0.6  # a part of a sample late, and through the echo canceller
+    assert len(found) > 35
+    assert min(alike for _, alike in found) > 0.6  # a part of a sample late, and through the echo canceller
+    return [lag for lag, _ in found]
 
+
+@pytest.mark.real_time
+@pytest.mark.slow("ten seconds of sound through a browser")
+def test_what_the_phone_hears_arrives_whole(tmp_path: Path) -> None:
+    """Ten seconds of noise that never repeats: each piece lies where it lay in the file, none missing or doubled.
+
+    Chromium's microphone from a file and its silent loudspeaker run by a timer each. In 3 of 12 runs on a quiet
+    machine the one waited once for the other, by one of Chromium's buffers of 10 ms, before the page heard
+    anything: then it is heard anew. Any other jump is ours.
+    """
+    for attempt in range(3):
+        (folder := tmp_path / str(attempt)).mkdir()
+        found = arrived(folder)
+        if len(set(found)) == 1:
+            return
+        assert sorted(set(np.diff(found))) == [-160, 0]
+    pytest.fail("a buffer was waited for in each of three runs")
+
+
+@pytest.mark.slow("a prompt through a browser")
+def test_what_the_tool_says_is_played_whole(tmp_path: Path) -> None:
+    """The phone plays the samples that the loudspeaker would, and a cut ends it at once.
+
+    Then the worklet alone, at the two rates of sound cards: sines come out as sines at 16 kHz, and of one above
+    8 kHz nothing is left (the sampling theorem; the difference is at least 60 dB below them).
+    """
+    with closet("cover-off") as visit, spoken_to(visit.page.url, noise(40, RATE), tmp_path) as phone:
+        visit.ears.until(10, seconds=60)
         phone.execute_script(
             "window.given = []; const make = audio.createBuffer.bind(audio);"
             "audio.createBuffer = (...all) => { const made = make(...all); window.given.push(made); return made }"
@@ -175,6 +200,7 @@ def test_what_the_phone_hears_arrives_whole_and_what_the_tool_says_is_played_who
         assert [e for e in phone.get_log("browser") if e["level"] == "SEVERE"] == []
 
 
+@pytest.mark.real_time
 @pytest.mark.slow("a line broken for a moment, a process killed, each with a browser: 30 seconds")
 def test_after_a_broken_line_frames_go_on_and_a_gap_is_known(tmp_path: Path) -> None:
     """A second without the line, then the page's process killed: what is missing is told by the time."""
