@@ -8,7 +8,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[3]
 
 _SESSION = ("tests/session",)
-_RECORD = ("tests/ledger", "tests/crash/test_failing_calls.py")
+_RECORD = (
+    "tests/ledger", "tests/crash/test_failing_calls.py", "tests/office/test_anchor.py", "tests/office/test_erasing.py",
+)  # fmt: skip
+_VISIT = tuple(f"tests/visit/test_{name}.py" for name in ("photos", "instrument", "written_notes", "signatures"))
 _LINKS = tuple(f"tests/ledger/test_{name}.py" for name in ("links", "tail", "clocks", "what_verification_tells"))
 
 
@@ -42,6 +45,17 @@ TARGETS = {
         ("tests/trades/combustion", "tests/checks/test_published_values.py", "tests/checks/test_traps.py"),
     ),
     "stops": Target("handsfree/session/stops.py", ("tests/session/test_stops_in_force.py",), _SESSION),
+    "orders": Target(
+        "handsfree/session/stop_orders.py",
+        ("tests/session/test_dialogue_stopping.py", "tests/session/test_after_stops.py"),
+        _SESSION,
+    ),
+    "stopping": Target(
+        "handsfree/session/apply_stops.py",
+        ("tests/session/test_dialogue_stopping.py", "tests/session/test_long_stops.py"),
+        _SESSION,
+    ),
+    "turning": Target("handsfree/session/apply_turns.py", ("tests/session/test_turns.py",), _SESSION),
     "sets": Target(
         "handsfree/session/settling.py",
         ("tests/session/test_settled_sets.py", "tests/session/test_dialogue_sets.py"),
@@ -55,7 +69,7 @@ TARGETS = {
     "decide": Target(
         "handsfree/session/decide.py",
         ("tests/session/test_answers_taken.py", "tests/session/test_time_to_work.py"),
-        (*_SESSION, "tests/trades/test_visit_of_a_fan.py"),
+        (*_SESSION, "tests/trades/test_visit_of_a_fan.py", *_VISIT),
     ),
     "settling": Target(
         "handsfree/measurement/settling.py",
