@@ -54,7 +54,7 @@ class Candidate:
     alternative: int
     beyond: bool
     """It calls a value beyond a stop limit: no prior may argue it away."""
-    sound: Decimal = Decimal(0)
+    sound: Decimal
     """The score by its sound alone."""
 
 

@@ -8,29 +8,12 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from rehearsed import at, shipped, utterance
+from opinions import chosen, heard
 
-from handsfree.events.inputs import GeneralHearing, Heard
+from handsfree.events.inputs import GeneralHearing
 from handsfree.lexicon.meaning import Answer, HazardSaid
-from handsfree.session.fusion import Interpretation, choose
 from handsfree.session.general_judgement import STEP
 from handsfree.session.margins import MARGINS
-
-
-def heard(gate: str, text: str, likelihood: str, *alternatives: tuple[str, str, str | None]) -> Heard:
-    """Return an utterance at a gate: words, our score, the general recogniser's; and its free text."""
-    ours = utterance(at(gate), *((words, score) for words, score, _ in alternatives))
-    weighed = tuple(
-        one.model_copy(update={"general": None if likely is None else Decimal(likely)})
-        for one, (_, _, likely) in zip(ours.alternatives, alternatives, strict=True)
-    )
-    general = GeneralHearing(member="test", text=text, likelihood=Decimal(likelihood))
-    return ours.model_copy(update={"alternatives": weighed, "general": general})
-
-
-def chosen(gate: str, found: Heard) -> Interpretation:
-    state = at(gate).state
-    return choose(shipped(), state, shipped().grammar(state.question, gate), found)
 
 
 def test_where_our_ears_waver_the_other_settles_it() -> None:

@@ -63,7 +63,9 @@ TARGETS = {
     ),
     "fusion": Target(
         "handsfree/session/fusion.py",
-        ("tests/session/test_fusion.py", "tests/session/test_heard_words.py"),
+        tuple(
+            f"tests/session/test_{name}.py" for name in ("fusion", "heard_words", "two_opinions", "third_opinion")
+        ),
         _SESSION,
     ),
     "decide": Target(

@@ -1,0 +1,33 @@
+"""Utterances with the general recogniser's opinion beside our own scores."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from rehearsed import at, shipped, utterance
+
+from handsfree.events.inputs import GeneralHearing, Heard
+from handsfree.session.fusion import Interpretation, choose
+
+
+def heard(gate: str, text: str, likelihood: str, *alternatives: tuple[str, str, str | None]) -> Heard:
+    """Return an utterance at a gate: words, our score, the general recogniser's; and its free text."""
+    return with_opinion(
+        utterance(at(gate), *((words, score) for words, score, _ in alternatives)), text, likelihood, *alternatives
+    )
+
+
+def with_opinion(ours: Heard, text: str, likelihood: str, *alternatives: tuple[str, str, str | None]) -> Heard:
+    """Return what our own ears heard with the general recogniser's likelihoods, and its free text."""
+    weighed = tuple(
+        one.model_copy(update={"general": None if likely is None else Decimal(likely)})
+        for one, (_, _, likely) in zip(ours.alternatives, alternatives, strict=True)
+    )
+    general = GeneralHearing(member="test", text=text, likelihood=Decimal(likelihood))
+    return ours.model_copy(update={"alternatives": weighed, "general": general})
+
+
+def chosen(gate: str, found: Heard) -> Interpretation:
+    """Return what is chosen when that is heard as a gate has just asked."""
+    state = at(gate).state
+    return choose(shipped(), state, shipped().grammar(state.question, gate), found)
