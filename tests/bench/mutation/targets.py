@@ -9,8 +9,9 @@ ROOT = Path(__file__).resolve().parents[3]
 
 _SESSION = ("tests/session",)
 _RECORD = (
-    "tests/ledger", "tests/crash/test_failing_calls.py", "tests/office/test_anchor.py", "tests/office/test_erasing.py",
-)  # fmt: skip
+    *("tests/ledger", "tests/crash/test_failing_calls.py"),
+    *("tests/office/test_anchor.py", "tests/office/test_erasing.py"),
+)
 _VISIT = tuple(f"tests/visit/test_{name}.py" for name in ("photos", "instrument", "written_notes", "signatures"))
 _LINKS = tuple(f"tests/ledger/test_{name}.py" for name in ("links", "tail", "clocks", "what_verification_tells"))
 
