@@ -28,7 +28,7 @@ class StopCause:
     by: ev.StoppedBy
     hazard: str
     """The trade's stop."""
-    undoable: bool = False
+    undoable: bool
     called: tuple[ev.ReadingRecord, ...] = ()
     """The values that passed a limit."""
 

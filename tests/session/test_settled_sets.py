@@ -6,6 +6,7 @@ The slopes come from Python's `statistics.linear_regression`, the uncertainty fr
 
 from __future__ import annotations
 
+import copy
 import math
 import statistics
 from dataclasses import replace
@@ -240,3 +241,19 @@ def test_a_display_without_a_number_in_the_newest_set_opens_none() -> None:
     for event in taken:
         state = apply(shipped(), state, event)
     assert settling.rising_stop(shipped(), state, GATE, settle_of(gate())) is None
+
+
+def test_the_coarsest_display_tells_a_slow_rise_too() -> None:
+    """95 to 106 ppm in a minute and a half: by tenths it is plain, and whole steps hide as much as is allowed."""
+    assert rising_stop("95.0", "98.0", "102.0", "106.0") == "rising-co"
+    assert rising_stop("95.0", "98", "102", "106.0") is None
+
+
+def test_a_quantity_that_was_not_read_hides_no_rise_of_another() -> None:
+    """A trade may watch two; of the room's CO nothing was called here."""
+    plan = copy.copy(shipped())
+    watched = replace(plan.trade.stops, rising=("ambient_co", "co"))
+    vars(plan)["trade"] = replace(plan.trade, stops=watched)
+    stop = settling.rising_stop(plan, state_with({"co": "80"}, {"co": "140"}), GATE, settle_of(gate()))
+    assert stop is not None
+    assert stop.name == "rising-co"

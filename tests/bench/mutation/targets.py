@@ -48,15 +48,19 @@ TARGETS = {
     "stops": Target("handsfree/session/stops.py", ("tests/session/test_stops_in_force.py",), _SESSION),
     "orders": Target(
         "handsfree/session/stop_orders.py",
-        ("tests/session/test_dialogue_stopping.py", "tests/session/test_after_stops.py"),
+        tuple(f"tests/session/test_{name}.py" for name in ("applied_stops", "dialogue_stopping", "after_stops")),
         _SESSION,
     ),
     "stopping": Target(
         "handsfree/session/apply_stops.py",
-        ("tests/session/test_dialogue_stopping.py", "tests/session/test_long_stops.py"),
+        tuple(f"tests/session/test_{name}.py" for name in ("applied_stops", "dialogue_stopping", "long_stops")),
         _SESSION,
     ),
-    "turning": Target("handsfree/session/apply_turns.py", ("tests/session/test_turns.py",), _SESSION),
+    "turning": Target(
+        "handsfree/session/apply_turns.py",
+        ("tests/session/test_applied_turns.py", "tests/session/test_turns.py"),
+        _SESSION,
+    ),
     "sets": Target(
         "handsfree/session/settling.py",
         ("tests/session/test_settled_sets.py", "tests/session/test_dialogue_sets.py"),
