@@ -27,19 +27,27 @@ def init(
     office_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for devices.")] = 8471,
     desk_port: Annotated[int, typer.Option(min=0, max=65535, help="The port for supervisors.")] = 8470,
     store: Annotated[
-        str, typer.Option(help="postgresql://USER@HOST/DATABASE: the catalogue that several desks share.")
+        str, typer.Option(help="postgresql://USER@HOST/DATABASE: a PostgreSQL that is kept elsewhere.")
     ] = "",
     objects: Annotated[
-        str, typer.Option(help="Keep each visit as an object too: a folder for them, or s3://BUCKET/PREFIX.")
+        str, typer.Option(help="Keep each visit as an object in this folder, or s3://BUCKET/PREFIX elsewhere.")
     ] = "",
+    objects_port: Annotated[
+        int, typer.Option(min=1024, max=55_532, help="The first of four ports of its own object store.")
+    ] = 8473,
+    embedded: Annotated[
+        bool, typer.Option("--embedded", help="Without any server: SQLite for the catalogue, folders for visits.")
+    ] = False,
     passphrase_file: Annotated[
         Path | None, typer.Option(help="A file whose first line is the passphrase of the office's key.")
     ] = None,
-    start: Annotated[bool, typer.Option("--start", help="Run it at once, until Ctrl-C.")] = False,
+    start: Annotated[
+        bool, typer.Option("--start/--no-start", help="Run it at once, until Ctrl-C, or only set it up.")
+    ] = True,
 ) -> None:
-    """Make a company's keys, list, certificate and settings, and say what an administrator does next."""
+    """Make a company and start what serves it: its PostgreSQL, its object store, the office and the desk."""
     from handsfree.company.configuration import CompanyConfiguration  # noqa: PLC0415 - the extra `desk`
-    from handsfree.company.founding import found, next_steps  # noqa: PLC0415
+    from handsfree.company.founding import found, next_steps, what_it_keeps, with_own_stores  # noqa: PLC0415
 
     if store and not store.startswith("postgresql://"):
         raise Problem(
@@ -56,8 +64,10 @@ def init(
         )
     except ValueError as error:
         raise Problem("a company's name is 1 to 80 letters", where=repr(name)) from error
+    if not embedded:
+        settings = with_own_stores(folder.resolve(), settings, objects_port)
     company = found(folder.resolve(), settings, passphrase(passphrase_file, new=True) or "")
-    typer.echo(one_line(f"{name} is set up in {company.folder}. Next:"))
+    typer.echo(one_line(f"{name} is set up in {company.folder}. {what_it_keeps(settings)} Next:"))
     for number, step in enumerate(next_steps(company, settings), start=1):
         typer.echo(one_line(f"{number}. {step}"))
     if start:

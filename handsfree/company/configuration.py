@@ -33,6 +33,15 @@ class CompanyConfiguration(BaseModel):
     objects: str = Field(
         default="", description="Where each visit is kept as an object too: a folder, or s3://BUCKET/PREFIX."
     )
+    own_database: bool = Field(
+        default=False, description="Whether that PostgreSQL is the company's own, run beneath its folder."
+    )
+    own_objects_port: int = Field(
+        default=0,
+        ge=0,
+        le=55_532,
+        description="The first of four ports of an object store of the company's own; none is run where 0.",
+    )
 
 
 def state_of(folder: Path) -> Path:

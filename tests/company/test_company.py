@@ -13,16 +13,18 @@ from evening import hold, lost_or_doubled
 from handsfree.commands.company import init
 from handsfree.company.configuration import FILE, CompanyConfiguration, read_configuration
 from handsfree.company.founding import found
+from handsfree.company.own_objects import store_program
 from handsfree.company.running import ServedProcess, processes_of, run
 from handsfree.office.enrolment import Role, read_enrolment
 from handsfree.problem import Problem
+from tests.object_store import MADE_FOR, NOT_FOUND
 
 
 def test_one_command_makes_what_a_company_needs_and_says_what_is_next(tmp_path, capsys):
     secret = tmp_path / "secret"
     secret.write_text("larkmoor evening\n")
     init(tmp_path / "company", "Larkmoor Heating", reached_at=["office.example"], office_port=8471, desk_port=8470,
-         passphrase_file=secret, start=False)  # fmt: skip
+         embedded=True, passphrase_file=secret, start=False)  # fmt: skip
     told = capsys.readouterr().out
     assert "1. Keep a copy of" in told
     assert "https://office.example:8471" in told
@@ -104,15 +106,17 @@ def test_a_passphrase_that_is_too_short_makes_no_company(tmp_path):
 
 
 @pytest.mark.slow("starts a company's processes, kills each, and sends through links that break")
-def test_an_evening_with_every_process_killed_loses_and_doubles_nothing(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
-    evening = hold(tmp_path, devices=3, visits_each=2)
-    assert evening.killed == ["office", "desk"]
+def test_an_evening_with_every_process_killed_loses_and_doubles_nothing(room, monkeypatch):
+    if store_program() is None and not (MADE_FOR and os.environ.get("CI")):
+        pytest.skip(NOT_FOUND)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(room / "cache"))
+    monkeypatch.setenv("HANDSFREE_STATE", str(room / "state"))
+    evening = hold(room, devices=3, visits_each=2, longest_s=300)
+    assert evening.killed == ["office", "objects", "desk", "database", "the program itself"]
     assert evening.dropped
     assert len(evening.receipts) == evening.visits == 6
     assert len(evening.signed) == 6
-    assert lost_or_doubled(tmp_path, evening) == []
+    assert lost_or_doubled(room, evening) == []
 
 
 def test_where_there_is_no_company_it_says_so(tmp_path):

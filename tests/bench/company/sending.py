@@ -12,6 +12,7 @@ import tempfile
 from pathlib import Path
 
 TESTS = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TESTS.parent))
 sys.path.insert(0, str(TESTS / "handover" / "support"))
 sys.path.insert(0, str(TESTS / "desk" / "support"))
 sys.path.insert(0, str(TESTS / "session" / "support"))
@@ -27,6 +28,7 @@ def main() -> int:
     devices, each, every = (*given, *(50, 10, 60_000)[len(given) :])
     with tempfile.TemporaryDirectory(prefix="handsfree-evening-") as room:
         root = Path(room)
+        root.chmod(0o711)  # PostgreSQL runs as a user of its own
         os.environ["XDG_CACHE_HOME"] = str(root / "cache")
         evening = hold(root, devices, each, every=every, longest_s=3600)
         used = resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -1,0 +1,48 @@
+"""A supervisor with a passkey who works at a desk as a browser does, over TLS: opens what waits, and signs it."""
+
+from __future__ import annotations
+
+import re
+import ssl
+from pathlib import Path
+from typing import Any
+
+import httpx2 as httpx
+from authenticator import Authenticator
+
+
+class SigningSupervisor(Authenticator):
+    """One person at one desk; every fault of the desk or the way to it is an OSError."""
+
+    def __init__(self, desk: str, authority: Path) -> None:
+        super().__init__()
+        self._desk, self._trust = desk, ssl.create_default_context(cafile=str(authority))
+        self._browser: httpx.Client | None = None
+
+    def sign_next(self) -> str | None:
+        """Accept the visit that waits next and return its key; None when none waits."""
+        try:
+            self._browser = self._browser or httpx.Client(base_url=self._desk, verify=self._trust, timeout=60)
+            return self._sign_next(self._browser)
+        except httpx.HTTPError as error:
+            self._browser = None
+            raise OSError(str(error)) from error
+
+    def _sign_next(self, browser: httpx.Client) -> str | None:
+        page = browser.get("/next", follow_redirects=True).raise_for_status()
+        found = re.search(r"/visit/([0-9a-f]{16})$", page.url.path)
+        if found is None:
+            return None
+
+        def hidden(name: str) -> str:
+            return re.search(rf'name="{name}" value="([^"]+)"', page.text)[1]
+
+        def ask(address: str, **members: Any) -> Any:
+            form = {**members, "form_token": hidden("form_token")}
+            return browser.post(address, json=form).raise_for_status().json()
+
+        visit = {"visit": found[1], "digest": hidden("digest")}
+        prepared = ask("/sign/prepare", visits=[visit], verdict="accepted", remark="", key=self.key)
+        answer = self.answer(prepared["challenge"], self._desk)
+        assert ask("/sign/complete", token=prepared["token"], assertion=answer)["signed"] == 1
+        return found[1]
