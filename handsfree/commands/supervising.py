@@ -59,6 +59,12 @@ def desk(
         bool, typer.Option("--tls", help="Encrypt, by this machine's own authority; browsers must trust it.")
     ] = False,
     store: _Store = None,
+    sign_in: Annotated[
+        bool,
+        typer.Option(
+            "--sign-in", help="Let supervisors sign in by passkey; each sees the offices that the list names."
+        ),
+    ] = False,
     hear_again: Annotated[
         bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
     ] = True,
@@ -86,6 +92,7 @@ def desk(
         from handsfree.desk.guard import LOOPBACK, Door, EncryptedOnly  # noqa: PLC0415
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
+        from handsfree.desk.signing_in import SignedInDesks  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
         from handsfree.handover.office_site import office_tls  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
@@ -95,7 +102,10 @@ def desk(
     open_to_all = not _is_loopback(host)
     if open_to_all and not tls:
         raise Problem("over a network the desk answers only encrypted", where=host, remedy="add --tls")
-    token = secrets.token_urlsafe(24) if open_to_all else None
+    if sign_in and key is not None:
+        raise Problem("a desk that people sign in to signs with no key of its own", where="--key",
+                      remedy="leave out --key or --sign-in")  # fmt: skip
+    token = secrets.token_urlsafe(24) if open_to_all and not sign_in else None
     door = Door(hosts=LOOPBACK | {host} | set(name or ()), token=token)
     signer = None if key is None else KeyHolder(opened_key(key, passphrase_file))
     index = Index(folder, enrolment=enrolment, store=None if store is None else open_store(store))
@@ -109,9 +119,14 @@ def desk(
     channel = AlertChannel(alert_command, alert_to, alert_number)
     alerts = HazardAlerts(index, channel) if alert_command else None
     hooks = Webhooks(state_folder())
-    index.changed = seen.changed = hooks.notice
+    index.changed = hooks.notice
     hooks.start(index.store)
-    pages = Desk(seen, door, signer).application(Checker(index, alerts=alerts), hearing)
+    beside = Checker(index, alerts=alerts), hearing
+    pages = (
+        SignedInDesks(index, door, beside).application()
+        if sign_in
+        else Desk(seen, door, signer).application(*beside)
+    )
     site = WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application())
     server.run(AccessLog(EncryptedOnly(site), state_folder() / ACCESS_LOG) if open_to_all else site)
 

@@ -67,7 +67,7 @@ def processes_of(folder: Path, configuration: CompanyConfiguration) -> list[Serv
         ),
         ServedProcess(
             "desk",
-            [*program, "desk", visits, "--host", configuration.desk_host, "--tls",
+            [*program, "desk", visits, "--host", configuration.desk_host, "--tls", "--sign-in",
              "--port", str(configuration.desk_port), *store, *names],
             needs=database, environment={"PGPASSFILE": str(state / own_database.PASSWORDS)} if database else {},
         ),

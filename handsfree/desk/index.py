@@ -74,7 +74,13 @@ class Index:
 
     def within(self, offices: Collection[str] | None) -> Index:
         """Return the same folder as the people of some offices see it; of all where None."""
-        return Index(self.root, enrolment=self.enrolment, store=self.store.within(offices))
+        seen = Index(self.root, enrolment=self.enrolment, store=self.store.within(offices))
+
+        def tell(row: VisitRow) -> None:
+            self.changed(row)
+
+        seen.changed = tell
+        return seen
 
     def scan(self) -> int:
         """Find the visits beneath the folder, note new and changed ones, forget those gone; return how many.

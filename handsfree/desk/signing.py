@@ -50,8 +50,17 @@ def _is_address(host: str) -> bool:
 class SigningPages:
     """Prepares, signs, and makes passkeys; `dossier` opens a visit afresh."""
 
-    def __init__(self, index: Index, door: Door, signer: Signer | None, dossier: Callable[[str], Dossier]) -> None:
+    def __init__(
+        self,
+        index: Index,
+        door: Door,
+        signer: Signer | None,
+        dossier: Callable[[str], Dossier],
+        person: EnrolledKey | None = None,
+    ) -> None:
+        """`person` has signed in, and nobody else signs here; without one any supervisor's passkey does."""
         self._index, self._door, self._signer, self._dossier = index, door, signer, dossier
+        self._person = person
         self._waiting: dict[str, tuple[float, Any]] = {}
 
     def routes(self) -> list[Route]:
@@ -59,6 +68,11 @@ class SigningPages:
         return [
             Route("/sign/prepare", self._prepare, methods=["POST"]),
             Route("/sign/complete", self._complete, methods=["POST"]),
+        ]
+
+    def passkey_routes(self) -> list[Route]:
+        """Return the addresses at which a passkey is made."""
+        return [
             Route("/passkey/begin", self._begin, methods=["POST"]),
             Route("/passkey/finish", self._finish, methods=["POST"]),
         ]
@@ -80,6 +94,8 @@ class SigningPages:
         """Return why the desk's own key cannot sign; empty when it can."""
         if self._door.token is not None:
             return READS_ONLY
+        if self._person is not None:
+            return "Sign with your passkey."
         if self._signer is None:
             return "Sign with a passkey, or start the desk with your key: handsfree desk FOLDER --key FILE."
         try:
@@ -118,7 +134,7 @@ class SigningPages:
         enrolment = self.enrolment()
         if not is_digest(passkey):
             raise Problem("nobody is named who signs", remedy="choose your passkey")
-        who = supervisor(enrolment, passkey)
+        who = self._may_sign(enrolment, passkey, [key])
         return self._challenge(prepare(self._dossier(key).report, who, enrolment))
 
     def _sign(self, prepared: Prepared, signer: Signer) -> None:
@@ -145,7 +161,9 @@ class SigningPages:
         name = own.key if own else key
         if not is_digest(name):
             raise Problem("nobody is named who signs", remedy="choose your passkey")
-        who = supervisor(enrolment, name)
+        who = self._may_sign(
+            enrolment, name, [str(each.get("visit")) for each in visits if isinstance(each, dict)]
+        )
         reports = []
         for each in visits:
             if not isinstance(each, dict):
@@ -157,10 +175,24 @@ class SigningPages:
         prepared = prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark)
         return self._challenge(prepared)
 
+    def _may_sign(self, enrolment: Enrolment | None, name: str, keys: Sequence[str]) -> EnrolledKey:
+        """Return the supervisor of that key.
+
+        Problem when they do not look after the office of each of the visits, or are not the one who signed in.
+        """
+        who = supervisor(enrolment, name)
+        if self._person is not None and who.key != self._person.key:
+            raise Problem(f"{who.name} has not signed in here", remedy="let them sign in themselves")
+        theirs = self._index.within(who.offices).store
+        if any(theirs.one(key) is None for key in keys):
+            raise Problem(f"{who.name} does not look after the office of this visit",
+                          remedy="pass it on to who does")  # fmt: skip
+        return who
+
     def _challenge(self, prepared: Prepared) -> dict[str, Any]:
         """Keep what is prepared, and return its token with what the signer is to be asked for."""
         answer: dict[str, Any] = {
-            "token": self._wait(prepared),
+            "token": self.wait(prepared),
             "challenge": bytes_to_base64url(prepared.challenge),
             "name": prepared.who.name,
         }
@@ -173,7 +205,7 @@ class SigningPages:
 
     async def _complete(self, request: Request) -> Response:
         form = await self.form(request)
-        prepared = self._taken(form.get("token"), Prepared)
+        prepared = self.taken(form.get("token"), Prepared)
         answer = form.get("assertion")
         if prepared.who.passkey is not None and isinstance(answer, dict):
             signer: Signer = Assertion(prepared.who.passkey, answer)
@@ -190,11 +222,11 @@ class SigningPages:
         if _is_address(host):
             there = request.url.replace(hostname="localhost", path="/", query="")
             raise Problem(f"browsers make no passkey for a bare address like {host}", remedy=f"open {there}")
-        return JSONResponse(asked_for(host, challenge) | {"token": self._wait(challenge)})
+        return JSONResponse(asked_for(host, challenge) | {"token": self.wait(challenge)})
 
     async def _finish(self, request: Request) -> Response:
         form = await self.form(request)
-        challenge = self._taken(form.get("token"), bytes)
+        challenge = self.taken(form.get("token"), bytes)
         origin = f"{request.url.scheme}://{request.url.netloc}"
         passkey = made(form.get("response"), request.url.hostname or "", origin, challenge)
         return PlainTextResponse(for_the_office(passkey))
@@ -216,7 +248,7 @@ class SigningPages:
             raise HTTPException(403, READS_ONLY)
         return form
 
-    def _wait(self, what: Any) -> str:
+    def wait(self, what: Any) -> str:
         """Keep something for some minutes and return the token that it is fetched with."""
         now = time.monotonic()
         self._waiting = {token: kept for token, kept in self._waiting.items() if now - kept[0] < WAITS_S}
@@ -226,7 +258,7 @@ class SigningPages:
         self._waiting[token] = (now, what)
         return token
 
-    def _taken(self, token: Any, kind: type[Any]) -> Any:
+    def taken(self, token: Any, kind: type[Any]) -> Any:
         """Return what waited under a token, once."""
         since, what = self._waiting.pop(str(token), (0.0, None))
         if not isinstance(what, kind) or time.monotonic() - since >= WAITS_S:
@@ -238,5 +270,6 @@ class SigningPages:
         if self._door.token is not None:
             return []
         enrolment = self.enrolment()
-        found = enrolment.of(Role.SUPERVISOR) if enrolment else ()
+        found = [] if enrolment is None else enrolment.of(Role.SUPERVISOR)
+        found = [each for each in found if self._person is None or each.key == self._person.key]
         return [each for each in found if each.passkey is not None and not each.valid_until]

@@ -18,7 +18,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
-from starlette.routing import Mount, Route
+from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
@@ -38,6 +38,7 @@ from handsfree.desk.view import VisitView
 from handsfree.ledger.personal import names_of
 from handsfree.office.endorsements import VERDICTS
 from handsfree.office.endorsing import not_acceptable
+from handsfree.office.enrolment import EnrolledKey
 from handsfree.office.signatures import Signer
 from handsfree.photo_file import FORM
 from handsfree.problem import Problem
@@ -57,9 +58,12 @@ _DIGEST = re.compile(r"[0-9a-f]{64}")
 class Desk:
     """The pages over one folder of visits."""
 
-    def __init__(self, index: Index, door: Door, signer: Signer | None = None) -> None:
-        self.index, self._door = index, door
-        self._signing = SigningPages(index, door, signer, lambda key: self._dossier(key, afresh=True))
+    def __init__(
+        self, index: Index, door: Door, signer: Signer | None = None, *, person: EnrolledKey | None = None
+    ) -> None:
+        """`person` is whoever signed in and signs by passkey; else `signer` signs, or any supervisor's passkey."""
+        self.index, self._door, self._person = index, door, person
+        self.signing = SigningPages(index, door, signer, lambda key: self._dossier(key, afresh=True), person)
         self._beside: Sequence[Checker | HearingAgain] = ()
         self._kept: OrderedDict[tuple[str, str], Dossier] = OrderedDict()
         self._pages = Environment(
@@ -83,7 +87,6 @@ class Desk:
             for each in beside:
                 await run_in_threadpool(each.stop)
 
-        assets = Path(__file__).parent / "assets"
         site = Starlette(
             routes=[
                 Route("/", self._list),
@@ -96,29 +99,36 @@ class Desk:
                 Route("/visit/{key}/photo/{commitment}", self._photo),
                 Route("/visit/{key}/report.pdf", self._report),
                 Route("/visit/{key}/sign-off", self._sign, methods=["POST"]),
-                *AcrossPages(self.index, self._page).routes(),
-                *self._signing.routes(),
-                *HazardPages(self.index, self._door, self._signing, self._page, self._form).routes(),
-                Mount("/assets", StaticFiles(directory=assets)),
+                *AcrossPages(self.index, self.page).routes(),
+                *self.signing.routes(),
+                *self.entrance(),
+                *HazardPages(self.index, self._door, self.signing, self.page, self._form).routes(),
             ],
-            exception_handlers={Problem: self._problem, HTTPException: self._http},
+            exception_handlers={Problem: self.told, HTTPException: self._http},
             lifespan=running,
         )
         return WithHeaders(AccessGuard(site, self._door), HEADERS)
 
-    def _page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
-        who = self._signing.who()
-        values["supervisor"] = who.name if who else ""
+    def entrance(self) -> list[BaseRoute]:
+        """Return the addresses that nobody has to sign in for: making a passkey, and what pages look like."""
+        assets = Path(__file__).parent / "assets"
+        return [*self.signing.passkey_routes(), Mount("/assets", StaticFiles(directory=assets))]
+
+    def page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """Return a page by its template."""
+        who = self.signing.who()
+        values |= {"supervisor": who.name if who else "", "signed_in": self._person.name if self._person else ""}
         return HTMLResponse(self._pages.get_template(name).render(**values), status)
 
-    def _problem(self, _: Request, problem: Exception) -> Response:
+    def told(self, _: Request, problem: Exception) -> Response:
+        """Return a page that tells a problem."""
         assert isinstance(problem, Problem)
-        return self._page("problem.html", 422, title="This cannot be done", says=problem.sentence())
+        return self.page("problem.html", 422, title="This cannot be done", says=problem.sentence())
 
     def _http(self, _: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         says = "There is nothing at this address." if error.status_code == 404 else str(error.detail)
-        return self._page("problem.html", error.status_code, title=f"{error.status_code}", says=says)
+        return self.page("problem.html", error.status_code, title=f"{error.status_code}", says=says)
 
     async def _list(self, request: Request) -> Response:
         wanted = wanted_of(request.query_params)
@@ -130,7 +140,7 @@ class Desk:
         def to(**changes: Any) -> str:
             return "/?" + urlencode({name: value for name, value in (vars(wanted) | changes).items() if value})
 
-        return self._page(
+        return self.page(
             "visits.html",
             rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
             looked_at=looked_at,
@@ -164,7 +174,7 @@ class Desk:
         return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
 
     def _claims(self) -> Claims:
-        who = self._signing.who()
+        who = self._person or self.signing.who()
         return Claims(self.index.store, who.name if who else "")
 
     async def _visit(self, request: Request) -> Response:
@@ -174,12 +184,12 @@ class Desk:
         claims = self._claims()
         looked_at = (await run_in_threadpool(claims.others, [key]))[key]
         await run_in_threadpool(claims.take, key)
-        return self._page(
+        return self.page(
             "visit.html",
             key=key, view=view, report=view.report, dossier=await run_in_threadpool(self._signed, view),
             looked_at=looked_at,
             place=waiting.index(key) + 1 if key in waiting else 0, waiting=len(waiting), verdicts=VERDICTS,
-            form_token=self._door.form_token(), why_not=self._signing.why_not(), passkeys=self._signing.passkeys(),
+            form_token=self._door.form_token(), why_not=self.signing.why_not(), passkeys=self.signing.passkeys(),
             not_acceptable=not_acceptable(view.report), over_network=self._door.token is not None,
         )  # fmt: skip
 
@@ -200,7 +210,7 @@ class Desk:
 
     def _signed(self, view: VisitView) -> SimpleNamespace:
         """Return the sign-offs as they are now: they are no part of what is kept."""
-        found = sign_offs(view.report, self._signing.enrolment())
+        found = sign_offs(view.report, self.signing.enrolment())
         return SimpleNamespace(
             sign_offs=[replace(each, at=wording.local(each.at, view.minutes_east)) for each in found]
         )
@@ -209,7 +219,7 @@ class Desk:
         key = request.path_params["key"]
         dossier = await run_in_threadpool(self._dossier, key)
         begin, end = (_whole(request.query_params.get(name, "")) for name in ("from", "to"))
-        return self._page(
+        return self.page(
             "talk.html",
             key=key, dossier=dossier, recorded=dossier.evidence.recorded, whole=end is None,
             chart=chart.draw(dossier.evidence, begin or 0, end), phases=chart.phases(dossier.evidence),
@@ -255,7 +265,7 @@ class Desk:
         if form.get("digest") != (dossier.report.head.digest if dossier.report.head else ""):
             raise HTTPException(409, "The record is not the one that was on the page: look at it again.")
         await run_in_threadpool(
-            self._signing.sign_with_own_key, [dossier.report], form.get("verdict", ""), form.get("remark", "")
+            self.signing.sign_with_own_key, [dossier.report], form.get("verdict", ""), form.get("remark", "")
         )
         return RedirectResponse(
             f"/next?after={key}" if form.get("then") == "next" else f"/visit/{key}#sign-off", 303
@@ -272,7 +282,7 @@ class Desk:
                 raise HTTPException(409, "A visit is not clean any more: look at the list again.")
             reports.append(view.report)
         if reports:
-            await run_in_threadpool(self._signing.sign_with_own_key, reports, "accepted", "")
+            await run_in_threadpool(self.signing.sign_with_own_key, reports, "accepted", "")
         return RedirectResponse("/", 303)
 
     def _folder(self, key: str) -> Path:

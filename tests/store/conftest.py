@@ -9,6 +9,7 @@ import psycopg
 import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
 from postgresql_server import NOT_FOUND, programs, server
 from sqlalchemy import create_engine, delete

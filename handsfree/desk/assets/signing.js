@@ -1,7 +1,7 @@
 "use strict";
-/* Signs with a passkey, a verdict or a word on a hazard, and makes one. The desk says what is to be signed; the passkey
+/* Signs with a passkey, a verdict or a word on a hazard; signs in with one, and makes one. The desk says what is to be signed; the passkey
    signs its digest. */
-for (const form of document.querySelectorAll("form.signing, form.signs")) {
+for (const form of document.querySelectorAll("form.signing, form.signs, form.signs-in")) {
   const says = form.querySelector(".signing-says");
   const bytes = (text) =>
     Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (letter) => letter.charCodeAt(0));
@@ -27,6 +27,7 @@ for (const form of document.querySelectorAll("form.signing, form.signs")) {
 
   const members = (key) => {
     const value = (name) => form.elements[name]?.value;
+    if (form.matches(".signs-in")) return { name: value("name") };
     if (form.matches(".signs"))
       return { key: value("key"), hazard: value("hazard"), owner: value("owner"), words: value("words"), passkey: key };
     const visits = [{ visit: form.dataset.visit, digest: value("digest") }];
@@ -35,13 +36,17 @@ for (const form of document.querySelectorAll("form.signing, form.signs")) {
 
   async function sign(key) {
     if (!form.reportValidity()) return;
-    const address = form.matches(".signs") ? "/hazards/prepare" : "/sign/prepare";
+    const enters = form.matches(".signs-in");
+    const address = enters ? "/sign-in/prepare" : form.matches(".signs") ? "/hazards/prepare" : "/sign/prepare";
     const prepared = await (await ask(address, members(key))).json();
     const found = await navigator.credentials.get({
       publicKey: {
         challenge: bytes(prepared.challenge),
         rpId: prepared.host,
-        allowCredentials: [{ type: "public-key", id: bytes(prepared.credential) }],
+        allowCredentials: (prepared.credentials || [prepared.credential]).map((id) => ({
+          type: "public-key",
+          id: bytes(id),
+        })),
         userVerification: "required",
       },
     });
@@ -50,8 +55,9 @@ for (const form of document.querySelectorAll("form.signing, form.signs")) {
       authenticatorData: text(found.response.authenticatorData),
       signature: text(found.response.signature),
     };
-    await ask("/sign/complete", { token: prepared.token, assertion: { id: found.id, response } });
-    if (form.dataset.next) location.href = form.dataset.next;
+    await ask(enters ? "/sign-in/complete" : "/sign/complete", { token: prepared.token, assertion: { id: found.id, response } });
+    if (enters) location.href = "/";
+    else if (form.dataset.next) location.href = form.dataset.next;
     else location.reload();
   }
 
@@ -87,5 +93,10 @@ for (const form of document.querySelectorAll("form.signing, form.signs")) {
 
   for (const button of form.querySelectorAll(".with-passkey"))
     button.addEventListener("click", () => attempt(() => sign(button.dataset.key)));
+  if (form.matches(".signs-in"))
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      attempt(() => sign());
+    });
   form.querySelector(".make-passkey")?.addEventListener("click", () => attempt(make));
 }

@@ -101,13 +101,14 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
     Everybody may pass through the folder: PostgreSQL runs as a user of its own where the tests run as root.
     """
     evening, folder = Evening(devices * visits_each), root / "company"
-    office_port, desk_port = free_ports(2)
+    office_port = ports_in_a_row(2 + own_objects.PORTS)
+    desk_port, objects_port = office_port + 1, office_port + 2
     secret = root / "secret"
     secret.write_text(f"{PASSPHRASE}\n")
     began = time.monotonic()
     company = Company(
         "init", folder, "The office of Larkmoor", "--name", "127.0.0.1", "--office-port", office_port,
-        "--desk-port", desk_port, "--objects-port", own_ports(), "--passphrase-file", secret,
+        "--desk-port", desk_port, "--objects-port", objects_port, "--passphrase-file", secret,
     )  # fmt: skip
     for number in range(devices):
         os.environ["HANDSFREE_STATE"] = str(root / f"device-{number}" / "state")
@@ -156,10 +157,10 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
     return evening
 
 
-def own_ports() -> int:
-    """Return the first of four free ports that follow each other, low enough for the store's offset of 10,000."""
-    ports = free_ports(400)
-    return next(one for one in ports if all(one + more in ports for more in range(own_objects.PORTS)))
+def ports_in_a_row(count: int) -> int:
+    """Return the first of some free ports that follow each other, low enough for the store's offset of 10,000."""
+    ports = free_ports(100)
+    return next(one for one in ports if all(one + more in ports for more in range(count)))
 
 
 def _when(holds, until) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx2 as httpx
-from authenticator import Authenticator
+from authenticator import Authenticator, sign_in
 
 
 class SigningSupervisor(Authenticator):
@@ -22,7 +22,9 @@ class SigningSupervisor(Authenticator):
     def sign_next(self) -> str | None:
         """Accept the visit that waits next and return its key; None when none waits."""
         try:
-            self._browser = self._browser or httpx.Client(base_url=self._desk, verify=self._trust, timeout=60)
+            if self._browser is None:
+                self._browser = httpx.Client(base_url=self._desk, verify=self._trust, timeout=60)
+                sign_in(self._browser, self, self._desk)
             return self._sign_next(self._browser)
         except httpx.HTTPError as error:
             self._browser = None
@@ -30,6 +32,8 @@ class SigningSupervisor(Authenticator):
 
     def _sign_next(self, browser: httpx.Client) -> str | None:
         page = browser.get("/next", follow_redirects=True).raise_for_status()
+        if page.url.path == "/sign-in":
+            raise httpx.HTTPError("the desk was started again, and knows nobody")
         found = re.search(r"/visit/([0-9a-f]{16})$", page.url.path)
         if found is None:
             return None
