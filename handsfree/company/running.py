@@ -40,6 +40,8 @@ class ServedProcess:
     environment: Mapping[str, str] = field(default_factory=dict)
     folder: Path | None = None
     ended_by: signal.Signals = signal.SIGTERM
+    orphaned_by: signal.Signals | None = None
+    """What ends it when this program dies; as at any other end where None."""
     started: float = 0.0
     failures: int = 0
     process: subprocess.Popen[bytes] | None = None
@@ -93,6 +95,7 @@ def _bucket(folder: Path, configuration: CompanyConfiguration) -> list[ServedPro
         ServedProcess(
             "objects", own_objects.serving(folder, configuration.own_objects_port),
             answers=lambda: own_objects.answers(settings), folder=folder / own_objects.FOLDER,
+            orphaned_by=signal.SIGKILL,  # it takes its time otherwise, and holds its ports
         )
     ]  # fmt: skip
 
@@ -141,7 +144,7 @@ def _tied(each: ServedProcess) -> Sequence[str]:
     """
     if _TIE is None:
         return each.arguments
-    tied = f"--pdeathsig={each.ended_by.name}"
+    tied = f"--pdeathsig={(each.orphaned_by or each.ended_by).name}"
     given = list(each.arguments)
     return [_TIE, tied, *(given[1:] if given[0] == "setpriv" else given)]
 

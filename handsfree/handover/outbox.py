@@ -17,7 +17,7 @@ from typing import Any
 from handsfree.handover.receipts import must_be_receiver
 from handsfree.ledger.clock import Clock, SystemClock, milliseconds, stamp
 from handsfree.ledger.entry import canonical
-from handsfree.ledger.files import Disk, disk_problem, ensure_folder, put
+from handsfree.ledger.files import Disk, contents, disk_problem, ensure_folder, put
 from handsfree.ledger.kinds import is_digest
 from handsfree.ledger.ratchet import holds
 from handsfree.ledger.visit import is_plain_name
@@ -40,6 +40,8 @@ class Consignment(StrEnum):
     """Sheets of maker's data."""
     PROCEDURE = "procedures"
     """Released procedures."""
+    JOB = "jobs"
+    """The sheets of the next jobs, each with the appliance sheet that it names."""
     VISIT = "visits"
     """The last visits of sites that are next."""
 
@@ -73,6 +75,25 @@ class Outbox:
         except OSError as error:
             raise disk_problem(error, "laying a file ready", path) from error
         return path
+
+    def put_new(self, device: str, kind: Consignment, name: str, data: bytes) -> bool:
+        """Lay a file ready unless it waits, or was fetched, with this content; say whether it was."""
+        there = self._folder / device
+        for path in (there / kind.value / name, there / FETCHED / kind.value / name):
+            try:
+                if is_plain_name(name) and contents(Disk(), path) == data:
+                    return False
+            except FileNotFoundError:
+                continue
+            except OSError as error:
+                raise disk_problem(error, "looking at what waits", path) from error
+        self.put(device, kind, name, data)
+        return True
+
+    def knows(self, device: str, kind: Consignment, name: str) -> bool:
+        """Say whether a file of that name waits, or was fetched."""
+        there = self._folder / device
+        return any((folder / kind.value / name).exists() for folder in (there, there / FETCHED))
 
     def waiting(self, device: str) -> list[WaitingFile]:
         """Return what waits for a device, in the order of kind and name."""

@@ -79,10 +79,11 @@ class Company:
         threading.Thread(target=self._listen, daemon=True).start()
 
     def _listen(self) -> None:
-        for line in self.main.stdout:
-            self.told.append(line)
-            if found := re.match(r"(\w+) runs as process (\d+)", line):
-                self.ids[found[1]] = int(found[2])
+        with self.main.stdout:
+            for line in self.main.stdout:
+                self.told.append(line)
+                if found := re.match(r"(\w+) runs as process (\d+)", line):
+                    self.ids[found[1]] = int(found[2])
 
     def wait_for(self, names: tuple[str, ...], until: float) -> None:
         while not all(name in self.ids for name in names):
@@ -124,7 +125,7 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
         key = DeviceKey(root / f"device-{number}" / "state").public_key()
         add(listed, office, key=key, name=f"tablet {number}", role=Role.DEVICE, valid_from=BEFORE_THE_PROGRAM)
     os.environ["HANDSFREE_STATE"] = str(state)
-    done, until = threading.Event(), began + longest_s
+    until = began + longest_s
     with ExitStack() as links:
         proxies = [links.enter_context(DroppingProxy(office_port, every=every)) for _ in range(devices)]
         enrolment = read_enrolment(listed)
@@ -133,7 +134,7 @@ def hold(root: Path, devices: int, visits_each: int, *, every: int = 60_000, lon
                                                  state / AUTHORITY_FILE, enrolment, until))
             for number, proxy in enumerate(proxies)
         ]  # fmt: skip
-        signing = threading.Thread(target=_sign, args=(evening, supervisor, done, until))
+        signing = threading.Thread(target=_sign, args=(evening, supervisor, until))
         for thread in (*sending, signing):
             thread.start()
         _when(lambda: len(evening.receipts) >= evening.visits // 3, until)
@@ -205,7 +206,7 @@ def _send(evening, device, port, authority, enrolment, until):
     link.close()
 
 
-def _sign(evening, supervisor, done, until):
+def _sign(evening, supervisor, until):
     """Sign every visit that waits at the desk, until all are signed."""
     while time.monotonic() < until and len(evening.signed) < evening.visits:
         try:
@@ -215,6 +216,7 @@ def _sign(evening, supervisor, done, until):
         except OSError as error:  # the desk is away, or its database
             evening.faults.append(str(error))
         time.sleep(0.5)
+    supervisor.close()
 
 
 def lost_or_doubled(root: Path, evening: Evening) -> list[str]:

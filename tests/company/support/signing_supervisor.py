@@ -19,6 +19,11 @@ class SigningSupervisor(Authenticator):
         self._desk, self._trust = desk, ssl.create_default_context(cafile=str(authority))
         self._browser: httpx.Client | None = None
 
+    def close(self) -> None:
+        if self._browser is not None:
+            self._browser.close()
+        self._browser = None
+
     def sign_next(self) -> str | None:
         """Accept the visit that waits next and return its key; None when none waits."""
         try:
@@ -27,7 +32,7 @@ class SigningSupervisor(Authenticator):
                 sign_in(self._browser, self, self._desk)
             return self._sign_next(self._browser)
         except httpx.HTTPError as error:
-            self._browser = None
+            self.close()
             raise OSError(str(error)) from error
 
     def _sign_next(self, browser: httpx.Client) -> str | None:
