@@ -120,7 +120,7 @@ def thin(
 @_outbox.command(name="put")
 def put_ready(
     device: Annotated[str, typer.Argument(help="The device: its key, its name on the list, or `all` of them.")],
-    kind: Annotated[str, typer.Argument(help="questions, appliances, procedures or visits.")],
+    kind: Annotated[str, typer.Argument(help="questions, appliances, procedures, jobs or visits.")],
     files: Annotated[list[Path], typer.Argument(help="The files; the folder of a visit goes without its sound.")],
 ) -> None:
     """Lay files ready for a device."""

@@ -65,6 +65,12 @@ def desk(
             "--sign-in", help="Let supervisors sign in by passkey; each sees the offices that the list names."
         ),
     ] = False,
+    outgoing: Annotated[
+        Path | None,
+        typer.Option(
+            help="What is to go to devices by itself: FOLDER/TABLET/jobs, FOLDER/all/procedures and so on."
+        ),
+    ] = None,
     hear_again: Annotated[
         bool, typer.Option("--hear-again/--no-hear-again", help="Hear new visits again in the background.")
     ] = True,
@@ -88,13 +94,13 @@ def desk(
         from handsfree.desk.access_log import NAME as ACCESS_LOG  # noqa: PLC0415
         from handsfree.desk.access_log import AccessLog  # noqa: PLC0415
         from handsfree.desk.alerting import AlertChannel, HazardAlerts  # noqa: PLC0415 - the extra `desk`
-        from handsfree.desk.checker import Checker  # noqa: PLC0415
+        from handsfree.desk.checker import Checker, Errand  # noqa: PLC0415
         from handsfree.desk.guard import LOOPBACK, Door, EncryptedOnly  # noqa: PLC0415
         from handsfree.desk.hearing_again import HearingAgain  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
         from handsfree.desk.signing_in import SignedInDesks  # noqa: PLC0415
         from handsfree.desk.site import Desk  # noqa: PLC0415
-        from handsfree.handover.office_site import office_tls  # noqa: PLC0415
+        from handsfree.handover.office_site import dispatch_of, office_tls  # noqa: PLC0415
         from handsfree.serving import Server, listen  # noqa: PLC0415
         from handsfree.store.opening import open_store  # noqa: PLC0415
     except ImportError as error:
@@ -117,11 +123,12 @@ def desk(
     typer.echo(where + (f"enter?token={token}" if token else ""))
     hearing = HearingAgain(index) if hear_again else None
     channel = AlertChannel(alert_command, alert_to, alert_number)
-    alerts = HazardAlerts(index, channel) if alert_command else None
+    errands: list[Errand] = [HazardAlerts(index, channel)] if alert_command else []
+    errands += dispatch_of(index, state_folder(), outgoing)
     hooks = Webhooks(state_folder())
     index.changed = hooks.notice
     hooks.start(index.store)
-    beside = Checker(index, alerts=alerts), hearing
+    beside = Checker(index, errands=errands), hearing
     pages = (
         SignedInDesks(index, door, beside).application()
         if sign_in

@@ -10,6 +10,8 @@ from handsfree.ledger.files import Disk, contents, disk_problem, put
 from handsfree.problem import Problem
 
 FILE = "company.json"
+OUTGOING = "outgoing"
+"""The folder whose files go to devices by themselves (`handsfree/handover/dispatch.py`)."""
 
 
 class CompanyConfiguration(BaseModel):

@@ -12,6 +12,7 @@ from pathlib import Path
 from handsfree.company import own_database, own_objects
 from handsfree.company.configuration import (
     FILE,
+    OUTGOING,
     CompanyConfiguration,
     state_of,
     visits_of,
@@ -75,7 +76,7 @@ def found(folder: Path, configuration: CompanyConfiguration, passphrase: str) ->
         if Disk().names(folder):
             raise Problem("this folder is not empty", where=str(folder), remedy="name a new one")
         state = state_of(folder)
-        for inner in (state, visits_of(folder)):
+        for inner in (state, visits_of(folder), folder / OUTGOING, state / "handover"):
             ensure_folder(Disk(), inner, 0o700)
         office = make_key(state / OFFICE_KEY, passphrase)
         begin(state / NAME, office, configuration.name)
@@ -113,6 +114,7 @@ def next_steps(company: FoundedCompany, configuration: CompanyConfiguration) -> 
         f"For each supervisor: {state} handsfree enrol add supervisor NAME KEY-OR-PASSKEY-FILE",
         f"Give each device {company.enrolment} (handsfree enrol import) and {company.authority}.",
         f"On each device: handsfree send VISITS --to {office} --trust {AUTHORITY_FILE}",
+        f"Save what is to go to devices in {company.folder / OUTGOING}: TABLET/jobs, all/procedures and so on.",
         *kept,
     ]
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from handsfree.company import own_database, own_objects
-from handsfree.company.configuration import CompanyConfiguration, cache_of, state_of, visits_of
+from handsfree.company.configuration import OUTGOING, CompanyConfiguration, cache_of, state_of, visits_of
 
 LOOK_S = 0.2
 PAUSES_S = (0.5, 2.0, 10.0, 30.0)
@@ -70,7 +70,7 @@ def processes_of(folder: Path, configuration: CompanyConfiguration) -> list[Serv
         ServedProcess(
             "desk",
             [*program, "desk", visits, "--host", configuration.desk_host, "--tls", "--sign-in",
-             "--port", str(configuration.desk_port), *store, *names],
+             "--port", str(configuration.desk_port), "--outgoing", str(folder / OUTGOING), *store, *names],
             needs=database, environment={"PGPASSFILE": str(state / own_database.PASSWORDS)} if database else {},
         ),
     ]  # fmt: skip

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
+from typing import Protocol
 
-from handsfree.desk.alerting import HazardAlerts
 from handsfree.desk.examination import examine
 from handsfree.desk.index import Index
 from handsfree.problem import Problem, one_line
@@ -24,13 +25,23 @@ def quarantined(problem: Problem) -> Examined:
     return Examined({"seal": "unreadable", "sentence": problem.sentence()})
 
 
+class Errand(Protocol):
+    """What is done after each look for visits, and after each that was examined."""
+
+    illness: str
+    """Why the last of it failed; empty when it did not."""
+
+    def look(self) -> None:
+        """Do whatever is to be done now."""
+
+
 class Checker:
     """One thread that scans, and one process that examines; pages never wait for either unless they ask."""
 
-    def __init__(self, index: Index, *, longest_s: float = LONGEST_S, alerts: HazardAlerts | None = None) -> None:
+    def __init__(self, index: Index, *, longest_s: float = LONGEST_S, errands: Sequence[Errand] = ()) -> None:
         self.illness = ""
         """Why the last look for visits failed; empty when it did not."""
-        self._index, self._alerts = index, alerts
+        self._index, self._errands = index, errands
         self._stop = threading.Event()
         self._sandbox: Sandbox[Path, Examined] = Sandbox(
             "desk checker", partial(examine, enrolment=index.enrolment), seconds=longest_s
@@ -52,7 +63,7 @@ class Checker:
         while not self._stop.is_set():
             try:
                 self._look()
-                illness = [self._index.unread, self._alerts.illness if self._alerts else ""]
+                illness = [self._index.unread, *(each.illness for each in self._errands)]
                 self.illness = " ".join(each for each in illness if each)
             except Exception as error:  # noqa: BLE001 - the thread must go on, and say that it is ill
                 self.illness = one_line(f"the last look for visits failed: {type(error).__name__}: {error}")
@@ -68,9 +79,9 @@ class Checker:
             except Problem as problem:
                 examined = quarantined(problem)
             self._index.keep(key, examined)
-            self._alert()
-        self._alert()
+            self._do_errands()
+        self._do_errands()
 
-    def _alert(self) -> None:
-        if self._alerts is not None:
-            self._alerts.look()
+    def _do_errands(self) -> None:
+        for each in self._errands:
+            each.look()

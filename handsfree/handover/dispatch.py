@@ -6,8 +6,8 @@ office saves in one folder goes to whom the folder says:
     FOLDER/all/procedures/…        to every device: bundles; likewise `appliances`, and `questions`
     FOLDER/TABLET/jobs/….yaml      to the device of that name on the list: its next jobs
 
-A job sheet takes along the appliance sheet that it names and the last visits of its serial. Everything goes once: a
-file is sent again when its content has changed.
+A job sheet takes along the appliance sheet that it names and the last visits of its serial. Everything goes once:
+a file is sent again when its content has changed.
 """
 
 from __future__ import annotations

@@ -10,9 +10,11 @@ from pathlib import Path
 
 from starlette.types import ASGIApp
 
+from handsfree.desk.index import Index
 from handsfree.desk.receiving import Arrival
 from handsfree.doorway import prove_with, tls_context
 from handsfree.glance.authority import SERVER_LIFE, Authority, own_names
+from handsfree.handover.dispatch import Dispatch
 from handsfree.handover.intake import NetworkIntake, OfficeKeys
 from handsfree.handover.outbox import Outbox
 from handsfree.handover.reception import EnrolledDevices, Reception
@@ -73,6 +75,12 @@ def receiver_key(state: Path) -> KeptKey:
 def outbox_folder(state: Path) -> Path:
     """Return where an office keeps what waits for its devices."""
     return state / "handover" / "outbox"
+
+
+def dispatch_of(index: Index, state: Path, outgoing: Path | None) -> list[Dispatch]:
+    """Return the office's sending, for the desk beside it; none where this machine is no office."""
+    handover = state / "handover"
+    return [Dispatch(index, Outbox(outbox_folder(state)), handover, outgoing)] if handover.is_dir() else []
 
 
 def _unattended(path: Path) -> KeptKey:

@@ -221,7 +221,7 @@ def test_many_old_hazards_are_one_message(index, told, tmp_path, monkeypatch):
 def test_the_checker_alerts_as_soon_as_a_visit_was_examined(short, told, tmp_path):
     command, heard, _ = told
     index = Index(short)
-    checker = Checker(index, alerts=HazardAlerts(index, AlertChannel(command, "A. Duty"), tmp_path / "kept"))
+    checker = Checker(index, errands=[HazardAlerts(index, AlertChannel(command, "A. Duty"), tmp_path / "kept")])
     checker._sandbox = _Here()
     checker._look()
     kinds = [line.split("|")[2].split(":")[0] for line in heard.read_text().splitlines()]

@@ -1,6 +1,7 @@
-"""The office sends by itself: a returned visit's question, next jobs with the last visits of their serial, bundles."""
+"""The office sends by itself: a returned visit's question, next jobs with last visits of their serial, bundles."""
 
 import json
+from hashlib import sha256
 
 import pytest
 from lists import SUPERVISOR
@@ -84,7 +85,7 @@ def test_the_next_job_goes_with_its_sheet_and_the_last_visits_of_its_serial(offi
         "jobs/friday.yaml", "jobs/appliance-24.yaml", "procedures/two-rate-combustion.bundle",
     }  # fmt: skip
     assert len(visits) == 2
-    copy = unpacked(visits[0], tmp_path / "last" / "one")
+    copy = unpacked(visits[0], tmp_path / "last" / "one", sha256(visits[0].read_bytes()).hexdigest())
     assert verify(copy).verdict == RecordVerdict.REDUCED
     assert fetched() == {}
     (bundles / "two-rate-combustion.bundle").write_bytes(b"signed again\n")
@@ -93,7 +94,7 @@ def test_the_next_job_goes_with_its_sheet_and_the_last_visits_of_its_serial(offi
 
 
 def test_a_sheet_that_is_none_is_told_with_its_place_and_stops_nothing_else(office, pair, tmp_path):
-    index, dispatch, fetched = office
+    _, dispatch, fetched = office
     (device,) = (one for one in pair.enrolment().of(Role.DEVICE))
     jobs = tmp_path / "outgoing" / device.name / "jobs"
     jobs.mkdir(parents=True)
