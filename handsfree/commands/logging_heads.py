@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -12,7 +13,7 @@ from handsfree.ledger import state_folder
 from handsfree.office.absences import GAP, against_log, beyond, findings
 from handsfree.office.carried import carry
 from handsfree.office.kept_key import KeptKey, make_key, open_key
-from handsfree.office.log import append, checked_log, count_not_signed, newest_checkpoint, size_told
+from handsfree.office.log import append, checked_leaves, count_not_signed, newest_checkpoint, size_told
 from handsfree.office.proving import prove as prove_entry
 from handsfree.office.proving import proven
 from handsfree.office.verification import known_enrolment, verify_anchored
@@ -47,13 +48,22 @@ def check(
     ] = None,
 ) -> None:
     """Say what the log shows: gaps in numbers, forks, dates that cannot be, signed lines that are gone."""
-    leaves = checked_log(_folder(), _key().public, None if older is None else _text(older))
-    found = [*findings(leaves), *beyond(count_not_signed(_folder(), _key().public))]
-    for folder in folders or []:
-        found += against_log(verify_anchored(folder, known_enrolment()), leaves)
+    reports = [verify_anchored(folder, known_enrolment()) for folder in folders or []]
+    mine, count = {report.identity: list[dict[str, Any]]() for report in reports}, 0
+
+    def leaves() -> Iterator[dict[str, Any]]:
+        nonlocal count
+        for leaf in checked_leaves(_folder(), _key().public, None if older is None else _text(older)):
+            count += 1
+            mine.get(leaf.get("visit"), []).append(leaf)
+            yield leaf
+
+    found = [*findings(leaves()), *beyond(count_not_signed(_folder(), _key().public))]
+    for report in reports:
+        found += against_log(report, mine[report.identity])
     for each in found:
         typer.echo(one_line(f"{each.name}: {each.says}"))
-    typer.echo(f"{len(leaves)} lines of the log are whole; {len(found)} findings")
+    typer.echo(f"{count} lines of the log are whole; {len(found)} findings")
     if any(each.name != GAP for each in found):
         raise typer.Exit(ExitCode.FAILED)
 

@@ -21,9 +21,39 @@ def root(leaves: Sequence[bytes]) -> bytes:
     return _head([leaf_hash(leaf) for leaf in leaves])
 
 
+def folded(peaks: Sequence[bytes]) -> bytes:
+    """Return the tree head over whole subtrees of falling size, the widest first (RFC 9162, 2.1.1)."""
+    if not peaks:
+        return hashlib.sha256().digest()
+    head = peaks[-1]
+    for peak in reversed(peaks[:-1]):
+        head = node_hash(peak, head)
+    return head
+
+
+class GrowingTree:
+    """The head over leaves that come one after another: never more hashes than the size has binary digits."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._peaks: list[bytes] = []
+
+    def add(self, leaf: bytes) -> None:
+        """Add a leaf at the end."""
+        hashed, place = leaf_hash(leaf), self.size
+        while place & 1:
+            hashed, place = node_hash(self._peaks.pop(), hashed), place >> 1
+        self._peaks.append(hashed)
+        self.size += 1
+
+    def root(self) -> bytes:
+        """Return the head over all leaves so far."""
+        return folded(self._peaks)
+
+
 def path(index: int, leaves: Sequence[bytes]) -> list[bytes]:
     """Return the inclusion proof of one leaf, from the leaf upwards (RFC 9162, 2.1.3.1)."""
-    return _path(index, [leaf_hash(leaf) for leaf in leaves])
+    return path_among(index, [leaf_hash(leaf) for leaf in leaves])
 
 
 def root_from(leaf: bytes, index: int, count: int, proof: Sequence[bytes]) -> bytes | None:
@@ -57,10 +87,11 @@ def _head(hashes: Sequence[bytes]) -> bytes:
     return node_hash(_head(hashes[:middle]), _head(hashes[middle:]))
 
 
-def _path(index: int, hashes: Sequence[bytes]) -> list[bytes]:
+def path_among(index: int, hashes: Sequence[bytes]) -> list[bytes]:
+    """Return the inclusion proof of the leaf with one of these hashes, as `path` does."""
     if len(hashes) == 1:
         return []
     middle = _split(len(hashes))
     if index < middle:
-        return [*_path(index, hashes[:middle]), _head(hashes[middle:])]
-    return [*_path(index - middle, hashes[middle:]), _head(hashes[:middle])]
+        return [*path_among(index, hashes[:middle]), _head(hashes[middle:])]
+    return [*path_among(index - middle, hashes[middle:]), _head(hashes[:middle])]

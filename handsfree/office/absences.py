@@ -29,18 +29,17 @@ class LogFinding:
     says: str
 
 
-def findings(leaves: Sequence[Mapping[str, Any]]) -> list[LogFinding]:
-    """Return what the heads of visits show when they are laid side by side."""
-    visits = [leaf for leaf in leaves if leaf["kind"] == "visit"]
+def findings(leaves: Iterable[Mapping[str, Any]]) -> list[LogFinding]:
+    """Return what the heads of visits show when they are laid side by side; the leaves are gone through once."""
     found: list[LogFinding] = []
     by_device: dict[str, dict[int, set[str]]] = defaultdict(lambda: defaultdict(set))
     heads: dict[str, set[str]] = defaultdict(set)
-    for leaf in visits:
-        by_device[leaf["device"]][leaf["use"]].add(leaf["visit"])
-        heads[leaf["visit"]].add(leaf["digest"])
-        found += _dated(leaf)
     for leaf in leaves:
-        if leaf["kind"] == "credential":
+        if leaf["kind"] == "visit":
+            by_device[leaf["device"]][leaf["use"]].add(leaf["visit"])
+            heads[leaf["visit"]].add(leaf["digest"])
+            found += _dated(leaf)
+        elif leaf["kind"] == "credential":
             by_device[leaf["device"]][leaf["use"]].add(leaf["digest"])
     for device, uses in sorted(by_device.items()):
         found += _numbered(device, uses)

@@ -18,7 +18,7 @@ from handsfree.ledger.files import Disk, contents, disk_problem, ensure_folder, 
 from handsfree.ledger.verification import CLOCKS_DIFFER_BY
 from handsfree.ledger.visit import VisitFolder
 from handsfree.office.kept_key import open_key
-from handsfree.office.log import Checkpoint, checked_log, size_told
+from handsfree.office.log import line_signed_at, size_told
 from handsfree.problem import Problem
 from handsfree.regular_files import open_regular
 
@@ -106,5 +106,4 @@ def _since(note: str, log: Path, changed: int) -> str:
     if not changed:
         return ""
     public = open_key(log.parent / "log.pem", None).public
-    leaves = checked_log(log, public, note)
-    return str(leaves[Checkpoint.of(note, public).size - 1]["at"])
+    return line_signed_at(log, public, note)

@@ -13,7 +13,7 @@ from typing import Any
 
 from handsfree.ledger import merkle
 from handsfree.ledger.entry import digest_of
-from handsfree.office.log import Checkpoint, checked_log, newest_checkpoint, record_lines, signed_lines
+from handsfree.office.log import Checkpoint, checked_leaves, newest_checkpoint, record_lines, signed_lines
 from handsfree.problem import ExitCode, Problem
 
 
@@ -23,11 +23,14 @@ def prove(folder: Path, entry: int, log: Path, public: str) -> dict[str, Any]:
     if not 0 <= entry < len(lines):
         raise Problem(f"the record has no entry {entry}", where=str(folder))
     tree, visit = merkle.root(lines).hex(), digest_of(lines[0])
-    leaves = checked_log(log, public)
-    index = next((n for n, leaf in enumerate(leaves) if leaf.get("tree") == tree and leaf["visit"] == visit), None)
+    leaves = enumerate(checked_leaves(log, public))
+    index = next((n for n, leaf in leaves if leaf.get("tree") == tree and leaf["visit"] == visit), None)
     if index is None:
         raise Problem("the log does not hold this record", where=str(folder), remedy="handsfree log add FOLDER")
-    logged = signed_lines(log, public)
+    hashes, line = [], b""
+    for number, each in enumerate(signed_lines(log, public)):
+        hashes.append(merkle.leaf_hash(each))
+        line = each if number == index else line
     return {
         "entry": {
             "line": lines[entry].decode(),
@@ -35,9 +38,9 @@ def prove(folder: Path, entry: int, log: Path, public: str) -> dict[str, Any]:
             "path": [step.hex() for step in merkle.path(entry, lines)],
         },
         "leaf": {
-            "line": logged[index].decode(),
+            "line": line.decode(),
             "index": index,
-            "path": [step.hex() for step in merkle.path(index, logged)],
+            "path": [step.hex() for step in merkle.path_among(index, hashes)],
         },
         "checkpoint": newest_checkpoint(log),
     }

@@ -30,9 +30,11 @@ from handsfree.office.log import (
     append,
     checked_log,
     count_not_signed,
+    line_signed_at,
     log_lines,
     newest_checkpoint,
 )
+from handsfree.office.log_tree import LoggedLine, LogTree
 from handsfree.office.proving import prove, proven
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import Problem
@@ -226,7 +228,7 @@ def test_a_visit_began_no_earlier_than_the_checkpoint_it_carries(here: Path) -> 
     """R6, D3: a visit made up afterwards under an old date could not be told; nobody knows a checkpoint before."""
     append(here / "state" / "log", [checked(here / "one")], make_key(here / "state" / "log.pem", None))
     note = newest_checkpoint(here / "state" / "log")
-    since = log_lines(here / "state" / "log")[0].decode().split('"at":"')[1][:24]
+    since = next(log_lines(here / "state" / "log")).decode().split('"at":"')[1][:24]
     report = checked(visit(here / "now", here / "tablet", ahead=0, checkpoint=note))
     assert report.ok
     assert f"it began not earlier than {since}: it carries the checkpoint of line 1" in report.remarks[-1]
@@ -288,3 +290,59 @@ def test_the_commands_add_check_and_prove(here: Path) -> None:
         run("log", "add", visit(here / "forged", here / "forger"))
     with pytest.raises(Problem, match="no proof"):
         run("prove", here / "older", "--check")
+
+
+def test_the_tree_that_grows_has_the_root_of_the_whole_at_each_size(tmp_path: Path) -> None:
+    """RFC 9162, 2.1.1 by its recursive definition (`merkle.root`), at every size, also when read back by parts."""
+    leaves = [f"leaf {number}".encode() for number in range(70)]
+    growing = merkle.GrowingTree()
+    with LogTree(tmp_path) as tree:
+        tree.add(LoggedLine(leaf, leaf.decode()) for leaf in leaves[:33])
+        for size, leaf in enumerate(leaves, start=1):
+            growing.add(leaf)
+            assert growing.root() == merkle.root(leaves[:size])
+        tree.add(LoggedLine(leaf, leaf.decode()) for leaf in leaves[33:])
+    with LogTree(tmp_path, reading=True) as tree:
+        assert [tree.root(size) for size in range(71)] == [merkle.root(leaves[:size]) for size in range(71)]
+        assert [tree.start(number) for number in (0, 1, 11)] == [0, 7, 10 * 7 + 8]
+        assert tree.size == (70, sum(len(leaf) + 1 for leaf in leaves))
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        lambda log, before: (log / "log.sqlite").unlink(),
+        lambda log, before: (log / "log.sqlite").write_bytes(b"no database" * 500),
+        lambda log, before: shutil.copy(before, log / "log.sqlite"),
+        lambda log, before: _append_bytes(log / "log.jsonl", b'{"kind":"visit","torn'),
+    ],
+    ids=["lost", "broken", "older", "torn line"],
+)
+def test_a_log_goes_on_whatever_became_of_what_lies_beside_it(here: Path, harm: Any) -> None:
+    """A loss of power may take the newest of it, or leave half a line; nothing signed is lost or added twice."""
+    log, before = here / "log", here / "before.sqlite"
+    shutil.copy(log / "log.sqlite", before)
+    append(log, [checked(visit(here / "three", here / "tablet"))], KEY)
+    older = newest_checkpoint(log)
+    for ending in ("-wal", "-shm"):
+        (log / f"log.sqlite{ending}").unlink(missing_ok=True)
+    harm(log, before)
+    assert line_signed_at(log, KEY.public, older) == checked_log(log, KEY.public)[-1]["at"]
+    assert append(log, [checked(here / "one"), checked(visit(here / "four", here / "tablet"))], KEY) == 1
+    assert len(checked_log(log, KEY.public, older)) == 4
+    assert count_not_signed(log, KEY.public) == 0
+    assert line_signed_at(log, KEY.public, older) == checked_log(log, KEY.public)[2]["at"]
+
+
+def test_an_append_reads_nothing_that_is_signed_and_a_look_tells_what_was_changed_there(here: Path) -> None:
+    """However long the log: a line of it is changed, an append goes on, and every look finds it."""
+    path = here / "log" / "log.jsonl"
+    path.write_bytes(path.read_bytes().replace(b'"count":4', b'"count":3', 1))
+    assert append(here / "log", [checked(visit(here / "three", here / "tablet"))], KEY) == 1
+    with pytest.raises(Problem, match="the log is not the one of its checkpoint"):
+        checked_log(here / "log", KEY.public)
+
+
+def _append_bytes(path: Path, data: bytes) -> None:
+    with path.open("ab") as stream:
+        stream.write(data)
