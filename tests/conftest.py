@@ -234,3 +234,15 @@ def pytest_collectreport(report: pytest.CollectReport) -> None:
     if report.skipped:
         reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
         _SKIPPED.append((report.nodeid, reason.removeprefix("Skipped: ")))
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """The address of a real server, with a blank for the database's name; started once, where it is asked for."""
+    from handsfree.company.own_database import server_programs  # noqa: PLC0415 - most tests want none
+    from tests.postgresql_server import NOT_FOUND, server  # noqa: PLC0415
+
+    if server_programs() is None and not os.environ.get("CI"):
+        pytest.skip(NOT_FOUND)
+    with server() as running:
+        yield running.address

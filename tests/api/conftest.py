@@ -1,18 +1,20 @@
 """A store with invented visits of two offices."""
 
 import shutil
+from itertools import count
 
+import psycopg
 import pytest
 
 from handsfree.store.embedded import open_embedded
 from handsfree.store.kept import Examined, NotedVisit
+from handsfree.store.postgresql import open_postgresql
+
+_NUMBERS = count()
 
 
-@pytest.fixture(scope="session")
-def kept(tmp_path_factory):
-    """The file of a store: 120 visits, every third stopped with something open, offices by turns; none signed."""
-    file = tmp_path_factory.mktemp("kept") / "kept.sqlite"
-    store = open_embedded(file)
+def fill(store):
+    """Keep 120 visits, every third stopped with something open, offices by turns; none signed."""
     noted = []
     for number in range(120):
         facts = {
@@ -31,13 +33,36 @@ def kept(tmp_path_factory):
                    "seq": 7}  # fmt: skip
         store.keep(visit.key, Examined(facts, {"concern": [concern] if stopped else []}))
     store.close()
+
+
+@pytest.fixture(scope="session")
+def embedded(tmp_path_factory):
+    """The file of such a store."""
+    file = tmp_path_factory.mktemp("kept") / "kept.sqlite"
+    fill(open_embedded(file))
     return file
 
 
-@pytest.fixture
-def store(kept, tmp_path):
-    """That store, to be written to."""
-    shutil.copy(kept, tmp_path / "kept.sqlite")
-    store = open_embedded(tmp_path / "kept.sqlite")
+@pytest.fixture(scope="session")
+def template(postgresql, tmp_path_factory):
+    """The name of a database with such a store in it."""
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute("CREATE DATABASE api")
+    fill(open_postgresql(postgresql.format("api"), tmp_path_factory.mktemp("parts")))
+    return "api"
+
+
+@pytest.fixture(params=["embedded", "postgresql"])
+def store(request, tmp_path):
+    """Such a store on each engine, to be written to."""
+    if request.param == "embedded":
+        shutil.copy(request.getfixturevalue("embedded"), tmp_path / "kept.sqlite")
+        store = open_embedded(tmp_path / "kept.sqlite")
+    else:
+        address, name = request.getfixturevalue("postgresql"), f"api_{next(_NUMBERS)}"
+        template = request.getfixturevalue("template")
+        with psycopg.connect(address.format("postgres"), autocommit=True) as base:
+            base.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+        store = open_postgresql(address.format(name), tmp_path / "parts")
     yield store
     store.close()

@@ -1,6 +1,5 @@
 """Stores to test, each on every engine that the product knows."""
 
-import os
 import sys
 from itertools import count
 from pathlib import Path
@@ -11,7 +10,6 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
 
-from postgresql_server import NOT_FOUND, programs, server
 from sqlalchemy import create_engine, delete
 
 from handsfree.store.database import DatabaseStore
@@ -22,15 +20,6 @@ from handsfree.store.revisions import begin
 from handsfree.store.tables import METADATA
 
 _NUMBERS = count()
-
-
-@pytest.fixture(scope="session")
-def postgresql():
-    """The address of a real server, with a blank for the database's name; started once."""
-    if programs() is None and not os.environ.get("CI"):
-        pytest.skip(NOT_FOUND)
-    with server() as address:
-        yield address
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ from handsfree.store.embedded import open_embedded
 from handsfree.store.questioned import QUESTIONED, unpacked_json
 
 VISITS = 120
+MANY = 1_000
 TYPES = {
     "sqlite": {"string": "TEXT", "int64": "INTEGER"},
     "postgres": {"string": 'TEXT COLLATE "C"', "int64": "BIGINT"},
@@ -35,7 +36,7 @@ def kept(tmp_path_factory):
 def filled(base, kind, hole, kept):
     """The questions' tables in another engine, with the rows that the Parquet files are made from."""
     rows = {table: [] for table in QUESTIONED}
-    for visit in kept.changes(0, VISITS).visits:
+    for visit in kept.changes(0, MANY + 1).visits:
         for table, found in json.loads(unpacked_json(visit.body)).items():
             rows[table] += [(visit.key, *row.values()) for row in found]
     for table, columns in QUESTIONED.items():
@@ -59,6 +60,26 @@ def postgres(kept, postgresql):
         base.execute("CREATE DATABASE engines")
     with psycopg.connect(postgresql.format("engines")) as base:
         yield filled(base, "postgres", "%s", kept)
+
+
+@pytest.mark.slow("a thousand visits in each of three engines")
+def test_every_question_gives_one_answer_for_a_thousand_visits_too(tmp_path, postgresql):
+    """On PostgreSQL, which nobody answers from: the questions are portable, not made for one engine."""
+    store = open_embedded(tmp_path / "store.sqlite")
+    visits = list(invented(MANY, gates=6))
+    store.note([noted for noted, _ in visits])
+    for noted, examined in visits:
+        store.keep(noted.key, examined)
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute("CREATE DATABASE many")
+    with psycopg.connect(postgresql.format("many")) as base:
+        filled(base, "postgres", "%s", store)
+        for name, question in QUESTIONS.items():
+            expected = answer(store, question)
+            rows = base.execute(str(ibis.to_sql(question.ask(AskedOf()), dialect="postgres"))).fetchall()
+            assert told_of(question, rows) == expected, name
+            assert expected.rows or name == "withdrawn", name
+    store.close()
 
 
 @pytest.mark.parametrize("dialect", ["sqlite", "postgres"])

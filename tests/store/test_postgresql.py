@@ -4,19 +4,20 @@ import subprocess
 import threading
 from dataclasses import replace
 
-import psycopg
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from postgresql_server import programs
 from sqlalchemy import create_engine
+from sqlalchemy.exc import OperationalError
 from synthetic_visits import invented
 
+from handsfree.company.own_database import server_programs
 from handsfree.desk.questions import QUESTIONS, answer
 from handsfree.problem import Problem
 from handsfree.store.postgresql import open_postgresql
 from handsfree.store.tables import METADATA
 from handsfree.store.wanted import ListWanted
+from tests.postgresql_server import server
 
 
 def filled(store, count=30):
@@ -55,23 +56,26 @@ def test_a_store_that_is_there_already_is_opened_as_it_is(database, tmp_path):
         each.close()
 
 
-def test_a_dump_restored_answers_the_same(postgresql, database, tmp_path):
-    """Dumped, lost with its server's data and the files for questions, restored by PostgreSQL's own programs."""
-    store = filled(open_postgresql(database, tmp_path / "parts"))
-    before = told(store)
-    store.close()
-    dump = tmp_path / "visits.dump"
-    subprocess.run([programs() / "pg_dump", "--format=custom", f"--file={dump}", database], check=True)
-    name = database.partition("?")[0].rpartition("/")[2]
-    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
-        base.execute(f"DROP DATABASE {name}")
+@pytest.mark.slow("starts two servers of its own, to lose one of them")
+def test_a_server_that_is_lost_with_all_its_data_is_restored_from_a_dump(tmp_path):
+    """Killed (`kill -9`) while a desk is connected, its data deleted: a new one answers the same by the dump."""
+    programs, dump = server_programs(), tmp_path / "visits.dump"
+    with server() as lost:
+        store = filled(open_postgresql(lost.address.format("postgres"), tmp_path / "parts"))
+        before = told(store)
+        of = [f"--file={dump}", lost.address.format("postgres")]
+        subprocess.run([programs / "pg_dump", "--format=custom", *of], check=True)
+        lost.lose()
+        with pytest.raises(OperationalError):
+            store.tally()
         with pytest.raises(Problem, match="does not answer"):
-            open_postgresql(database, tmp_path / "parts")
-        base.execute(f"CREATE DATABASE {name}")
-    subprocess.run([programs() / "pg_restore", f"--dbname={database}", dump], check=True)
-    restored = open_postgresql(database, tmp_path / "elsewhere")
-    assert told(restored) == before
-    restored.close()
+            open_postgresql(lost.address.format("postgres"), tmp_path / "parts")
+        store.close()
+    with server() as new:
+        subprocess.run([programs / "pg_restore", f"--dbname={new.address.format('postgres')}", dump], check=True)
+        restored = open_postgresql(new.address.format("postgres"), tmp_path / "elsewhere")
+        assert told(restored) == before
+        restored.close()
 
 
 def test_a_store_filled_anew_answers_the_same(database, tmp_path):

@@ -1,26 +1,38 @@
 """How the questions grow over invented visits that lie as monthly Parquet, as a store leaves them.
 
-    python -m tests.bench.fleet.questions [how many ...]        # 1000 10000 100000 1000000 when left out
+    python -m tests.bench.fleet.questions [--spark N] [--ray N] [how many ...]
 
-Prints a table: CPU seconds of each question by the number of visits, once compiled; then what compiling one costs
-(once a process) and the bytes of a visit. A visit has 40 gates, 24 readings, 3 words misheard; every twentieth
-lies in two folders. Nothing here is of a real appliance or person.
+How many is 1000 10000 100000 1000000 when left out. Prints a table: CPU seconds of each question by the number of
+visits, once compiled; of the page of all kept answers; the bytes of a visit; and what compiling a question costs
+(once a process). With `--spark N` also what Spark takes for each question over N visits, and whether it answers as
+DuckDB does; with `--ray N` what verifying N visits takes by local processes and by Ray, two of each
+(`.ci/prepare test --all` installs both). A visit has 40 gates, 24 readings, 3 words misheard; every twentieth lies
+in two folders. Nothing here is of a real appliance or person.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import statistics
-import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
 from handsfree.desk.asked import AskedOf
-from handsfree.desk.questions import QUESTIONS, _sql, told_of
+from handsfree.desk.questions import QUESTIONS, _sql, kept_answer, told_of
+from handsfree.fleet.driving import work_through
+from handsfree.fleet.results import ResultsFile
+from handsfree.fleet.stored_visits import VisitObjects
+from handsfree.fleet.workers import LocalWorkers
+from handsfree.objects.folder import ObjectFolder
+from handsfree.store.database import DatabaseStore
+from handsfree.store.embedded import open_embedded
 from handsfree.store.months import LAYOUT, MANIFEST, MonthlyParts
+from tests.bench.fleet.efficiency import kept, played
 
 MOST = 25
 """Rows that a page shows of an answer."""
@@ -77,15 +89,104 @@ def made(folder: Path, count: int) -> int:
     return sum(file.stat().st_size for file in folder.glob("*.parquet"))
 
 
+class Unmoved(DatabaseStore):
+    """A store whose files are those that lie there."""
+
+    def rows_of(self, sql: str) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+        return self._parts.rows_of(sql)
+
+
+def page_of_kept_answers(folder: Path, parts: MonthlyParts) -> float:
+    """Return the CPU seconds of the page once its answers are kept (median of five).
+
+    One question, what falls due, is asked anew each day; it is not kept and counts too.
+    """
+    made = open_embedded(folder / "store.sqlite")
+    store = Unmoved(made._engine, parts)
+    spent = []
+    for _ in range(6):
+        began = time.process_time()
+        for question in QUESTIONS.values():
+            kept_answer(store, question, MOST, AskedOf())
+        spent.append(time.process_time() - began)
+    made.close()
+    return statistics.median(spent[1:])
+
+
 def main() -> None:
-    counts = [int(each) for each in sys.argv[1:]] or [1_000, 10_000, 100_000, 1_000_000]
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("counts", nargs="*", type=int, default=[1_000, 10_000, 100_000, 1_000_000])
+    parser.add_argument("--spark", type=int, default=0)
+    parser.add_argument("--ray", type=int, default=0)
+    given = parser.parse_args()
+    by_count(given.counts)
+    if given.spark:
+        by_spark(given.spark)
+    if given.ray:
+        by_ray(given.ray)
+
+
+def by_spark(count: int) -> None:
+    """Print what Spark takes over such files, one session for all questions, and whether it answers the same."""
+    import ibis  # noqa: PLC0415 - part of the bench alone
+    from pyspark.sql import SparkSession  # noqa: PLC0415 - where it is there
+
+    with tempfile.TemporaryDirectory(prefix="questions-") as place:
+        made(Path(place), count)
+        began = time.perf_counter()
+        building = SparkSession.builder.master("local[2]").config("spark.sql.shuffle.partitions", "2")
+        for name in ("ui.enabled", "ui.showConsoleProgress", "sql.sources.partitionColumnTypeInference.enabled"):
+            building = building.config(f"spark.{name}", "false")
+        session = building.config("spark.driver.bindAddress", "127.0.0.1").getOrCreate()
+        session.sparkContext.setLogLevel("ERROR")
+        print(f"\nSpark started in {time.perf_counter() - began:.1f} s; {count:,} visits, s by the clock")
+        for table in BESIDE:
+            files = map(str, sorted(Path(place).glob(f"*-{table}.parquet")))
+            session.read.parquet(*files).createOrReplaceTempView(table)
+        asking, parts = ibis.pyspark.connect(session), MonthlyParts(Path(place))
+        for name, question in QUESTIONS.items():
+            began = time.perf_counter()
+            rows = [tuple(row) for row in session.sql(str(asking.compile(question.ask(AskedOf())))).collect()]
+            spent = time.perf_counter() - began
+            expected = told_of(question, parts.rows_of(_sql(question, AskedOf(), None))[1])
+            same = "the same answer" if told_of(question, rows) == expected else "ANOTHER ANSWER"
+            print(f"{name:28} {spent:11.2f}  {same}", flush=True)
+        session.stop()
+
+
+def by_ray(count: int) -> None:
+    """Print what verifying so many copies of the demo's visit takes by two local processes, and by two of Ray."""
+    from handsfree.fleet.ray_workers import HERE, RayWorkers  # noqa: PLC0415 - where it is there
+
+    with tempfile.TemporaryDirectory(prefix="fleet-bench-") as room:
+        scratch = Path(room)
+        store = ObjectFolder(scratch / "objects")
+        store.begin()
+        kept(played(scratch / "visit"), store, count, scratch)
+        print(f"\n{'verify by':12} {'visits':>7} {'s':>8} {'CPU s a visit':>14}")
+        for name, begun in (("processes", lambda: LocalWorkers(2)), ("Ray", lambda: RayWorkers(HERE, 2))):
+            hands = begun()
+            try:
+                with ResultsFile(scratch / f"{name}.jsonl", {"job": "verify"}) as found:
+                    began = time.perf_counter()
+                    summary = work_through("verify", VisitObjects(store), hands, found)
+                    seconds = time.perf_counter() - began
+            finally:
+                hands.close()
+            lines = [json.loads(line) for line in (scratch / f"{name}.jsonl").read_text().splitlines()]
+            spent = statistics.median(line["cpu_s"] for line in lines)
+            print(f"{name:12} {len(summary.done):7} {seconds:8.1f} {spent:14.2f}", flush=True)
+
+
+def by_count(counts: list[int]) -> None:
+    """Print how the questions grow."""
     compiled, compiling = {}, []
     for name, question in QUESTIONS.items():
         began = time.process_time()
         compiled[name] = _sql(question, AskedOf(), MOST)
         compiling.append(time.process_time() - began)
     spent: dict[str, list[float]] = {name: [] for name in QUESTIONS}
-    sizes = []
+    sizes, pages = [], []
     for count in counts:
         with tempfile.TemporaryDirectory(prefix="questions-") as place:
             sizes.append(made(Path(place), count) // count)
@@ -95,9 +196,11 @@ def main() -> None:
                 began = time.process_time()
                 told_of(question, parts.rows_of(compiled[name])[1], MOST)
                 spent[name].append(time.process_time() - began)
+            pages.append(page_of_kept_answers(Path(place), parts))
     print("CPU seconds".ljust(28), *(f"{count:>11,}" for count in counts))
     for name, times in spent.items():
         print(name.ljust(28), *(f"{each:11.3f}" for each in times))
+    print("page of kept answers".ljust(28), *(f"{each:11.3f}" for each in pages))
     print("bytes a visit".ljust(28), *(f"{size:>11,}" for size in sizes))
     print(f"compiling, once a process: {statistics.median(compiling):.3f} CPU s each, {max(compiling):.3f} most")
 

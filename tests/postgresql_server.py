@@ -5,28 +5,38 @@ The server refuses to run as root, so root lends it to the package's own user.
 
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from handsfree.company.own_database import server_programs
+
 NOT_FOUND = "PostgreSQL's server programs are not installed here"
 
 
-def programs() -> Path | None:
-    """Return the folder of the newest server's programs; None when there is none."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[4]))
-    if found:
-        return found[-1].parent
-    on_path = shutil.which("initdb")
-    return Path(on_path).resolve().parent if on_path else None
+class Server:
+    """A running server; `address` has a blank for the name of a database."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.data = folder, folder / "data"
+        self.address = f"postgresql://office@/{{}}?host={folder}"
+
+    def lose(self) -> None:
+        """Kill it with all its processes, and delete everything it kept, as a machine is lost."""
+        first = int((self.data / "postmaster.pid").read_text().split()[0])
+        children = Path(f"/proc/{first}/task/{first}/children").read_text().split()
+        for process in (first, *map(int, children)):
+            os.kill(process, signal.SIGKILL)
+        shutil.rmtree(self.data)
 
 
 @contextmanager
-def server() -> Iterator[str]:
-    """Yield the address of a new server, with a blank for the name of a database."""
-    there = programs()
+def server() -> Iterator[Server]:
+    """Yield a new server."""
+    there = server_programs()
     assert there is not None
     folder = Path(tempfile.mkdtemp(prefix="handsfree-pg-"))
     folder.chmod(0o755)
@@ -45,8 +55,9 @@ def server() -> Iterator[str]:
         settings = f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off -c max_connections=40"
         run("pg_ctl", "-D", data, "-w", "-l", str(folder / "log"), "-o", settings, "start")
         try:
-            yield f"postgresql://office@/{{}}?host={folder}"
+            yield Server(folder)
         finally:
-            run("pg_ctl", "-D", data, "-m", "immediate", "stop")
+            if Path(data).exists():
+                run("pg_ctl", "-D", data, "-m", "immediate", "stop")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
