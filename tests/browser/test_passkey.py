@@ -17,10 +17,13 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.virtual_authenticator import VirtualAuthenticatorOptions
 from selenium.webdriver.support.ui import WebDriverWait
 
-from handsfree.desk.index import key_of
+from handsfree.desk.guard import Door
+from handsfree.desk.index import Index, key_of
+from handsfree.desk.signing_in import SignedInDesks
 from handsfree.office.enrolling import add
 from handsfree.office.enrolment import NAME, Passkey, Role, read_enrolment
 from handsfree.office.verification import verify_anchored
+from handsfree.serving import Server, listen
 
 
 @pytest.fixture
@@ -31,6 +34,16 @@ def with_device(browser):
     options.has_resident_key = options.has_user_verification = options.is_user_verified = True
     browser.add_virtual_authenticator(options)
     return browser
+
+
+@pytest.fixture
+def entrance(visits, tmp_path):
+    """The address of a desk that people sign in to, over the same visits."""
+    index = Index(visits, tmp_path / "index.sqlite", enrolment=visits.parent / "state" / NAME)
+    index.scan()
+    with Server(listen("127.0.0.1", 0)) as server:
+        server.start(SignedInDesks(index, Door()).application())
+        yield f"http://localhost:{server.port}"
 
 
 def wait(browser, what):
@@ -88,3 +101,40 @@ def test_a_passkey_is_made_enrolled_and_signs_and_is_verified_again(with_device,
         path.write_bytes(line.replace(was.encode(), becomes.encode()) + b"\n")
         found = verify_anchored(copy, enrolment).findings
         assert [f.fault.value for f in found] == ["signed line does not hold"]
+
+
+@pytest.mark.slow("a browser and its own programs")
+def test_a_supervisor_makes_a_passkey_signs_in_with_it_and_signs_out(with_device, entrance, visits):
+    """Nothing is shown before; the visits are afterwards, and the name; then nothing again."""
+    browser, listed = with_device, visits.parent / "state" / NAME
+    browser.get(f"{entrance}/visit/{key_of('stopped')}")
+    assert browser.current_url == f"{entrance}/sign-in"
+    assert "stopped" not in browser.find_element(By.ID, "main").text
+    browser.find_element(By.CSS_SELECTOR, ".make-passkey").click()
+    link = wait(browser, lambda b: b.find_element(By.CSS_SELECTOR, ".signing-says a"))
+    made = json.loads(unquote(link.get_attribute("href").split(",", 1)[1]))
+
+    def enter(name):
+        browser.find_element(By.NAME, "name").send_keys(name)
+        browser.find_element(By.CSS_SELECTOR, "button[type=submit]").click()
+
+    enter("S. Example")
+    says = "no supervisor of that name"
+    wait(browser, lambda b: says in b.find_element(By.CSS_SELECTOR, ".signing-says").text)
+    add(
+        listed,
+        OFFICE,
+        key=made["key"],
+        name="S. Example",
+        role=Role.SUPERVISOR,
+        passkey=Passkey(**made["passkey"]),
+    )
+    browser.get(f"{entrance}/sign-in")
+    enter("S. Example")
+    wait(browser, lambda b: b.current_url == f"{entrance}/")
+    assert browser.find_element(By.CSS_SELECTOR, ".who").text == "S. Example"
+    assert browser.find_elements(By.CSS_SELECTOR, f"a[href='/visit/{key_of('stopped')}']")
+    browser.find_element(By.CSS_SELECTOR, "form[action='/sign-out'] button").click()
+    wait(browser, lambda b: b.current_url == f"{entrance}/sign-in")
+    browser.get(f"{entrance}/")
+    assert browser.current_url == f"{entrance}/sign-in"
