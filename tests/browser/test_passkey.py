@@ -26,14 +26,26 @@ from handsfree.office.verification import verify_anchored
 from handsfree.serving import Server, listen
 
 
-@pytest.fixture
-def with_device(browser):
+def given_a_device(browser):
     """The browser with a device that verifies its person by touch."""
     options = VirtualAuthenticatorOptions()
     options.protocol, options.transport = "ctap2", "internal"
     options.has_resident_key = options.has_user_verification = options.is_user_verified = True
     browser.add_virtual_authenticator(options)
     return browser
+
+
+@pytest.fixture
+def with_device(browser):
+    yield given_a_device(browser)
+    browser.remove_virtual_authenticator()
+
+
+@pytest.fixture
+def at_the_entrance(chromium):
+    """The same where a request is refused on purpose, and another desk is asked."""
+    yield given_a_device(chromium)
+    chromium.remove_virtual_authenticator()
 
 
 @pytest.fixture
@@ -104,9 +116,9 @@ def test_a_passkey_is_made_enrolled_and_signs_and_is_verified_again(with_device,
 
 
 @pytest.mark.slow("a browser and its own programs")
-def test_a_supervisor_makes_a_passkey_signs_in_with_it_and_signs_out(with_device, entrance, visits):
+def test_a_supervisor_makes_a_passkey_signs_in_with_it_and_signs_out(at_the_entrance, entrance, visits):
     """Nothing is shown before; the visits are afterwards, and the name; then nothing again."""
-    browser, listed = with_device, visits.parent / "state" / NAME
+    browser, listed = at_the_entrance, visits.parent / "state" / NAME
     browser.get(f"{entrance}/visit/{key_of('stopped')}")
     assert browser.current_url == f"{entrance}/sign-in"
     assert "stopped" not in browser.find_element(By.ID, "main").text
