@@ -63,11 +63,12 @@ def serving(folder: Path, port: int) -> list[str]:
     if program is None:
         raise Problem("the program of the object store, weed, is not here any more", where=str(folder),
                       remedy="install SeaweedFS again")  # fmt: skip
+    master, volume, filer = range(port + 1, port + PORTS)
     return [
         str(program), "-logdir=log", "-alsologtostderr=false", "-log_max_size_mb=20",
         "server", "-dir=data", "-ip=127.0.0.1", "-ip.bind=127.0.0.1", "-s3", f"-s3.port={port}",
-        "-s3.config=rights.json", f"-master.port={port + 1}", f"-volume.port={port + 2}", "-filer",
-        f"-filer.port={port + 3}", "-volume.max=0", f"-master.volumeSizeLimitMB={_VOLUME_MB}",
+        "-s3.config=rights.json", f"-master.port={master}", f"-volume.port={volume}", "-filer",
+        f"-filer.port={filer}", "-volume.max=0", f"-master.volumeSizeLimitMB={_VOLUME_MB}",
         "-volume.preStopSeconds=0", "-s3.port.iceberg=0", "-s3.port.lance=0", "-master.telemetry=false",
     ]  # fmt: skip
 

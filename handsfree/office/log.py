@@ -234,11 +234,6 @@ def _beyond(path: Path, end: int) -> bytes:
         return stream.read(LONGEST_ASIDE)
 
 
-def checked_log(folder: Path, public: str, older: str | None = None) -> list[dict[str, Any]]:
-    """Return the leaves that a log's checkpoint signs, all at once: see `checked_leaves`."""
-    return list(checked_leaves(folder, public, older))
-
-
 def checked_leaves(folder: Path, public: str, older: str | None = None) -> Iterator[dict[str, Any]]:
     """Yield the leaves that a log's checkpoint signs, held to an older one where it is given.
 

@@ -28,7 +28,7 @@ from handsfree.office.carried import carried
 from handsfree.office.enrolling import add, begin
 from handsfree.office.enrolment import NAME, Role
 from handsfree.office.kept_key import open_key
-from handsfree.office.log import checked_log
+from handsfree.office.log import checked_leaves
 from handsfree.problem import Problem
 
 
@@ -40,7 +40,7 @@ def contents_of(folder):
 
 
 def leaves_of(pair):
-    return checked_log(pair.office / "log", open_key(pair.office / "log.pem", None).public)
+    return list(checked_leaves(pair.office / "log", open_key(pair.office / "log.pem", None).public))
 
 
 def heads(pair):

@@ -28,7 +28,7 @@ from handsfree.office.kept_key import make_key
 from handsfree.office.log import (
     Checkpoint,
     append,
-    checked_log,
+    checked_leaves,
     count_not_signed,
     line_signed_at,
     log_lines,
@@ -58,7 +58,7 @@ def checked(folder: Path) -> Any:
 
 
 def names(here: Path) -> list[str]:
-    return [each.name for each in findings(checked_log(here / "log", KEY.public))]
+    return [each.name for each in findings(list(checked_leaves(here / "log", KEY.public)))]
 
 
 def test_a_checkpoint_is_a_signed_note_by_the_specification_alone(here: Path) -> None:
@@ -80,7 +80,7 @@ def test_the_log_grows_and_holds_nothing_twice(here: Path) -> None:
     assert append(here / "log", [checked(here / "one")], KEY) == 0
     signed(checked(here / "one"))
     assert append(here / "log", [checked(here / "one")], KEY) == 1
-    assert len(checked_log(here / "log", KEY.public, older)) == 3
+    assert len(list(checked_leaves(here / "log", KEY.public, older))) == 3
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_what_was_taken_out_or_changed_is_told(here: Path, change: Any, says: st
     path = here / "log" / "log.jsonl"
     path.write_bytes(b"".join(line + b"\n" for line in change(path.read_bytes().splitlines())))
     with pytest.raises(Problem, match=says):
-        checked_log(here / "log", KEY.public)
+        list(checked_leaves(here / "log", KEY.public))
 
 
 @pytest.mark.parametrize("line", [b"[1]", b"1", b'{"kind":["visit"]}', b'{"kind":"visit"}', b"[" * 9000, b"\xff"])
@@ -104,7 +104,7 @@ def test_a_line_after_the_checkpoint_is_not_trusted_and_never_signed(here: Path,
     path = here / "log" / "log.jsonl"
     path.write_bytes(path.read_bytes() + line + b"\n")
     assert count_not_signed(here / "log", KEY.public) == 1
-    assert len(checked_log(here / "log", KEY.public)) == 2
+    assert len(list(checked_leaves(here / "log", KEY.public))) == 2
     proven(prove(here / "two", 2, here / "log", KEY.public), KEY.public)
     assert append(here / "log", [checked(here / "one")], KEY) == 0
     assert line not in log_lines(here / "log")
@@ -121,7 +121,7 @@ def test_a_forged_head_after_the_checkpoint_hides_no_visit_and_is_added_no_more(
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:2]) + forged + b"\n")
     (here / "log" / "checkpoint").write_text(note)
     assert append(here / "log", [three], KEY) == 1
-    assert checked_log(here / "log", KEY.public)[-1]["count"] == 4
+    assert list(checked_leaves(here / "log", KEY.public))[-1]["count"] == 4
 
 
 def test_a_signed_line_that_is_no_leaf_is_told_with_its_number(here: Path) -> None:
@@ -130,7 +130,7 @@ def test_a_signed_line_that_is_no_leaf_is_told_with_its_number(here: Path) -> No
     (here / "log" / "log.jsonl").write_bytes(b"".join(each + b"\n" for each in lines))
     (here / "log" / "checkpoint").write_text(Checkpoint(3, merkle.root(lines)).signed(KEY))
     with pytest.raises(Problem, match="line 3 is no line of a log"):
-        checked_log(here / "log", KEY.public)
+        list(checked_leaves(here / "log", KEY.public))
     with pytest.raises(Problem, match="line 3 is no line of a log"):
         append(here / "log", [checked(here / "one")], KEY)
 
@@ -140,9 +140,9 @@ def test_an_older_checkpoint_shows_a_log_that_was_made_anew(here: Path) -> None:
     older = newest_checkpoint(here / "log")
     shutil.rmtree(here / "log")
     append(here / "log", [checked(here / name) for name in ("two", "one")], KEY)
-    checked_log(here / "log", KEY.public)
+    list(checked_leaves(here / "log", KEY.public))
     with pytest.raises(Problem, match="not the one of the older checkpoint"):
-        checked_log(here / "log", KEY.public, older)
+        list(checked_leaves(here / "log", KEY.public, older))
 
 
 @pytest.mark.parametrize("note", ["", "x", "handsfree/office-log\n2\nAAAA\n\n— handsfree/office-log AAAA\n"])
@@ -190,7 +190,7 @@ def test_a_signed_line_that_was_taken_away_is_told(here: Path) -> None:
     """D2: deleting the last line, or the file, raised no finding."""
     signed(checked(here / "one"), "not accepted", "no meter")
     append(here / "log", [checked(here / "one")], KEY)
-    leaves = checked_log(here / "log", KEY.public)
+    leaves = list(checked_leaves(here / "log", KEY.public))
     assert against_log(checked(here / "one"), leaves) == []
     (here / "one" / "endorsements.jsonl").unlink()
     report = checked(here / "one")
@@ -327,11 +327,11 @@ def test_a_log_goes_on_whatever_became_of_what_lies_beside_it(here: Path, harm: 
     for ending in ("-wal", "-shm"):
         (log / f"log.sqlite{ending}").unlink(missing_ok=True)
     harm(log, before)
-    assert line_signed_at(log, KEY.public, older) == checked_log(log, KEY.public)[-1]["at"]
+    assert line_signed_at(log, KEY.public, older) == list(checked_leaves(log, KEY.public))[-1]["at"]
     assert append(log, [checked(here / "one"), checked(visit(here / "four", here / "tablet"))], KEY) == 1
-    assert len(checked_log(log, KEY.public, older)) == 4
+    assert len(list(checked_leaves(log, KEY.public, older))) == 4
     assert count_not_signed(log, KEY.public) == 0
-    assert line_signed_at(log, KEY.public, older) == checked_log(log, KEY.public)[2]["at"]
+    assert line_signed_at(log, KEY.public, older) == list(checked_leaves(log, KEY.public))[2]["at"]
 
 
 def test_an_append_reads_nothing_that_is_signed_and_a_look_tells_what_was_changed_there(here: Path) -> None:
@@ -340,7 +340,7 @@ def test_an_append_reads_nothing_that_is_signed_and_a_look_tells_what_was_change
     path.write_bytes(path.read_bytes().replace(b'"count":4', b'"count":3', 1))
     assert append(here / "log", [checked(visit(here / "three", here / "tablet"))], KEY) == 1
     with pytest.raises(Problem, match="the log is not the one of its checkpoint"):
-        checked_log(here / "log", KEY.public)
+        list(checked_leaves(here / "log", KEY.public))
 
 
 def _append_bytes(path: Path, data: bytes) -> None:

@@ -39,7 +39,7 @@ from handsfree.office.endorsements import kept_lines
 from handsfree.office.enrolling import add
 from handsfree.office.enrolment import NAME, Role, read_enrolment
 from handsfree.office.kept_key import open_key
-from handsfree.office.log import checked_log
+from handsfree.office.log import checked_leaves
 from handsfree.office.verification import verify_anchored
 from handsfree.problem import Problem
 from tests.object_store import free_ports
@@ -230,13 +230,13 @@ def lost_or_doubled(root: Path, evening: Evening) -> list[str]:
     wrong += [f"doubled: {one}" for one in set(held) if held.count(one) > 1]
     wrong += [f"does not verify: {visit.name}" for visit, report in reports.items() if not report.ok]
     public = open_key(state_of(folder) / "log.pem", None).public
-    leaves = checked_log(state_of(folder) / "log", public)
+    leaves = list(checked_leaves(state_of(folder) / "log", public))
     logged = [leaf["digest"] for leaf in leaves if leaf["kind"] == "visit"]
     heads = [report.head.digest for report in reports.values()]
     if sorted(logged) != sorted(heads):
         wrong.append(f"{len(logged)} heads in the log, {len(heads)} visits")
     for receipt in evening.receipts:  # each older checkpoint is a beginning of today's log
-        checked_log(state_of(folder) / "log", public, receipt.checkpoint)
+        list(checked_leaves(state_of(folder) / "log", public, receipt.checkpoint))
     by_key = {key_of(visit.name): visit for visit in reports}
     wrong += [f"signed and lost: {key}" for key in evening.signed if not kept_lines(by_key[key])]
     wrong += [f"signed twice: {visit.name}" for visit in reports if len(kept_lines(visit)) > 1]
