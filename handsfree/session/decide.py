@@ -103,7 +103,8 @@ def _resumed(draft: Draft, *, gone: bool) -> None:
     if last is not None:
         draft.say("last-accepted", what=f"{draft.plan.name(last.quantity)} {spoken_value(draft, last)}")
     if draft.state.status == "stopped":
-        if draft.state.halt is None or draft.state.halt.people == "stay":
+        assert draft.state.halt is not None
+        if draft.state.halt.people == "stay":
             draft.say("stopped")
         after_stop.repeat(draft)
         if gone:
@@ -282,8 +283,10 @@ def _offered(draft: Draft, choice: Interpretation) -> bool:
 
 def _written(event: inp.Heard, choice: Interpretation) -> str:
     """Return what stands for the free words that the general recogniser wrote; nothing where none were said."""
-    put_away = event.general is not None and event.general.words is not None
-    return event.general.text if event.general and put_away and UNKNOWN_WORD in choice.words else ""
+    general = event.general
+    if general is None or general.words is None or UNKNOWN_WORD not in choice.words:
+        return ""
+    return general.text
 
 
 def _heard_words(event: inp.Heard) -> str:
