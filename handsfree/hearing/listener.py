@@ -17,12 +17,14 @@ import numpy as np
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import (
     MARKS_MS,
+    OPEN_MS,
     best_words,
     complete,
     silence_wanted,
     unfinished_too,
     worth_trying,
 )
+from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -35,6 +37,10 @@ __all__ = ["Listener", "NothingSaid", "SpeechBegan", "Told", "Utterance", "Utter
 BEFORE_MS = 500
 """Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
 LONGEST_MS = 15_000
+TALK_MS = 8_000
+"""What by then is speech outside the grammar is ended: to follow it takes the more for each second the longer it is."""
+EARLY_MS = 6_000
+"""Beyond so much sound it is no longer tried whether a short silence ends it: who is wrong hears all of it again."""
 NOISE_MS = 1_000
 """Of the noise before an utterance so much is kept."""
 STANDING_MS = 800
@@ -179,13 +185,19 @@ class Listener:
 
     def _ended(self, spoken: UtteranceInProgress, activity: Activity) -> Iterator[Told]:
         too_long = spoken.length_ms >= LONGEST_MS
+        looked_at = spoken.length_ms == TALK_MS
         mark = activity.silence_ms in MARKS_MS and worth_trying(
             spoken.words, spoken.grammar, activity.silence_ms, spoken.above_noise_db
         )
-        if not (too_long or mark or spoken.standing_ms >= STANDING_MS):
+        stands = spoken.standing_ms >= STANDING_MS
+        if activity.silence_ms < OPEN_MS:
+            mark = mark and spoken.length_ms <= EARLY_MS and spoken.worth_another_trial
+            stands = stands and spoken.worth_another_trial
+        if not (too_long or looked_at or mark or stands):
             return
         alternatives = spoken.trial()
         words = best_words(alternatives)
+        too_long = too_long or (looked_at and words == (UNKNOWN,) and not spoken.grammar.accepts(words))
         wanted = silence_wanted(words, spoken.grammar, spoken.above_noise_db)
         standing = spoken.standing_ms >= STANDING_MS and complete(words, spoken.grammar)
         if too_long or standing or activity.silence_ms >= wanted:

@@ -18,6 +18,8 @@ from handsfree.hearing.voice_activity import Activity, decibels
 from handsfree.lexicon.automaton import WordAutomaton
 
 FEED_BLOCKS = 5
+FREE_TRIALS, GROWN = 2, 1.5
+"""So many early trials may fail; then each waits until the utterance has grown so much: all is heard once more."""
 FULL_SCALE = 32_700
 UNMEASURED_DB = -90.0
 """The level of noise that nobody measured; a line that is silent between the words (a gate) tells none either."""
@@ -90,6 +92,7 @@ class UtteranceInProgress:
         self._blocks = list(begin)
         self._noise_db = activity.noise_db if activity else UNMEASURED_DB
         self._powers: list[float] = []
+        self._failed = self._next_trial = 0
         self._last_voiced = begin[-1]
         self._fed = 0
         self.words: tuple[str, ...] = ()
@@ -107,6 +110,11 @@ class UtteranceInProgress:
         if not complete(self.words, self.grammar):
             return 0
         return self._blocks[-1].start_ms - self._words_since_ms
+
+    @property
+    def worth_another_trial(self) -> bool:
+        """Whether it has grown enough since the last trial that failed."""
+        return self._failed < FREE_TRIALS or len(self._blocks) >= self._next_trial
 
     @property
     def speech_db(self) -> float:
@@ -138,6 +146,8 @@ class UtteranceInProgress:
 
     def go_on(self) -> None:
         """Take back a trial: begin again with the same sound."""
+        self._failed += 1
+        self._next_trial = round(GROWN * len(self._blocks))
         self._recogniser.listen_for(unfinished_too(self.grammar))
         self._fed = 0
         self._feed()

@@ -13,6 +13,7 @@ from handsfree.hearing import ending
 from handsfree.hearing.listener import (
     BEFORE_MS,
     LONGEST_MS,
+    TALK_MS,
     Listener,
     SpeechBegan,
     Utterance,
@@ -20,7 +21,7 @@ from handsfree.hearing.listener import (
 )
 from handsfree.hearing.sources import Recording
 from handsfree.hearing.utterance import is_clipped
-from handsfree.lexicon.automaton import choice, optional, phrase, phrases, sequence
+from handsfree.lexicon.automaton import WordAutomaton, choice, optional, phrase, phrases, sequence
 
 DIGITS = phrases(["nine", "three"])
 GRAMMAR = choice(
@@ -117,10 +118,36 @@ def test_what_is_said_when_the_source_ends_counts():
     assert texts(heard("nine", "point", "three")) == ["nine point three"]
 
 
-def test_speech_that_never_stops_is_ended_at_the_longest():
-    many = ["radio", 0.15] * 40
-    utterances = heard(*many, 1.0)
-    assert len(utterances[0].samples) // 16 == LONGEST_MS
+def test_talk_that_never_pauses_is_ended_and_what_is_called_after_it_is_heard():
+    """A radio in the room: two pieces of talk, and the stop is an utterance of its own."""
+    many = ["radio", 0.15] * 25
+    first, *others = heard(*many, 0.9, "stop", "work", 1.0)
+    assert (texts([first]), len(first.samples) // 16) == (["[unk]"], TALK_MS)
+    assert texts(others) == ["[unk]", "stop work"]
+
+
+def test_an_answer_that_never_pauses_is_ended_at_the_longest_alone():
+    """A long row of figures is no talk: only what is speech outside the grammar by then is ended sooner."""
+    endless = WordAutomaton(((0, "nine", 1), (1, "nine", 1)), frozenset({1}))
+    recogniser = ScriptedRecogniser(SCRIPT)
+    listener = Listener(recogniser)
+    listener.listen_for(endless)
+    told = listener.utterances(Recording(said(SCRIPT, 1.0, *["nine", 0.1] * 40, 1.0)))
+    first, *_ = [one for one in told if isinstance(one, Utterance)]
+    assert set(first.alternatives[0].text) == {"nine"}
+    assert len(first.samples) // 16 == LONGEST_MS
+
+
+def test_talk_full_of_short_gaps_is_not_heard_again_at_each():
+    """Each gap after what looks like an answer could end it; a trial that fails hears all of it once more."""
+    one_more = WordAutomaton(((0, "nine", 1), (1, "nine", 1), (1, "three", 2)), frozenset({2}))
+    recogniser = ScriptedRecogniser(SCRIPT)
+    listener = Listener(recogniser)
+    listener.listen_for(one_more)
+    told = listener.utterances(Recording(said(SCRIPT, 1.0, *["nine", 0.2] * 24, "three", 1.0)))
+    (utterance,) = [one for one in told if isinstance(one, Utterance)]
+    assert utterance.alternatives[0].text[-1] == "three"
+    assert len(recogniser.grammars) <= 9, "at first, after each failed trial, and for the next utterance"
 
 
 def test_the_beginning_of_speech_is_told_before_its_end():
