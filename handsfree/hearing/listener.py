@@ -38,9 +38,9 @@ BEFORE_MS = 500
 """Sound kept from before the voice was noticed: the detector is sure 80 to 140 ms late, weak sounds 500."""
 LONGEST_MS = 15_000
 TALK_MS = 8_000
-"""What by then is speech outside the grammar is ended: to follow it takes the more for each second the longer it is."""
+"""What is speech outside the grammar by then is ended: a second of it takes the more work the longer it is."""
 EARLY_MS = 6_000
-"""Beyond so much sound it is no longer tried whether a short silence ends it: who is wrong hears all of it again."""
+"""Later a short silence is no longer tried as its end: a trial that fails hears all of it again."""
 NOISE_MS = 1_000
 """Of the noise before an utterance so much is kept."""
 STANDING_MS = 800
