@@ -21,7 +21,7 @@ from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.session import general_judgement
-from handsfree.session.margins import MARGINS
+from handsfree.session.margins import MARGINS, Margins, Points, in_quiet
 from handsfree.session.margins import at as margin_at
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
@@ -190,24 +190,33 @@ def hazard_called(
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
         if name is None:
             continue
-        least: Decimal | None
+        others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
+        wanted = margin_at(lead_wanted(pronunciations, words), above_noise_db)
+        acts = all(score - other >= wanted for other in others)
+        least: Decimal | None = MARGINS.stop
         if not is_short(pronunciations, words):
-            acts = heard[0][1] - score <= MARGINS.ours_stop
             least = MARGINS.stop_long if score > MARGINS.listed else None
-        else:
-            others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
-            wanted = margin_at(MARGINS.ours_short_stop, above_noise_db)
-            acts = all(score - other >= wanted for other in others)
-            least = MARGINS.stop
         alike = likeness[place] if likeness else None
         if acts or (alike is not None and least is not None and alike >= least):
             return name, tuple(words)
     return None
 
 
+def lead_wanted(pronunciations: Pronunciations, words: Sequence[str], margins: Margins = MARGINS) -> Points:
+    """Return by how much a stop phrase must lead all that calls no such stop, by how far it is above the noise."""
+    if is_short(pronunciations, words):
+        return margins.ours_short_stop
+    return in_quiet(margins, margins.ours_long_stop.get(" ".join(words), -margins.ours_stop))
+
+
 def is_short(pronunciations: Pronunciations, words: Sequence[str]) -> bool:
     """Say whether a stop phrase is so short that other talk is easily heard as one."""
-    return sum(_length(pronunciations, word) for word in words) < SHORT_PHONES
+    return phones(pronunciations, words) < SHORT_PHONES
+
+
+def phones(pronunciations: Pronunciations, words: Sequence[str]) -> int:
+    """Return how many phones words have."""
+    return sum(_length(pronunciations, word) for word in words)
 
 
 def _length(pronunciations: Pronunciations, word: str) -> int:

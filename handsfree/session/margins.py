@@ -1,10 +1,12 @@
 """How far one hearing of an utterance must lead another: `margins.yaml`, fitted on people kept for tuning.
 
-`python -m models.training.judge` and `models.training.judge_short_stops` write the file with its evidence.
+`python -m models.training.judge`, `models.training.judge_short_stops` and `models.training.judge_stops_in_quiet`
+write the file with its evidence.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from importlib import resources
 from typing import Annotated, Final
@@ -28,7 +30,10 @@ class Margins(BaseModel):
     ours_strange: Exact
     """An answer that speech outside the grammar leads by more was not said."""
     ours_stop: Exact
-    """A long stop phrase so close behind the best alternative acts, always: a missed stop is the worse fault."""
+    """A long stop phrase so close behind the best alternative acts in noise: a missed stop is the worse fault."""
+    ours_long_stop: Mapping[str, Exact]
+    """In quiet such a phrase must lead everything else by so much: it does when it is called, and what is heard as
+    it does not. Any other acts there as in noise. Between noise and quiet, as of short ones, a straight line."""
     ours_short_stop: Points
     """A short one acts, always, where it leads everything else by so much: in quiet its sounds are clear, and what
     leads by less is another word."""
@@ -70,6 +75,12 @@ def at(points: Points, above_noise_db: Decimal | None) -> Decimal:
             return (margin + (higher - margin) * (above_noise_db - first) / (decibels - first)).quantize(STEP)
         first, margin = decibels, higher
     return margin
+
+
+def in_quiet(margins: Margins, lead: Decimal) -> Points:
+    """Return the margin of phrases that want a lead in quiet alone; noisy and quiet are as for short ones."""
+    (noisy, _), *_, (quiet, _) = margins.ours_short_stop
+    return (noisy, -margins.ours_stop), (quiet, lead)
 
 
 def _read() -> Margins:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import gzip
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -47,7 +47,7 @@ def main() -> None:
     said: list[Lead] = []
     talk: list[Lead] = []
     people = set[str]()
-    for found in _lines(given.heard):
+    for found in lines(given.heard):
         leads = [lead for each in found["heard"] for lead in _leads(Heard.model_validate(each))]
         if found["task"] == "stop":
             people.add(found["speaker"])
@@ -77,7 +77,8 @@ def fitted(said: Sequence[Lead], talk: Sequence[Lead]) -> tuple[Lead, Lead]:
     return (NOISY, NOISY_LEAD), (quiet, max(NOISY_LEAD, (wanted / STEP).to_integral_value("ROUND_FLOOR") * STEP))
 
 
-def _lines(files: Sequence[Path]) -> Iterator[dict[str, Any]]:
+def lines(files: Sequence[Path]) -> Iterator[dict[str, Any]]:
+    """Yield what was heard, a call or a stretch of talk each."""
     for file in files:
         with gzip.open(file, "rt", encoding="utf-8") as lines:
             yield from map(json.loads, lines)
@@ -94,20 +95,22 @@ def _leads(heard: Heard) -> Iterator[Lead]:
 
 
 def evidence_of(margins: Margins) -> tuple[str, ...]:
-    """Return what the margins hold of this fit's evidence."""
-    return tuple(one for one in margins.evidence if one.startswith(BEGINS))
+    """Return what the margins hold of the evidence of this fit, and of that of long phrases in quiet."""
+    return tuple(one for one in margins.evidence if one.startswith((BEGINS, "long stop phrases in quiet")))
 
 
 def write(margins: Margins) -> None:
     """Write the margins as the data that the session reads."""
-    lines = ["# Written by `python -m models.training.judge` and `judge_short_stops`: do not edit."]
+    written = ["# Written by `python -m models.training.judge` and the other commands of its name: do not edit."]
     for name in Margins.model_fields:
         value = getattr(margins, name)
         if isinstance(value, Decimal):
-            lines.append(f'{name}: "{value.normalize():f}"')
+            written.append(f'{name}: "{value.normalize():f}"')
+        elif isinstance(value, Mapping):
+            written += [f"{name}:", *(f'  {key}: "{each.normalize():f}"' for key, each in sorted(value.items()))]
         else:
-            lines += [f"{name}:", *(f"  - {json.dumps(one, default=str)}" for one in value)]
-    FILE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+            written += [f"{name}:", *(f"  - {json.dumps(one, default=str)}" for one in value)]
+    FILE.write_text("\n".join(written) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

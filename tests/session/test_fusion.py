@@ -156,6 +156,30 @@ BETWEEN = (NOISY + QUIET) / 2
 
 
 @pytest.mark.parametrize(
+    ("phrase", "hazard", "lead"),
+    [
+        ("smell gas", "gas-smell", MARGINS.ours_long_stop["smell gas"]),
+        ("stop stop", "stop-work", MARGINS.ours_long_stop["stop stop"]),
+        ("there's smoke", "fire", -MARGINS.ours_stop),
+    ],
+)
+def test_a_longer_hazard_wants_a_lead_only_in_quiet(phrase: str, hazard: str, lead: Decimal) -> None:
+    """Words that are heard as one hardly lead there, true ones do; in noise, or unmeasured, nothing changes."""
+    for above, wanted in ((None, -MARGINS.ours_stop), (NOISY, -MARGINS.ours_stop), (QUIET, lead)):
+        for least, acts in ((wanted, True), (wanted - STEP, False)):
+            heard = [(phrase, str(min(least, Decimal(0)))), ("[unk]", str(min(-least, Decimal(0))))]
+            found = choice(
+                at("permission"), *sorted(heard, key=lambda one: -Decimal(one[1])), above_noise_db=above
+            )
+            assert (found.meaning == HazardSaid(hazard)) == acts, (above, least)
+
+
+def test_a_longer_hazard_wants_no_more_than_a_short_one() -> None:
+    """Its sounds are more, so that as much is always enough."""
+    assert all(0 <= lead <= QUIET_LEAD for lead in MARGINS.ours_long_stop.values())
+
+
+@pytest.mark.parametrize(
     ("above", "wanted"),
     [
         (None, NOISY_LEAD),

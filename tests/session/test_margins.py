@@ -6,6 +6,7 @@ import pytest
 
 from handsfree.session.margins import MARGINS, at
 from models.training.judge_short_stops import fitted
+from models.training.judge_stops_in_quiet import fitted as longer
 
 LOUD, CLEAR, OTHER = Decimal(4), Decimal(35), Decimal(30)
 
@@ -34,6 +35,15 @@ def test_it_stays_well_below_the_least_lead_of_a_true_stop() -> None:
     assert fitted([(CLEAR, Decimal(2))], talk("6.5"))[1][1] == Decimal("1.5")
 
 
+def test_the_lead_of_a_longer_phrase_leaves_every_true_one_its_spare() -> None:
+    """As much below the least; what leads by little when it is called wants none; none more than a short one."""
+    said = {"smell gas": [(CLEAR, Decimal("6.6")), (CLEAR, Decimal(7))], "help me": [(CLEAR, Decimal("3.4"))]}
+    assert longer(said) == {"smell gas": Decimal("1.50")}
+    assert longer({"stop work": [(CLEAR, Decimal(40))]}) == {"stop work": MARGINS.ours_short_stop[-1][1]}
+    assert longer({"smell gas": [(LOUD, Decimal(7))]}) == {}, "noise tells nothing of quiet"
+
+
 def test_the_evidence_of_the_shipped_margins_tells_of_short_stops() -> None:
     """What they were fitted on stands beside them."""
     assert [one for one in MARGINS.evidence if one.startswith("short stop phrases: 58 bare stops")]
+    assert [one for one in MARGINS.evidence if one.startswith("long stop phrases in quiet: ")]

@@ -279,6 +279,21 @@ def bare_stops(speech: Path) -> Iterator[tuple[str, str, bool, Callable[[], np.n
             yield clip.name, f"british {clip.speaker}", False, clip.samples
 
 
+def long_stops(speech: Path, part: Part) -> Iterator[Call]:
+    """Each long stop phrase by synthetic voices, and "stop" of people said twice; only where the noise is low."""
+    found = load_procedure(PROCEDURE)
+    texts = [text for hazard in found.catalogue.hazards.values() for text in hazard.heard]
+    for number, (text, voice) in enumerate((text, voice) for text in texts for voice in voices(part)):
+        at = TALK_AT[number % len(TALK_AT)]
+        sound: Callable[[], np.ndarray] = lambda voice=voice, text=text: spoken(voice, text)  # noqa: E731
+        yield Call("long stop", f"{voice} {text} {at}", voice, tuple(text.split()), at, sound, ratios=(25.0,))
+    for number, (name, who, taught, samples) in enumerate(bare_stops(speech)):
+        if taught is (part is Part.TUNE):  # who taught the networks is unseen by the margins, and they are few
+            at = TALK_AT[number % len(TALK_AT)]
+            twice: Callable[[], np.ndarray] = lambda samples=samples: _joined([samples()] * 2, [0.1] * 2)  # noqa: E731
+            yield Call("long stop", f"{name} twice {at}", who, ("stop", "stop"), at, twice, ratios=(25.0,))
+
+
 def phrases(_: Path, part: Part) -> Iterator[Call]:
     """Own phrases by synthetic voices at a confirmation, a restore, a turn, a read-back."""
     before: set[str] = set()
@@ -312,6 +327,7 @@ def conditions(speech: Path, part: Part) -> Iterator[Call]:
 TASKS: dict[str, Callable[[Path, Part], Iterable[Call]]] = {
     "digits": digits, "numbers": numbers, "rows": rows, "people-rows": people_rows, "answers": answers,
     "conditions": conditions, "talk": talk, "stops": stops, "phrases": phrases,
+    "long-stops": long_stops,
 }  # fmt: skip
 
 

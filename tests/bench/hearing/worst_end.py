@@ -1,8 +1,9 @@
 """The longest that hearing says nothing: `python -m tests.bench.hearing.worst_end [--loops 4] [--minutes 3]`.
 
 Talk of the tuning part, without a pause and as loud as the noise over it, goes through the listener of a visit at
-four questions in turn: utterances of up to 15 s with the largest lattices there are. Prints of the blocks of sound
-that took longest how long the processor worked on them and how long they took, with so many busy loops beside it.
+four questions in turn: utterances of up to 8 s, or 15 where it sounds like an answer, with the largest lattices
+there are. Prints of the blocks of sound that took longest how long the processor worked on them and how long they
+took, with so many busy loops beside it.
 Between two blocks the child that hears says that it lives (`handsfree/hearing/worker.py`).
 """
 

@@ -8,7 +8,7 @@ hours (of the clips, without the pauses between them), false stops an hour with 
 "stop" of people, heard in so many dB over noise, with its interval.
 
 `--parts final` alone leaves out whom a newer network may have been taught by; `--parts tune --to FILE` keeps what
-`python -m models.training.judge_short_stops` fits the margin of short stops on. An hour of talk takes a core about
+`python -m models.training.judge_short_stops` and `judge_stops_in_quiet` fit on. An hour of talk takes a core about
 an hour: `--processes 16` hears all of it in three quarters of one. `--share 1/3` hears the first third of the lot.
 """
 
