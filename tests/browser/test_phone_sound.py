@@ -278,6 +278,21 @@ def test_a_lost_link_at_a_firing_gate_lets_the_phone_say_burner_off_by_itself(tm
         line.close()
 
 
+@pytest.mark.slow("ten seconds of a page that stands still, in real time")
+def test_a_page_that_is_frozen_at_a_firing_gate_is_a_lost_link_until_it_wakes(tmp_path: Path) -> None:
+    """Chromium stops all of it, as a telephone may do to a locked one: it cannot speak, so the visit must know."""
+    with closet("found-maximum") as visit, spoken_to(visit.page.url, noise(60, RATE), tmp_path) as phone:
+        visit.ears.until(100, seconds=60)
+        phone.execute_cdp_cmd("Page.setWebLifecycleState", {"state": "frozen"})
+        before = len(visit.ears.blocks)
+        until(lambda: visit.changes == [DeviceChange("link", lost=True)], LINK_LOST_S + 8)
+        assert len(visit.ears.blocks) - before < 25, "nothing of half a second came while it stood still"
+        phone.execute_cdp_cmd("Page.setWebLifecycleState", {"state": "active"})
+        until(lambda: visit.changes[1:] == [DeviceChange("link", lost=False)], 20)
+        visit.ears.until(before + 100, seconds=30)
+        shown(phone, "off", False, 10)
+
+
 @pytest.mark.slow("a whole visit with the real recogniser through a browser")
 def test_a_visit_hears_through_the_phone_and_stops_when_its_sound_is_lost_at_a_firing_gate(tmp_path: Path) -> None:
     """A voice at the phone passes a gate; then the phone is gone at a firing one: recorded, stopped."""
