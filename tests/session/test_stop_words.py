@@ -73,10 +73,14 @@ def test_what_is_cried_stops_the_work_when_heard(words: str, hazard: str) -> Non
 
 
 @pytest.mark.parametrize("place", EVERYWHERE, ids="/".join)
-def test_a_bare_stop_acts_at_every_question(place: tuple[str, str]) -> None:
+def test_a_cry_acts_at_every_question(place: tuple[str, str]) -> None:
     """Heard and typed, at each question of the whole visit."""
     assert why(hear(at(*place), "stop")) == "stop-work"
     assert why(at(*place).say("stop")) == "stop-work"
+    for words in ("turn it off", "there is smoke", "i got a shock", "i'm burnt"):
+        assert why(hear(at(*place), words)) == why(at(*place).say(words)) == CRIES[words]
+    for words in ("help", "alarm"):
+        assert why(at(*place).say(words)) == CRIES[words]
 
 
 @pytest.mark.parametrize("words", ["help", "fire", "smoke", "headache", "alarm"])
