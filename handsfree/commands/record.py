@@ -6,19 +6,16 @@ import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from pydantic import ValidationError
 from rich.console import Console
 from rich.progress import Progress
 
 from handsfree.commands.enrolling import opened_key
-from handsfree.events.decisions import VisitOpened
 from handsfree.ledger import (
     DeviceKey,
     RecordVerdict,
@@ -38,7 +35,7 @@ from handsfree.office.enrolment import Enrolment
 from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.problem import ExitCode, Problem, one_line
-from handsfree.visit.recorder import EntryReader
+from handsfree.visit.carried_in import with_carried_in
 from handsfree.visit.replaying import replay_of
 
 app = typer.Typer(help="The record of a visit.", no_args_is_help=True)
@@ -192,23 +189,11 @@ def _checked(
         report = verify_anchored(
             folder, enrolment, device_key=device_key, expected=expected, state=state_folder(), replay=replay
         )
-        return report if report.verdict == RecordVerdict.BROKEN else _with_carried_in(report)
+        return report if report.verdict == RecordVerdict.BROKEN else with_carried_in(report)
     except Problem as problem:
         return folder, problem
     except Exception as error:  # noqa: BLE001 - one record that breaks the checking must not hide the others
         return folder, Problem(f"it cannot be checked ({type(error).__name__})", where=str(folder))
-
-
-def _with_carried_in(report: VerificationReport) -> VerificationReport:
-    """Return the report with a remark on each earlier visit that was carried into this one."""
-    first = next(iter(read(report.folder)), None)
-    try:
-        opened = None if first is None else EntryReader(report.folder).event(first)
-    except ValidationError:
-        return report  # no visit of ours
-    earlier = opened.earlier if isinstance(opened, VisitOpened) else ()
-    remarks = (f"carried in from {one.source}: as it was then read, not checked here" for one in earlier)
-    return replace(report, remarks=(*report.remarks, *remarks))
 
 
 def _with_progress(

@@ -12,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "desk" / "support")
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "visit" / "support"))
 
 from invented_visits import record_visit
 from lists import OFFICE, enrol_devices

@@ -8,9 +8,12 @@ from types import SimpleNamespace
 
 import pytest
 from breaking_proxies import DroppingProxy, MeddlingProxy
+from closet import Closet, with_place
 from lists import OFFICE, device_of
 from starlette.requests import Request
 
+from handsfree.desk.dossier import open_dossier
+from handsfree.desk.photos import photos_of
 from handsfree.desk.receiving import receive
 from handsfree.handover import reception
 from handsfree.handover.office_link import MOST_FAILURES, HttpAnswer
@@ -20,6 +23,7 @@ from handsfree.handover.receipts import kept_receipt
 from handsfree.handover.sending import SentAs
 from handsfree.handover.uploads import Upload
 from handsfree.ledger import verify
+from handsfree.ledger.personal import names_of
 from handsfree.ledger.verification import BEFORE_THE_PROGRAM
 from handsfree.objects.folder import ObjectFolder
 from handsfree.objects.keeping import StoreFailed, fetch_visit
@@ -29,6 +33,7 @@ from handsfree.office.enrolling import add, begin
 from handsfree.office.enrolment import NAME, Role
 from handsfree.office.kept_key import open_key
 from handsfree.office.log import checked_leaves
+from handsfree.photo_file import kept_form
 from handsfree.problem import Problem
 
 
@@ -65,6 +70,22 @@ def test_a_visit_arrives_verified_logged_and_receipted_and_a_second_time_is_know
     assert verify(pair.visits / "first").remarks == verify(pair.taken / "first").remarks
     assert sender.send(pair.visits / "first").how is SentAs.THERE
     assert len(list(pair.taken.glob("[!.]*"))) == 1
+
+
+def test_a_visit_with_a_photo_arrives_with_it(pair, served, tmp_path, monkeypatch):
+    """Over the network, verified there: the picture is the one that was taken."""
+    with monkeypatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(pair.state))
+        closet = Closet(tmp_path)
+        closet.photographs("plate", kept_form(with_place()))
+        for words in ("plate read", "flue seen"):
+            closet.says(words)
+        folder = closet.finished()
+        closet.recorder.release()
+    sent = pair.sender(served).send(folder)
+    assert (sent.how, sent.receipt.verdict) == (SentAs.SENT, "closed")
+    (photo,) = photos_of(open_dossier(pair.taken / folder.name).evidence)
+    assert photo.content(names_of(pair.taken / folder.name)) == kept_form(with_place())
 
 
 def test_a_link_that_drops_every_40_kb_delivers_every_byte_once(pair, served):

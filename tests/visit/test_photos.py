@@ -11,67 +11,39 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from mouth import Mouth
+from closet import PROCEDURE, Closet, camera, with_place
+from lists import OFFICE, device_of, list_of
 from PIL import Image
 from pypdf import PdfReader
-from recorded import ToldClock
 from rehearsed import JOB_SHEET
 from starlette.testclient import TestClient
+from typer.testing import CliRunner
 
+from handsfree.commands.erasing import app as erasing_app
 from handsfree.desk import printed
-from handsfree.desk.customer_pdf import customer_pdf
+from handsfree.desk.customer_pdf import customer_pdf, write_customers_page
 from handsfree.desk.dossier import open_dossier
 from handsfree.desk.photos import photos_of
-from handsfree.events import inputs as inp
 from handsfree.glance.presses import Turnstile, code_of
 from handsfree.glance.site import Relay, Site
-from handsfree.glance.watching import LiveScreen
 from handsfree.ledger import FaultClass, verify
 from handsfree.ledger.export import export
 from handsfree.ledger.personal import names_of
+from handsfree.ledger.verification import BEFORE_THE_PROGRAM
+from handsfree.office.enrolling import add
+from handsfree.office.enrolment import NAME, Role
 from handsfree.office.erasing import data_of
+from handsfree.office.kept_key import make_key
+from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.photo_file import LARGEST_GIVEN, LARGEST_KEPT, LARGEST_SENT, LONGEST_SIDE, Photo, kept_form
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.session.photos import MOST_AT_A_GATE
 from handsfree.visit.conductor import Conductor
-from handsfree.visit.folder import load_plan
 from handsfree.visit.photo_folder import PhotoFolder
-from handsfree.visit.recorder import Recorder, spoken
 from handsfree.visit.replaying import replay_of
 
-PROCEDURE = """\
-handsfree: 2
-procedure: small
-title: Photos, tried
-purpose: Photos are taken.
-gates:
-  - {id: plate, kind: confirm, title: Plate read, source: a test, prompt: Read it., done: [plate read],
-     photo: the data plate}
-  - {id: flue, kind: confirm, title: Flue seen, source: a test, prompt: Look at it., done: [flue seen],
-     photo: the flue}
-  - {id: lit, kind: confirm, title: Lit, source: a test, prompt: Light it., done: [lit], firing: true}
-  - {id: off, kind: confirm, title: Switched off, source: a test, prompt: Put it out., done: [dark]}
-  - {id: finish, kind: finish, title: Finish, source: none}
-"""
 LATER = "A photo came when none is wanted, or none can be taken; it is not kept."
-
-
-def camera(form: str = "JPEG", size: tuple[int, int] = (640, 480), **beside: object) -> bytes:
-    """A picture, red on its left and blue on its right, as a camera writes it."""
-    image = Image.new("RGB", size, "blue")
-    image.paste("red", (0, 0, size[0] // 2, size[1]))
-    out = io.BytesIO()
-    image.save(out, form, **beside)
-    return out.getvalue()
-
-
-def with_place() -> bytes:
-    """A picture held on its side, with place, time and maker (Exif 2.32, tags 0112, 010F, 0132, GPS 1 to 4)."""
-    exif = Image.Exif()
-    exif[0x0112], exif[0x010F], exif[0x0132] = 6, "Invented Maker", "2026:01:02 03:04:05"
-    exif.get_ifd(0x8825).update({1: "N", 2: (52.0, 31.0, 12.0), 3: "E", 4: (13.0, 24.0, 18.0)})
-    return camera(exif=exif, comment=b"whose house")
 
 
 def segments(jpeg: bytes) -> list[int]:
@@ -81,37 +53,6 @@ def segments(jpeg: bytes) -> list[int]:
         found.append(jpeg[at + 1])
         at += 2 + struct.unpack(">H", jpeg[at + 2 : at + 4])[0]
     return found
-
-
-class Closet:
-    """A visit, its screen, and whoever conducts it, one look at the page at a time."""
-
-    def __init__(self, folder: Path, *, way: bool = True, sheet: Path = JOB_SHEET) -> None:
-        file = folder / "small.yaml"
-        file.write_text(PROCEDURE, encoding="utf-8")
-        plan, kept = load_plan(file, sheet)
-        self.recorder, opening = Recorder.begin(folder / "visit", plan, kept, clock=ToldClock(), photos=way)
-        self.opening = spoken(opening)
-        self.live, self.mouth = LiveScreen(self.recorder, listening=False, words=True), Mouth()
-        self.conductor = Conductor(self.recorder, self.mouth, None, None, photos=[self.live])
-
-    def says(self, words: str) -> list[str]:
-        self.recorder.take(inp.SpeechEnded(at=self.recorder.now()))
-        return spoken(self.recorder.take(inp.Typed(at=self.recorder.now(), text=words)))
-
-    def photographs(self, gate: str, content: bytes = b"") -> None:
-        self.live.photographed(gate, content or kept_form(camera()))
-        self.conductor._photograph()  # what the loop does at each turn
-
-    def finished(self) -> Path:
-        for words in ("lit", "dark", "confirmed"):
-            self.says(words)
-        assert self.recorder.state.outcome == "finished"
-        return self.recorder.folder
-
-    @property
-    def kept(self) -> int:
-        return len([one for one in (self.recorder.folder / "personal").iterdir() if b"JFIF" in one.read_bytes()])
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -310,10 +251,40 @@ def test_a_changed_or_a_missing_photo_is_a_finding(
     ]
 
 
-def test_it_is_the_customers_and_erased_as_theirs(done: Path) -> None:
-    data = data_of(done, "customer")
+def test_it_is_the_customers_and_erased_as_theirs(
+    done: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the command, as the customer's page shows it: no byte stays, the record verifies and says so."""
+    here, office = tmp_path / "visit", tmp_path / "office"
+    monkeypatch.setenv("HANDSFREE_STATE", str(office))
+    export(done, here, sound=True)
+    data = data_of(here, "customer")
     assert data is not None
     assert [piece.what for piece in data.pieces] == ["photo"]
+    paper = write_customers_page(here)
+    assert pictures_in(paper.read_bytes()) == 1
+    ledger, listed = (here / "ledger.jsonl").read_bytes(), list_of(office / NAME, [device_of(here)])
+    key = tmp_path / "key.pem"
+    who = make_key(key, None).public
+    add(listed, OFFICE, key=who, name="B. Supervisor", role=Role.SUPERVISOR, valid_from=BEFORE_THE_PROGRAM)
+    asked = ["--person", "customer", "--reason", "asked for by the owner", "--key", str(key)]
+    reply = CliRunner().invoke(erasing_app, [str(here), *asked])
+    assert reply.exit_code == 0, reply.output
+    assert not [file for file in here.rglob("*") if file.is_file() and b"\xff\xd8\xff" in file.read_bytes()]
+    assert (here / "ledger.jsonl").read_bytes() == ledger
+    report = verify_anchored(here, known_enrolment(), replay=replay_of(here))
+    assert (report.whole, report.findings) == (True, ())
+    assert "1 piece of personal data was erased on 20" in report.sentence
+    assert report.sentence.endswith("by B. Supervisor, reason: asked for by the owner")
+    dossier = open_dossier(here)
+    assert [one.commitment for one in photos_of(dossier.evidence)] == [""]
+    for pdf in (paper.read_bytes(), printed.pdf(dossier)):
+        assert pictures_in(pdf) == 0
+        assert "was erased" in "".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages)
+
+
+def pictures_in(pdf: bytes) -> int:
+    return sum(len(page.images) for page in PdfReader(io.BytesIO(pdf)).pages)
 
 
 def test_the_page_takes_a_photo_by_the_key_code_alone() -> None:
