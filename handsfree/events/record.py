@@ -14,7 +14,7 @@ from pydantic import Field, TypeAdapter
 from handsfree.events.decisions import Decision
 from handsfree.events.inputs import Input
 
-SCHEMA_VERSION = 18
+SCHEMA_VERSION = 19
 
 Event = Annotated[Input | Decision, Field(discriminator="kind")]
 _EVENT: TypeAdapter[Event] = TypeAdapter(Event)

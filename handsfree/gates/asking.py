@@ -9,6 +9,7 @@ from handsfree.lexicon.catalogue import Catalogue
 from handsfree.questions import Question
 from handsfree.questions.ask import Thing
 from handsfree.questions.close_check import CloseCheck
+from handsfree.questions.instrument_asks import InstrumentAsks
 from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.kind import Scope
 from handsfree.questions.note import Note
@@ -51,6 +52,7 @@ def scope_of(
         trade.plausibility.tied,
         adjusts,
         trade.adjusting.watched,
+        tuple(sorted(trade.stops.guarded)),
         photo=bool(gate.photo),
     )
 
@@ -84,7 +86,8 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
     rate = (CallRate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
     after = (Outside(), AfterStop(ways=WAYS), *_after_stops(scope), CloseCheck())
-    anywhere = (KeepSound(), Note(), Waiting(), Nothing(), *after)
+    shown = (InstrumentAsks(quantity=quantity) for quantity in scope.guarded)
+    anywhere = (KeepSound(), Note(), *shown, Waiting(), Nothing(), *after)
     return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)
 
 

@@ -14,6 +14,7 @@ from handsfree.questions.digits import Digits
 from handsfree.questions.done_check import DoneCheck
 from handsfree.questions.finding import Finding
 from handsfree.questions.finish_check import FinishCheck
+from handsfree.questions.instrument_asks import InstrumentAsks
 from handsfree.questions.keep_it import KeepIt
 from handsfree.questions.keep_sound import KeepSound
 from handsfree.questions.kind import QuestionKind
@@ -59,6 +60,7 @@ Question = Annotated[
     | AlikeQuantities
     | KeepIt
     | KeepSound
+    | InstrumentAsks
     | CallRate
     | Turn
     | TurnCheck

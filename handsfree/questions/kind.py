@@ -57,6 +57,8 @@ class Scope:
     watched: str = ""
     """The quantity that is called at once after a turn that was not as advised."""
 
+    guarded: tuple[str, ...] = ()
+    """The quantities that have a stop limit: an instrument that shows one beyond it has it called anywhere."""
     shows: Mapping[str, str] = field(default_factory=dict)
     """The unit that instruments show in place of a quantity's own."""
     photo: bool = False
@@ -69,7 +71,7 @@ class Scope:
         return tuple(ask for ask in self.asks if ask.quantity in quantities) or self.asks
 
 
-Asker = Literal["gate", "need", "putting-back", "turning", "recheck", "note", "stop"]
+Asker = Literal["gate", "need", "putting-back", "turning", "recheck", "note", "witness", "stop"]
 """Who takes the answer: the gate at hand, or one of the conversations that a visit has at any gate."""
 
 Headline = Literal["question", "script", "countdown", "values"]

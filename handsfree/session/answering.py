@@ -9,7 +9,7 @@ from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import Answer, Meaning
 from handsfree.questions.put_back import PutBack
 from handsfree.questions.thing_check import ThingCheck
-from handsfree.session import putting_back, turning
+from handsfree.session import putting_back, turning, witnessing
 from handsfree.session.draft import Draft
 from handsfree.session.rechecking import recheck_read_back, rechecked
 
@@ -23,9 +23,7 @@ def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
         case "note":
             return _noted(draft, meaning, utterance)
         case "recheck":
-            if isinstance(meaning, Answer):
-                rechecked(draft, meaning.name)
-            return isinstance(meaning, Answer)
+            return _rechecked(draft, meaning)
         case "need":
             return _need(draft, meaning)
         case "putting-back":
@@ -35,10 +33,19 @@ def answered(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
             return putting_back.hear(draft, question, meaning, utterance)
         case "turning":
             return turning.hear(draft, meaning, utterance)
+        case "witness":
+            return witnessing.hear(draft, meaning, utterance)
         case "stop":
             return False
         case asker:
             assert_never(asker)
+
+
+def _rechecked(draft: Draft, meaning: Meaning) -> bool:
+    """Take the state of what is asked again after an interruption."""
+    if isinstance(meaning, Answer):
+        rechecked(draft, meaning.name)
+    return isinstance(meaning, Answer)
 
 
 def _consented(draft: Draft, meaning: Meaning) -> bool:
@@ -60,7 +67,7 @@ def _noted(draft: Draft, meaning: Meaning, utterance: Understanding) -> bool:
     draft.emit(ev.Noted(at=draft.at, text=utterance.text, sound=utterance.sound))
     draft.say("noted")
     said_back(draft, utterance)
-    draft.ask(back.question, back.text if back.question.manner.awaits == "answer" else "", until=back.until)
+    draft.ask_interrupted(back)
     return True
 
 

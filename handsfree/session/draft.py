@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
 from handsfree.events import decisions as ev
-from handsfree.events.state import State
+from handsfree.events.state import Interrupted, State
 from handsfree.gates import Gate
 from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.block import Settle
@@ -145,6 +145,11 @@ class Draft:
         question, state = self.state.question, self.state
         if state.held_since is None and question.manner.awaits == "answer":
             self.ask(question, state.text, attempt=max(2, state.attempt), until=state.until)
+
+    def ask_interrupted(self, back: Interrupted) -> None:
+        """Go back to a question that another one interrupted; a wait goes on silently to its end."""
+        text = back.text if back.question.manner.awaits == "answer" else ""
+        self.ask(back.question, text, until=back.until)
 
     def ask_to_put_back(self, things: Iterable[str]) -> bool:
         """Ask for the first of the things to be put back; False when there is none."""

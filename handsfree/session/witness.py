@@ -14,6 +14,7 @@ from handsfree.measurement.reading import Reading
 from handsfree.session.plan import Plan
 from handsfree.session.settling import tolerance
 from handsfree.session.stops import decides_a_stop, stops_open
+from handsfree.trades.stops import OpenStop
 from handsfree.units import convert
 
 WINDOW_MS = 15_000
@@ -61,6 +62,13 @@ def passes(plan: Plan, quantity: str, values: Mapping[str, ReadingRecord]) -> bo
     return search or decides_a_stop(plan, quantity, values)
 
 
+def opened(plan: Plan, called: ReadingRecord, beside: Mapping[str, ReadingRecord]) -> tuple[OpenStop, ...]:
+    """Return the stops that a called value opens, with what the instrument shows beside it, and not without it."""
+    others = {name: one for name, one in beside.items() if name != called.quantity}
+    without = stops_open(plan, others)
+    return tuple(one for one in stops_open(plan, {**others, called.quantity: called}) if one not in without)
+
+
 def called_so_far(plan: Plan, state: State) -> Mapping[str, ReadingRecord]:
     """Return what was called of the set at hand, accepted or not."""
     sets = state.sets.get(plan.gate(state.gate).gate.effects.kept_at, ())
@@ -96,6 +104,12 @@ def as_said(plan: Plan, shown: ReadingRecord, called: ReadingRecord | None = Non
     places = decimals if shown.called_unit or unit != known.unit else -int(value.as_tuple().exponent)
     digits = plan.numbers.digits(value.quantize(Decimal(1).scaleb(-places)))
     return digits if unit == known.unit else f"{digits} {plan.catalogue.units[unit].said}"
+
+
+def shown_near(plan: Plan, state: State, quantity: str, onset: int) -> Mapping[str, ReadingRecord]:
+    """Return what the instrument showed nearest in time to a call of a quantity; nothing without a row."""
+    near = _nearest(plan, state, quantity, onset)
+    return {} if near is None else near[2]
 
 
 def _nearest(

@@ -81,6 +81,11 @@ class Stops:
     rising: tuple[str, ...] = ()
     """Quantities whose rise from set to set is watched."""
 
+    @property
+    def guarded(self) -> frozenset[str]:
+        """Every quantity that takes part in a stop limit."""
+        return self.over_range | self.called_twice | frozenset(self.rising)
+
     def open(
         self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
@@ -132,6 +137,11 @@ class LimitsByQuantity(Stops):
         for quantity in self.over_range:
             if not _passed(self.limits.get(quantity, ()), "over range"):
                 raise Problem(f"over range of {quantity} cannot stop the work: it has no upper stop limit")
+
+    @property
+    def guarded(self) -> frozenset[str]:
+        """Every quantity that has a limit, on the sheet or of the trade."""
+        return super().guarded | self.limits.keys() | self.on_sheet.keys()
 
     def open(
         self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True

@@ -43,6 +43,11 @@ def limits_in_force(sheets: Sheets) -> StopLimits:
 class BurnerStops(Stops):
     """The stops of a burner: CO in flue and room, lack of air, products in the air duct, a hot flue."""
 
+    @property
+    def guarded(self) -> frozenset[str]:
+        """What is held to the stop limits at once."""
+        return WATCHED
+
     def open(
         self, sheets: Sheets, values: Mapping[str, Shown], *, may_adjust: bool = True
     ) -> tuple[OpenStop, ...]:
