@@ -24,10 +24,10 @@ MOST_DAYS = 1096
 """Three years, for which an approval lasts at most; so a device that nothing reaches any more stops at last."""
 DAY_MS = 86_400_000
 
-_Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-_Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
-_Version = Annotated[str, Field(pattern=PATTERN)]
-_Text = Annotated[str, Field(max_length=400)]
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Version = Annotated[str, Field(pattern=PATTERN)]
+Text = Annotated[str, Field(max_length=400)]
 
 
 class _Signed(BaseModel):
@@ -37,8 +37,8 @@ class _Signed(BaseModel):
 class SignedBy(_Signed):
     """Who signed: their key, their name and their role, as the enrolment list has them."""
 
-    key: _Digest
-    name: _Text
+    key: Digest
+    name: Text
     role: Literal["author"]
 
 
@@ -53,16 +53,17 @@ class StoriesTold(_Signed):
 class ProvenWith(_Signed):
     """The program that proved it: its version, its deciding code, its libraries, its lock and its speech model."""
 
-    program: _Text
-    decision_version: _Text
+    program: Text
+    decision_version: Text
     versions: dict[str, str]
-    lock_sha256: _Digest | None
-    model: _Text
+    lock_sha256: Digest | None
+    model: Text
 
 
-class _Statement(_Signed):
+class Statement(_Signed):
+    """What every signed statement holds: when it was signed, and by whom."""
+
     format: Literal[1]
-    procedure: _Name
     at: str
     by: SignedBy
     signature: dict[str, Any]
@@ -79,20 +80,21 @@ class _Statement(_Signed):
         return self.by.name
 
 
-class Approval(_Statement):
+class Approval(Statement):
     """One version of a procedure, whole: approved by an author from a time on, until another."""
 
+    procedure: Name
     kind: Literal["procedure-approved"] = "procedure-approved"
-    version: _Version
-    title: _Text
-    trade: _Name
-    language: _Name
-    procedure_sha256: _Digest
+    version: Version
+    title: Text
+    trade: Name
+    language: Name
+    procedure_sha256: Digest
     """The version of the procedure as run: over all its files in the order they are read."""
-    files: dict[str, _Digest]
+    files: dict[str, Digest]
     """Every other file of the bundle, by its name in there."""
     valid_until: str
-    after: _Version | None
+    after: Version | None
     """The version that it was held against."""
     weight: Literal["first", "looser", "tighter", "wording", "neutral", "renewed"]
     """The gravest change since then."""
@@ -102,15 +104,17 @@ class Approval(_Statement):
     proven_with: ProvenWith
 
 
-class Withdrawal(_Statement):
-    """Versions of a procedure that nobody may be led by any more."""
+class Withdrawal(Statement):
+    """Versions of a procedure, or of a sheet of maker's data, that nobody may be led by any more."""
 
+    procedure: Name
+    """The procedure's name, or the sheet's."""
     kind: Literal["procedure-withdrawn"] = "procedure-withdrawn"
-    versions: Annotated[tuple[_Version, ...], Field(min_length=1, max_length=100)]
+    versions: Annotated[tuple[Version, ...], Field(min_length=1, max_length=100)]
     why: Annotated[str, Field(min_length=1, max_length=LONGEST_REASON)]
 
 
-AnyStatement = TypeVar("AnyStatement", Approval, Withdrawal)
+AnyStatement = TypeVar("AnyStatement", bound=Statement)
 
 
 def signed(
@@ -123,7 +127,7 @@ def signed(
     return model.model_validate_json(canonical({**members, "signature": signature}))
 
 
-def line_of(statement: Approval | Withdrawal) -> bytes:
+def line_of(statement: Statement) -> bytes:
     """Return a statement as it is kept."""
     return canonical(statement.model_dump(mode="json"))
 
@@ -146,7 +150,7 @@ def read_statement(model: type[AnyStatement], line: bytes, where: str) -> AnySta
     return found
 
 
-def fault_of_author(statement: Approval | Withdrawal, enrolment: Enrolment, now: int | None = None) -> str:
+def fault_of_author(statement: Statement, enrolment: Enrolment, now: int | None = None) -> str:
     """Return why the list does not vouch for whoever signed; empty when it names them as author at that time.
 
     With `now`, in ms since 1970, their key must stand then as well: a key that was revoked can date back.

@@ -32,7 +32,7 @@ from handsfree.instruments.mapping import load_mapping
 from handsfree.ledger.personal import Committed
 from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.office.carried import carried
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
@@ -45,6 +45,7 @@ from handsfree.visit.instrument import FollowedInstrument
 from handsfree.visit.photo_folder import PhotoFolder
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder, recorded_events
+from handsfree.visit.sheet_standing import sheet_standing
 from handsfree.visit.standing import chosen, fault_today, kept_with, must_be_approved
 
 BETWEEN_MS = 120
@@ -80,10 +81,13 @@ def conduct_new(
     model = _model_sha256(options, plan)
     earlier, words = _carried_in(last_visits, plan)
     instrument = _instrument(options, plan)
+    sheet = job_sheet.parent / plan.sheets.job.appliance
+    check, signatures = sheet_standing(sheet, kept[sheet.name], plan.sheets.appliance.version)
+    sys.stderr.write(one_line(f"Maker's data {sheet.name}: {check.sentence}.") + "\n")
     recorder, opening = Recorder.begin(
         folder,
         plan,
-        {**kept, **kept_with(bundle)},
+        {**kept, **kept_with(bundle), **signatures},
         model_sha256=model,
         unproven=failing,
         standing=standing,

@@ -27,7 +27,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
             "Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."
         ),
         "jobsheet": "Make a job sheet by an interview that keeps each answer, or check one and say what it lacks.",
-        "appliance": "Make a sheet of maker's data by an interview in the order of a manual, or check one.",
+        "appliance": "Make a sheet of maker's data by an interview in a manual's order; check one, or sign it.",
     },
     "phone": {
         "phone": "Tell the certificate that a phone takes in once, so that the page on it is encrypted.",

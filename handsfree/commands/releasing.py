@@ -85,7 +85,7 @@ def release_procedure(
 
 @app.command("withdraw")
 def withdraw_versions(
-    procedure: Annotated[str, typer.Argument(help="The procedure's name.")],
+    procedure: Annotated[str, typer.Argument(help="The procedure's name, or that of a sheet of maker's data.")],
     versions: Annotated[list[str], typer.Argument(help="Its versions that nobody may be led by any more.")],
     *,
     why: Annotated[str, typer.Option(help="Why, in a sentence that devices show.")],

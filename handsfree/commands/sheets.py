@@ -27,12 +27,16 @@ from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.sheets import load_sheets, model_of, read_appliance_sheet, read_job_sheet, trade_of
 from handsfree.procedure.trades import TradeData, trade_data_asked
+from handsfree.visit.sheet_standing import sheet_standing
 
 AskPerson = Callable[[str], str]
 """Asks a person for one thing and returns what was answered."""
 
 _GIVEN = frozenset({"handsfree", "trade", "appliance"})
 """Facts of the job sheet that the appliance sheet settles."""
+
+FIRST_VERSION = "1.0.0"
+"""Of a new sheet of maker's data; each change raises it."""
 
 
 def check_sheet(file: Path) -> dict[str, Any]:
@@ -167,7 +171,7 @@ def make_appliance_sheet(file: Path, trade: str, visit: Path | None = None) -> N
     interview, of = Interview(file), trade_data_asked(trade)
     without = _gates_without(of, visit)
     questions = SheetQuestions(interview, _units(of), without=lambda name: without.get(name, ""))
-    given = {"handsfree": 1, "trade": of.name}
+    given = {"handsfree": 1, "trade": of.name, "version": FIRST_VERSION}
 
     def walk() -> dict[str, Any]:
         return given | questions.block(model_of(of, "appliance"), "", frozenset(given))
@@ -207,11 +211,15 @@ def _gates_without(of: TradeData, visit: Path | None) -> dict[str, str]:
 
 def check_appliance(file: Path) -> dict[str, Any]:
     """Return what a sheet of maker's data holds: the model, the manual, and the trade."""
-    data = read_appliance_sheet(read_document(file))
+    document = read_document(file)
+    data = read_appliance_sheet(document)
+    check, _ = sheet_standing(file, document.text.encode(), data.version)
     return {
         "appliance": data.appliance,
         "trade": data.trade,
         "manual": f"{data.manual.file}, revision {data.manual.revision}",
+        "version": data.version or "none",
+        "second check": "; ".join((check.sentence, *check.faults)),
     }
 
 

@@ -225,11 +225,28 @@ def appliance_sheet(
         str | None,
         typer.Option("--visit", help="The procedure whose gates are told; the commissioning's when left out."),
     ] = None,
+    sign: Annotated[
+        bool,
+        typer.Option("--sign", help="Hold each figure against the manual, and sign; two people make a check."),
+    ] = False,
+    key: Annotated[
+        Path | None, typer.Option("--key", help="Your author's key; this machine's own author when left out.")
+    ] = None,
+    enrolment: Annotated[
+        Path | None, typer.Option("--list", help="The enrolment list; the state folder's when left out.")
+    ] = None,
+    passphrase_file: Annotated[
+        Path | None, typer.Option(help="A file whose first line is the passphrase; else it is asked for.")
+    ] = None,
     as_json: _AsJson = False,
 ) -> None:
-    """Make a sheet of maker's data by an interview in the order of a manual, or check one."""
-    from handsfree.commands.sheets import check_appliance, make_appliance_sheet  # noqa: PLC0415 - loads procedures
+    """Make a sheet of maker's data by an interview in the order of a manual; check one, or sign it."""
+    from handsfree.commands.sheet_signing import sign_sheet  # noqa: PLC0415 - loads procedures
+    from handsfree.commands.sheets import check_appliance, make_appliance_sheet  # noqa: PLC0415
 
+    if sign:
+        sign_sheet(file, key, enrolment, passphrase_file)
+        return
     if not file.exists():
         usual = "commissioning" if trade == DEFAULT_TRADE else None
         named = visit_name or usual

@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from handsfree.blocks import Block, Day, Exact, Name, as_tuple
+from handsfree.bundles.version import PATTERN
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.units import dimension
 
@@ -129,6 +130,8 @@ class ApplianceSheet(Block):
     """The trade whose facts it holds."""
     appliance: str
     """The model's name."""
+    version: str | None = Field(default=None, pattern=PATTERN)
+    """The version of this sheet, as 1.0.0, raised with each change: people sign it, and it can be withdrawn."""
     manual: Manual
     """The maker's manual that every figure comes from."""
     wait_after_change_seconds: int | None = Field(default=None, ge=0, le=3600)
