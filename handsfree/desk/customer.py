@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from handsfree.desk import ending_words as words
 from handsfree.desk import facts, paper, tables, wording
+from handsfree.desk.carried_in import since_then
 from handsfree.desk.dossier import Dossier, seal_words
 from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence, number
@@ -21,10 +22,12 @@ from handsfree.desk.notice import Notice, notice_of
 from handsfree.desk.photos import PaperPhoto, paper_photos
 from handsfree.desk.rules_done import warning_due
 from handsfree.desk.signatures import DrawnSignature, drawn_signatures
+from handsfree.desk.spans import GateSpan
 from handsfree.desk.tables import NONE, Row
 from handsfree.events import decisions as ev
 from handsfree.gates.outcomes import NOT_DONE
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.trades.calculation import MISSING
 from handsfree.trades.figures import Figure
 from handsfree.trades.registry import trade
 
@@ -39,6 +42,9 @@ class CustomersPage:
     title: str
     in_short: list[str]
     facts: list[tuple[str, str]]
+    earlier: list[str]
+    """What the visits before left, and how that stands now."""
+    turned: list[str]
     warning: list[str]
     until: str
     measured_heading: str
@@ -82,7 +88,9 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         kind=evidence.ending.kind,
         title=f"{demo}{paper.TITLES[evidence.ending.kind]}: {evidence.recorded.procedure_title}",
         in_short=paper.in_short(dossier),
-        facts=facts.facts(evidence),
+        facts=facts.facts(evidence, earlier=False),
+        earlier=list(since_then(evidence)),
+        turned=facts.turned(evidence),
         warning=[sentence_case(why) for why in warning_due(evidence)],
         until=form.until,
         measured_heading=tables.heading(evidence),
@@ -92,11 +100,8 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         checked=[["Checked", "Answer"], *answered],
         listed=bool(form.customer.checks),
         not_checked=[*not_checked, *words.not_done(evidence.ending), *words.not_reached(evidence.ending)],
-        advice=[
-            f"{evidence.recorded.gate_title(event.gate)}: {event.text or 'told by voice, kept as sound'}"
-            for event in evidence.noted
-        ],
-        next_visit=facts.filled(evidence, form.customer.next_visit) or form.customer.otherwise,
+        advice=facts.advice(evidence),
+        next_visit=_next_visit(evidence),
         cautions=form.cautions,
         unsigned=unsigned,
         photos=paper_photos(evidence),
@@ -107,6 +112,15 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         foot=f"{demo}{opened.job}, {opened.appliance} {opened.serial}, {opened.day}. {seal}",
         notice=notice_of(evidence),
     )
+
+
+def _next_visit(evidence: Evidence) -> str:
+    """Return what comes next: what must be put right before all else, where work was left off."""
+    form = evidence.forms.report
+    agreed = facts.filled(evidence, form.customer.next_visit)
+    if evidence.ending.in_force or evidence.ending.left:
+        return f"{form.until} {agreed}".strip()
+    return agreed or form.customer.otherwise
 
 
 def _checks(evidence: Evidence, checks: Sequence[PagesCheck]) -> tuple[list[Row], list[str]]:
@@ -121,9 +135,12 @@ def _checks(evidence: Evidence, checks: Sequence[PagesCheck]) -> tuple[list[Row]
         passages = [span for span in evidence.gates if span.gate in gates and span.outcome]
         last = passages[-1] if passages else None
         if not gates:
-            lacking.setdefault("No part of this visit", []).append(check.says)
+            if not check.own:
+                lacking.setdefault("No part of this visit", []).append(check.says)
         elif last is not None and last.gate in passed_over:
             lacking.setdefault(f"Not asked, since {passed_over[last.gate]}", []).append(check.says)
+        elif last is not None and (why := _not_judged(evidence, last)):
+            lacking.setdefault(why, []).append(check.says)
         elif last is not None and last.outcome not in {NOT_DONE, _WENT_BACK}:
             answered.append([check.says, _answer(evidence, last.gate, last.outcome)])
         elif last is not None and last.gate in undone:
@@ -131,6 +148,12 @@ def _checks(evidence: Evidence, checks: Sequence[PagesCheck]) -> tuple[list[Row]
         else:
             lacking.setdefault(ended, []).append(check.says)
     return answered, [f"{why}: {'; '.join(names)}." for why, names in lacking.items()]
+
+
+def _not_judged(evidence: Evidence, span: GateSpan) -> str:
+    """Return why a verdict judged nothing; empty where it did, or the gate gives none."""
+    given = [one for _, one in evidence.verdicts if one.gate == span.gate]
+    return "Not judged, since a reading is missing" if given and given[-1].outcome == MISSING else ""
 
 
 def _answer(evidence: Evidence, gate: str, outcome: str) -> str:

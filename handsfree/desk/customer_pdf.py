@@ -46,6 +46,7 @@ def _story(page: CustomersPage) -> pdf.Flowables:
     story += pdf.part("The visit", [pdf.pairs(page.facts)])
     if len(page.measured) > 1:
         story += pdf.part(page.measured_heading, [pdf.grid(page.measured, pdf.shares(page.measured))])
+    story += pdf.listed("Adjusted", page.turned)
     if len(page.judged) > 1:
         story += pdf.part("Also judged", [pdf.grid(page.judged, [0.24, 0.16, 0.2, 0.14, 0.26])])
     if page.sources and (len(page.measured) > 1 or len(page.judged) > 1):
@@ -58,6 +59,7 @@ def _story(page: CustomersPage) -> pdf.Flowables:
     unlisted = ["There is no list of checks for this trade: what is not named above was not checked."]
     story += pdf.listed("Not checked", [*page.not_checked, *(complete if page.listed else unlisted)])
     story += pdf.listed("Found, advised and fitted", page.advice)
+    story += pdf.listed("Since the last visit", page.earlier)
     story += pdf.photos(page.photos)
     story += pdf.part("Next visit", [pdf.say(page.next_visit)])
     cautions: pdf.Flowables = [
@@ -67,8 +69,8 @@ def _story(page: CustomersPage) -> pdf.Flowables:
     drawn = pdf.drawings([(f"{sentence_case(one.whose)}, {one.says}", one.strokes) for one in page.drawn])
     room = [] if drawn else [Spacer(0, pdf.SIGNING)]
     signed = [pdf.say(page.unsigned), *drawn] if page.unsigned else [*room, *drawn, *pdf.lines(page.signatures)]
-    story.append(KeepTogether([*cautions, Spacer(0, 4), *signed]))
-    story += pdf.part("The record", [pdf.say(page.seal, pdf.SMALL)])
+    record = [Spacer(0, 4), pdf.say(f"The record: {page.seal}", pdf.SMALL)]
+    story.append(KeepTogether([*cautions, Spacer(0, 4), *signed, *record]))
     if page.notice is not None:
         story += pdf.notice_page(page.notice, page.signatures)
     return story

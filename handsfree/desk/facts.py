@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from handsfree.desk import wording
 from handsfree.desk.carried_in import carried_in
 from handsfree.desk.evidence import Evidence, at
+from handsfree.desk.lines import turn_told
 from handsfree.desk.photos import photo_facts
 from handsfree.desk.signatures import drawn_signatures
 from handsfree.desk.witness import witness_facts
@@ -17,10 +18,11 @@ from handsfree.lexicon.catalogue import sentence_case
 _BLANKS = string.Formatter()
 
 
-def facts(evidence: Evidence) -> list[tuple[str, str]]:
+def facts(evidence: Evidence, *, earlier: bool = True) -> list[tuple[str, str]]:
     """Return each fact's name and text; one that has nothing to say is left out.
 
-    Before all of them stands what must not be overlooked: that nobody approved the procedure, or it is not proven.
+    `earlier` says whether what was carried in from earlier visits is among them; papers tell it apart. Before all
+    stands what must not be overlooked: that nobody approved the procedure, or it is not proven.
     """
     opened = evidence.recorded.opened
     unproven = ", ".join(opened.unproven)
@@ -31,11 +33,28 @@ def facts(evidence: Evidence) -> list[tuple[str, str]]:
     return [
         *first,
         *((says, text) for says, text in told if text),
-        *carried_in(evidence),
+        *(carried_in(evidence) if earlier else ()),
         *_answered_by(evidence),
         *photo_facts(evidence),
         *witness_facts(evidence),
         *signed,
+    ]
+
+
+def advice(evidence: Evidence) -> list[str]:
+    """Return what was found, advised and fitted: each question with its answer and what was told with it."""
+    title = evidence.recorded.gate_title
+    return [
+        f"{title(one.gate)}: {one.answer}, {one.text or 'told by voice, kept as sound'}" for one in evidence.noted
+    ]
+
+
+def turned(evidence: Evidence) -> list[str]:
+    """Return each turn of an adjuster that counts, in order."""
+    return [
+        turn_told(turn.rate, turn.direction, turn.eighths, undoes=turn.undoes)
+        for _, turn in evidence.turns
+        if turn.eighths
     ]
 
 

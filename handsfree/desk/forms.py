@@ -150,6 +150,8 @@ class PagesCheck(Form):
     says: str
     gates: Texts
     """The gates that ask for it, by name; the last passage of any of them tells."""
+    own: bool = False
+    """Whether only the visits that ask for it tell it at all: it belongs to their work, and no other lacks it."""
 
 
 class NumberTold(Form):

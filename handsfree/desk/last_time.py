@@ -12,10 +12,9 @@ from pathlib import Path
 
 from handsfree.desk.earlier_records import EarlierRecord, EarlierRecords, HeldRecord, alike
 from handsfree.desk.evidence import Evidence, number
-from handsfree.desk.spans import GateSpan
+from handsfree.desk.passages import answered, last_passages, own_id
 from handsfree.events.earlier import EarlierAnswer, EarlierReading, EarlierVisit
 from handsfree.events.inputs import PersonalData
-from handsfree.gates.outcomes import NOT_ASKED, NOT_DONE
 from handsfree.ledger.personal import Committed, commitments_in, committed, names_of
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.office.verification import known_enrolment
@@ -27,8 +26,6 @@ MOST_CARRIED = 5
 """Visits, the newest: what they left is told, and older ones say little of today."""
 MOST_FACTS, MOST_READINGS, MOST_ANSWERS, LONGEST_WORDS = 20, 100, 40, 400
 """Of one visit; and characters of one text."""
-
-_NO_ANSWER = frozenset({NOT_DONE, NOT_ASKED, "went back", ""})
 
 
 @dataclass(frozen=True)
@@ -134,30 +131,20 @@ def _answers(
     """
     evidence, form = read.evidence, read.evidence.forms.report.last_time
     noted = {one.gate: one for one in evidence.noted}
-    for gate, span in _last_passages(evidence).items():
+    for gate, span in last_passages(evidence).items():
         note, advised = noted.get(gate), span.outcome in form.advised
         heard = note.answer if note is not None else _heard(evidence, gate, span.outcome) if advised else ""
         if not heard:
             continue
-        found = note is not None and not evidence.finished and _own(gate) not in form.told
+        found = note is not None and not evidence.finished and own_id(gate) not in form.told
         answer = EarlierAnswer(
-            gate=_own(gate),
+            gate=own_id(gate),
             title=_cut(span.title),
             answer=_cut(heard),
             to_do=(advised or (found and not any(one.evidence.finished for one in later)))
-            and not any(_answered(one.evidence, _own(gate)) for one in later),
+            and not any(answered(one.evidence, own_id(gate)) for one in later),
         )
         yield answer if note is None else _with_words(answer, read, gate, catalogue, words)
-
-
-def _own(gate: str) -> str:
-    """Return the id of a gate in its own file."""
-    return gate.rsplit("/", 1)[-1]
-
-
-def _last_passages(evidence: Evidence) -> dict[str, GateSpan]:
-    """Return the last passage of each gate that was answered."""
-    return {span.gate: span for span in evidence.gates if span.outcome not in _NO_ANSWER}
 
 
 def _heard(evidence: Evidence, gate: str, outcome: str) -> str:
@@ -166,23 +153,6 @@ def _heard(evidence: Evidence, gate: str, outcome: str) -> str:
     known = plan is not None and gate in plan.procedure.gates
     phrases = plan.gate(gate).gate.phrases.get(outcome) if plan is not None and known else None
     return phrases[0] if phrases else ""
-
-
-def _answered(evidence: Evidence, gate: str) -> bool:
-    """Say whether a visit answered a gate: by itself, or at one that led to it and was left another way.
-
-    Where several things are one question, an exception is named and leads to its own gate: who named none has
-    answered for all.
-    """
-    plan = evidence.recorded.plan
-    for full, span in _last_passages(evidence).items():
-        if _own(full) == gate:
-            return True
-        if plan is not None and full in plan.procedure.gates:
-            to = plan.gate(full).transitions
-            if _own(to.get(span.outcome, "")) != gate and gate in {_own(one) for one in to.values()}:
-                return True
-    return False
 
 
 def _with_words(

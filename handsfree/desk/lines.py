@@ -165,8 +165,7 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
         case ev.TurnWatched(reading=reading):
             return f"Right after that turn: {wording.quantity(reading.quantity)} {wording.value(reading)}", "turn"
         case ev.Turned(direction=direction, eighths=eighths, rate=rate, unlike=unlike, undoes=undoes):
-            done = "Turned back" if undoes else "Turned"
-            turned = f"{done} at {_screw(rate)}: {direction}, {wording.turn(eighths)}"
+            turned = turn_told(rate, direction, eighths, undoes=undoes)
             return (f"{turned}, {unlike}: to be undone", "odd") if unlike else (turned, "turn")
         case ev.LastTimeTold(compared=compared):
             odd = any(one.unusual for one in compared)
@@ -223,6 +222,11 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
         case _:
             told = forms.happenings().get(step.kind)
             return (told, "odd") if told else None
+
+
+def turn_told(rate: str, direction: str, eighths: int, *, undoes: bool) -> str:
+    """Return a turn of an adjuster in words."""
+    return f"{'Turned back' if undoes else 'Turned'} at {_screw(rate)}: {direction}, {wording.turn(eighths)}"
 
 
 def _screw(rate: str) -> str:

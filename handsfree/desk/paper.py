@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from handsfree.desk import ending_words as words
 from handsfree.desk import facts, tables, wording
+from handsfree.desk.carried_in import carried_in
 from handsfree.desk.dossier import Dossier, seal_words
 from handsfree.desk.ending import EndKind
 from handsfree.desk.evidence import Evidence
@@ -46,6 +47,9 @@ class Paper:
     supervisor: list[str]
     """What the supervisor said of this record."""
     facts: list[tuple[str, str]]
+    earlier: list[str]
+    """What was carried in from earlier visits, and how values changed since."""
+    turned: list[str]
     warning: list[str]
     until: str
     measured_heading: str
@@ -83,7 +87,9 @@ def paper_of(dossier: Dossier) -> Paper:
         headings=form.headings,
         in_short=in_short(dossier),
         supervisor=supervisors_word(dossier),
-        facts=facts.facts(evidence),
+        facts=facts.facts(evidence, earlier=False),
+        earlier=[f"{name}: {text}" for name, text in carried_in(evidence)],
+        turned=facts.turned(evidence),
         warning=[sentence_case(why) for why in warning_due(evidence)],
         until=form.until,
         measured_heading=tables.heading(evidence),
@@ -93,10 +99,7 @@ def paper_of(dossier: Dossier) -> Paper:
         not_done=words.not_done(ending),
         not_reached=words.not_reached(ending),
         put_back=words.put_back(evidence),
-        advice=[
-            f"{recorded.gate_title(event.gate)}, {event.answer}: {event.text or 'told by voice, kept as sound'}"
-            for event in evidence.noted
-        ],
+        advice=facts.advice(evidence),
         verdicts=_verdicts(evidence),
         others=_others(evidence),
         steps_not_reached="; ".join(ending.never_reached),

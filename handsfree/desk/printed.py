@@ -51,6 +51,7 @@ def _story(paper: Paper) -> setting.Flowables:
     story += [say("The visit", setting.HEAD), setting.pairs(paper.facts)]
     if len(paper.measured) > 1:
         story += part(paper.measured_heading, [setting.grid(paper.measured, setting.shares(paper.measured))])
+    story += listed("Adjusted", paper.turned)
     story += listed("Read under other conditions than asked", paper.conditions)
     story += listed("Stops", paper.stops)
     story += listed(heads.not_done, paper.not_done or ["No step was left out."])
@@ -70,6 +71,7 @@ def _for_colleagues(paper: Paper) -> setting.Flowables:
     """Return what a colleague needs, on a page of its own."""
     heads, say, part = paper.headings, setting.say, setting.part
     story: setting.Flowables = [PageBreak(), say("For the next colleague", setting.TITLE)]
+    story += setting.listed("The visits before", paper.earlier, setting.SMALL)
     if len(paper.verdicts) > 1:
         story += [say(heads.judged, setting.HEAD), setting.grid(paper.verdicts, [0.26, 0.33, 0.17, 0.24])]
     story += setting.photos(paper.photos)

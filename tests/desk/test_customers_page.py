@@ -22,15 +22,24 @@ from handsfree.desk.dossier import Dossier, open_dossier
 from handsfree.desk.ending_words import judged_sentence
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.forms import forms_of
+from handsfree.desk.paper import paper_of
 from handsfree.desk.record import load
+from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict, VerificationReport
 from handsfree.problem import Problem
 from handsfree.session.plan import Plan
+from handsfree.visit.recorder import recorded_events
 
 NEVER = re.compile(r"\b(passed|certificates?|safe|safely|savings?|guarantee\w*|u = )\b", re.IGNORECASE)
 """What the customer's page never says: it clears nothing and promises nothing."""
 
 UNSIGNED = {"signatures": "not done because nobody is at home"}
+OTHER_WORK = {
+    "waiting": ("fault-call", {"answers": {"outcome": "waiting"}}),
+    "conversion": ("gas-conversion", {}),
+    "smell": ("smell-or-co-call", {}),
+    "return": ("return-with-part", {}),
+}
 VISITS: dict[str, tuple[str, Mapping[str, Any]]] = {
     "finished": ("annual-service", {"words": UNSIGNED}),
     "left-off": ("annual-service", {"answers": {"tightness": "dropping"}}),
@@ -46,7 +55,7 @@ def dossier(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Dossier
 
     def of(end: str) -> Dossier:
         if end not in known:
-            name, told = VISITS[end]
+            name, told = {**VISITS, **OTHER_WORK}[end]
             with pytest.MonkeyPatch.context() as patch:
                 patch.setenv("HANDSFREE_STATE", str(root / "state"))
                 folder = record_led(root / end, name, **told)
@@ -77,13 +86,15 @@ def test_it_clears_nothing_and_promises_nothing(dossier: Callable[[str], Dossier
 
 @pytest.mark.parametrize("end", VISITS)
 def test_each_check_of_the_trade_is_told_once_with_its_answer_or_as_not_checked(
-    page: Callable[[str], CustomersPage], end: str
+    page: Callable[[str], CustomersPage], dossier: Callable[[str], Dossier], end: str
 ) -> None:
+    """What belongs to other work (a conversion's kit) is told by that work alone; no value, no check."""
     told = page(end)
     checked = [row[0] for row in told.checked[1:]]
     lacking = [name for line in told.not_checked for name in line.rstrip(".").partition(": ")[2].split("; ")]
     for check in forms_of("combustion").report.customer.checks:
-        assert (check.says in checked) + (check.says in lacking) == 1, check.says
+        here = bool(dossier(end).evidence.gate_ids(check.gates))
+        assert (check.says in checked) + (check.says in lacking) == (here or not check.own), check.says
     assert all(answer for _, answer in told.checked)
 
 
@@ -127,6 +138,7 @@ def test_what_was_stopped_has_its_warning_and_the_notice(dossier: Callable[[str]
     assert "Warning notice" in text
     assert "Do not use this appliance" in text
     assert "Not come to:" in text
+    assert customers_page(dossier("left-off")).next_visit.startswith("Leave the appliance off until a licensed")
     assert customers_page(dossier("finished")).notice is None
 
 
@@ -136,6 +148,37 @@ def test_what_a_check_leaves_out_is_told_as_plainly(page: Callable[[str], Custom
     assert "Tightness test of the gas line" in no_part
     assert "Flame failure device" in no_part
     assert any("the analyser is flat" in line for line in told)
+    assert "Not judged, since a reading is missing: CO₂ and CO at minimum, as last judged." in told
+
+
+@pytest.mark.slow("four whole visits are led and recorded")
+def test_the_work_of_each_other_visit_is_told(page: Callable[[str], CustomersPage]) -> None:
+    """What was converted, found, fitted and repaired, with its answer; a part that is waited for by its words."""
+    answers = {end: dict(page(end).checked) for end in OTHER_WORK}
+    assert answers["conversion"]["Conversion kit for this boiler and gas"] == "right kit"
+    assert answers["conversion"]["Gas on the plate before the conversion"] in {"natural gas", "propane"}
+    assert answers["conversion"]["Gas pressure switches set"] == "ranges set"
+    assert answers["smell"]["Source of the smell or monoxide"] == "source found"
+    assert answers["smell"]["Fault or source repaired"] == "it is repaired"
+    assert answers["smell"]["Carbon monoxide alarm"] == "present"
+    assert answers["return"]["Part fitted"] == "part is fitted"
+    assert "Repaired, waiting or off: waiting, a word about the work" in page("waiting").advice
+    assert page("waiting").next_visit.startswith("Leave the appliance off until a licensed person")
+
+
+@pytest.mark.slow("a whole visit with four turns is led and recorded")
+def test_each_turn_of_a_screw_stands_on_both_papers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As found and as left differ because of them: the turns of the record, in its order, and no others."""
+    monkeypatch.setenv("HANDSFREE_STATE", str(tmp_path / "state"))
+    folder = record_led(tmp_path / "lean", "commissioning", co2={"maximum": 8.3, "minimum": 8.4})
+    turns = [one for one in recorded_events(folder) if isinstance(one, ev.Turned)]
+    assert len(turns) == 4
+    dossier = open_dossier(folder, alike=[])
+    told = customers_page(dossier).turned
+    assert paper_of(dossier).turned == told
+    assert [one.partition(": ")[0] for one in told] == [f"Turned at {one.rate}" for one in turns]
+    assert all(one.direction in text for one, text in zip(turns, told, strict=True))
+    assert pdf_text(customer_pdf(dossier)).count("Turned at ") == 4
 
 
 def test_the_next_visit_is_the_day_on_the_job_sheet_or_none(dossier: Callable[[str], Dossier]) -> None:

@@ -20,6 +20,7 @@ from typer.testing import CliRunner
 
 from handsfree.commands.erasing import app as erasing_app
 from handsfree.commands.record import app as record_app
+from handsfree.desk.customer import customers_page
 from handsfree.desk.dossier import open_dossier
 from handsfree.desk.last_time import LastTime, last_time
 from handsfree.events import decisions as ev
@@ -216,7 +217,12 @@ def test_it_is_decided_again_told_on_papers_and_by_verify(earlier: Path, tmp_pat
     assert head is not None
     source = f"Small service of 2026-08-19 ({head.count} entries, checksum {head.checksum}"
     assert said["Carried in"] == f"from {source}, for which nobody vouched); finished"
-    assert said["Still to do"] == "since 2026-08-19: Burner seals: advised, worn at the left"
+    assert said["Asked again now"] == "since 2026-08-19: Burner seals: advised, worn at the left"
+    assert "Still to do" not in said
+    customer = customers_page(open_dossier(now)).earlier
+    assert customer[0] == "2026-08-19: Small service, finished."
+    assert "2026-08-19: Burner seals: advised, worn at the left - asked again on this visit." in customer
+    assert "CO₂ at flue: 8.8 %, left 9.3 % on 2026-08-19 - an unusual change." in customer
     told = [text for name, text in facts if name == "Last time, flue"]
     assert told[0].startswith("CO₂ 8.8 %, left 9.3 % on 2026-08-19: -0.5 %, UNUSUAL by more than 0.4")
     assert told[0].endswith("(-0.17 a month)")
