@@ -27,7 +27,7 @@ from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.review import Review, ReviewNote, reviewed
-from handsfree.procedure.schema import schema_text
+from handsfree.procedure.schema import schema_text, sheet_schema_text
 from handsfree.procedure.template import sheet_template, stories_template, template
 from handsfree.trades import DEFAULT_TRADE
 
@@ -99,16 +99,22 @@ def new_procedure(
     *,
     sheet: Annotated[str | None, typer.Option("--sheet", help="A sheet instead: job or appliance.")] = None,
     stories: Annotated[bool, typer.Option("--stories", help="The first story of that procedure instead.")] = False,
+    schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema of that sheet instead.")] = False,
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
     into: _Into = None,
 ) -> None:
-    """Write a new procedure to start from, whole and proven; or a whole sheet."""
+    """Write a new procedure to start from, whole and proven; or a whole sheet, or a sheet's schema for editors."""
     if (name is None) == (sheet is None):
         raise Problem("a new file is a procedure or a sheet", remedy="give a NAME, or --sheet job or appliance")
     if stories and name is None:
         raise Problem("a sheet has no stories", remedy="give the NAME of the procedure, without --sheet")
+    if schema and sheet not in {"job", "appliance"}:
+        raise Problem("only a sheet has a schema here", remedy="give --sheet job or appliance; of a procedure: "
+                      "handsfree language --schema")  # fmt: skip
     if stories:
         text = stories_template(str(name))
+    elif schema:
+        text = sheet_schema_text(str(sheet), trade)
     else:
         text = sheet_template(sheet, trade) if sheet is not None else template(str(name), trade)
     if into is not None and into.exists():

@@ -14,7 +14,7 @@ from handsfree.desk.carried_in import change_told
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.rules_order import wrong_conditions
 from handsfree.desk.supervision import JudgedLine
-from handsfree.desk.witness import differs, standing
+from handsfree.desk.witness import differing, differs
 from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict
 from handsfree.rehearing.findings import TOLD, FindingKind
@@ -132,8 +132,8 @@ def _of_the_sound(evidence: Evidence) -> Iterator[Concern]:
 
 
 def _of_the_instrument(evidence: Evidence) -> Iterator[Concern]:
-    """Yield a concern for each quantity whose accepted value differs from what the instrument showed."""
-    found = {one.shown.quantity: (step, one) for step, one in standing(evidence) if not one.agrees}
+    """Yield a concern for each quantity at a gate whose called value differs from what the instrument showed."""
+    found = {(one.gate, one.shown.quantity): (step, one) for step, one in differing(evidence)}
     for step, one in found.values():
         yield Concern("Differs from the instrument", differs(one), DIFFERS, "trust", step.seq)
 

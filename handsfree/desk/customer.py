@@ -88,7 +88,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         kind=evidence.ending.kind,
         title=f"{demo}{paper.TITLES[evidence.ending.kind]}: {evidence.recorded.procedure_title}",
         in_short=paper.in_short(dossier),
-        facts=facts.facts(evidence, earlier=False),
+        facts=facts.facts(evidence, earlier=False, witness=False),
         earlier=list(since_then(evidence)),
         turned=facts.turned(evidence),
         warning=[sentence_case(why) for why in warning_due(evidence)],

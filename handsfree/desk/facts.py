@@ -18,11 +18,12 @@ from handsfree.lexicon.catalogue import sentence_case
 _BLANKS = string.Formatter()
 
 
-def facts(evidence: Evidence, *, earlier: bool = True) -> list[tuple[str, str]]:
+def facts(evidence: Evidence, *, earlier: bool = True, witness: bool = True) -> list[tuple[str, str]]:
     """Return each fact's name and text; one that has nothing to say is left out.
 
-    `earlier` says whether what was carried in from earlier visits is among them; papers tell it apart. Before all
-    stands what must not be overlooked: that nobody approved the procedure, or it is not proven.
+    `earlier` says whether what was carried in from earlier visits is among them, since papers tell it apart;
+    `witness` the same of what an instrument showed. Before all stands what must not be overlooked: that nobody
+    approved the procedure, or it is not proven.
     """
     opened = evidence.recorded.opened
     unproven = ", ".join(opened.unproven)
@@ -36,7 +37,7 @@ def facts(evidence: Evidence, *, earlier: bool = True) -> list[tuple[str, str]]:
         *(carried_in(evidence) if earlier else ()),
         *_answered_by(evidence),
         *photo_facts(evidence),
-        *witness_facts(evidence),
+        *(witness_facts(evidence) if witness else ()),
         *signed,
     ]
 

@@ -173,10 +173,12 @@ def _value_and_limits(verdict: ev.VerdictGiven) -> str:
 
 
 def _others(evidence: Evidence) -> str:
+    told = tables.found_and_left(evidence)
+    shown = set(evidence.forms.report.measured.quantities) if len(told) > 1 else set()
     last = {
         event.reading.quantity: event.reading
         for _, event in evidence.readings
-        if event.reading.quantity not in evidence.forms.report.measured.quantities
+        if event.reading.quantity not in shown
     }
-    told = [f"{wording.quantity(name)} {wording.value(reading)}" for name, reading in last.items()]
-    return "; ".join(told) + "." if told else "None."
+    each = [f"{wording.quantity(name)} {wording.value(reading)}" for name, reading in last.items()]
+    return "; ".join(each) + "." if each else "None."

@@ -15,19 +15,36 @@ ComparedStep = tuple[RecordedStep, ev.InstrumentCompared]
 
 def standing(evidence: Evidence) -> list[ComparedStep]:
     """Return the comparison of each accepted value that was compared: the last before it was accepted."""
+    return _sorted_out(evidence)[0]
+
+
+def differing(evidence: Evidence) -> list[ComparedStep]:
+    """Return each comparison that does not agree: of an accepted value, or of one called and kept nowhere.
+
+    A value that the instrument asked for at a gate that did not want it is kept nowhere, nor is one that stopped
+    the work.
+    """
+    accepted, others = _sorted_out(evidence)
+    return [one for one in (*accepted, *others) if not one[1].agrees]
+
+
+def _sorted_out(evidence: Evidence) -> tuple[list[ComparedStep], list[ComparedStep]]:
+    """Return the last comparison of each accepted value, and of each that was called and not accepted there."""
     last: dict[str, ComparedStep] = {}
-    found = []
+    accepted: list[ComparedStep] = []
+    others: list[ComparedStep] = []
     for step in evidence.recorded.steps:
         match step.event:
             case ev.GateEntered():
+                others += last.values()
                 last = {}
             case ev.InstrumentCompared() as compared if compared.reading is not None:
                 last[compared.shown.quantity] = (step, compared)
             case ev.ReadingAccepted(reading=reading) if reading.quantity in last:
-                found.append(last.pop(reading.quantity))
+                accepted.append(last.pop(reading.quantity))
             case _:
                 pass
-    return found
+    return accepted, [*others, *last.values()]
 
 
 def witness_facts(evidence: Evidence) -> Iterator[tuple[str, str]]:
@@ -43,9 +60,8 @@ def witness_facts(evidence: Evidence) -> Iterator[tuple[str, str]]:
     )
     says += f"; {agreed} of {len(compared)} accepted values compared agree with it; asked again {asked} times"
     yield "Second witness", says
-    for _, one in compared:
-        if not one.agrees:
-            yield "Differs from the instrument", differs(one)
+    for _, one in differing(evidence):
+        yield "Differs from the instrument", differs(one)
 
 
 def differs(one: ev.InstrumentCompared) -> str:

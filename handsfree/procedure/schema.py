@@ -6,7 +6,8 @@ import json
 from typing import Any
 
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
-from handsfree.procedure.trades import trade_data, trades_in_order
+from handsfree.procedure.sheets import model_of
+from handsfree.procedure.trades import trade_data, trade_data_asked, trades_in_order
 from handsfree.procedure.translation import TEXTS
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -41,6 +42,13 @@ def schema() -> dict[str, Any]:
         **_numbers_only(made),
         "title": "A handsfree procedure",
     }
+
+
+def sheet_schema_text(sheet: str, trade: str) -> str:
+    """Return the schema of one of a trade's sheets, `job` or `appliance`, for editors."""
+    made = model_of(trade_data_asked(trade), sheet).model_json_schema()
+    facts = {"$schema": DIALECT, "$id": f"handsfree-{trade}-{sheet}-sheet", **_numbers_only(made)}
+    return json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
 
 
 def schema_text() -> str:

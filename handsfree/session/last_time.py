@@ -103,7 +103,8 @@ def compared(plan: Plan, state: State) -> tuple[Compared, ...]:
             continue
         visit, was = last
         change = _rounded(plan, quantity, reading.value) - _rounded(plan, quantity, Decimal(was.value))
-        unusual = f"by more than {rule.most} ({rule.source})" if abs(change) > rule.most else ""
+        beyond = rule.most is not None and abs(change) > rule.most
+        unusual = f"by more than {rule.most} ({rule.source})" if beyond else ""
         found.append(
             Compared(
                 quantity=quantity,

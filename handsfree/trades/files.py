@@ -60,10 +60,10 @@ class ExpectedBlock(Block):
 
 
 class DriftBlock(Block):
-    """How far a reading may lie from what the visit before left; beyond it the change is told as unusual."""
+    """That a reading is told beside what the visit before left, and from which change on that is unusual."""
 
-    most: Exact = Field(gt=0)
-    """The largest usual change, either way, in the quantity's unit."""
+    most: Exact | None = Field(default=None, gt=0)
+    """The largest usual change, either way, in the quantity's unit; without it no change is called unusual."""
     source: str = Field(min_length=3)
 
 

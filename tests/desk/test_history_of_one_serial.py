@@ -64,6 +64,7 @@ def test_their_history_shows_in_the_next_visit(tmp_path: Path) -> None:
     assert [text for text in said if text.startswith(("Last time", "Unusual drift"))] == [
         "Last time CO2 nine point six, CO three five.", "Unusual drift: CO2 down zero point five.",
         "Last time CO2 nine point five, CO three four.", "Unusual drift: CO2 down zero point five.",
+        "Last time water pressure one point five.", "Last time standing two one point five.",
     ]  # fmt: skip
     assert verify(now, replay=replay_of(now)).whole
     drifted = [
@@ -77,4 +78,4 @@ def test_their_history_shows_in_the_next_visit(tmp_path: Path) -> None:
     ):
         assert f"from {title} of {day} (" in paper
     assert "The part in hand: the right one, a word about the work" in paper
-    assert f"since {days[0]}: Burner seals: advised, a word about the work" in paper
+    assert f"Asked again now: since {days[0]}: Burner seals: advised, a word about the work" in paper

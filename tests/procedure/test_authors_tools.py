@@ -30,6 +30,7 @@ from handsfree.procedure.template import template
 from handsfree.shipped import shipped_procedures
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
+DEMO = PROCEDURES.with_name("handsfree") / "demo"
 SHIPPED = shipped_procedures()
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -258,6 +259,19 @@ def test_draw_compare_template_and_layout_run(tmp_path: Path) -> None:
     assert "Nothing changed" in run("compare", str(path), str(path))[1]
     with pytest.raises(Problem, match="there already"):
         run("template", "pump-change", "--into", str(path))
+
+
+@pytest.mark.parametrize(("sheet", "file"), [("job", "jobsheet.yaml"), ("appliance", "appliance-24.yaml")])
+def test_a_sheet_has_a_schema_for_editors(sheet: str, file: str) -> None:
+    """Of the published dialect; the demo's sheet keeps it, and one with a wrong word for a fact does not."""
+    _, text = run("template", "--sheet", sheet, "--schema")
+    jsonschema.Draft202012Validator.check_schema(json.loads(text))
+    checks = jsonschema.Draft202012Validator(json.loads(text))
+    content = json.loads(json.dumps(plain(read_document(DEMO / file).content), default=str))
+    assert list(checks.iter_errors(content)) == []
+    assert [one.message for one in checks.iter_errors({**content, "heigth": 3})]
+    with pytest.raises(Problem, match="only a sheet has a schema here"):
+        run("template", "pump-change", "--schema")
 
 
 def test_a_glossary_stands_first_and_its_words_are_those_of_the_page() -> None:

@@ -14,7 +14,9 @@ from recorded import ToldClock
 from rehearsed import JOB_SHEET
 
 from handsfree.desk.concerns import concerns_of
+from handsfree.desk.customer import customers_page
 from handsfree.desk.dossier import open_dossier
+from handsfree.desk.paper import paper_of
 from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.events.devices import DeviceChange
@@ -206,6 +208,13 @@ def test_elsewhere_it_is_asked_for_once_and_the_question_before_goes_on(bench: B
     assert bench.recorder.state.gate == "look"
     folder = finished(bench)
     assert verify(folder, replay=replay_of(folder)).whole
+    dossier = open_dossier(folder)
+    told = "CO: called 140 ppm, the instrument showed 320 ppm 2.0 s before that"
+    said = [one.says for one in concerns_of(dossier.evidence, []) if one.kind == "Differs from the instrument"]
+    assert [one.startswith(told) for one in said] == [True]
+    assert dict(dossier.facts)["Differs from the instrument"].startswith(told)
+    assert "CO 41 ppm" in paper_of(dossier).others
+    assert "Second witness" not in dict(customers_page(dossier).facts)
 
 
 @pytest.mark.parametrize("called", ["321", "over range"])
