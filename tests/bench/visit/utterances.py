@@ -1,7 +1,8 @@
 """How many times a technician speaks on each shipped visit: python tests/bench/visit/utterances.py [NAME...].
 
-Prints utterances, "confirmed" among them, turns, minutes of waits and speech, and how it ends: for a boiler found
-in its band, and where the visit adjusts for one found lean. A technician who goes along without a slip is counted.
+Prints utterances with their goal, "confirmed" among them, turns, minutes of waits and speech, and how it ends: for
+a boiler found in its band, and where the visit adjusts for one found lean. A technician who goes along without a
+slip, and is heard without a doubt, is counted: `handsfree demo --procedure NAME` tells what noise and slips add.
 """
 
 from __future__ import annotations
@@ -23,6 +24,15 @@ BOILERS = {
 }
 
 
+GOALS = {
+    ("annual-service", "in band"): 105,
+    ("combustion-check", "in band"): 34,
+    ("commissioning", "in band"): 140,
+    ("commissioning", "leaner"): 200,
+}
+"""The most utterances that a visit should take; the leaner boiler wants four turns."""
+
+
 def visits() -> list[str]:
     """Return the shipped visits at a boiler: procedures of combustion that end in a finish of their own."""
     files = shipped_procedures()
@@ -35,12 +45,15 @@ def row(name: str, boiler: str, led: Led) -> str:
     confirmed = sum(text == "confirmed" for _, text in led.said)
     minutes = led.visit.state.now / 60_000
     end = led.visit.state.outcome or f"stopped at {led.visit.state.gate}"
-    return f"{name:<24} {boiler:<8} {led.utterances:>10} {confirmed:>10} {led.turns:>6} {minutes:>8.0f}  {end}"
+    goal = GOALS.get((name, boiler), "")
+    counts = f"{led.utterances:>10} {goal:>5} {confirmed:>10} {led.turns:>6} {minutes:>8.0f}"
+    return f"{name:<24} {boiler:<8} {counts}  {end}"
 
 
 def main(names: list[str]) -> None:
     """Lead each visit on each boiler and print what was said."""
-    print(f"{'visit':<24} {'boiler':<8} {'utterances':>10} {'confirmed':>10} {'turns':>6} {'minutes':>8}  ends")
+    counts = f"{'utterances':>10} {'goal':>5} {'confirmed':>10} {'turns':>6} {'minutes':>8}"
+    print(f"{'visit':<24} {'boiler':<8} {counts}  ends")
     for name in names or visits():
         plan = plan_of(name)
         for boiler, co2 in BOILERS.items():
