@@ -14,9 +14,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from handsfree.bundles.statement import (
+    AuthorsStatement,
     Digest,
     Name,
-    Statement,
     Text,
     Version,
     fault_of_author,
@@ -35,7 +35,7 @@ PEOPLE = 2
 LARGEST = 1 << 20
 
 
-class SheetSigned(Statement):
+class SheetSigned(AuthorsStatement):
     """One person has held every figure of a sheet against the manual."""
 
     kind: Literal["sheet-checked"] = "sheet-checked"

@@ -60,7 +60,7 @@ class ProvenWith(_Signed):
     model: Text
 
 
-class Statement(_Signed):
+class AuthorsStatement(_Signed):
     """What every signed statement holds: when it was signed, and by whom."""
 
     format: Literal[1]
@@ -80,7 +80,7 @@ class Statement(_Signed):
         return self.by.name
 
 
-class Approval(Statement):
+class Approval(AuthorsStatement):
     """One version of a procedure, whole: approved by an author from a time on, until another."""
 
     procedure: Name
@@ -104,7 +104,7 @@ class Approval(Statement):
     proven_with: ProvenWith
 
 
-class Withdrawal(Statement):
+class Withdrawal(AuthorsStatement):
     """Versions of a procedure, or of a sheet of maker's data, that nobody may be led by any more."""
 
     procedure: Name
@@ -114,7 +114,7 @@ class Withdrawal(Statement):
     why: Annotated[str, Field(min_length=1, max_length=LONGEST_REASON)]
 
 
-AnyStatement = TypeVar("AnyStatement", bound=Statement)
+AnyStatement = TypeVar("AnyStatement", bound=AuthorsStatement)
 
 
 def signed(
@@ -127,7 +127,7 @@ def signed(
     return model.model_validate_json(canonical({**members, "signature": signature}))
 
 
-def line_of(statement: Statement) -> bytes:
+def line_of(statement: AuthorsStatement) -> bytes:
     """Return a statement as it is kept."""
     return canonical(statement.model_dump(mode="json"))
 
@@ -150,7 +150,7 @@ def read_statement(model: type[AnyStatement], line: bytes, where: str) -> AnySta
     return found
 
 
-def fault_of_author(statement: Statement, enrolment: Enrolment, now: int | None = None) -> str:
+def fault_of_author(statement: AuthorsStatement, enrolment: Enrolment, now: int | None = None) -> str:
     """Return why the list does not vouch for whoever signed; empty when it names them as author at that time.
 
     With `now`, in ms since 1970, their key must stand then as well: a key that was revoked can date back.
