@@ -14,7 +14,7 @@ from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure
-from handsfree.procedure.proofs.hearing import fixed_phrases, hearing_of, own_phrases
+from handsfree.procedure.proofs.hearing import hearing_of, own_phrases
 from handsfree.shipped import model_folder
 from handsfree.speaking.voice import Voice, VoiceSettings
 
@@ -59,10 +59,9 @@ def heard_aloud(
     dice = np.random.default_rng(seed)
     done: set[tuple[str, str]] = set()
     try:
-        for placed, _, grammar in words.grammars():
-            fixed = fixed_phrases(grammar)
-            own = own_phrases(procedure, placed)
-            for text in (text for text in fixed if text in own):
+        for at in words.grammars:
+            placed, grammar, own = at.placed, at.grammar, own_phrases(procedure, at.placed)
+            for text in (text for text in at.fixed if text in own):
                 key = (grammar.automaton.identity, text)
                 if key in done:
                     continue

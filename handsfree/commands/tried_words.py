@@ -61,7 +61,7 @@ class TriedPhrase:
 def proposals(procedure: Procedure) -> dict[str, tuple[str, ...]]:
     """Return each word that is listened for and has no pronunciation, with those proposed for it."""
     words = hearing_of(procedure, procedure.catalogue)
-    phrases = {text for _, _, grammar in words.grammars() for text in fixed_phrases(grammar)}
+    phrases = {text for at in words.grammars for text in at.fixed}
     unknown = words.pronunciations.unknown(word for text in phrases for word in text.split())
     return {word: proposed(word, words.pronunciations) for word in unknown}
 
@@ -96,12 +96,11 @@ class WordTrial:
     def phrases(self) -> Iterator[TriedPhrase]:
         """Yield each phrase that the author wrote, tried at the first question that accepts it."""
         done: set[tuple[str, str]] = set()
-        for placed, _, grammar in self._words.grammars():
-            fixed = fixed_phrases(grammar)
-            for text in own_phrases(self._procedure, placed):
-                if text in fixed and (placed.id, text) not in done:
-                    done.add((placed.id, text))
-                    yield self._tried(placed, text, grammar)
+        for at in self._words.grammars:
+            for text in own_phrases(self._procedure, at.placed):
+                if text in at.fixed and (at.placed.id, text) not in done:
+                    done.add((at.placed.id, text))
+                    yield self._tried(at.placed, text, at.grammar)
 
     def _tried(self, placed: PlacedGate, text: str, grammar: Grammar) -> TriedPhrase:
         found = self._heard(placed.id, text, grammar)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import ClassVar, Literal
 
 from handsfree.blocks import Name, Names, Target
@@ -34,12 +35,12 @@ class AdjustGate(GateBlock):
     no_advice: Target
     """Where it leads when no advice may be given."""
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It turns an adjuster, so that readings are void."""
         return Effects(turns=Turning(self.rate, self.using, self.voids))

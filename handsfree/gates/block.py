@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 from pydantic.json_schema import SkipJsonSchema
@@ -62,6 +62,13 @@ class GateBlock(Block):
     """
     otherwise: Target | None = None
     """Where it leads when `when` does not hold; its `then`, or the next gate of the file, when left out."""
+
+    def __copy__(self) -> Self:
+        """Return a copy that works out its own effects and phrases: it may differ in what they follow from."""
+        copied = super().__copy__()
+        for name in ("effects", "phrases"):
+            copied.__dict__.pop(name, None)
+        return copied
 
     @property
     def photo_text(self) -> dict[str, str]:

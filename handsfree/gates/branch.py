@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -42,7 +43,7 @@ class BranchGate(UnaskedGate):
             raise ValueError("`otherwise` is a key of the gate, and no branch")
         return self
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It changes nothing, and follows what is known."""
         return Effects(follows=Follows(self.fact, self.answer, tuple(self.branches)), refusable=False)

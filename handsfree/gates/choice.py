@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
@@ -64,12 +65,12 @@ class ChoiceGate(GateBlock):
             raise ValueError("matches and different belong together: give both or neither")
         return self
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """Its answers."""
         return {name: answer.heard for name, answer in self.answers.items()}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It leads on; its test may put out what runs."""
         out = next((name for name, answer in self.answers.items() if answer.goes_out), None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, model_validator
@@ -66,12 +67,12 @@ class ConfirmGate(GateBlock):
             raise ValueError("nobody signs where anything fires: write signed_by at a gate that does not fire")
         return self
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """The word for having done it."""
         return {DONE: self.done}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It alters and restores things."""
         careful = bool(self.alters or self.restores or self.needs) if self.own_words is None else self.own_words

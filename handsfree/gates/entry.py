@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Literal
 
 from handsfree.events.state import State
@@ -18,7 +19,7 @@ class EntryGate(UnaskedGate):
 
     kind: Literal["entry"]
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It changes nothing."""
         return Effects(refusable=False)

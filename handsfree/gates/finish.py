@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Literal
 
 from handsfree.events.state import State
@@ -22,12 +23,12 @@ class FinishGate(GateBlock):
 
     kind: Literal["finish"]
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It ends the visit."""
         return Effects(end="finish", refusable=False)

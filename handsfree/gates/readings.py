@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -61,12 +62,12 @@ class ReadingsGate(GateBlock):
             raise ValueError("a gate that captures asks for one quantity")
         return self
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It keeps readings, and may capture a setting."""
         return Effects(

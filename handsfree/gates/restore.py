@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import ClassVar, Literal
 
 from handsfree.blocks import Names
@@ -26,12 +27,12 @@ class RestoreGate(GateBlock):
     things: Names
     """The things in the order they are asked for."""
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It puts its things back, a setting by its value."""
         return Effects(restores=self.things, proves_settings=True, refusable=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Literal
 
 from handsfree.blocks import Name, Prompt
@@ -22,7 +23,7 @@ class StopGate(UnaskedGate):
     hazard: Name | None = None
     """The stop of the trade that it is, whose steps then lead back in; a fault when left out."""
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It stops the visit."""
         return Effects(end="stop", refusable=False)

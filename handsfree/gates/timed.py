@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import cached_property
 from typing import Literal
 
 from pydantic import Field
@@ -41,12 +42,12 @@ class TimedGate(GateBlock):
     least_seconds: int = Field(default=20, ge=5)
     """A shorter time is too coarse to use and is taken again."""
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It keeps a volume and the time it took."""
         return Effects(asks=(self.volume,), asked_at=(("volume",),), measures=("meter_time",), kept_at=self.point)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 
 from handsfree.gates.block import GateBlock
 from handsfree.gates.visit import Understanding, Visit
@@ -14,7 +15,7 @@ from handsfree.questions.kind import Scope
 class UnaskedGate(GateBlock):
     """It asks nothing, so it has no answers and takes none."""
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers of its own."""
         return {}

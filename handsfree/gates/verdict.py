@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Literal
 
 from pydantic import Field
@@ -32,7 +33,7 @@ class VerdictGate(UnaskedGate):
     branches: dict[str, Target]
     """Each outcome the calculation can have, and where it leads."""
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It judges readings."""
         judging = Judging(self.calculation, self.using, self.rate, self.limits)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -44,12 +45,12 @@ class WaitGate(GateBlock):
             raise ValueError(f"seconds must be at most {LONGEST_FIRING_SECONDS} where something fires")
         return self
 
-    @property
+    @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
         """It has no answers: only time passes it."""
         return {}
 
-    @property
+    @cached_property
     def effects(self) -> Effects:
         """It changes nothing."""
         return Effects(waits_seconds=self.seconds)

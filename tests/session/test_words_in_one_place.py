@@ -177,7 +177,7 @@ def test_everything_said_on_visits_at_random_comes_from_the_catalogue_or_the_she
 
 @pytest.mark.slow("the grammar of each question")
 def test_everything_listened_for_comes_from_the_catalogue_or_the_procedure(plan: Plan) -> None:
-    grammars = [grammar for _, _, grammar in hearing_of(plan.procedure, plan.catalogue).grammars()]
+    grammars = [at.grammar for at in hearing_of(plan.procedure, plan.catalogue).grammars]
     words = {word for grammar in grammars for word in grammar.automaton.words()}
     assert {
         word

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import assert_never
 
@@ -40,6 +41,23 @@ were taken for each other in 0 to 16 % of the utterances at 20 dB; of 111 pairs 
 to 1 % at 10 dB. A ranking of pairs, not what happens in a loud room."""
 
 
+Meanings = tuple[Meaning, ...]
+Phrase = tuple[str, Meanings]
+
+
+@dataclass(frozen=True)
+class Understood:
+    """What is understood at one question of a gate."""
+
+    placed: PlacedGate
+    question: Question
+    grammar: Grammar
+    fixed: Mapping[str, Meanings]
+    """Its fixed phrases, with everything that each can mean."""
+    mine: Mapping[str, Meanings]
+    """Those that answer the question."""
+
+
 @dataclass(frozen=True)
 class ProcedureWords:
     """The words of one procedure and how they sound."""
@@ -48,11 +66,15 @@ class ProcedureWords:
     catalogue: Catalogue
     pronunciations: Pronunciations
 
-    def grammars(self) -> Iterator[tuple[PlacedGate, Question, Grammar]]:
-        """Yield what is understood at each question that any gate can ask.
+    @cached_property
+    def grammars(self) -> tuple[Understood, ...]:
+        """What is understood at each question that any gate can ask.
 
         A question that the visit itself asks is understood alike at every gate, so it comes once.
         """
+        return tuple(self._grammars())
+
+    def _grammars(self) -> Iterator[Understood]:
         told: set[Question] = set()
         for placed in self.procedure.gates.values():
             scope = self.procedure.scope(placed.id, self.catalogue)
@@ -61,7 +83,9 @@ class ProcedureWords:
             for question in questions_at(placed.gate, scope):
                 if question.manner.asker == "gate" or question not in told:
                     told.add(question)
-                    yield placed, question, understood.grammar(question, scope)
+                    grammar = understood.grammar(question, scope)
+                    mine = fixed_phrases(Grammar(question.rules(scope)))
+                    yield Understood(placed, question, grammar, fixed_phrases(grammar), mine)
 
 
 def hearing_of(procedure: Procedure, catalogue: Catalogue) -> ProcedureWords:
@@ -73,19 +97,21 @@ def hearing_of(procedure: Procedure, catalogue: Catalogue) -> ProcedureWords:
         raise Problem(problem.what, where=str(place), remedy=problem.remedy) from problem
 
 
-Meanings = tuple[Meaning, ...]
-
-
 def unstoppable(hearing: ProcedureWords) -> Iterator[Violation]:
     """Yield each question at which a stop or hazard phrase is not understood, or also means something else."""
     told: set[str] = set()
-    for placed, question, grammar in hearing.grammars():
-        fixed = fixed_phrases(grammar)
-        for name, hazard in hearing.catalogue.hazards.items():
-            for text in (*hazard.heard, *hazard.alone):
-                meanings = set(fixed.get(text, ()))
-                if meanings == {HazardSaid(name)} or placed.id in told:
-                    continue
+    stops = [
+        (name, text, {HazardSaid(name)})
+        for name, hazard in hearing.catalogue.hazards.items()
+        for text in (*hazard.heard, *hazard.alone)
+    ]
+    for one in hearing.grammars:
+        placed, question = one.placed, one.question
+        for name, text, wanted in stops:
+            if placed.id in told:
+                break
+            meanings = set(one.fixed.get(text, ()))
+            if meanings != wanted:
                 told.add(placed.id)
                 also = ", ".join(sorted(_told(m) for m in meanings - {HazardSaid(name)})) or "nothing"
                 what = f'at {placed.id} ({question.kind}) "{text}" means {also}'
@@ -117,7 +143,7 @@ def fixed_phrases(grammar: Grammar) -> dict[str, tuple[Meaning, ...]]:
     for rule in grammar.rules:
         if isinstance(rule, PhraseRule):
             for text, meaning in rule.meanings.items():
-                found[text] = (*found.get(text, ()), meaning)
+                found[text] = (*found[text], meaning) if text in found else (meaning,)
     return found
 
 
@@ -153,17 +179,18 @@ def too_alike(hearing: ProcedureWords) -> Iterator[Violation]:
     """
     told: set[tuple[str, str, str]] = set()
     alike = _Alike(hearing.pronunciations, silent=_silent(hearing))
-    for placed, question, grammar in hearing.grammars():
-        own = own_phrases(hearing.procedure, placed)
-        fixed = fixed_phrases(grammar)
-        scope = hearing.procedure.scope(placed.id, hearing.catalogue)
-        mine = fixed_phrases(Grammar(question.rules(scope)))
-        for one, other in _pairs(mine, fixed):
-            why = alike.why(one, other)
-            if why and (placed.id, one, other) not in told:
+    found: dict[tuple[frozenset[Phrase], frozenset[Phrase]], list[tuple[str, str, str]]] = {}
+    for at in hearing.grammars:
+        words = frozenset(at.mine.items()), frozenset(at.fixed.items())
+        if words not in found:  # hundreds of gates ask for the same words
+            found[words] = [(*pair, why) for pair in _pairs(at.mine, at.fixed) if (why := alike.why(*pair))]
+        placed = at.placed
+        for one, other, why in found[words]:
+            if (placed.id, one, other) not in told:
                 told.add((placed.id, one, other))
                 what = f'at {placed.id} "{one}" and "{other}": {why}'
-                yield Violation(placed.id, ProofFault("apart", what, "use other words", own.get(one, ())), ())
+                at_key = own_phrases(hearing.procedure, placed).get(one, ())
+                yield Violation(placed.id, ProofFault("apart", what, "use other words", at_key), ())
 
 
 def _pairs(mine: Mapping[str, Meanings], fixed: Mapping[str, Meanings]) -> Iterator[tuple[str, str]]:
@@ -299,9 +326,9 @@ def closest(hearing: ProcedureWords, count: int) -> list[tuple[float, str, str]]
     """Return the pairs of phrases accepted together that sound most alike, nearest first."""
     pairs: Mapping[tuple[str, str], float] = {
         (one, other): phrase_distance(one.split(), other.split(), hearing.pronunciations)
-        for _, _, grammar in hearing.grammars()
-        for one, other in combinations(sorted(fixed_phrases(grammar)), 2)
-        if not set(fixed_phrases(grammar)[one]) & set(fixed_phrases(grammar)[other])
+        for at in hearing.grammars
+        for one, other in combinations(sorted(at.fixed), 2)
+        if not set(at.fixed[one]) & set(at.fixed[other])
         and not hearing.pronunciations.unknown((*one.split(), *other.split()))
     }
     return sorted((apart, one, other) for (one, other), apart in pairs.items())[:count]

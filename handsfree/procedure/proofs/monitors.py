@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.gates.outcomes import DONE, DROPPED_BACK, NOT_DONE
-from handsfree.procedure.procedure import PlacedGate
-from handsfree.procedure.proofs.search import LimitKey, Monitor, ProofFault, generated, limit_key
+from handsfree.procedure.placed import LimitKey, PlacedGate
+from handsfree.procedure.proofs.search import Monitor, ProofFault, generated
 from handsfree.questions.ask import Thing
 from handsfree.trades.calculation import MISSING, OUTSIDE, TOO_CLOSE, Calculation
 
@@ -154,7 +154,7 @@ class VerdictMonitor(Monitor):
         """Follow the outcome; missing readings leave a bad one standing, and so does nobody being told of it."""
         if self.key[0] in placed.gate.effects.leaves and outcome == DONE and state in {OUTSIDE, TOO_CLOSE}:
             return ""
-        if limit_key(placed) != self.key or (outcome == MISSING and state in self.calculation.bad):
+        if placed.limit_key != self.key or (outcome == MISSING and state in self.calculation.bad):
             return state
         return outcome
 

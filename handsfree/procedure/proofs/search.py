@@ -24,7 +24,8 @@ from typing import Any, TypeVar
 from handsfree.documents import Place
 from handsfree.gates.outcomes import ENDS, EXHAUSTED, NOT_ASKED
 from handsfree.procedure.branching import may_leave, may_open
-from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.placed import JudgingKey, LimitKey, PlacedGate
+from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.proofs.deciders import PathDeciders, answered, at_first
 from handsfree.trades.calculation import NO_LIMIT, OUTSIDE, TOO_CLOSE, WITHIN
 
@@ -75,20 +76,6 @@ Exact = tuple[tuple[int, ...], tuple[bool | None, ...], tuple[str | None, ...], 
 Node = tuple[str, Hashable, Exact]
 Transition = tuple[str, str]
 """A gate and the outcome by which it is left."""
-LimitKey = tuple[str, str | None]
-
-
-JudgingKey = tuple[str, tuple[tuple[str, str], ...], str | None, str]
-"""A calculation, the points that it judges, its rate and its limits: the same readings give the same outcome."""
-
-
-def judging_key(placed: PlacedGate) -> JudgingKey | None:
-    """Return what a verdict's outcome follows from, beside the readings and the sheets; None at any other gate."""
-    judging = placed.gate.effects.judges
-    if judging is None:
-        return None
-    limits = "" if judging.limits is None else judging.limits.model_dump_json()
-    return judging.calculation, tuple(sorted(judging.using.items())), judging.rate, limits
 
 
 def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
@@ -96,18 +83,6 @@ def _read_anew(placed: PlacedGate, key: JudgingKey) -> bool:
     effects, points = placed.gate.effects, {point for _, point in key[1]}
     turned = () if effects.turns is None else (effects.turns.using, *effects.turns.voids)
     return effects.kept_at in points or not points.isdisjoint(turned)
-
-
-def limit_key(placed: PlacedGate) -> LimitKey | None:
-    """Return which limit a verdict depends on: one of the sheets at a rate, or that of one reading."""
-    judging = placed.gate.effects.judges
-    if judging is None:
-        return None
-    if judging.limits is None:
-        return judging.calculation, judging.rate
-    table = judging.limits.rows
-    row = () if table is None else (judging.limits.quantity or "", table.table, *judging.limits.at.values())
-    return judging.calculation, " ".join((judging.using.get("readings", ""), *row))
 
 
 def generated(placed: PlacedGate) -> bool:
@@ -163,9 +138,9 @@ class Guard:
                 return None
         if self.deciding and not may_leave(placed, outcome, self.known(exact)):
             return None
-        key, loaded = limit_key(placed), says_loaded(outcome)
+        key, loaded = placed.limit_key, says_loaded(outcome)
         limits = _known(self.limits, exact[1], key if loaded is not None else None, loaded)
-        judged = _known(self.judged, exact[2], None if outcome in UNOPENED else judging_key(placed), outcome)
+        judged = _known(self.judged, exact[2], None if outcome in UNOPENED else placed.judging_key, outcome)
         if limits is None or judged is None:
             return None
         return exact[0], limits, judged, answered(self.deciding, exact[3], placed.id, outcome)
@@ -215,33 +190,34 @@ class Explored:
         return tuple(reversed(taken))
 
 
-def explore(
-    procedure: Procedure,
-    monitor: Monitor,
-    guard: Guard | None = None,
-    *,
-    until: tuple[str, ProofFault] | None = None,
-) -> Explored:
-    """Search breadth first through every gate and state; stop early once the fault `until` is found."""
-    guard = guard or Guard()
-    seen = Explored()
-    gates: Mapping[str, PlacedGate] = procedure.gates
-    queue: deque[Node] = deque()
-    for start in guard.starts(procedure):
-        first: Node = (procedure.first, monitor.start, guard.entering(start, gates[procedure.first]))
-        seen.parents[first] = None
-        queue.append(first)
-    while queue:
-        node = queue.popleft()
+class Search:
+    """A search breadth first through every gate and state; asked again, it goes on from where it was left."""
+
+    def __init__(self, procedure: Procedure, monitor: Monitor, guard: Guard | None = None) -> None:
+        self._gates: Mapping[str, PlacedGate] = procedure.gates
+        self._monitor, self._guard = monitor, guard or Guard()
+        self._seen = Explored()
+        self._queue: deque[Node] = deque()
+        for start in self._guard.starts(procedure):
+            entered = self._guard.entering(start, self._gates[procedure.first])
+            first: Node = (procedure.first, monitor.start, entered)
+            self._seen.parents[first] = None
+            self._queue.append(first)
+
+    def until(self, fault: tuple[str, ProofFault] | None = None) -> Explored:
+        """Return what is seen once a fault of a gate is found, or else in the end."""
+        while self._queue and (fault is None or fault not in self._seen.faults):
+            self._enter(self._queue.popleft())
+        return self._seen
+
+    def _enter(self, node: Node) -> None:
         gate_id, state, exact = node
-        placed = gates[gate_id]
+        placed, guard, monitor, seen = self._gates[gate_id], self._guard, self._monitor, self._seen
         seen.states.setdefault(gate_id, set()).add(state)
         over = gate_id in guard.counted and exact[0][guard.counted.index(gate_id)] > (placed.gate.at_most or 0)
         if not over and may_open(placed, guard.known(exact)):
             for fault in monitor.enter(placed, state):
                 seen.faults.setdefault((gate_id, fault), node)
-                if until == (gate_id, fault):
-                    return seen
         opened = monitor.opened(placed, state)
         for outcome, to in placed.transitions.items():
             after = guard.leaving(exact, placed, outcome)
@@ -254,14 +230,19 @@ def explore(
                 if outcome == NOT_ASKED
                 else monitor.leave(placed, outcome, opened)
             )
-            reached: Node = (to, left, guard.entering(after, gates[to]))
+            reached: Node = (to, left, guard.entering(after, self._gates[to]))
             if reached not in seen.parents:
                 if len(seen.parents) >= MOST_NODES:
                     seen.complete = False
-                    return seen
+                    self._queue.clear()
+                    return
                 seen.parents[reached] = (node, outcome)
-                queue.append(reached)
-    return seen
+                self._queue.append(reached)
+
+
+def explore(procedure: Procedure, monitor: Monitor, guard: Guard | None = None) -> Explored:
+    """Search through every gate and state."""
+    return Search(procedure, monitor, guard).until()
 
 
 @dataclass(frozen=True)
@@ -295,13 +276,13 @@ class _Reaching(Monitor):
 
 def reached(procedure: Procedure) -> Visits:
     """Return the gates that some visit really enters."""
-    monitor = _Reaching()
-    seen = explore(procedure, monitor)
+    searches = _Searches(procedure, _Reaching())
+    seen = searches.under(Guard()).until()
     nodes: dict[str, Node] = {}
     longer: dict[str, tuple[Transition, ...]] = {}
     for (gate_id, fault), node in seen.faults.items():
         transitions = seen.transitions(node)
-        found = _confirmed(procedure, monitor, gate_id, fault, transitions)
+        found = searches.confirmed(gate_id, fault, transitions)
         if found is not None:
             nodes[gate_id] = node
             if found.transitions != transitions:
@@ -309,29 +290,44 @@ def reached(procedure: Procedure) -> Visits:
     return Visits(seen, nodes, longer)
 
 
-def violations(procedure: Procedure, monitor: Monitor) -> Iterator[Violation]:
-    """Yield each fault of the monitor that some visit really meets, with a shortest story of it."""
-    seen = explore(procedure, monitor)
+def violations(procedure: Procedure, monitor: Monitor, seen: Explored | None = None) -> Iterator[Violation]:
+    """Yield each fault of the monitor that some visit really meets, with a shortest story of it.
+
+    `seen` is what it sees without a guard, where that is known already.
+    """
+    searches = _Searches(procedure, monitor)
+    seen = seen or explore(procedure, monitor)
     for (gate_id, fault), node in seen.faults.items():
-        found = _confirmed(procedure, monitor, gate_id, fault, seen.transitions(node))
+        found = searches.confirmed(gate_id, fault, seen.transitions(node))
         if found is not None:
             yield found
 
 
-def _confirmed(
-    procedure: Procedure, monitor: Monitor, gate_id: str, fault: ProofFault, transitions: tuple[Transition, ...]
-) -> Violation | None:
-    guard = Guard()
-    while True:
-        wider = impossible(procedure, transitions, guard, gate_id)
-        if wider is None:
-            return Violation(gate_id, fault, transitions)
-        guard = wider
-        seen = explore(procedure, monitor, guard, until=(gate_id, fault))
-        node = seen.faults.get((gate_id, fault))
-        if node is None:
-            return None if seen.complete else Violation(gate_id, fault, transitions, exact=False)
-        transitions = seen.transitions(node)
+class _Searches:
+    """The searches of one monitor, one under each guard: most of its faults ask for the same few guards."""
+
+    def __init__(self, procedure: Procedure, monitor: Monitor) -> None:
+        self._procedure, self._monitor = procedure, monitor
+        self._begun: dict[Guard, Search] = {}
+
+    def under(self, guard: Guard) -> Search:
+        if guard not in self._begun:
+            self._begun[guard] = Search(self._procedure, self._monitor, guard)
+        return self._begun[guard]
+
+    def confirmed(self, gate_id: str, fault: ProofFault, transitions: tuple[Transition, ...]) -> Violation | None:
+        """Return the fault with a shortest story that can happen; None where none can."""
+        guard = Guard()
+        while True:
+            wider = impossible(self._procedure, transitions, guard, gate_id)
+            if wider is None:
+                return Violation(gate_id, fault, transitions)
+            guard = wider
+            seen = self.under(guard).until((gate_id, fault))
+            node = seen.faults.get((gate_id, fault))
+            if node is None:
+                return None if seen.complete else Violation(gate_id, fault, transitions, exact=False)
+            transitions = seen.transitions(node)
 
 
 def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard: Guard, last: str) -> Guard | None:
@@ -346,11 +342,11 @@ def impossible(procedure: Procedure, transitions: tuple[Transition, ...], guard:
         at_most = placed.gate.at_most
         if at_most is not None and (entered[gate_id] > at_most) != (outcome == EXHAUSTED):
             return replace(guard, counted=(*guard.counted, gate_id))
-        key, loaded = limit_key(placed), says_loaded(outcome)
+        key, loaded = placed.limit_key, says_loaded(outcome)
         if key is not None and loaded is not None and known.setdefault(key, loaded) != loaded:
             return replace(guard, limits=(*guard.limits, key))
         judged = {one: was for one, was in judged.items() if not _read_anew(placed, one)}
-        judging = None if outcome in UNOPENED else judging_key(placed)
+        judging = None if outcome in UNOPENED else placed.judging_key
         if judging is not None and outcome and judged.setdefault(judging, outcome) != outcome:
             return replace(guard, judged=(*guard.judged, judging))
         if not path.take(placed, outcome):

@@ -8,7 +8,7 @@ from handsfree.gates.visit import Judging, Turning
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.monitors import NONE, PointMonitor, VerdictMonitor
-from handsfree.procedure.proofs.search import UNOPENED, ProofFault, Violation, explore, limit_key, violations
+from handsfree.procedure.proofs.search import UNOPENED, ProofFault, Violation, explore, violations
 from handsfree.trades.calculation import Calculation
 from handsfree.trades.registry import trade as trade_named
 from handsfree.trades.trade import Trade
@@ -176,12 +176,12 @@ def point_monitors(procedure: Procedure) -> Iterator[PointMonitor]:
 def reading_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield stale readings judged, turns without a reason, and verdicts whose readings are never there."""
     for monitor in point_monitors(procedure):
-        yield from violations(procedure, monitor)
-        states = explore(procedure, monitor).states
+        seen = explore(procedure, monitor)
+        yield from violations(procedure, monitor, seen)
         for gate_id, placed in procedure.gates.items():
             judging = placed.gate.effects.judges
             uses = judging is not None and monitor.name in judging.using.values()
-            if uses and states.get(gate_id) == {NONE}:
+            if uses and seen.states.get(gate_id) == {NONE}:
                 what = f"{gate_id}: {monitor.name!r} is never taken before it, so only `missing` is left"
                 fault = ProofFault(
                     "branches", what, "take the readings on the way, or correct the name", ("using",)
@@ -192,7 +192,7 @@ def reading_faults(procedure: Procedure) -> Iterator[Violation]:
 def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield finishes and turns that leave a bad verdict behind."""
     calculations = trade_named(procedure.trade.name).calculations
-    keys = {limit_key(placed): None for placed in procedure.gates.values()}
+    keys = {placed.limit_key: None for placed in procedure.gates.values()}
     if any(placed.gate.effects.turns for placed in procedure.gates.values()):
         keys |= {(name, None): None for name, calculation in calculations.items() if calculation.before_turns}
     for key in keys:

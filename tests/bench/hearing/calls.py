@@ -93,7 +93,8 @@ def places() -> dict[str, Place]:
         ("fan-number", "once-more"): "number",
     }
     found: dict[str, Place] = {}
-    for placed, question, grammar in hearing_of(load_procedure(PROCEDURE), english()).grammars():
+    for at in hearing_of(load_procedure(PROCEDURE), english()).grammars:
+        placed, question, grammar = at.placed, at.question, at.grammar
         name = wanted.get((placed.id, question.kind))
         if question.kind == "once-more" and getattr(question, "quantity", "") == "fan_speed":
             name = "number"

@@ -124,10 +124,10 @@ def shipped_phrases(part: Part) -> Iterator[Clip]:
     hazards = {text for hazard in catalogue.hazards.values() for text in hazard.heard}
     for file in shipped_procedures():
         procedure = load_procedure(file)
-        for _, _, grammar in hearing_of(procedure, catalogue).grammars():
-            for rule in grammar.rules:
+        for at in hearing_of(procedure, catalogue).grammars:
+            for rule in at.grammar.rules:
                 for text in getattr(rule, "meanings", {}):
-                    grammars.setdefault(text, grammar.automaton)
+                    grammars.setdefault(text, at.grammar.automaton)
     for text in sorted(grammars):
         for voice in VOICES[part]:
             task = "stop and hazard phrases" if text in hazards else "other phrases"
@@ -138,7 +138,8 @@ def gates() -> dict[str, WordAutomaton]:
     """The grammars of the first gate that asks for readings and of the first confirmation, as shipped."""
     procedure = load_procedure(ROOT / "procedures" / "two-rate-combustion.yaml")
     found: dict[str, WordAutomaton] = {}
-    for placed, question, grammar in hearing_of(procedure, english()).grammars():
+    for at in hearing_of(procedure, english()).grammars:
+        placed, question, grammar = at.placed, at.question, at.grammar
         first = placed.gate.questions(procedure.scope(placed.id))[:1]
         kind = placed.gate.kind
         if question in first and kind in {"readings", "confirm"} and kind not in found:

@@ -30,10 +30,12 @@ def grammars():
     found = {}
     for file in shipped_procedures():
         procedure = load_procedure(file)
-        for placed, question, grammar in hearing_of(procedure, procedure.catalogue).grammars():
-            rules = [rule for rule in grammar.rules if not any(map(stops, getattr(rule, "meanings", {}).values()))]
+        for at in hearing_of(procedure, procedure.catalogue).grammars:
+            rules = [
+                rule for rule in at.grammar.rules if not any(map(stops, getattr(rule, "meanings", {}).values()))
+            ]
             automaton = Grammar(tuple(rules)).automaton
-            found.setdefault(automaton.identity, (automaton, f"{placed.id}, {question.kind}"))
+            found.setdefault(automaton.identity, (automaton, f"{at.placed.id}, {at.question.kind}"))
     return list(found.values())
 
 
