@@ -46,7 +46,7 @@ Phrase = tuple[str, Meanings]
 
 
 @dataclass(frozen=True)
-class Understood:
+class QuestionWords:
     """What is understood at one question of a gate."""
 
     placed: PlacedGate
@@ -67,14 +67,14 @@ class ProcedureWords:
     pronunciations: Pronunciations
 
     @cached_property
-    def grammars(self) -> tuple[Understood, ...]:
+    def grammars(self) -> tuple[QuestionWords, ...]:
         """What is understood at each question that any gate can ask.
 
         A question that the visit itself asks is understood alike at every gate, so it comes once.
         """
         return tuple(self._grammars())
 
-    def _grammars(self) -> Iterator[Understood]:
+    def _grammars(self) -> Iterator[QuestionWords]:
         told: set[Question] = set()
         for placed in self.procedure.gates.values():
             scope = self.procedure.scope(placed.id, self.catalogue)
@@ -85,7 +85,7 @@ class ProcedureWords:
                     told.add(question)
                     grammar = understood.grammar(question, scope)
                     mine = fixed_phrases(Grammar(question.rules(scope)))
-                    yield Understood(placed, question, grammar, fixed_phrases(grammar), mine)
+                    yield QuestionWords(placed, question, grammar, fixed_phrases(grammar), mine)
 
 
 def hearing_of(procedure: Procedure, catalogue: Catalogue) -> ProcedureWords:
