@@ -5,15 +5,11 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.progress import Progress
 
 from handsfree.commands.enrolling import opened_key
 from handsfree.ledger import (
@@ -199,6 +195,15 @@ def _checked(
 def _with_progress(
     check: partial[VerificationReport | _Unchecked], folders: Sequence[Path], jobs: int
 ) -> Iterator[VerificationReport | _Unchecked]:
+    if len(folders) == 1:
+        yield check(folders[0])
+        return
+    from concurrent.futures import ProcessPoolExecutor  # noqa: PLC0415 - what draws and divides work for many
+    from multiprocessing import get_context  # noqa: PLC0415
+
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import Progress  # noqa: PLC0415
+
     console = Console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task("verifying", total=len(folders))

@@ -13,6 +13,7 @@ import typer
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
+from handsfree.blocks import described_fields
 from handsfree.commands.interview import Interview
 from handsfree.commands.written_answers import value_written
 from handsfree.plain import plainly
@@ -38,7 +39,7 @@ class SheetQuestions:
         """Return the facts of a block, asked anew when they do not go together."""
         while True:
             facts: dict[str, Any] = {}
-            for name, one in model.model_fields.items():
+            for name, one in described_fields(model).items():
                 if name not in given:
                     facts |= self.fact(name, one, path)
             if given or not path:

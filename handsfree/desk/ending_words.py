@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import groupby
+
 from handsfree.desk import wording
 from handsfree.desk.ending import StopTold, VisitEnd
 from handsfree.desk.evidence import Evidence
@@ -62,8 +65,9 @@ def judged_sentence(evidence: Evidence) -> str:
 
 
 def lacking(ending: VisitEnd) -> str:
-    """Return what the visit was for and did not show, each with its reason."""
-    return "; ".join(f"{one.what} ({one.why})" for one in ending.lacking)
+    """Return what the visit was for and did not show; each with its reason, unless the end is the reason."""
+    plain = () if ending.came_to_its_end else ("not done",)
+    return "; ".join(one.what if one.why in plain else f"{one.what} ({one.why})" for one in ending.lacking)
 
 
 def left_out(ending: VisitEnd) -> str:
@@ -72,10 +76,18 @@ def left_out(ending: VisitEnd) -> str:
     return f"{'One step was' if count == 1 else f'{count} steps were'} left out; the reasons stand below."
 
 
-def stop_line(stop: StopTold) -> str:
-    """Return one stop and what came after it."""
-    went = f"The work went on: {stop.resumed}" if stop.resumed else "The work did not go on"
-    return f"{wording.clock(stop.at)}, at “{stop.gate}”: {stop.why}. {went}."
+def stop_lines(stops: Sequence[StopTold]) -> list[str]:
+    """Return each stop and what came after it; those that came again and again in the same way are one line."""
+    return [_stop_line(list(alike)) for _, alike in groupby(stops, lambda one: (one.gate, one.why, one.resumed))]
+
+
+def _stop_line(alike: Sequence[StopTold]) -> str:
+    first, last = alike[0], alike[-1]
+    went = f"The work went on: {first.resumed}" if first.resumed else "The work did not go on"
+    when = wording.clock(first.at)
+    if len(alike) > 1:
+        when += f" to {wording.clock(last.at)}, {len(alike)} times"
+    return f"{when}, at “{first.gate}”: {first.why}. {went}."
 
 
 def not_done(ending: VisitEnd) -> list[str]:

@@ -95,7 +95,7 @@ def paper_of(dossier: Dossier) -> Paper:
         measured_heading=tables.heading(evidence),
         measured=tables.found_and_left(evidence),
         conditions=[finding.why for finding in wrong_conditions(evidence)],
-        stops=[words.stop_line(stop) for stop in ending.stops],
+        stops=words.stop_lines(ending.stops),
         not_done=words.not_done(ending),
         not_reached=words.not_reached(ending),
         put_back=words.put_back(evidence),

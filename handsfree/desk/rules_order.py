@@ -149,12 +149,19 @@ def _left_at(evidence: Evidence, point: str) -> Group | None:
 
 
 def repeated(evidence: Evidence, item: Item) -> Assessment:
-    """Judge whether one measurement point was measured again after the last readings at another."""
+    """Judge whether one measurement point was measured again after the last readings at another.
+
+    Where nothing was turned, as on a check, there is no cause to.
+    """
     last, before = _left_at(evidence, item.point), _left_at(evidence, item.after)
     if last is None or before is None:
         return unknown(f"{item.point} and {item.after} were not both measured")
     words = f"{last.title} at {wording.clock(last.ended)}, {before.title} at {wording.clock(before.ended)}"
-    return passed(words, last.stood_seq) if last.began > before.ended else failed(words, last.stood_seq)
+    if last.began > before.ended:
+        return passed(words, last.stood_seq)
+    if not evidence.turns:
+        return passed("nothing was turned that could have moved it", last.stood_seq)
+    return failed(words, last.stood_seq)
 
 
 def during(evidence: Evidence, item: Item) -> Assessment:

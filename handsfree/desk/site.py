@@ -34,7 +34,7 @@ from handsfree.desk.hearing_again import HearingAgain
 from handsfree.desk.index import Index
 from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
-from handsfree.desk.view import VisitView
+from handsfree.desk.view import VisitView, by_kind
 from handsfree.ledger.personal import names_of
 from handsfree.office.endorsements import VERDICTS
 from handsfree.office.endorsing import not_acceptable
@@ -142,7 +142,8 @@ class Desk:
 
         return self.page(
             "visits.html",
-            rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to, concerns=concerns,
+            rows=rows, total=total, wanted=wanted, pages=max(1, -(-total // PAGE)), to=to,
+            concerns={key: by_kind(each) for key, each in concerns.items()},
             looked_at=looked_at,
             clean=await run_in_threadpool(self._digests, clean), waiting=self.index.store.count_waiting(),
             filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),

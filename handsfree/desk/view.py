@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby
@@ -22,6 +23,11 @@ from handsfree.ledger import VerificationReport
 from handsfree.rehearing.findings import HeardAgain
 from handsfree.store.kept import Concern
 from handsfree.trades.supervision import About
+
+
+def by_kind(concerns: Sequence[Concern]) -> list[tuple[str, list[Concern]]]:
+    """Return concerns in their order, those of one kind that follow each other together."""
+    return [(kind, list(of_it)) for kind, of_it in groupby(concerns, key=lambda one: one.kind)]
 
 
 @dataclass(frozen=True)
@@ -67,7 +73,7 @@ class VisitView:
     @property
     def unresolved(self) -> list[tuple[str, list[Concern]]]:
         """What is unresolved, the concerns of one kind together: ten things left altered are one line."""
-        return [(kind, list(of_it)) for kind, of_it in groupby(self.concerns, key=lambda one: one.kind)]
+        return by_kind(self.concerns)
 
     @property
     def clean(self) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from handsfree.blocks import described_fields
 from handsfree.documents import Document
 from handsfree.gates.outcomes import DONE, NOT_DONE
 from handsfree.gates.when import NOT_COME_TO
@@ -86,8 +87,11 @@ class KnownNames:
 
     def facts(self) -> dict[str, str]:
         """Return the facts of the job sheet."""
-        fields = model_of(self.trade, "job").model_fields
-        return {name.replace("_", "-"): " ".join((one.description or "").split()) for name, one in fields.items()}
+        sheet = model_of(self.trade, "job")
+        return {
+            name.replace("_", "-"): " ".join((one.description or "").split())
+            for name, one in described_fields(sheet).items()
+        }
 
     def choices(self) -> dict[str, tuple[str, ...]]:
         """Return the facts of both sheets that have choices, with these."""

@@ -12,6 +12,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, NoReturn
 
 import rfc8785
@@ -76,12 +77,12 @@ class Entry:
     device: DeviceProof | None = None
     line: bytes = field(default=b"", repr=False)
 
-    @property
+    @cached_property
     def digest(self) -> str:
         """The SHA-256 of the line in hex: what the next entry carries as `prev`."""
         return digest_of(self.line)
 
-    @property
+    @cached_property
     def wall(self) -> int:
         """`at` as milliseconds since 1970-01-01T00:00:00Z."""
         return milliseconds(self.at)

@@ -51,12 +51,12 @@ class Holdings:
                 findings += self._source(name, digest)
         if entry.kind == RESUMED:
             self._set_aside(entry)
-        for name in members_named(entry.event, "sound"):
+        for name in members_named(entry.event, "sound") if b'"sound":' in entry.line else ():
             if is_digest(name) and name not in self._clips:
                 self._clips.add(name)
                 erased = name in self._persons.erased
                 findings += (self._erased_clip if erased else self._clip)(entry.seq, name)
-        for datum in data_in(entry.event):
+        for datum in data_in(entry.event) if b'"commitment":' in entry.line else ():
             findings += self._persons.check(entry.seq, datum)
         return findings
 

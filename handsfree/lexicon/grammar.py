@@ -30,6 +30,9 @@ from handsfree.lexicon.meaning import (
 UNKNOWN_WORD = "[unk]"
 """How a recogniser writes speech that is none of the words."""
 
+READ_KEPT = 32
+"""Readings that a grammar keeps: more than one utterance has alternatives."""
+
 Words = tuple[str, ...]
 
 
@@ -145,7 +148,17 @@ class Grammar:
     def read(self, words: Iterable[str]) -> tuple[Meaning, ...]:
         """Return every meaning of the words, each once, in the order of the rules."""
         said = tuple(words)
-        return tuple(dict.fromkeys(meaning for rule in self.rules for meaning in rule.read(said)))
+        if said not in self._read:
+            if len(self._read) >= READ_KEPT:
+                self._read.clear()
+            meanings = (meaning for rule in self.rules for meaning in rule.read(said))
+            self._read[said] = tuple(dict.fromkeys(meanings))
+        return self._read[said]
+
+    @cached_property
+    def _read(self) -> dict[Words, tuple[Meaning, ...]]:
+        """What was read before: one utterance is read several times on the way to its meaning."""
+        return {}
 
     def read_typed(self, words: Iterable[str]) -> tuple[Meaning, ...]:
         """Return every meaning of typed words: those that are taken from the keys alone among them."""

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from handsfree import blocks
+from handsfree.blocks import described_fields
 from handsfree.gates import GATE_KINDS
 from handsfree.gates.block import GateBlock, Limits, Settle
 from handsfree.gates.choice import ChoiceAnswer
@@ -116,7 +117,7 @@ def block_lines(block: type[BaseModel]) -> Iterator[str]:
         yield "It has what every gate has, and:"
     yield ""
     shared = own.keys() - block.__annotations__.keys() if inherited else ()
-    rows = [(n, f) for n, f in block.model_fields.items() if n not in shared and n != "kind"]
+    rows = [(n, f) for n, f in described_fields(block).items() if n not in shared and n != "kind"]
     if not rows:
         yield "(nothing else)"
         yield ""

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from handsfree.blocks import described_fields
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import model_of
 from handsfree.procedure.trades import TradeData, trade_data_asked
@@ -66,7 +67,7 @@ def _refuse_name(name: str) -> None:
 
 
 def _lines(of: TradeData, sheet: str) -> Iterator[str]:
-    for name, field in model_of(of, sheet).model_fields.items():
+    for name, field in described_fields(model_of(of, sheet)).items():
         if name == "trade":
             yield f"trade: {of.name}"
         else:
@@ -102,7 +103,7 @@ def _value(name: str, kind: Any, says: str, indent: str, mark: str) -> Iterator[
 
 
 def _below(model: type[BaseModel], indent: str, mark: str) -> Iterator[str]:
-    for name, field in model.model_fields.items():
+    for name, field in described_fields(model).items():
         yield from _fact(name, field, indent, mark if field.is_required() else "# ")
 
 

@@ -142,15 +142,6 @@ def _judges(placed: PlacedGate, calculation: str) -> bool:
     return judging is not None and judging.calculation == calculation
 
 
-def rate_of(plan: Plan, kept_at: str) -> str | None:
-    """Return the rate at which readings under a name are taken."""
-    for placed in plan.procedure.gates.values():
-        effects = placed.gate.effects
-        if effects.kept_at == kept_at and not effects.measures:
-            return effects.rate
-    return None
-
-
 def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal], list[adv.AdjusterMove]]:
     """Return the value at each rate read since the last move, and what each move did where that is known."""
     latest: dict[str, Decimal] = {}
@@ -166,7 +157,7 @@ def _learned(plan: Plan, history: Iterable[Learned]) -> tuple[dict[str, Decimal]
                     of_rate[one.rate] = of_rate.get(one.rate, 0) + signed
                 fresh = {}
             case ValueKept():
-                at_rate = rate_of(plan, one.kept_at)
+                at_rate = plan.rates.get(one.kept_at)
                 if at_rate is None or one.quantity != plan.trade.adjusting.follows:
                     continue
                 since = turned.pop(at_rate, {})

@@ -42,8 +42,16 @@ from handsfree.session.silence import escalate, link_lost, time_passed
 from handsfree.session.stops import called_over_range
 
 
-def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:  # noqa: PLR0912 - a case a kind
+def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...]:
     """Return the events that follow from an input (the input itself is not among them)."""
+    return tuple(one for one, _ in steps(plan, state, event))
+
+
+Decided = tuple[ev.Decision, State]
+
+
+def steps(plan: Plan, state: State, event: inp.Input) -> tuple[Decided, ...]:  # noqa: PLR0912 - a case a kind
+    """Return the events that follow from an input, as `decide` does, each with the state after it."""
     if state.status == "closed":
         return ()
     draft = Draft(plan, apply(plan, state, event))
@@ -71,7 +79,7 @@ def decide(plan: Plan, state: State, event: inp.Input) -> tuple[ev.Decision, ...
             assert_never(event)
     if LINK in draft.state.lost:  # lost here, or before something fires
         link_lost(draft)
-    return tuple(draft.events)
+    return tuple(zip(draft.events, draft.states, strict=True))
 
 
 def _input_changed(draft: Draft, event: inp.DeviceLost | inp.DeviceFound, *, told: bool) -> None:

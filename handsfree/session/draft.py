@@ -56,6 +56,8 @@ class Draft:
         self.plan = plan
         self.state = state
         self.events: list[ev.Decision] = []
+        self.states: list[State] = []
+        """The state after each of the events."""
 
     @property
     def at(self) -> int:
@@ -121,6 +123,7 @@ class Draft:
         """Add an event and apply it."""
         self.events.append(event)
         self.state = apply(self.plan, self.state, event)
+        self.states.append(self.state)
 
     def say(self, saying: str, **blanks: str) -> None:
         """Say one of the tool's sayings."""

@@ -85,7 +85,7 @@ def in_quiet(margins: Margins, lead: Decimal) -> Points:
 
 def _read() -> Margins:
     text = resources.files(__package__).joinpath("margins.yaml").read_text(encoding="utf-8")
-    return Margins.model_validate(YAML(typ="safe", pure=True).load(text))
+    return Margins.model_validate(YAML(typ="safe", pure=False).load(text))
 
 
 MARGINS: Final = _read()

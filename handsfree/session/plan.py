@@ -121,6 +121,16 @@ class Plan:
         return tuple(reversed([thing for thing in altered if self.things[thing].put_back_when_stopped]))
 
     @cached_property
+    def rates(self) -> Mapping[str, str | None]:
+        """Name that readings are kept under -> the rate at which they are taken."""
+        found: dict[str, str | None] = {}
+        for placed in self.procedure.gates.values():
+            effects = placed.gate.effects
+            if not effects.measures:
+                found.setdefault(effects.kept_at, effects.rate)
+        return found
+
+    @cached_property
     def _grammars(self) -> dict[tuple[Question, str], Grammar]:
         return {}
 

@@ -33,8 +33,10 @@ Together = tuple[Mapping[str, Decimal], ...]
 
 def _accepted_together(plan: Plan, state: State) -> Together:
     """Return the tied quantities of every whole set that is not doubted."""
+    tied = plan.trade.plausibility.tied
     sets = (one for kept in state.sets.values() for one in kept if one.complete and not one.doubted)
-    read = ({quantity: one.value for quantity, one in numeric(each.values).items()} for each in sets)
+    of_tied = ({name: each.values[name] for name in tied if name in each.values} for each in sets)
+    read = ({name: one.value for name, one in numeric(each).items()} for each in of_tied)
     return _whole(plan, read)
 
 

@@ -14,7 +14,7 @@ from handsfree.events.state import State
 from handsfree.ledger import Difference, Entry, Replay
 from handsfree.plain import plainly
 from handsfree.session.apply import apply
-from handsfree.session.decide import decide
+from handsfree.session.decide import Decided, steps
 from handsfree.session.opening import opening
 from handsfree.session.plan import Plan
 from handsfree.session.version import DECISION_VERSION
@@ -39,7 +39,8 @@ class _Replay:
         self._reader = EntryReader(folder)
         self._plan: Plan | None = None
         self._state = State()
-        self._due: list[ev.Decision] = []
+        self._due: list[Decided] = []
+        """What follows from the last input and has not come yet."""
         self._same_version = True
 
     def differences(self, batches: Iterator[tuple[Entry, ...]]) -> Iterator[Difference]:
@@ -52,11 +53,14 @@ class _Replay:
                     yield Difference(entry.seq, why, self._same_version)
                     return
         if self._due and self._state.status == "closed":
-            yield Difference(last, f"{self._due[0].kind!r} is missing", self._same_version)
+            yield Difference(last, f"{self._due[0][0].kind!r} is missing", self._same_version)
 
     def _follow(self, entry: Entry) -> str | None:
         """Compare one entry with what is due, and take inputs in; return what is different."""
         try:
+            if self._due and to_record(self._due[0][0]) == (entry.kind, entry.event):
+                self._state = self._due.pop(0)[1]  # to the last letter what follows from the inputs
+                return None
             event = self._reader.event(entry)
             if event is None:
                 return None
@@ -74,15 +78,17 @@ class _Replay:
         if self._plan.procedure.version() != event.procedure_sha256:
             return "the procedure in the folder is not the one that was run"
         first, *rest = opening(self._plan, event)
-        self._due = list(rest)
-        self._state = apply(self._plan, self._state, first)
+        self._state = state = apply(self._plan, self._state, first)
+        for each in rest:
+            state = apply(self._plan, state, each)
+            self._due.append((each, state))
         return None
 
     def _input(self, event: Input) -> str | None:
         if self._due and event.kind != "resumed":
-            return f"{self._due[0].kind!r} should stand here"
+            return f"{self._due[0][0].kind!r} should stand here"
         assert self._plan is not None
-        self._due = list(decide(self._plan, self._state, event))
+        self._due = list(steps(self._plan, self._state, event))
         self._state = apply(self._plan, self._state, event)
         return None
 
@@ -90,7 +96,7 @@ class _Replay:
         if not self._due:
             return f"{entry.kind!r} does not follow from the inputs"
         assert self._plan is not None
-        due = self._due.pop(0)
+        due, _ = self._due.pop(0)
         kind, content = to_record(due)
         if kind != event.kind:
             return f"{kind!r} follows from the inputs, not {event.kind!r}"

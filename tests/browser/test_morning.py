@@ -1,13 +1,15 @@
-"""A supervisor's morning: thirty visits in one pass by keyboard, three keystrokes at most for a clean one."""
+"""A supervisor's morning by keyboard: thirty visits in one pass, hazards, figures."""
 
+import itertools
 import socket
 import threading
 import time
 
 import pytest
-from lists import SUPERVISOR, enrol_devices
+from lists import NAMED, SUPERVISOR, enrol_devices
 from random_visits import record_random
 from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
@@ -75,37 +77,73 @@ class Hands:
         WebDriverWait(self.browser, 30).until(lambda b: b.current_url != was and b.execute_script(ready))
 
 
-@pytest.mark.slow("thirty visits are invented, examined, and signed one by one in a browser")
-def test_thirty_visits_in_one_pass_by_keyboard(browser, desk, morning, shots):
-    """A clean one takes "a" and Enter; one that is not is returned with a question, or passed over."""
+@pytest.mark.slow("thirty visits are invented, examined, and signed in a browser")
+def test_a_morning_of_thirty_visits_by_keyboard(browser, desk, morning, shots):
+    """By danger: a question, a colleague, a refusal; clean ones singly and together; a hazard; the figures.
+
+    A clean one takes "a" and Enter; one that is not clean is returned, passed on or refused, or passed over.
+    """
     clean = {row.key: row.clean for row in (morning.store.one(key) for key in morning.store.waiting())}
     assert len(clean) == len(MIX) == 30
     assert 15 <= sum(clean.values()) <= 29
-    seen, strokes = [], {}
+    ways = itertools.cycle((("q", "returned"), ("p", "passed on"), ("x", "not accepted"), ("", "")))
+    seen, strokes, given = [], {}, {}
     browser.get(desk)
     hands = Hands(browser)
     was = browser.current_url
     hands.strike("n")
     hands.until_elsewhere(was)
-    while "/visit/" in (was := browser.current_url):
-        key = was.rsplit("/", 1)[-1]
+    while sum(clean[key] for key in seen) < SINGLY:
+        key = (was := browser.current_url).rsplit("/", 1)[-1]
         seen.append(key)
         before = hands.struck
+        letter, verdict = ("a", "accepted") if clean[key] else next(ways)
         if clean[key]:
             hands.strike("a", Keys.ENTER)
-        elif len(seen) % 2:
-            hands.strike("q", *"why?", Keys.TAB, Keys.ENTER)
+        elif letter:
+            hands.strike(letter, *"why?", Keys.TAB, Keys.ENTER)
         else:
             hands.strike("n")
         hands.until_elsewhere(was)
-        strokes[key] = hands.struck - before
-    assert sorted(seen) == sorted(clean)
+        strokes[key], given[key] = hands.struck - before, verdict
     assert max(strokes[key] for key in seen if clean[key]) <= 3
+    assert set(given.values()) >= {"accepted", "returned", "passed on"}
     dangers = [morning.store.one(key).danger for key in seen]
     assert dangers == sorted(dangers, reverse=True)
-    signed = {key: morning.store.one(key).signed for key in seen}
-    assert all(signed[key] == "accepted" for key in seen if clean[key])
-    assert "returned" in signed.values()
+    assert {key: morning.store.one(key).signed for key in seen} == given
+
+    browser.get(desk)
+    browser.execute_script("window.here = true")
+    hands.strike("c", Keys.ENTER)  # what is left of the clean ones, each signed
+    WebDriverWait(browser, 60).until(lambda b: b.execute_script("return !window.here"))
+    signed = {key: morning.store.one(key).signed for key in clean}
+    assert all(signed[key] == "accepted" for key in clean if clean[key])
+    assert {key: signed[key] for key in clean if not clean[key]} == {
+        k: v for k, v in given.items() if not clean[k]
+    }
     browser.save_screenshot(str(shots / "morning-after.png"))
     browser.get(desk)
-    assert str(sum(not value for value in signed.values())) + " wait" in browser.page_source
+    waiting = sum(verdict in {"", "passed on"} for verdict in signed.values())  # a colleague's verdict is to come
+    assert f"{waiting} wait for a verdict" in browser.page_source
+
+    browser.get(f"{desk}/hazards")
+    hazard = browser.find_element(By.CSS_SELECTOR, ".hazard").get_attribute("id")
+    hands.strike("t", Keys.ENTER)
+    owned = f"//li[@id='{hazard}']//strong[text()='{NAMED}']"
+    WebDriverWait(browser, 30).until(lambda b: b.find_elements(By.XPATH, owned))
+    hands.strike("d", *"seen to", Keys.TAB, Keys.ENTER)
+    WebDriverWait(browser, 30).until(lambda b: not b.find_elements(By.CSS_SELECTOR, f".hazard[id='{hazard}']"))
+    assert "seen to" in browser.page_source
+
+    browser.get(f"{desk}/across")
+    table = browser.execute_async_script(CSV)
+    assert table["kind"].startswith("text/csv")
+    assert len(table["text"].splitlines()) > 1
+
+
+SINGLY = 3
+"""Clean visits that are accepted one by one; the others together."""
+CSV = """
+const done = arguments[0], link = document.querySelector("a[href*='csv']");
+fetch(link.href).then(async (got) => done({ kind: got.headers.get("content-type"), text: await got.text() }));
+"""

@@ -12,6 +12,7 @@ import pytest
 from pydantic import BaseModel
 from typer.testing import CliRunner
 
+from handsfree.blocks import described_fields
 from handsfree.commands.app import app
 from handsfree.commands.written_answers import day_written, number_written
 from handsfree.documents import read_document
@@ -289,7 +290,7 @@ MODELS = (
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
 def test_every_fact_is_explained(model: type[BaseModel]) -> None:
-    unexplained = [name for name, one in model.model_fields.items() if not one.description]
+    unexplained = [name for name, one in described_fields(model).items() if not one.description]
     assert [name for name in unexplained if name != "handsfree"] == []
 
 

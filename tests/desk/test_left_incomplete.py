@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,8 @@ from typer.testing import CliRunner
 from handsfree.commands.supervising import app
 from handsfree.desk import outcome
 from handsfree.desk.dossier import Dossier, open_dossier
+from handsfree.desk.ending import StopTold
+from handsfree.desk.ending_words import stop_lines
 from handsfree.desk.examination import examine
 from handsfree.desk.lines import happening
 from handsfree.desk.paper import paper_of
@@ -78,3 +81,14 @@ def test_the_screen_ends_with_it(dossier: Dossier) -> None:
     picture = glance(recorded.plan, state, state.now, Notes())
     assert (picture.condition, picture.banner) == ("incomplete", "LEFT INCOMPLETE")
     assert picture.headline == "Left incomplete: air flow against the design, no reading."
+
+
+def test_stops_that_came_again_and_again_are_one_line() -> None:
+    """A paper once listed the same stop of an unsteady rate on three pages."""
+    first = StopTold("rate not steady", "Full load", "Wait.", 5, 60_000, resumed="the rate was steady")
+    again = [replace(first, seq=seq, at=seq * 60_000) for seq in (6, 7)]
+    last = replace(first, seq=9, at=540_000, resumed="")
+    assert stop_lines([first, *again, last]) == [
+        "1:00 to 7:00, 3 times, at “Full load”: rate not steady. The work went on: the rate was steady.",
+        "9:00, at “Full load”: rate not steady. The work did not go on.",
+    ]

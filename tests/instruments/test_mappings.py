@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from handsfree.blocks import described_fields
 from handsfree.commands.app import app
 from handsfree.instruments import mapping as mappings
 from handsfree.instruments.mapping import MappedColumn, MappedTime, Mapping, load_mapping
@@ -213,7 +214,7 @@ def test_the_page_tells_every_key_as_the_model_has_it(tmp_path: Path) -> None:
         (MappedTime, "time."),
         (MappedColumn, "columns[]."),
     ):
-        for name, field in block.model_fields.items():
+        for name, field in described_fields(block).items():
             told = (field.description or "").replace("|", "\\|")
             assert f"| `{before}{name}` | {told} |\n" in page
     (example,) = re.findall(r"(?m)(?:^    .+\n)*^    instrument: 1\n(?:^    .+\n)*", page)

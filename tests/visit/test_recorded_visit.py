@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
@@ -84,8 +85,7 @@ def altered(found: Recorded, kind: str, **change: object) -> Iterator[tuple[Entr
     first = seq_of(found, kind)
     for batch in batches(found.folder):
         yield tuple(
-            entry if entry.seq != first else entry.__class__(**{**vars(entry), "event": {**entry.event, **change}})
-            for entry in batch
+            entry if entry.seq != first else replace(entry, event={**entry.event, **change}) for entry in batch
         )
 
 
@@ -129,9 +129,7 @@ def test_an_altered_input_changes_what_follows(visit: Recorded) -> None:
     def changed() -> Iterator[tuple[Entry, ...]]:
         for batch in batches(visit.folder):
             yield tuple(
-                entry
-                if entry.seq != first
-                else entry.__class__(**{**vars(entry), "event": {**entry.event, "text": "no"}})
+                entry if entry.seq != first else replace(entry, event={**entry.event, "text": "no"})
                 for entry in batch
             )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 from handsfree.events.inputs import Record
 from handsfree.measurement.reading import Reading, recorded
 
@@ -19,7 +21,7 @@ class ReadingRecord(Record):
     called_unit: str = ""
     """The UCUM unit it was called in, where that is another."""
 
-    @property
+    @cached_property
     def reading(self) -> Reading:
         """The number as it was read; Problem where the display showed none."""
         return recorded(self.quantity, self.value, self.unit, self.resolution)

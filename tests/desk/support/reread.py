@@ -86,7 +86,12 @@ def _sentence(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
         ):
             yield wrong
     elif found := re.fullmatch(r"Not shown on this visit: (.+)\.", line):
-        due = "; ".join(f"{one['what']} ({one['why']})" for one in record.closed["lacking"])
+        ended = record.closed["outcome"] in {
+            "finished",
+            "incomplete",
+        }  # else the end is why it was not done
+        told = [(one["what"], one["why"]) for one in record.closed["lacking"]]
+        due = "; ".join(f"{what} ({why})" if ended or why != "not done" else what for what, why in told)
         if found[1] != due:
             yield wrong
     elif found := re.fullmatch(r"(One step was|(\d+) steps were) left out; the reasons stand below\.", line):
@@ -172,7 +177,9 @@ def _reason(told: str, stop: dict) -> bool:
 
 def _parts(paper: Paper, record: Reread) -> Iterator[str]:  # noqa: C901 - one case a kind
     yield from _table(paper, record)
-    stops = paper.sections.get("Stops", [])
+    lines = paper.sections.get("Stops", [])
+    times = [re.match(r"[\d:]+ to [\d:]+, (\d+) times, at ", line) for line in lines]
+    stops = [line for line, many in zip(lines, times, strict=True) for _ in range(int(many[1]) if many else 1)]
     if len(stops) != len(record.stops):
         yield f"{len(stops)} stops told of {len(record.stops)}"
     for line, (seq, event) in zip(stops, record.stops, strict=False):
