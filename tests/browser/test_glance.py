@@ -15,7 +15,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 from starlette.responses import Response
 
-from tests.programs import keyed_visit
+from tests.programs import keyed_visit, page_address
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests" / "glance" / "support"), str(ROOT / "tests" / "session" / "support")]
@@ -52,7 +52,7 @@ def visit(tmp_path):
         text=True,
         env=os.environ,
     ) as process:
-        address = process.stderr.readline().strip()
+        address = page_address(process)
         assert address.startswith("https://127.0.0.1:")
         yield process, address, folder
         process.send_signal(signal.SIGCONT)

@@ -35,6 +35,7 @@ from handsfree.glance.web import Page  # noqa: E402
 from handsfree.ledger import read  # noqa: E402
 from handsfree.speaking.sound import Sound  # noqa: E402
 from handsfree.speaking.voice import Voice  # noqa: E402
+from tests.programs import page_address  # noqa: E402
 
 RATE = 48_000
 BURNER_OFF = wav(Sound(noise(0.5, 16_000, seed=9), 16_000))
@@ -330,7 +331,7 @@ def test_a_visit_hears_through_the_phone_and_stops_when_its_sound_is_lost_at_a_f
     ):  # fmt: skip
         ended.callback(process.kill)
         assert process.stderr is not None
-        address = process.stderr.readline().strip()
+        address = page_address(process)
         assert address.startswith("https://127.0.0.1:")
         threading.Thread(target=process.stderr.read, daemon=True).start()
         with spoken_to(address, np.concatenate([once] * 12), tmp_path) as phone:

@@ -11,7 +11,7 @@ from PIL import Image
 from selenium.webdriver.common.by import By
 
 from tests.browser.test_glance import JOB_SHEET, headline, phone, touch, until
-from tests.programs import keyed_visit
+from tests.programs import keyed_visit, page_address
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests" / "visit" / "support")]
@@ -54,9 +54,7 @@ def test_a_photo_is_taken_by_the_phone(tmp_path, phone):
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
         try:
-            address = process.stderr.readline().strip()
-            assert address.startswith("https://"), address + process.stderr.read()
-            phone.get(address)
+            phone.get(page_address(process))
             headline(phone, "Cover off.")
             until(
                 phone,

@@ -24,7 +24,7 @@ from handsfree.glance.presses import code_of
 from handsfree.hearing.resampling import RATE
 from handsfree.ledger import read
 from handsfree.speaking.voice import Voice, VoiceSettings
-from tests.programs import keyed_visit, program
+from tests.programs import keyed_visit, page_address, program
 
 PROCEDURE = ROOT / "tests" / "commands" / "one-reading.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
@@ -99,8 +99,7 @@ def test_the_last_picture_reaches_the_phone(tmp_path: Path) -> None:
         contextlib.ExitStack() as ended,
     ):
         ended.callback(process.kill)  # a test that fails must not wait for it
-        assert process.stderr
-        address = urlsplit(process.stderr.readline().strip())
+        address = urlsplit(page_address(process))
         view_code, _, key_code = address.fragment.partition(".")
         press = {"X-Glance-Count": "1", "X-Glance-Code": code_of(key_code, 1, "enter")}
         look = urllib.request.Request(f"https://{address.netloc}/news", headers={"X-Glance-View": view_code})

@@ -49,7 +49,7 @@ from handsfree.session.rehearsal import Rehearsal  # noqa: E402
 from handsfree.shipped import model_folder  # noqa: E402
 from handsfree.speaking.voice import Voice  # noqa: E402
 from handsfree.visit.folder import load_plan  # noqa: E402
-from tests.programs import keyed_visit  # noqa: E402
+from tests.programs import keyed_visit, page_address  # noqa: E402
 
 PROCEDURE = ROOT / "tests" / "browser" / "burner-on.yaml"
 JOB_SHEET = ROOT / "handsfree" / "demo" / "jobsheet.yaml"
@@ -207,7 +207,7 @@ def visit(work: Path) -> Iterator[tuple[subprocess.Popen[str], str, Path]]:
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE}
     with subprocess.Popen(command, text=True, **pipes) as process:  # type: ignore[call-overload]
         try:
-            address = process.stderr.readline().strip()
+            address = page_address(process)
             threading.Thread(target=process.stderr.read, daemon=True).start()
             yield process, address, folder
         finally:
