@@ -103,7 +103,7 @@ def new_procedure(
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
     into: _Into = None,
 ) -> None:
-    """Write a new procedure to start from, whole and proven; or a whole sheet, or a sheet's schema for editors."""
+    """Write a new procedure to start from, whole and proven; or a sheet, or its schema."""
     if (name is None) == (sheet is None):
         raise Problem("a new file is a procedure or a sheet", remedy="give a NAME, or --sheet job or appliance")
     if stories and name is None:

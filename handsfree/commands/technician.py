@@ -240,7 +240,7 @@ def appliance_sheet(
     ] = None,
     as_json: _AsJson = False,
 ) -> None:
-    """Make a sheet of maker's data by an interview in the order of a manual; check one, or sign it."""
+    """Make a sheet of maker's data by an interview in a manual's order; check one, or sign it."""
     from handsfree.commands.sheet_signing import sign_sheet  # noqa: PLC0415 - loads procedures
     from handsfree.commands.sheets import check_appliance, make_appliance_sheet  # noqa: PLC0415
 

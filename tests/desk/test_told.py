@@ -146,8 +146,8 @@ def test_what_was_advised_stands_on_the_paper_in_its_own_words(tmp_path, monkeyp
     run(app, ["report", str(folder), "-o", str(tmp_path / "r.pdf")])
     _, text = pdf_text(tmp_path / "r.pdf")
     assert "Found and advised" in text
-    assert "Wiring, advised:" in text
-    assert "Ignition and flame electrode, advised:" in text
+    assert "Wiring: advised, " in text
+    assert "Ignition and flame electrode: advised, " in text
     assert "a clip is loose" in text or text.count("kept as sound") >= 2
     run(app, ["report", str(folder), "-o", str(tmp_path / "r.html")])
     assert "Found and advised" in (tmp_path / "r.html").read_text()

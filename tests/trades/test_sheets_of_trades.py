@@ -257,6 +257,7 @@ def test_a_filled_in_sheet_passes_with_what_need_not_be_given_too() -> None:
     text = sheet_template("appliance", "ventilation")
     bare = "\n".join(line.removeprefix("# ").split("  # ")[0].rstrip() for line in text.splitlines()[1:])
     bare = bare.replace("NAME:", "cycle:")
+    bare = bare.replace("version:", "version: 1.0.0")
     filled = re.sub(r"^( +low):$", r"\1: 1", bare, flags=re.MULTILINE)
     filled = re.sub(r"(high|page|minutes|(?<!times_)seconds|cycle):$", r"\1: 2", filled, flags=re.MULTILINE)
     filled = re.sub(
