@@ -86,7 +86,8 @@ def questions_at(gate: Gate, scope: Scope) -> tuple[Question, ...]:
     rate = (CallRate(recheck=True),) if gate.effects.rate else ()
     things = (RecheckThing(thing=name) for name in scope.things)
     after = (Outside(), AfterStop(ways=WAYS), *_after_stops(scope), CloseCheck())
-    shown = (InstrumentAsks(quantity=quantity) for quantity in scope.guarded)
+    sayable = (quantity for quantity in scope.guarded if quantity in scope.catalogue.quantities)  # in its language
+    shown = (InstrumentAsks(quantity=quantity) for quantity in sayable)
     anywhere = (KeepSound(), Note(), *shown, Waiting(), Nothing(), *after)
     return (*needed, *gate.questions(scope), *turns, *firing, *rate, *things, *anywhere)
 
