@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import secrets
 import time
-from collections.abc import AsyncIterator, Callable, Collection, Sequence
-from contextlib import asynccontextmanager
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
@@ -28,7 +27,7 @@ from handsfree.desk.checker import Checker
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
 from handsfree.desk.hearing_again import HearingAgain
 from handsfree.desk.index import Index
-from handsfree.desk.site import Desk
+from handsfree.desk.site import Desk, beside_pages
 from handsfree.office.endorsing import supervisor
 from handsfree.office.enrolment import EnrolledKey, Role
 from handsfree.office.signatures import Assertion
@@ -64,16 +63,6 @@ class SignedInDesks:
 
     def application(self) -> ASGIApp:
         """Return the ASGI application; the checker, and what hears visits again, run as long as it does."""
-
-        @asynccontextmanager
-        async def running(_: Starlette) -> AsyncIterator[None]:
-            there = [each for each in self._beside if each is not None]
-            for each in there:
-                each.start()
-            yield
-            for each in there:
-                await run_in_threadpool(each.stop)
-
         entrance = Starlette(
             routes=[
                 Route(PAGE, self._page),
@@ -83,7 +72,7 @@ class SignedInDesks:
                 *self._nobody.entrance(),
             ],
             exception_handlers={Problem: self._nobody.told},
-            lifespan=running,
+            lifespan=beside_pages([each for each in self._beside if each is not None]),
         )
         addresses = (PAGE, f"{PAGE}/", "/passkey/", "/assets/", "/sign-out")
         return WithHeaders(AccessGuard(_ByPerson(self._desk_of, entrance, addresses), self._door), HEADERS)

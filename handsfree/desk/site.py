@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -55,6 +55,22 @@ LONGEST_FORM = 20_000
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 
+def beside_pages(
+    beside: Sequence[Checker | HearingAgain],
+) -> Callable[[Starlette], AbstractAsyncContextManager[None]]:
+    """Return what runs the checker, and what hears visits again, for as long as pages are served."""
+
+    @asynccontextmanager
+    async def running(_: Starlette) -> AsyncIterator[None]:
+        for each in beside:
+            each.start()
+        yield
+        for each in beside:
+            await run_in_threadpool(each.stop)
+
+    return running
+
+
 class Desk:
     """The pages over one folder of visits."""
 
@@ -77,16 +93,7 @@ class Desk:
 
     def application(self, checker: Checker | None = None, hearing: HearingAgain | None = None) -> ASGIApp:
         """Return the ASGI application; the checker, and what hears visits again, run as long as it does."""
-        beside = self._beside = [each for each in (checker, hearing) if each is not None]
-
-        @asynccontextmanager
-        async def running(_: Starlette) -> AsyncIterator[None]:
-            for each in beside:
-                each.start()
-            yield
-            for each in beside:
-                await run_in_threadpool(each.stop)
-
+        self._beside = [each for each in (checker, hearing) if each is not None]
         site = Starlette(
             routes=[
                 Route("/", self._list),
@@ -105,7 +112,7 @@ class Desk:
                 *HazardPages(self.index, self._door, self.signing, self.page, self._form).routes(),
             ],
             exception_handlers={Problem: self.told, HTTPException: self._http},
-            lifespan=running,
+            lifespan=beside_pages(self._beside),
         )
         return WithHeaders(AccessGuard(site, self._door), HEADERS)
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from handsfree.lexicon.grammar import GrammarRule
+from handsfree.lexicon.value_rules import ValuesRule
+from handsfree.questions.ask import Ask
 from handsfree.questions.keypad import Keypad, numbers, offered, yes_or_no
 from handsfree.questions.kind import Carried, PlayedTechnician, Scope
-from handsfree.questions.rules import affirm, states
+from handsfree.questions.rules import affirm, slots, states
 
 
 class Worded(Carried):
@@ -63,3 +65,29 @@ class CalledAgain(Carried):
     def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
         return player.calls_again((self.quantity,))
+
+
+class OneReading(Carried):
+    """The value of one quantity answers it, read off a display now, whatever the gate asks for."""
+
+    quantity: str
+
+    def ask(self, scope: Scope) -> Ask:  # noqa: ARG002
+        """Return how the quantity is asked for: as it is shown anywhere."""
+        return Ask(quantity=self.quantity)
+
+    def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
+        """Return the quantities whose values answer it."""
+        return (self.quantity,)
+
+    def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
+        """Return what it accepts."""
+        return (ValuesRule(slots((self.ask(scope),), scope)),)
+
+    def keys(self, scope: Scope) -> Keypad:
+        """Return what the keys give."""
+        return numbers(scope.catalogue, (self.ask(scope),), scope.shows)
+
+    def played(self, player: PlayedTechnician) -> str:
+        """Return what a player answers."""
+        return player.reads(self.quantity)

@@ -14,7 +14,7 @@ from handsfree.gates.outcomes import DROPPED_BACK, EXHAUSTED, FINISHED, NOT_ASKE
 from handsfree.gates.visit import Judging, SettlingJudgement, TurnAdvice, Turning, Untrue, Unusual
 from handsfree.gates.when import holds
 from handsfree.lexicon.catalogue import Catalogue, sentence_case
-from handsfree.lexicon.meaning import Called, InUnit
+from handsfree.lexicon.meaning import Called
 from handsfree.procedure.branching import full_decider
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.questions import Question
@@ -229,18 +229,7 @@ class Draft:
 
     def close(self, outcome: ev.Ending) -> None:
         """Record the last event."""
-        state, lacking = self.state, self.lacking()
-        self.emit(
-            ev.VisitClosed(
-                at=self.at,
-                outcome="incomplete" if lacking and outcome == "finished" else outcome,
-                lacking=lacking,
-                still_altered=tuple(state.altered),
-                not_done=state.not_done,
-                readings=state.accepted,
-                verdicts=dict(state.verdicts),
-            )
-        )
+        self.emit(proving.closed(self.plan, self.state, outcome))
 
     def pass_gate(self, outcome: str) -> None:
         """Leave the gate by an outcome and enter the next, or end the visit."""
@@ -300,11 +289,7 @@ class Draft:
 
     def unmet(self) -> tuple[str, str] | None:
         """Return the first need of the gate that does not hold, with the state it asks for."""
-        for thing, wanted in self.gate.needs.items():
-            altered = self.things[thing].altered == wanted
-            if altered != (thing in self.state.altered):
-                return thing, wanted
-        return None
+        return self.plan.unmet(self.state.gate, self.state.altered)
 
     def lose_rate(self, why: str) -> None:
         """Void the set and go back to where the rate is held."""
@@ -314,13 +299,7 @@ class Draft:
 
     def record_of(self, quantity: str, called: Called) -> ev.ReadingRecord:
         """Return a called value as it is recorded."""
-        if isinstance(called, Decimal):
-            return ev.ReadingRecord(**self.plan.reading(quantity, called).to_record())
-        if isinstance(called, InUnit):
-            converted = self.plan.reading(quantity, called).to_record()
-            return ev.ReadingRecord(**converted, called=f"{called.value:f}", called_unit=called.unit)
-        unit = self.catalogue.quantities[quantity].unit
-        return ev.ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
+        return self.plan.record_of(quantity, called)
 
     def stop_if_beyond(self, values: Mapping[str, ev.ReadingRecord], *, may_adjust: bool = True) -> bool:
         """Stop the visit when the values pass a stop limit; False when they do not."""
@@ -388,12 +367,7 @@ class Draft:
 
     def hold_ran_out(self) -> bool:
         """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
-        minutes = self.plan.sheets.appliance.hold_minutes
-        if minutes is None or DROPPED_BACK not in self.transitions:
-            return False
-        holding = self.plan.gate(self.transitions[DROPPED_BACK]).gate.effects.alters
-        begun = [self.state.altered_at[thing] for thing in holding if thing in self.state.altered]
-        return bool(begun) and self.at - max(begun) >= 60_000 * minutes
+        return old_readings.hold_ran_out(self.plan, self.state)
 
     def read_again(self, kept_at: str) -> bool:
         """Go back to where the rate is held for readings that a long pause made old; False when none are."""

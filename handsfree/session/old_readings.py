@@ -50,3 +50,12 @@ def taken_from(plan: Plan, asked: Sequence[str], kept_at: str) -> str | None:
         return None
     held = plan.gate(reading[-1]).transitions.get(DROPPED_BACK, reading[-1])
     return held if held in asked else reading[-1]
+
+
+def hold_ran_out(plan: Plan, state: State) -> bool:
+    """Say whether the appliance has let go of the held rate by itself, by the maker's time."""
+    minutes, back = plan.sheets.appliance.hold_minutes, plan.gate(state.gate).transitions.get(DROPPED_BACK)
+    if minutes is None or back is None:
+        return False
+    begun = [state.altered_at[thing] for thing in plan.gate(back).gate.effects.alters if thing in state.altered]
+    return bool(begun) and state.now - max(begun) >= 60_000 * minutes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cached_property
@@ -11,7 +11,7 @@ from handsfree.events.decisions import ReadingRecord
 from handsfree.gates.outcomes import DIFFERENT, DROPPED_BACK, STOPPED
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import Grammar
-from handsfree.lexicon.meaning import InUnit, Number
+from handsfree.lexicon.meaning import Called, InUnit, Number
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
@@ -165,11 +165,28 @@ class Plan:
         effects = self.gate(gate_id).gate.effects
         return effects.rate or effects.kept_at
 
+    def unmet(self, gate_id: str, altered: Container[str]) -> tuple[str, str] | None:
+        """Return the first need of a gate that does not hold, with the state it asks for."""
+        for thing, wanted in self.gate(gate_id).gate.needs.items():
+            if (self.things[thing].altered == wanted) != (thing in altered):
+                return thing, wanted
+        return None
+
     def reading(self, quantity: str, value: Number) -> Reading:
         """Return a called number as a reading in the quantity's unit; its last digit gives the resolution."""
         if isinstance(value, InUnit):
             return Reading.converted(quantity, value.value, value.unit, self.catalogue.quantities[quantity].unit)
         return Reading.written(quantity, f"{value:f}", self.catalogue.quantities[quantity].unit)
+
+    def record_of(self, quantity: str, called: Called) -> ReadingRecord:
+        """Return a called value as it is recorded."""
+        if isinstance(called, Decimal):
+            return ReadingRecord(**self.reading(quantity, called).to_record())
+        if isinstance(called, InUnit):
+            converted = self.reading(quantity, called).to_record()
+            return ReadingRecord(**converted, called=f"{called.value:f}", called_unit=called.unit)
+        unit = self.catalogue.quantities[quantity].unit
+        return ReadingRecord(quantity=quantity, value=called, unit=unit, resolution="1")
 
     def called(self, record: ReadingRecord) -> str:
         """Return a recorded number in the words that call it."""

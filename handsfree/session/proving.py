@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from handsfree.events.decisions import Lacking, WhyLacking
+from handsfree.events.decisions import Ending, Lacking, VisitClosed, WhyLacking
 from handsfree.events.state import AdjusterTurned, State
 from handsfree.gates.outcomes import NOT_ASKED
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
@@ -17,6 +17,20 @@ def lacking(plan: Plan, state: State) -> tuple[Lacking, ...]:
     """Return what the procedure says it proves and this visit did not, each with the reason."""
     found = ((claim.says, _why(plan, state, tuple(claim.by))) for claim in plan.procedure.file.proves)
     return tuple(Lacking(what=says, why=why) for says, why in found if why is not None)
+
+
+def closed(plan: Plan, state: State, outcome: Ending) -> VisitClosed:
+    """Return the last event of a visit: one that has not shown what it is for is left incomplete."""
+    missing = lacking(plan, state)
+    return VisitClosed(
+        at=state.now,
+        outcome="incomplete" if missing and outcome == "finished" else outcome,
+        lacking=missing,
+        still_altered=tuple(state.altered),
+        not_done=state.not_done,
+        readings=state.accepted,
+        verdicts=dict(state.verdicts),
+    )
 
 
 def _why(plan: Plan, state: State, gates: tuple[str, ...]) -> WhyLacking | None:

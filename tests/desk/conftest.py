@@ -15,6 +15,8 @@ from attacks import remembered_links
 from invented_visits import record_visit, recorded_once, tampered_copy
 from lists import enrol_devices
 
+from handsfree.desk.index import Index
+
 
 @pytest.fixture(autouse=True, scope="module")
 def _links_checked_once():
@@ -59,3 +61,11 @@ def visits(recorded, tmp_path, monkeypatch):
     shutil.copytree(recorded, tmp_path / "visits")
     enrol_devices(tmp_path / "visits", tmp_path / "state")
     return tmp_path / "visits"
+
+
+@pytest.fixture
+def index(short):
+    """What a desk knows of the short visits."""
+    made = Index(short)
+    made.scan()
+    return made
