@@ -34,7 +34,7 @@ def options(
 
 
 OBJECTS_BETWEEN_SEARCHES = 50_000
-"""What is made between two searches for garbage: hardly anything is garbage, so that Python's 700 search in vain."""
+"""Made between two searches for garbage: there is hardly any, so that Python's 700 would search in vain."""
 
 
 def main() -> None:

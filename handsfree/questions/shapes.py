@@ -72,21 +72,17 @@ class OneReading(Carried):
 
     quantity: str
 
-    def ask(self, scope: Scope) -> Ask:  # noqa: ARG002
-        """Return how the quantity is asked for: as it is shown anywhere."""
-        return Ask(quantity=self.quantity)
-
     def called(self, scope: Scope) -> tuple[str, ...]:  # noqa: ARG002
         """Return the quantities whose values answer it."""
         return (self.quantity,)
 
     def rules(self, scope: Scope) -> tuple[GrammarRule, ...]:
         """Return what it accepts."""
-        return (ValuesRule(slots((self.ask(scope),), scope)),)
+        return (ValuesRule(slots((Ask(quantity=self.quantity),), scope)),)
 
     def keys(self, scope: Scope) -> Keypad:
         """Return what the keys give."""
-        return numbers(scope.catalogue, (self.ask(scope),), scope.shows)
+        return numbers(scope.catalogue, (Ask(quantity=self.quantity),), scope.shows)
 
     def played(self, player: PlayedTechnician) -> str:
         """Return what a player answers."""
