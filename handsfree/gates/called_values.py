@@ -9,6 +9,7 @@ from typing import Literal
 
 from handsfree.events import decisions as ev
 from handsfree.gates.block import Rate
+from handsfree.gates.divided_words import ask_division, example_of_division
 from handsfree.gates.value import alike, asked_apart, has_twin, in_doubt, not_believed, spoken_value
 from handsfree.gates.visit import How, Understanding, Visit
 from handsfree.lexicon.catalogue import sentence_case
@@ -22,14 +23,11 @@ from handsfree.questions.kind import Scope
 from handsfree.questions.once_more import OnceMore
 from handsfree.questions.read_back import ReadBackCheck
 from handsfree.questions.tied_values import TiedValues
-from handsfree.questions.which_division import WhichDivision
 from handsfree.questions.which_value import WhichValue
 
 Then = Callable[[Visit], None]
 
 MOST_DIGITS_ASKED = 3
-DIVISIONS_SAID = 2
-"""More ways to divide the same words are not said: the values are then asked for one by one."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +54,7 @@ class CalledValues:
             if rest:
                 asked.append(ReadBackCheck(quantities=quantities[: number + 1], missing=rest))
         if len(quantities) > 1:
-            two = tuple((name, _example(scope, name)) for name in quantities[:2])
-            asked.append(WhichDivision(ways=(two[:1], two)))
+            asked.append(example_of_division(scope, quantities))
         if scope.tied and set(scope.tied) <= set(quantities):
             asked.append(TiedValues(quantities=scope.tied))
         if scope.alike is not None and set(scope.alike) <= set(quantities):
@@ -91,7 +88,8 @@ class CalledValues:
         """Take values as a first or a second call; what may be one value or two is asked first."""
         second = visit.state.question.manner.second_call
         if utterance.divisions and not second:
-            self._ask_division(visit, utterance.divisions)
+            missing = self._missing(visit) or [ask.quantity for ask in self.asks]
+            ask_division(visit, utterance.divisions, missing[0])
             return
         self._rate_with_values(visit, meaning, utterance)
         if second:
@@ -121,22 +119,6 @@ class CalledValues:
         if called and not doubtful:
             wrong = [rate for rate in called if rate != self.rate]
             visit.emit(ev.RateCalled(rate=(wrong or called)[-1]))
-
-    def _ask_division(self, visit: Visit, divisions: tuple[Values, ...]) -> None:
-        """Ask whether words called one value or two; where they may be divided in more ways, ask one by one."""
-        counts = {len(each.values) for each in divisions}
-        plain = all(isinstance(value, Decimal) for each in divisions for _, value in each.values)
-        if plain and len(divisions) == len(counts) == DIVISIONS_SAID:
-            one, other = (
-                tuple((quantity, str(value)) for quantity, value in each.values)
-                for each in sorted(divisions, key=lambda each: len(each.values))
-            )
-            question = WhichDivision(ways=(one, other))
-            visit.ask(question, question.text(visit.catalogue))
-        else:
-            missing = self._missing(visit) or [ask.quantity for ask in self.asks]
-            question_text = visit.words("one-by-one", what=visit.name(missing[0]))
-            visit.ask(WhichValue(quantity=missing[0]), question_text)
 
     def _first_call(self, visit: Visit, values: dict[str, Called], utterance: Understanding) -> None:
         """Check called values one by one and together, then read back those that may stand."""
@@ -409,9 +391,3 @@ class CalledValues:
         if confirmed and not visit.unusual(confirmed):
             self._accept(visit, confirmed, "silence")
         self._go_on(visit, then)
-
-
-def _example(scope: Scope, quantity: str) -> str:
-    """Return some number of a quantity, so that the words of a question which holds one can be proven."""
-    known = scope.catalogue.quantities.get(quantity)
-    return "0" if known is None else f"{known.high:f}"
