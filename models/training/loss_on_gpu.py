@@ -14,7 +14,7 @@ import triton
 import triton.language as tl
 from torch.autograd.function import FunctionCtx
 
-from models.training.loss import NEVER
+from models.training.sum_of_ways import NEVER
 
 
 @triton.jit

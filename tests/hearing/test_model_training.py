@@ -19,8 +19,9 @@ from models.training.acoustic_model import layers_of  # noqa: E402
 from models.training.competing import PhoneSequences, SumOfAllWays  # noqa: E402
 from models.training.export import export  # noqa: E402
 from models.training.features import Filterbank, mel_bank  # noqa: E402
-from models.training.loss import full_sum_loss, sum_of_ways, ways_of  # noqa: E402
+from models.training.loss import full_sum_loss, ways_of  # noqa: E402
 from models.training.network import Network, Shape  # noqa: E402
+from models.training.sum_of_ways import sum_of_ways  # noqa: E402
 
 MODEL = Path(__file__).parents[2] / "models" / "english"
 
