@@ -1,8 +1,8 @@
 """What travels with a trade: its supervisor's checklist and the form of its report, read from the trade's folder.
 
-`checklist.yaml` and `report.yaml` of a trade stand in `handsfree/trades/<trade>/`; combustion's say in their first
-lines what each key means. A trade that lacks one of them, or that nobody knows, gets the plain one beside this
-file: fewer lines, and none of another trade.
+`checklist.yaml` and `report.yaml` of a trade stand in `handsfree/trades/<trade>/`; `FORMS.md` above explains their
+keys. A trade that lacks one of them, or that nobody knows, gets the plain one beside this file: fewer lines, and
+none of another trade.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
 from handsfree.session import general_judgement
-from handsfree.session.margins import MARGINS, Margins, Points, in_quiet
+from handsfree.session.margins import LONG_STOPS, MARGINS, Points, in_quiet
 from handsfree.session.margins import at as margin_at
 from handsfree.session.plan import Plan
 from handsfree.session.situation import known_at
@@ -202,11 +202,11 @@ def hazard_called(
     return None
 
 
-def lead_wanted(pronunciations: Pronunciations, words: Sequence[str], margins: Margins = MARGINS) -> Points:
+def lead_wanted(pronunciations: Pronunciations, words: Sequence[str]) -> Points:
     """Return by how much a stop phrase must lead all that calls no such stop, by how far it is above the noise."""
     if is_short(pronunciations, words):
-        return margins.ours_short_stop
-    return in_quiet(margins, margins.ours_long_stop.get(" ".join(words), -margins.ours_stop))
+        return MARGINS.ours_short_stop
+    return in_quiet(MARGINS, LONG_STOPS.get(" ".join(words), -MARGINS.ours_stop))
 
 
 def is_short(pronunciations: Pronunciations, words: Sequence[str]) -> bool:

@@ -1,15 +1,14 @@
 """How far one hearing of an utterance must lead another: `margins.yaml`, fitted on people kept for tuning.
 
 `python -m models.training.judge`, `models.training.judge_short_stops` and `models.training.judge_stops_in_quiet`
-write the file with its evidence.
+write the file with its evidence. What long phrases want in quiet stands beside the trades (`long_stops.yaml`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
 from importlib import resources
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 from ruamel.yaml import YAML
@@ -31,9 +30,6 @@ class Margins(BaseModel):
     """An answer that speech outside the grammar leads by more was not said."""
     ours_stop: Exact
     """A long stop phrase so close behind the best alternative acts in noise: a missed stop is the worse fault."""
-    ours_long_stop: Mapping[str, Exact]
-    """In quiet such a phrase must lead everything else by so much: it does when it is called, and what is heard as
-    it does not. Any other acts there as in noise. Between noise and quiet, as of short ones, a straight line."""
     ours_short_stop: Points
     """A short one acts, always, where it leads everything else by so much: in quiet its sounds are clear, and what
     leads by less is another word."""
@@ -83,9 +79,13 @@ def in_quiet(margins: Margins, lead: Decimal) -> Points:
     return (noisy, -margins.ours_stop), (quiet, lead)
 
 
-def _read() -> Margins:
-    text = resources.files(__package__).joinpath("margins.yaml").read_text(encoding="utf-8")
-    return Margins.model_validate(YAML(typ="safe", pure=False).load(text))
+def _read(package: str, name: str) -> Any:
+    text = resources.files("handsfree").joinpath(package, name).read_text(encoding="utf-8")
+    return YAML(typ="safe", pure=False).load(text)
 
 
-MARGINS: Final = _read()
+MARGINS: Final = Margins.model_validate(_read("session", "margins.yaml"))
+LONG_STOPS: Final = {phrase: Decimal(lead) for phrase, lead in _read("trades", "long_stops.yaml").items()}
+"""By how much each of these stop phrases must lead everything else in quiet: it does when it is called, and what
+is heard as it does not. Any other acts there as in noise. Between noise and quiet, as of short ones, a straight
+line."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import gzip
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -106,8 +106,6 @@ def write(margins: Margins) -> None:
         value = getattr(margins, name)
         if isinstance(value, Decimal):
             written.append(f'{name}: "{value.normalize():f}"')
-        elif isinstance(value, Mapping):
-            written += [f"{name}:", *(f'  {key}: "{each.normalize():f}"' for key, each in sorted(value.items()))]
         else:
             written += [f"{name}:", *(f"  - {json.dumps(one, default=str)}" for one in value)]
     FILE.write_text("\n".join(written) + "\n", encoding="utf-8")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -18,12 +18,14 @@ from typing import Any
 from handsfree.events.inputs import Heard
 from handsfree.session.fusion import is_short
 from handsfree.session.margins import MARGINS as NOW
-from handsfree.session.margins import Margins, at, in_quiet
+from handsfree.session.margins import at, in_quiet
 from models.training.judge_short_stops import ALONE, STEP, Lead, lines, write
 from tests.bench.hearing.deciding import plan, without
 
 BEGINS = "long stop phrases in quiet"
 """How the evidence of this fit begins."""
+FILE = Path(__file__).parents[2] / "handsfree" / "trades" / "long_stops.yaml"
+BEGINNING = "# Written by `python -m models.training.judge_stops_in_quiet --write`: do not edit."
 SPARE = Decimal("5.0")
 """So far below the least lead of a true one: between two voices the lead of a phrase differs by as much."""
 
@@ -43,19 +45,20 @@ def main() -> None:
             said[called].append(leads[called])
         elif not called:
             talk += leads.items()
-    margins = NOW.model_copy(update={"ours_long_stop": fitted(said)})
-    none = NOW.model_copy(update={"ours_long_stop": {}})
-    before, after = (sum(_acts(one, *each) for each in talk) for one in (none, margins))
+    wanted = fitted(said)
+    before, after = (sum(_acts(one, *each) for each in talk) for one in ({}, wanted))
     calls = [(phrase, lead) for phrase, each in said.items() for lead in each]
     told = (
         f"{BEGINS}: {len(calls)} of {len(said)} phrases by tuning voices, and by people said twice,"
-        f" {sum(not _acts(margins, *each) for each in calls)} lead by less; {len(margins.ours_long_stop)} phrases"
+        f" {sum(not _acts(wanted, *each) for each in calls)} lead by less; {len(wanted)} phrases"
         f" want a lead; of talk of the tuning people {before} -> {after} act"
     )
-    print(f"{told}\n{margins.ours_long_stop}")
+    print(f"{told}\n{wanted}")
     if given.write:
         kept = [one for one in NOW.evidence if not one.startswith(BEGINS)]
-        write(margins.model_copy(update={"evidence": (*kept, told)}))
+        write(NOW.model_copy(update={"evidence": (*kept, told)}))
+        written = [f'{phrase}: "{lead.normalize():f}"' for phrase, lead in sorted(wanted.items())]
+        FILE.write_text("\n".join([BEGINNING, *written, ""]), encoding="utf-8")
 
 
 def fitted(said: dict[str, list[Lead]]) -> dict[str, Decimal]:
@@ -76,8 +79,8 @@ def _steps(lead: Decimal) -> Decimal:
     return (lead / STEP).to_integral_value("ROUND_FLOOR") * STEP
 
 
-def _acts(margins: Margins, phrase: str, lead: Lead) -> bool:
-    return lead[1] >= at(in_quiet(margins, margins.ours_long_stop.get(phrase, -margins.ours_stop)), lead[0])
+def _acts(wanted: Mapping[str, Decimal], phrase: str, lead: Lead) -> bool:
+    return lead[1] >= at(in_quiet(NOW, wanted.get(phrase, -NOW.ours_stop)), lead[0])
 
 
 def _leads(utterances: Iterable[Any]) -> dict[str, Lead]:

@@ -13,7 +13,7 @@ from handsfree.events import decisions as ev
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
 from handsfree.session import fusion
 from handsfree.session.fusion import LIMIT_MARGIN, STEP, UNKNOWN_MARGIN, Interpretation, choose, choose_typed
-from handsfree.session.margins import MARGINS
+from handsfree.session.margins import LONG_STOPS, MARGINS
 from handsfree.session.rehearsal import Rehearsal
 
 ROW = "nine point three four point six one eight maximum"
@@ -158,8 +158,8 @@ BETWEEN = (NOISY + QUIET) / 2
 @pytest.mark.parametrize(
     ("phrase", "hazard", "lead"),
     [
-        ("smell gas", "gas-smell", MARGINS.ours_long_stop["smell gas"]),
-        ("stop stop", "stop-work", MARGINS.ours_long_stop["stop stop"]),
+        ("smell gas", "gas-smell", LONG_STOPS["smell gas"]),
+        ("stop stop", "stop-work", LONG_STOPS["stop stop"]),
         ("there's smoke", "fire", -MARGINS.ours_stop),
     ],
 )
@@ -176,7 +176,7 @@ def test_a_longer_hazard_wants_a_lead_only_in_quiet(phrase: str, hazard: str, le
 
 def test_a_longer_hazard_wants_no_more_than_a_short_one() -> None:
     """Its sounds are more, so that as much is always enough."""
-    assert all(0 <= lead <= QUIET_LEAD for lead in MARGINS.ours_long_stop.values())
+    assert all(0 <= lead <= QUIET_LEAD for lead in LONG_STOPS.values())
 
 
 @pytest.mark.parametrize(

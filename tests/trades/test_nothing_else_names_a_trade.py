@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PROCEDURES = ROOT / "procedures"
-SCANNED = ("events", "gates", "glance", "lexicon", "procedure", "questions", "session")
+SCANNED = ("desk", "events", "gates", "glance", "lexicon", "procedure", "questions", "session")
 
 OF_A_TRADE = frozenset(
     {
@@ -24,6 +24,14 @@ ALIKE = {
     ("procedure/added.py", "put-back"): "the ending that the language itself adds",
     ("questions/put_back.py", "put-back"): "the kind of question",
     ("events/upcasting.py", "put-back"): "the kind of question",
+    **{
+        (f"desk/{file}.py", rule): "a rule of checklists"
+        for file, rules in {
+            "supervision": ["put-back", "settings-back", "in-date"],
+            "concerns": ["put-back", "settings-back"],
+        }.items()
+        for rule in rules
+    },
 }
 """Words in quotes that happen to be the id of a gate that ships, and what they are."""
 
@@ -31,6 +39,7 @@ ALIKE = {
 def named(text: str) -> set[str]:
     """Return the words of a trade in a text; names in snake case and in capitals within are taken apart."""
     words = re.findall(r"[a-z]+[0-9]?", re.sub(r"([a-z0-9])([A-Z])", r"\1 \2", text).lower())
+    words = [one for one in words if one != "cos"]  # the cosine, in a script
     return {word for one in words for word in (one, one.removesuffix("s")) if word in OF_A_TRADE}
 
 
@@ -43,12 +52,13 @@ def gate_ids() -> frozenset[str]:
 
 
 def scanned() -> dict[str, str]:
-    """Return every source file that is scanned, by its path under the package."""
+    """Return every source file and its data that is scanned, by its path under the package."""
     package = ROOT / "handsfree"
     return {
         str(path.relative_to(package)): path.read_text()
         for folder in SCANNED
-        for path in sorted((package / folder).rglob("*.py"))
+        for path in sorted((package / folder).rglob("*"))
+        if path.suffix in {".py", ".yaml", ".html", ".js", ".css"}
     }
 
 
