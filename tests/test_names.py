@@ -6,6 +6,7 @@ import ast
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,12 +16,18 @@ import handsfree
 PACKAGE = Path(handsfree.__file__).parent
 
 
+@cache
+def parsed(source: str) -> ast.Module:
+    """Return the tree of a source, which several tests walk."""
+    return ast.parse(source)
+
+
 def owners(sources: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     """Return class -> the modules that define it, or give its name to a type, in order; private names left out."""
     classes: set[str] = set()
     found: dict[str, list[str]] = defaultdict(list)
     for module, source in sources:
-        for node in ast.parse(source).body:
+        for node in parsed(source).body:
             if isinstance(node, ast.ClassDef):
                 classes.add(node.name)
                 found[node.name].append(module)
@@ -31,6 +38,7 @@ def owners(sources: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     return {name: found[name] for name in sorted(classes) if not name.startswith("_")}
 
 
+@cache
 def package() -> list[tuple[str, str]]:
     """Return the name and the source of every module."""
     files = sorted(PACKAGE.rglob("*.py"))
@@ -84,7 +92,7 @@ def words_of(name: str) -> set[str]:
 
 def names_given(source: str) -> Iterator[str]:
     """Yield every name that a module gives: to classes, functions, parameters, variables and fields."""
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(parsed(source)):
         if isinstance(node, ast.ClassDef | ast.FunctionDef):
             yield node.name
         elif isinstance(node, ast.arg):

@@ -14,11 +14,14 @@ from handsfree.problem import Problem
 CALLS = calls_of_a_visit()
 
 
+EVERY_CALL = pytest.mark.slow("each call of a visit; the fast stage has every fifth")
+
+
 @pytest.mark.parametrize("sticky", [False, True], ids=["once", "from then on"])
 @pytest.mark.parametrize(
     ("failure", "stride"),
-    [(errno.EIO, 1), (errno.ENOSPC, 3), (errno.EINTR, 3)],
-    ids=["EIO", "ENOSPC", "EINTR"],
+    [(errno.EIO, 5), (errno.ENOSPC, 5), (errno.EINTR, 5), pytest.param(errno.EIO, 1, marks=EVERY_CALL)],
+    ids=["EIO", "ENOSPC", "EINTR", "EIO at each"],
 )
 def test_a_failing_call_is_told_and_loses_nothing(failure: int, stride: int, sticky: bool) -> None:
     """The person is told in one sentence, nothing more is acknowledged, and with the disk well the visit ends."""

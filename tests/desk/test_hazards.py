@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from lists import NAMED, OFFICE, STRANGER, SUPERVISOR
+from lists import NAMED, OFFICE, STRANGER, SUPERVISOR, enrol_devices
 from starlette.testclient import TestClient
 
 from handsfree.desk.alerting import AlertChannel, HazardAlerts
@@ -27,13 +27,23 @@ from handsfree.office.verification import known_enrolment, verify_anchored
 from handsfree.store.kept import Examined
 
 
+@pytest.fixture(scope="module")
+def examined(recorded_short, tmp_path_factory):
+    """What the desk finds in the two visits, by name."""
+    state = tmp_path_factory.mktemp("examined")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(state))
+        enrol_devices(recorded_short, state)
+        return {name: examine(recorded_short / name) for name in ("first", "second")}
+
+
 @pytest.fixture
-def index(short):
+def index(short, examined):
     """Two visits that were stopped by a call and left off, examined."""
     made = Index(short)
     made.scan()
-    for name in ("first", "second"):
-        made.keep(key_of(name), examine(short / name))
+    for name, found in examined.items():
+        made.keep(key_of(name), found)
     return made
 
 

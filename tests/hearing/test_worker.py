@@ -73,7 +73,13 @@ def test_utterances_come_from_another_process_and_end_with_the_source():
 
 
 @pytest.mark.parametrize(
-    ("fault", "told"), [("abort", "SIGABRT"), ("segfault", "SIGSEGV"), ("hang", "hung"), ("circle", "hung")]
+    ("fault", "told"),
+    [
+        ("segfault", "SIGSEGV"),
+        ("hang", "hung"),
+        pytest.param("abort", "SIGABRT", marks=pytest.mark.slow("another signal, the same way")),
+        pytest.param("circle", "hung", marks=pytest.mark.slow("hung as well, and seconds of work")),
+    ],
 )
 def test_a_native_crash_or_a_hang_becomes_an_event_and_hearing_goes_on(tmp_path, fault, told):
     recogniser = functools.partial(FaultyRecogniser, SCRIPT, fault, tmp_path / "has happened")
