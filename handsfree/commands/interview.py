@@ -15,6 +15,7 @@ from typing import TypeVar
 import typer
 
 from handsfree.problem import ExitCode, Problem
+from handsfree.procedure.sheet_questions import SheetQuestion
 
 T = TypeVar("T")
 BACK = "back"
@@ -27,10 +28,12 @@ class BackAsked(Exception):  # noqa: N818 - no error: the person wants the quest
 class Interview:
     """Questions by a path that names them; answers already kept are taken without asking."""
 
-    def __init__(self, sheet: Path) -> None:
+    def __init__(self, sheet: Path, spell: Callable[[str], str] | None = None) -> None:
+        """`spell` takes letters and digits by voice."""
         self.kept_at = sheet.with_name(f"{sheet.name}.answers")
         self.offer: Callable[[str, Mapping[str, str]], tuple[str, str] | None] = lambda *_: None
         """Path of a question and the answers so far -> an answer to offer and where it is from; Enter takes it."""
+        self._spell, self._told = spell, set[str]()
         self._kept: dict[str, str] = self._read()
         if self._kept:
             typer.echo(f"Going on with {len(self._kept)} answers kept in {self.kept_at}.")
@@ -57,28 +60,20 @@ class Interview:
             os.fsync(out.fileno())
         beside.replace(self.kept_at)
 
-    def ask(
-        self,
-        path: str,
-        asked: str,
-        read: Callable[[str], T],
-        *,
-        default: str | None = None,
-        spell: Callable[[str], str] | None = None,
-    ) -> T:
+    def ask(self, question: SheetQuestion, read: Callable[[str], T]) -> T:
         """Return the answer to a question, asked until `read` takes it: its ValueError says what to write."""
-        if path in self._kept:
+        if question.path in self._kept:
             try:
-                return read(self._kept[path])
+                return read(self._kept[question.path])
             except ValueError:
-                del self._kept[path]  # the sheet has changed since: it is asked again
-        offered = self._offered(path, read)
+                del self._kept[question.path]  # the sheet has changed since: it is asked again
+        offered = self._offered(question.path, read)
         while True:
-            if spell is not None and offered is None:
-                text = spell(asked)
+            if self._spell is not None and question.may_be_spelled and offered is None:
+                text = self._spell(question.prompt)
             else:
-                shown = default if offered is None else offered
-                text = str(typer.prompt(asked, default=shown, show_default=bool(shown))).strip()
+                shown = question.default if offered is None else offered
+                text = str(typer.prompt(question.prompt, default=shown, show_default=bool(shown))).strip()
             if text.lower() == BACK:
                 raise BackAsked
             try:
@@ -86,9 +81,21 @@ class Interview:
             except ValueError as error:
                 typer.echo(f"{text!r} cannot stand: {error}")
                 continue
-            self._kept[path] = text
+            self._kept[question.path] = text
             self._write()
             return value
+
+    def tell(self, path: str, sentence: str) -> None:
+        """Say something about a question, once."""
+        if path not in self._told:
+            self._told.add(path)
+            typer.echo(sentence)
+
+    def asks_again(self, path: str, why: str) -> bool:
+        """Say why the answers below a path cannot stand together; they are asked for again."""
+        typer.echo(f"These cannot stand together: {why}")
+        self.forget(path)
+        return True
 
     def _offered(self, path: str, read: Callable[[str], object]) -> str | None:
         """Return an answer that is offered to a question, told with where it is from; None for none."""
@@ -102,10 +109,6 @@ class Interview:
             return None
         typer.echo(f"{origin}: {text}. Enter takes it.")
         return text
-
-    def yes(self, path: str, asked: str, *, default: bool = False) -> bool:
-        """Return the answer to a question of yes or no."""
-        return self.ask(path, f"{asked} (yes or no)", _yes_or_no, default="yes" if default else "no")
 
     def forget(self, path: str) -> None:
         """Drop the answers to a question and to all below it, so that they are asked for again."""
@@ -131,14 +134,6 @@ class Interview:
     def done(self) -> None:
         """Drop the kept answers: the sheet holds them now."""
         self.kept_at.unlink(missing_ok=True)
-
-
-def _yes_or_no(text: str) -> bool:
-    if text.lower() in {"y", "yes"}:
-        return True
-    if text.lower() in {"n", "no"}:
-        return False
-    raise ValueError("write yes or no")
 
 
 __all__ = ["BackAsked", "Interview"]

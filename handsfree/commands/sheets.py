@@ -2,41 +2,36 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import nullcontext
 from datetime import date
-from decimal import Decimal
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import typer
-from ruamel.yaml import YAML
-from ruamel.yaml.nodes import ScalarNode
 
 from handsfree.commands.interview import Interview
-from handsfree.commands.sheet_questions import SheetQuestions
-from handsfree.commands.written_answers import choice_written
 from handsfree.desk.earlier_records import EarlierRecords
 from handsfree.desk.known_before import KnownBefore
-from handsfree.documents import parse_document, read_document
+from handsfree.documents import read_document
 from handsfree.office.verification import known_enrolment
 from handsfree.problem import Problem
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.sheets import load_sheets, model_of, read_appliance_sheet, read_job_sheet, trade_of
+from handsfree.procedure.sheet_making import (
+    NO_VISIT,
+    NewApplianceSheet,
+    NewJobSheet,
+    VisitNeeds,
+    needs_of,
+    written,
+)
+from handsfree.procedure.sheet_questions import SheetQuestion
+from handsfree.procedure.sheets import load_sheets, model_of, read_appliance_sheet, trade_of
 from handsfree.procedure.trades import TradeData, trade_data_asked
+from handsfree.procedure.written_answers import choice_written
 from handsfree.visit.sheet_standing import sheet_standing
-
-AskPerson = Callable[[str], str]
-"""Asks a person for one thing and returns what was answered."""
-
-_GIVEN = frozenset({"handsfree", "trade", "appliance"})
-"""Facts of the job sheet that the appliance sheet settles."""
-
-FIRST_VERSION = "1.0.0"
-"""Of a new sheet of maker's data; each change raises it."""
 
 
 def check_sheet(file: Path) -> dict[str, Any]:
@@ -77,45 +72,35 @@ def make_job_sheet(
     a folder know of the appliance or the site is offered.
     """
     _is_new(file)
-    interview = Interview(file)
     spell = _Speller(microphone, model).ask if by_voice and model is not None else None
+    interview = Interview(file, spell)
     with nullcontext(None) if last_visits is None else EarlierRecords(last_visits) as records:
-        content = interview.lead(lambda: _job(file, appliance, visit, interview, spell=spell, records=records))
+        document = read_document(appliance or interview.lead(lambda: _appliance_beside(file, interview)))
+        if Path(document.file).resolve().parent != file.resolve().parent:
+            what = "the job sheet must stand beside the maker's data"
+            raise Problem(what, where=str(file), remedy="use one folder")
+        sheet = NewJobSheet(document, _needs(visit, trade_of(document)))
+        if records is not None:
+            known = KnownBefore(records, model_of(sheet.trade, "job"), sheet.trade.name, known_enrolment())
+            interview.offer = partial(_offer, known, records.left_out)
+        content = interview.lead(partial(_walk, sheet, interview))
     _write(file, content)
     interview.done()
 
 
-def _job(
-    file: Path,
-    appliance: Path | None,
-    visit: Path | None,
-    interview: Interview,
-    *,
-    spell: AskPerson | None,
-    records: EarlierRecords | None,
-) -> dict[str, Any]:
-    """Return the content of a job sheet, asked until job and maker's data agree."""
-    document = read_document(appliance or _appliance_beside(file, interview))
-    if Path(document.file).resolve().parent != file.resolve().parent:
-        raise Problem("the job sheet must stand beside the maker's data", where=str(file), remedy="use one folder")
-    data, trade = read_appliance_sheet(document), trade_of(document)
-    needed = _needed(visit)
-    questions = SheetQuestions(interview, _units(trade), needed, spell=spell)
-    name = Path(document.file).name
-    unasked = _GIVEN | _idle(visit)
-    if records is not None:
-        known = KnownBefore(records, model_of(trade, "job"), trade.name, known_enrolment())
-        interview.offer = partial(_offer, known, records.left_out)
+def _walk(sheet: NewJobSheet | NewApplianceSheet, interview: Interview) -> dict[str, Any]:
+    """Return the content of a sheet, asked until all of it goes together."""
     while True:
-        given: dict[str, Any] = {"handsfree": 1, "trade": trade.name, "appliance": name}
-        content = given | questions.block(model_of(trade, "job"), "", unasked)
-        job = read_job_sheet(parse_document(_written(content), str(file)))
-        wrong = next(trade.sheets(job=job, appliance=data).disagreements(), None)
-        if wrong is None:
+        content = sheet.content(interview)
+        fault = sheet.fault(content)
+        if fault is None:
             return content
-        key, what, remedy = wrong
-        typer.echo(f"{what}; {remedy}")
-        interview.forget(key)
+        typer.echo(fault.sentence)
+        interview.forget(fault.path)
+
+
+def _needs(visit: Path | None, of: TradeData) -> VisitNeeds:
+    return NO_VISIT if visit is None else needs_of(load_procedure(visit), of)
 
 
 def _offer(known: KnownBefore, left_out: list[str], path: str, given: Mapping[str, str]) -> tuple[str, str] | None:
@@ -124,25 +109,6 @@ def _offer(known: KnownBefore, left_out: list[str], path: str, given: Mapping[st
     while left_out:
         typer.echo(left_out.pop(0))
     return None if found is None else (found.text, f"On the job sheet of {found.day}")
-
-
-def _idle(visit: Path | None) -> frozenset[str]:
-    """Return the facts of the job sheet that change nothing of a visit: they are not asked for."""
-    if visit is None:
-        return frozenset({"language", "photos"})
-    procedure = load_procedure(visit)
-    used = {"language": bool(procedure.file.translations)}
-    used["photos"] = any(placed.gate.photo for placed in procedure.gates.values())
-    return frozenset(name for name, is_used in used.items() if not is_used)
-
-
-def _needed(visit: Path | None) -> frozenset[str]:
-    """Return the facts of the job sheet that a visit or a part of it cannot do without."""
-    if visit is None:
-        return frozenset()
-    documents = (one.content for one in load_procedure(visit).documents)
-    named = (one.get("jobsheet") or () for one in documents if isinstance(one, dict))
-    return frozenset(fact.replace("-", "_") for facts in named for fact in facts)
 
 
 def _appliance_beside(file: Path, interview: Interview) -> Path:
@@ -161,52 +127,17 @@ def _appliance_beside(file: Path, interview: Interview) -> Path:
         )
     if len(found) == 1:
         return next(iter(found.values()))
-    asked = f"Maker's data (one of: {', '.join(found)})"
-    return found[interview.ask("maker's data", asked, lambda text: choice_written(text, tuple(found)))]
+    question = SheetQuestion("maker's data", f"Maker's data (one of: {', '.join(found)})", choices=tuple(found))
+    return found[interview.ask(question, lambda text: choice_written(text, tuple(found)))]
 
 
 def make_appliance_sheet(file: Path, trade: str, visit: Path | None = None) -> None:
     """Ask for the maker's data in the order of a manual, and say what a visit lacks without a figure."""
     _is_new(file)
     interview, of = Interview(file), trade_data_asked(trade)
-    without = _gates_without(of, visit)
-    questions = SheetQuestions(interview, _units(of), without=lambda name: without.get(name, ""))
-    given = {"handsfree": 1, "trade": of.name, "version": FIRST_VERSION}
-
-    def walk() -> dict[str, Any]:
-        return given | questions.block(model_of(of, "appliance"), "", frozenset(given))
-
-    content = interview.lead(walk)
-    while True:
-        try:
-            read_appliance_sheet(parse_document(_written(content), str(file)))
-        except Problem as problem:
-            typer.echo(problem.what)
-            interview.forget(str(list(content)[-1]))
-            content = interview.lead(walk)
-        else:
-            break
+    content = interview.lead(partial(_walk, NewApplianceSheet(of, _needs(visit, of)), interview))
     _write(file, content)
     interview.done()
-
-
-def _gates_without(of: TradeData, visit: Path | None) -> dict[str, str]:
-    """Return fact -> the sentence that names the gates which say "no limit loaded" without it."""
-    if visit is None:
-        return {}
-    gates = load_procedure(visit).gates.values()
-    told = {}
-    for fact, calculations in of.sheets.judged_by().items():
-        lacking = [
-            one.id
-            for one in gates
-            if one.gate.effects.judges and one.gate.effects.judges.calculation in calculations
-        ]
-        if lacking:
-            told[fact] = (
-                f'Without {fact.replace("_", " ")} these gates say "no limit loaded": {", ".join(lacking)}.'
-            )
-    return told
 
 
 def check_appliance(file: Path) -> dict[str, Any]:
@@ -223,10 +154,6 @@ def check_appliance(file: Path) -> dict[str, Any]:
     }
 
 
-def _units(of: TradeData) -> dict[str, str]:
-    return {name: one.unit for name, one in of.quantities.items()}
-
-
 def _is_new(file: Path) -> None:
     if file.exists():
         raise Problem("this file exists already", where=str(file), remedy="name a new one")
@@ -234,22 +161,7 @@ def _is_new(file: Path) -> None:
 
 def _write(file: Path, content: dict[str, Any]) -> None:
     with file.open("x", encoding="utf-8") as out:
-        out.write(_written(content))
-
-
-def _written(content: dict[str, Any]) -> str:
-    yaml = YAML()
-    yaml.representer.add_representer(Decimal, _exact)
-    buffer = io.StringIO()
-    yaml.dump(content, buffer)
-    return buffer.getvalue()
-
-
-def _exact(representer: Any, value: Decimal) -> ScalarNode:
-    text = f"{value:f}"
-    kind = "float" if "." in text else "int"  # a whole number tagged otherwise would be written in quotes
-    node: ScalarNode = representer.represent_scalar(f"tag:yaml.org,2002:{kind}", text)
-    return node
+        out.write(written(content))
 
 
 class _Speller:

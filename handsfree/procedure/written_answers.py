@@ -114,6 +114,15 @@ def choice_written(text: str, choices: tuple[str, ...]) -> str:
     return meant[0]
 
 
+def yes_or_no(text: str) -> bool:
+    """Return what was answered to a question of yes or no."""
+    if text.lower() in {"y", "yes"}:
+        return True
+    if text.lower() in {"n", "no"}:
+        return False
+    raise ValueError("write yes or no")
+
+
 def value_written(text: str, kind: Any, unit: str = "") -> object:
     """Return what was written as a sheet's file holds it; ValueError says what to write."""
     if kind is date:
@@ -130,4 +139,4 @@ def value_written(text: str, kind: Any, unit: str = "") -> object:
     return text
 
 
-__all__ = ["choice_written", "day_written", "number_written", "value_written"]
+__all__ = ["choice_written", "day_written", "number_written", "value_written", "yes_or_no"]
