@@ -130,9 +130,9 @@ def desk(
     hooks.start(index.store)
     beside = Checker(index, errands=errands), hearing
     pages = (
-        SignedInDesks(index, door, beside).application()
+        SignedInDesks(index, door, beside, outgoing).application()
         if sign_in
-        else Desk(seen, door, signer).application(*beside)
+        else Desk(seen, door, signer, outgoing=outgoing).application(*beside)
     )
     site = WithApi(pages, ApiSite(index.store, ApiTokens(state_folder())).application())
     server.run(AccessLog(EncryptedOnly(site), state_folder() / ACCESS_LOG) if open_to_all else site)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cached_property
@@ -63,8 +63,9 @@ def alike(one: str, other: str) -> bool:
 class EarlierRecords:
     """The records in a folder, those that came packed laid out in a folder that goes away at the end."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder, self._room = folder, ExitStack()
+    def __init__(self, folder: Path, records: Sequence[Path] | None = None) -> None:
+        """Look at these `records` of the folder; at all beneath it when they are left out."""
+        self._folder, self._records, self._room = folder, records, ExitStack()
         self.left_out: list[str] = []
         """A sentence for each record that was left out."""
 
@@ -83,7 +84,7 @@ class EarlierRecords:
     @cached_property
     def all(self) -> tuple[EarlierRecord, ...]:
         """The records that begin as a visit does."""
-        found = [*visits_beneath(self._folder), *self._laid_out()]
+        found = [*visits_beneath(self._folder), *self._laid_out()] if self._records is None else [*self._records]
         if len(found) > MOST_LOOKED_AT:
             self.left_out.append(f"only the first {MOST_LOOKED_AT} records of {self._folder} are looked at")
         records = []

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -54,9 +55,13 @@ class SignedInDesks:
     """The pages of everybody who may sign in, over one folder of visits."""
 
     def __init__(
-        self, index: Index, door: Door, beside: tuple[Checker | None, HearingAgain | None] = (None, None)
+        self,
+        index: Index,
+        door: Door,
+        beside: tuple[Checker | None, HearingAgain | None] = (None, None),
+        outgoing: Path | None = None,
     ) -> None:
-        self._index, self._door, self._beside = index, door, beside
+        self._index, self._door, self._beside, self._outgoing = index, door, beside, outgoing
         self._people: dict[str, _SignedIn] = {}
         self._desks: dict[tuple[str, frozenset[str] | None], ASGIApp] = {}
         self._nobody = Desk(index.within(()), door)
@@ -89,7 +94,7 @@ class SignedInDesks:
             return None
         seen = who.key, None if who.offices is None else frozenset(who.offices)
         if seen not in self._desks:
-            desk = Desk(self._index.within(who.offices), self._door, person=who)
+            desk = Desk(self._index.within(who.offices), self._door, person=who, outgoing=self._outgoing)
             self._desks[seen] = desk.application(*self._beside)
         return self._desks[seen]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Collection, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -32,6 +32,8 @@ from handsfree.desk.guard import HEADERS, AccessGuard, Door
 from handsfree.desk.hazard_pages import HazardPages
 from handsfree.desk.hearing_again import HearingAgain
 from handsfree.desk.index import Index
+from handsfree.desk.prepare_pages import PreparePages
+from handsfree.desk.preparing import Preparing
 from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
 from handsfree.desk.view import VisitView, by_kind
@@ -75,11 +77,21 @@ class Desk:
     """The pages over one folder of visits."""
 
     def __init__(
-        self, index: Index, door: Door, signer: Signer | None = None, *, person: EnrolledKey | None = None
+        self,
+        index: Index,
+        door: Door,
+        signer: Signer | None = None,
+        *,
+        person: EnrolledKey | None = None,
+        outgoing: Path | None = None,
     ) -> None:
-        """`person` is whoever signed in and signs by passkey; else `signer` signs, or any supervisor's passkey."""
+        """`person` is whoever signed in and signs by passkey; else `signer` signs, or any supervisor's passkey.
+
+        Jobs are prepared in `outgoing`, and nowhere without it.
+        """
         self.index, self._door, self._person = index, door, person
         self.signing = SigningPages(index, door, signer, lambda key: self._dossier(key, afresh=True), person)
+        self._preparing = None if outgoing is None else Preparing(index, outgoing, self._offices)
         self._beside: Sequence[Checker | HearingAgain] = ()
         self._kept: OrderedDict[tuple[str, str], Dossier] = OrderedDict()
         self._pages = Environment(
@@ -110,6 +122,7 @@ class Desk:
                 *self.signing.routes(),
                 *self.entrance(),
                 *HazardPages(self.index, self._door, self.signing, self.page, self._form).routes(),
+                *self._prepare_routes(),
             ],
             exception_handlers={Problem: self.told, HTTPException: self._http},
             lifespan=beside_pages(self._beside),
@@ -121,10 +134,22 @@ class Desk:
         assets = Path(__file__).parent / "assets"
         return [*self.signing.passkey_routes(), Mount("/assets", StaticFiles(directory=assets))]
 
+    def _prepare_routes(self) -> list[Route]:
+        return (
+            []
+            if self._preparing is None
+            else PreparePages(self._preparing, self._door, self.page, self._form).routes()
+        )
+
+    def _offices(self) -> Collection[str] | None:
+        who = self._person or self.signing.who()
+        return who.offices if who else None
+
     def page(self, name: str, status: int = 200, **values: Any) -> HTMLResponse:
         """Return a page by its template."""
         who = self.signing.who()
         values |= {"supervisor": who.name if who else "", "signed_in": self._person.name if self._person else ""}
+        values["prepares"] = self._preparing is not None
         return HTMLResponse(self._pages.get_template(name).render(**values), status)
 
     def told(self, _: Request, problem: Exception) -> Response:
@@ -254,14 +279,14 @@ class Desk:
         dossier = await run_in_threadpool(self._dossier, request.path_params["key"])
         return Response(await run_in_threadpool(printed.pdf, dossier), media_type="application/pdf")
 
-    async def _form(self, request: Request) -> dict[str, list[str]]:
-        """Return the members of a form that this desk's own page sent."""
+    async def _form(self, request: Request, most: int = LONGEST_FORM) -> dict[str, list[str]]:
+        """Return the members of a form that this desk's own page sent, of so many bytes at most."""
         body = b""
         async for piece in request.stream():
             body += piece
-            if len(body) > LONGEST_FORM:
+            if len(body) > most:
                 raise HTTPException(413, "This form is too long.")
-        form = parse_qs(body.decode("utf-8", "replace"))
+        form = parse_qs(body.decode("utf-8", "replace"), keep_blank_values=True)
         if not self._door.form_is_ours(form.get("form_token", [""])[0]):
             raise HTTPException(403, "This form is not of this desk, or is too old: open the page again.")
         return form

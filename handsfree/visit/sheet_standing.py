@@ -12,12 +12,14 @@ from handsfree.office.verification import known_enrolment
 from handsfree.problem import ExitCode, Problem
 
 
-def sheet_standing(sheet: Path, content: bytes, version: str | None) -> tuple[SheetCheck, dict[str, bytes]]:
+def sheet_standing(
+    sheet: Path, content: bytes, version: str | None, enrolment: Path | None = None
+) -> tuple[SheetCheck, dict[str, bytes]]:
     """Return who signed a sheet, and what was signed, to be kept with the visit; Problem for a withdrawn version.
 
-    Without an enrolment list on this machine nobody is known, and no signature counts.
+    Without an enrolment list on this machine (its own, or the one given) nobody is known, and no signature counts.
     """
-    listed, file = known_enrolment(), check_file(sheet)
+    listed, file = known_enrolment(enrolment), check_file(sheet)
     signed = read_signed(file)
     if listed is None:
         return SheetCheck((), ("this machine has no enrolment list, so it knows nobody who signs",)), {}

@@ -29,6 +29,7 @@ from handsfree.desk.guard import Door  # noqa: E402
 from handsfree.desk.index import Index  # noqa: E402
 from handsfree.desk.site import Desk  # noqa: E402
 
+MAKERS = Path(__file__).parents[2] / "handsfree" / "demo" / "appliance-24.yaml"
 CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
 
 
@@ -72,9 +73,11 @@ def desk(visits, tmp_path_factory):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    server = uvicorn.Server(
-        uvicorn.Config(Desk(index, Door(), SUPERVISOR).application(), port=port, log_level="error")
-    )
+    makers = visits.parent / "outgoing" / "all" / "appliances"
+    makers.mkdir(parents=True)
+    shutil.copy(MAKERS, makers)
+    pages = Desk(index, Door(), SUPERVISOR, outgoing=visits.parent / "outgoing")
+    server = uvicorn.Server(uvicorn.Config(pages.application(), port=port, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:

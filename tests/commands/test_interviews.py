@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 
 from handsfree.blocks import described_fields
 from handsfree.commands.app import app
-from handsfree.procedure.written_answers import day_written, number_written
 from handsfree.documents import read_document
 from handsfree.problem import ExitCode
 from handsfree.procedure.sheets import load_sheets, read_appliance_sheet
+from handsfree.procedure.written_answers import day_written, number_written
 from handsfree.shipped import procedure_path
 from handsfree.trades.combustion import sheets as combustion
 from handsfree.visit.folder import load_plan

@@ -1,7 +1,9 @@
 """The office sends by itself: a returned visit's question, next jobs with last visits of their serial, bundles."""
 
 import json
+import shutil
 from hashlib import sha256
+from pathlib import Path
 
 import pytest
 from lists import SUPERVISOR
@@ -10,6 +12,7 @@ from starlette.testclient import TestClient
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
+from handsfree.desk.preparing import Preparing
 from handsfree.desk.site import Desk
 from handsfree.handover.dispatch import Dispatch
 from handsfree.handover.fetching import fetch
@@ -18,7 +21,9 @@ from handsfree.handover.outbox import Outbox
 from handsfree.handover.package import unpacked
 from handsfree.ledger import RecordVerdict, verify
 from handsfree.office.enrolment import Role
+from handsfree.procedure.sheets import load_sheets
 
+MAKERS = Path(__file__).parents[2] / "handsfree" / "demo" / "appliance-24.yaml"
 REMARK = "Which nozzle did you find?\nAnd who fitted it?"
 
 
@@ -102,3 +107,29 @@ def test_a_sheet_that_is_none_is_told_with_its_place_and_stops_nothing_else(offi
     (jobs / "good.yaml").write_text("job: J7\nserial: unknown\n")
     assert list(fetched()) == ["jobs/good.yaml"]
     assert "bad.yaml:" in dispatch.illness
+
+
+def test_a_job_prepared_on_the_desk_arrives_with_its_makers_data_and_is_a_sheet(office, pair, tmp_path):
+    """From the form to the device, where both sheets are read as a visit reads them."""
+    index, _, fetched = office
+    makers = tmp_path / "outgoing" / "all" / "appliances"
+    makers.mkdir(parents=True)
+    shutil.copy(MAKERS, makers)
+    (device,) = (one for one in pair.enrolment().of(Role.DEVICE))
+    preparing = Preparing(index, tmp_path / "outgoing", lambda: None)
+    name = preparing.begin_job(device.name, "combustion-check", MAKERS.name)
+    answers = {
+        "job": "J-9", "site": "Orchard House", "technician/name": "Ines Demoville", "technician/licence": "none 1",
+        "serial": "SN9", "fuel": "natural gas", "instrument/name": "Analyser", "instrument/serial": "FG1",
+        "instrument/calibrated_until": "30/06/2027", "instrument/co2": "measured", "alert/who": "the office",
+        "alert/number": "0555 0100",
+    }  # fmt: skip
+    preparing.drafts.answer(name, answers)
+    form = preparing.form(preparing.own(name))
+    preparing.drafts.answer(name, {one.path: one.answer for one in form.questions if one.is_open})
+    form = preparing.form(preparing.own(name))
+    assert (form.open, form.wrong) == (0, 0), [one.path for one in form.questions if one.is_open or one.fault]
+    preparing.finish(name, preparing.own(name), form)
+    found = fetched()
+    assert {"jobs/j-9.yaml", f"jobs/{MAKERS.name}"} <= set(found)
+    assert load_sheets(found["jobs/j-9.yaml"])[0].job.serial == "SN9"
