@@ -208,8 +208,9 @@ def _named(text: str, *, key: TypeAdapter[str], taken: frozenset[str], least: bo
 
 
 def _said(at: str) -> str:
-    """Return a path as it is said: `instrument/serial` is "instrument, serial"."""
-    return at.replace("/", ", ").replace("_", " ")
+    """Return a path as it is said: `instrument/serial` is "instrument, serial"; its unit is said behind it."""
+    name, _, unit = at.rpartition("_")
+    return (name if unit in _SUFFIXES else at).replace("/", ", ").replace("_", " ")
 
 
 def _says(one: FieldInfo) -> str:

@@ -49,6 +49,7 @@
     const field = change.target;
     if (!field.name.startsWith("answer:")) return;
     field.dataset.written = "";
+    form.dataset.underway = String(Number(form.dataset.underway ?? 0) + 1);
     order = order.then(async () => {
       try {
         const answer = await send(field);
@@ -59,7 +60,7 @@
       } catch {
         standing.textContent = "The desk cannot be reached: what you wrote stays on this page, and is not kept yet.";
       }
-      document.body.dataset.kept = String(Number(document.body.dataset.kept ?? 0) + 1);
+      form.dataset.underway = String(Number(form.dataset.underway) - 1);
     });
   });
 })();
