@@ -22,7 +22,7 @@ LONGEST_SHEET = 400_000
 ANSWER = "answer:"
 
 
-class MakePage(Protocol):
+class RenderPage(Protocol):
     """Renders a template."""
 
     def __call__(self, name: str, status: int = 200, **values: Any) -> Response:
@@ -30,7 +30,7 @@ class MakePage(Protocol):
         ...
 
 
-class ReadForm(Protocol):
+class ReadBoundedForm(Protocol):
     """Reads what a form of this desk sent."""
 
     async def __call__(self, request: Request, most: int = ...) -> dict[str, list[str]]:
@@ -41,7 +41,7 @@ class ReadForm(Protocol):
 class PreparePages:
     """Shows the forms, keeps each answer, and lays ready what is whole."""
 
-    def __init__(self, preparing: Preparing, door: Door, page: MakePage, form: ReadForm) -> None:
+    def __init__(self, preparing: Preparing, door: Door, page: RenderPage, form: ReadBoundedForm) -> None:
         self._preparing, self._door, self._page, self._form = preparing, door, page, form
 
     def routes(self) -> list[Route]:

@@ -14,7 +14,7 @@ from handsfree.procedure.sheet_making import NewApplianceSheet, NewJobSheet
 from handsfree.procedure.sheet_questions import SheetQuestion
 
 T = TypeVar("T")
-Offer = Callable[[str, Mapping[str, str]], tuple[str, str] | None]
+OfferAnswer = Callable[[str, Mapping[str, str]], tuple[str, str] | None]
 """Path of a question and the answers so far -> an answer to offer, and where it is from."""
 
 
@@ -48,7 +48,9 @@ class FormQuestion:
 class FilledForm:
     """The questions of one sheet by the answers kept so far."""
 
-    def __init__(self, sheet: NewJobSheet | NewApplianceSheet, kept: Mapping[str, str], offer: Offer) -> None:
+    def __init__(
+        self, sheet: NewJobSheet | NewApplianceSheet, kept: Mapping[str, str], offer: OfferAnswer
+    ) -> None:
         self._kept, self._offer, self._said = kept, offer, list[str]()
         self._asked: dict[str, FormQuestion] = {}
         self.content: dict[str, Any] = sheet.content(self)
