@@ -9,6 +9,7 @@ from handsfree.desk import wording
 from handsfree.desk.carried_in import carried_in
 from handsfree.desk.evidence import Evidence, at
 from handsfree.desk.lines import turn_told
+from handsfree.desk.makers_data import second_check
 from handsfree.desk.photos import photo_facts
 from handsfree.desk.signatures import drawn_signatures
 from handsfree.desk.witness import witness_facts
@@ -30,6 +31,7 @@ def facts(evidence: Evidence, *, earlier: bool = True, witness: bool = True) -> 
     first = [("Procedure", wording.standing_told(opened.standing))] if opened.standing else []
     first += [("Procedure", f"NOT PROVEN; these proofs fail: {unproven}")] if unproven else []
     told = [(fact.says, filled(evidence, fact.text) or fact.otherwise) for fact in evidence.forms.report.facts]
+    told.append(("Maker's data checked", second_check(evidence)))
     signed = [("Signature", f"{sentence_case(one.whose)}: {one.says}") for one in drawn_signatures(evidence)]
     return [
         *first,

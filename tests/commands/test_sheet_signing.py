@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,9 @@ from typer.testing import CliRunner
 
 from handsfree.bundles.sheet_check import check_file
 from handsfree.commands.app import app
+from handsfree.desk.customer import customers_page
+from handsfree.desk.dossier import open_dossier
+from handsfree.desk.paper import paper_of
 from handsfree.documents import read_document
 from handsfree.ledger.verification import BEFORE_THE_PROGRAM
 from handsfree.office.enrolling import add, begin
@@ -17,6 +21,9 @@ from handsfree.office.enrolment import NAME, Role
 from handsfree.office.kept_key import make_key
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.sheets import read_appliance_sheet
+from handsfree.shipped import procedure_path
+from handsfree.visit.folder import load_plan
+from handsfree.visit.recorder import Recorder
 from handsfree.visit.sheet_standing import sheet_standing
 
 MAKERS = Path(__file__).parents[2] / "handsfree" / "demo" / "appliance-24.yaml"
@@ -116,3 +123,32 @@ def test_a_withdrawn_version_leads_no_visit(sheet: Path, tmp_path: Path) -> None
 def test_a_sheet_without_a_version_cannot_be_signed(sheet: Path) -> None:
     sheet.write_text(sheet.read_text("utf-8").replace("version: 1.0.0\n", ""), "utf-8")
     assert "this sheet has no version" in signs(sheet, "writer")[1]
+
+
+@pytest.mark.parametrize(
+    ("signing", "says"),
+    [
+        ((), "No second person has checked it against the manual: nobody has signed it."),
+        (("writer",), "No second person has checked it against the manual: only writer has signed it."),
+        (("writer", "second"), "Every figure held against the manual by writer and by second."),
+    ],
+)
+def test_both_papers_say_whether_a_second_person_checked_the_makers_data(
+    sheet: Path, tmp_path: Path, signing: tuple[str, ...], says: str
+) -> None:
+    """From what is kept with the visit; where nobody is known who signs, no signature counts."""
+    for who in signing:
+        signs(sheet, who)
+    plan, kept = load_plan(procedure_path("gas-rate-check"), sheet.with_name("jobsheet.yaml"))
+    _, signatures = sheet_standing(sheet, kept[sheet.name], plan.sheets.appliance.version)
+    recorder, _ = Recorder.begin(tmp_path / "visit", plan, {**kept, **signatures})
+    recorder.release()
+    dossier = open_dossier(tmp_path / "visit", enrolment=tmp_path / "state" / NAME)
+    for page in (customers_page(dossier), paper_of(dossier)):
+        assert ("Maker's data checked", says) in page.facts
+    unknown = replace(dossier, evidence=replace(dossier.evidence, enrolment=None))
+    told = dict(customers_page(unknown).facts)["Maker's data checked"]
+    assert told.startswith("No second person has checked it against the manual: nobody has signed it")
+    assert told.endswith(
+        f"signed by {', '.join(signing)}, whom nobody vouches for here." if signing else "signed it."
+    )

@@ -2,7 +2,7 @@
 
 `golden/combustion.json` was written by the desk that still had them in Python (commit 7528638), of the same visit.
 Since then the verdicts tell an expanded uncertainty and whether a later one stands, the table what was altered
-while it was read, and nothing is judged as left by a visit that was stopped.
+while it was read, nothing is judged as left by a visit that was stopped, and the facts tell of the maker's data.
 """
 
 import json
