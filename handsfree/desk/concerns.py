@@ -159,7 +159,7 @@ def _of_stops(evidence: Evidence) -> Iterator[Concern]:
         if not stop.resumed:
             kind, weight = ("Limit passed", LIMIT) if stop.by_values else ("Stopped", STOPPED)
             yield Concern(kind, where, weight, "right", stop.seq)
-        elif stop.resumed in {wording.RE_ENTRY["misheard"], wording.RE_ENTRY["false-stop"]}:
+        elif stop.taken_back:
             weight = LIMIT + 1 if stop.by_values else MISHEARD
             yield Concern("Cleared by “misheard”", f"{where}; {stop.resumed}", weight, "right", stop.seq)
         elif stop.by_values:

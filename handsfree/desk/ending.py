@@ -33,6 +33,11 @@ class StopTold:
     resumed: str = ""
     resumed_seq: int | None = None
 
+    @property
+    def taken_back(self) -> bool:
+        """Whether the work went on because a person said that it was no stop."""
+        return self.resumed in wording.TAKEN_BACK
+
 
 @dataclass(frozen=True)
 class LeftOut:

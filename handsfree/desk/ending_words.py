@@ -78,7 +78,11 @@ def left_out(ending: VisitEnd) -> str:
 
 def stop_lines(stops: Sequence[StopTold]) -> list[str]:
     """Return each stop and what came after it; those that came again and again in the same way are one line."""
-    return [_stop_line(list(alike)) for _, alike in groupby(stops, lambda one: (one.gate, one.why, one.resumed))]
+    return [_stop_line(list(alike)) for _, alike in groupby(stops, _alike)]
+
+
+def _alike(stop: StopTold) -> tuple[str, str, str]:
+    return stop.gate, stop.why, stop.resumed
 
 
 def _stop_line(alike: Sequence[StopTold]) -> str:
@@ -88,6 +92,22 @@ def _stop_line(alike: Sequence[StopTold]) -> str:
     if len(alike) > 1:
         when += f" to {wording.clock(last.at)}, {len(alike)} times"
     return f"{when}, at “{first.gate}”: {first.why}. {went}."
+
+
+TOLD_BACK = 3
+"""Stops that were taken back and are told on page one in words; a visit in a noisy room has dozens."""
+
+
+def taken_back(ending: VisitEnd) -> list[str]:
+    """Return each stop after which the work went on because a person said that it was none."""
+    each = [list(alike) for _, alike in groupby((one for one in ending.stops if one.taken_back), _alike)]
+    told = [
+        f"The work was stopped {'' if len(alike) == 1 else f'{len(alike)} times '}at the step “{alike[0].gate}”: "
+        f"{alike[0].why}. It went on, since {alike[0].resumed}."
+        for alike in each[:TOLD_BACK]
+    ]
+    more = sum(map(len, each[TOLD_BACK:]))
+    return [*told, f"Stops taken back in the same way, beyond these: {more}."] if more else told
 
 
 def not_done(ending: VisitEnd) -> list[str]:

@@ -121,6 +121,7 @@ def in_short(dossier: Dossier) -> list[str]:
     if dossier.report.verdict.value == "broken":
         told.append("THE RECORD BEHIND THIS PAPER DOES NOT VERIFY: nothing can be concluded from it.")
     told.append(words.end_sentence(evidence))
+    told += words.taken_back(ending)
     if ending.lacking:
         told.append(f"Not shown on this visit: {words.lacking(ending)}.")
     if ending.came_to_its_end:

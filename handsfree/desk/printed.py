@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import base64
+from functools import cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
 from reportlab.platypus import KeepTogether, PageBreak, Spacer
 
 from handsfree.desk import pdf as setting
@@ -15,6 +16,11 @@ from handsfree.photo_file import FORM
 
 def html(dossier: Dossier) -> str:
     """Return the paper as one HTML file."""
+    return _page().render(paper=paper_of(dossier), coded=_coded)
+
+
+@cache
+def _page() -> Template:
     pages = Environment(
         loader=PackageLoader("handsfree.desk", "pages"),
         autoescape=select_autoescape(default=True),
@@ -22,7 +28,7 @@ def html(dossier: Dossier) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return pages.get_template("paper.html").render(paper=paper_of(dossier), coded=_coded)
+    return pages.get_template("paper.html")
 
 
 def _coded(picture: bytes) -> str:

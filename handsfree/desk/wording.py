@@ -40,6 +40,9 @@ RE_ENTRY = {
 }
 """How the work went on after a stop: a person's report each time."""
 
+TAKEN_BACK = (RE_ENTRY["misheard"], RE_ENTRY["false-stop"])
+"""Of these, that the stop was none: nothing was looked at before the work went on."""
+
 PARTS = {
     "outside": "for whoever has left",
     "re-entry": "before the work goes on",

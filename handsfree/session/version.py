@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
+from functools import cache
 from importlib import metadata, resources
 from importlib.resources.abc import Traversable
 
@@ -46,12 +47,16 @@ def lock_digest() -> str | None:
 def deciding_versions() -> dict[str, str]:
     """Return the versions of Python and of each deciding library; a library that is not installed is left out."""
     found = {"python": platform.python_version()}
-    for library in DECIDING_LIBRARIES:
-        try:
-            found[library] = metadata.version(library)
-        except metadata.PackageNotFoundError:
-            continue
-    return found
+    return found | {name: version for name in DECIDING_LIBRARIES if (version := _installed(name))}
+
+
+@cache
+def _installed(library: str) -> str | None:
+    """Return the version of a library as this process began with it; reading it takes milliseconds."""
+    try:
+        return metadata.version(library)
+    except metadata.PackageNotFoundError:
+        return None
 
 
 def _sources(folder: Traversable, name: str) -> list[tuple[str, Traversable]]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 from lists import signed
-from random_visits import PROCEDURES, record_random
+from random_visits import PROCEDURES, Crying, Usual, record_random
 from reread import Paper, Reread, contradictions
 
 from handsfree.desk.dossier import Dossier, open_dossier
@@ -58,10 +59,10 @@ def test_a_visit_stopped_between_two_turns_leaves_nothing(recorded: Path) -> Non
     assert "left" not in {row["at_time"] for row in readings(evidence)}
 
 
-def test_a_visit_that_was_not_accepted_says_so_on_page_one(visits: Path) -> None:
+def test_a_visit_that_was_not_accepted_says_so_on_page_one(short: Path) -> None:
     """With the remark, in the zone of the visit."""
-    signed(verified(visits / "whole"), "not accepted", "read it again")
-    text = printed_text(visits / "whole")
+    signed(verified(short / "first"), "not accepted", "read it again")
+    text = printed_text(short / "first")
     assert text.index("Not accepted by A. Supervisor") < text.index("For the next colleague")
     assert "Remark: read it again" in text
 
@@ -73,17 +74,11 @@ def test_a_pair_of_passes_outside_at_one_rate_is_not_covered_by_one_within_at_th
     assert {evidence.judged_for(gate) for gate in agree} == {"maximum", "minimum"}
 
 
-MANY = pytest.mark.slow("two visits of each are invented and written")
-FEW = [
-    pytest.param(name, marks=() if name in {"extract-terminal", "safe-isolation"} else MANY) for name in PROCEDURES
-]
-
-
-@pytest.mark.parametrize("name", FEW)
+@pytest.mark.parametrize("name", ["extract-terminal", "safe-isolation"])
 def test_no_sentence_of_a_random_visit_contradicts_its_record(name: str, tmp_path: Path) -> None:
-    """Two seeds of each procedure; those of combustion end finished and left as reported."""
-    for seed in (1, 3):
-        holds(record_random(tmp_path / f"{seed}", name, seed))
+    """Two seeds of each, one of somebody who calls stops; the slow test below has many of every procedure."""
+    for seed, explorers in ((1, Usual), (103, Crying)):
+        holds(record_random(tmp_path / f"{seed}", name, seed, explorers=explorers))
 
 
 LIES = {
@@ -95,17 +90,43 @@ LIES = {
     "Boost running": "",
     "Fan power ": "Fan power 9",
     "No supervisor": "Stop-work: No supervisor",
+    "The work was stopped at the step": "At the step",
+    "it was misheard.</p>": "it was no call to stop.</p>",
+    "the technician called stop. It went on": "somebody felt ill. It went on",
 }
 
 
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Reread, str]:
+    """The record of a visit whose person took a stop back, and its paper."""
+    root = tmp_path_factory.mktemp("told")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HANDSFREE_STATE", str(root / "state"))
+        folder = record_random(root / "visit", "extract-ventilation", 2, explorers=Crying)
+    return Reread(folder), printed_text(folder)
+
+
 @pytest.mark.parametrize("true", LIES)
-def test_a_lie_planted_in_the_paper_is_found(true: str, tmp_path: Path) -> None:
+def test_a_lie_planted_in_the_paper_is_found(true: str, told: tuple[Reread, str]) -> None:
     """So that the tests above can fail."""
-    folder = record_random(tmp_path / "visit", "extract-ventilation", 1)
-    record, text = Reread(folder), printed_text(folder)
+    record, text = told
     assert true in text
     assert contradictions(Paper(text), record) == []
     assert contradictions(Paper(text.replace(true, LIES[true])), record) != []
+
+
+def test_page_one_tells_of_each_stop_that_was_taken_back(told: tuple[Reread, str]) -> None:
+    """A visit whose stop was called misheard once began as calmly as any other."""
+    record, text = told
+    first, second, third, *_ = Paper(text).sections[""]
+    assert first.startswith("The work was finished on ")
+    assert re.fullmatch(
+        "The work was stopped at the step “.+”: the technician called stop. "
+        "It went on, since the technician said that it was misheard.",
+        second,
+    )
+    assert "It went on" not in third
+    assert len(record.stops) == 2
 
 
 @pytest.mark.parametrize("most", [40, 150])
@@ -114,10 +135,12 @@ def test_a_visit_that_is_not_closed_is_told_as_that(most: int, tmp_path: Path) -
     assert holds(record_random(tmp_path / "cut", "split-cooling-charge", 5, most)) is None
 
 
-@pytest.mark.slow("twenty visits of each small procedure and eight of combustion are invented and written")
+@pytest.mark.slow("twelve visits of each small procedure and six of combustion are invented and written")
 @pytest.mark.parametrize("name", PROCEDURES)
 def test_no_sentence_of_many_random_visits_contradicts_their_records(name: str, tmp_path: Path) -> None:
-    """They come to at least two kinds of end together, or it says little."""
-    seeds = range(100, 108) if name == "two-rate-combustion" else range(100, 120)
-    ends = {holds(record_random(tmp_path / f"{seed}", name, seed)) for seed in seeds}
-    assert ends
+    """Every second is of somebody who calls stops; they come to at least two kinds of end, or it says little."""
+    ends = {
+        holds(record_random(tmp_path / f"{seed}", name, seed, explorers=Crying if seed % 2 else Usual))
+        for seed in range(100, 106 if name == "two-rate-combustion" else 112)
+    }
+    assert len(ends) > 1

@@ -72,6 +72,8 @@ class Reread:
     undone: dict[str, str] = field(default_factory=dict)
     titles: dict[str, str] = field(default_factory=dict)
     stops: list[tuple[int, dict]] = field(default_factory=list)
+    how: dict[int, str] = field(default_factory=dict)
+    """The entry of a stop -> how the work went on after it."""
     resumed: int = -1
     closed: dict | None = None
 
@@ -105,6 +107,7 @@ class Reread:
         elif kind == "stopped":
             self.stops.append((seq, event))
         elif kind == "cleared" or (kind == "re-entered" and event["how"] != "relit"):
+            self.how |= {at: event.get("how", "cleared") for at, _ in self.stops if at > self.resumed}
             self.resumed = seq
         elif kind == "step-reported" and event["leads"] == "off":
             self._refused(seq)
@@ -157,6 +160,12 @@ class Reread:
 
     def in_force(self) -> list[dict]:
         return [event for seq, event in self.stops if seq > self.resumed]
+
+    def taken_back(self) -> list[tuple[dict, str]]:
+        """The stops after which the work went on because somebody said that they were none, and that in words."""
+        none = {"misheard": "misheard", "false-stop": "no call to stop"}
+        gone_on = [(event, self.how.get(seq, "")) for seq, event in self.stops if seq <= self.resumed]
+        return [(event, none[how]) for event, how in gone_on if how in none]
 
     def verdicts_of(self, title: str) -> list[dict]:
         """The last verdict of each gate of this title."""

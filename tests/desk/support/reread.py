@@ -28,6 +28,13 @@ HAZARDS = {
 UNTIL = ("Leave the appliance off", "Leave the fan off", "Leave the unit off", "Leave everything off")
 
 
+TAKEN_BACK = (
+    r"The work was stopped (?:(?P<many>\d+) times )?at the step “(?P<gate>.+?)”: (?P<why>.+)\. "
+    r"It went on, since the technician said that it was (?P<none>.+)\."
+    r"|Stops taken back in the same way, beyond these: (?P<more>\d+)\."
+)
+
+
 def contradictions(paper: Paper, record: Reread) -> list[str]:
     """What the paper says and the record does not."""
     return [*_title(paper, record), *_in_short(paper, record), *_parts(paper, record), *_names(paper, record)]
@@ -53,6 +60,10 @@ def _in_short(paper: Paper, record: Reread) -> Iterator[str]:
         lack["what"] in text for lack in record.closed["lacking"]
     ):
         yield "what the visit did not show is not told on page one"
+    back = [found for line in paper.sections[""] if (found := re.fullmatch(TAKEN_BACK, line))]
+    told = sum(int(found["many"] or found["more"] or 1) for found in back)
+    if told != len(record.taken_back()):
+        yield f"{told} of {len(record.taken_back())} stops that were taken back are told on page one"
     if record.in_force() and not any(f"{until}" in text for until in UNTIL):
         yield "what must stay off is not told on page one"
 
@@ -75,6 +86,12 @@ def _sentence(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
         if found[3].startswith("The technician") and (record.outcome != "made-safe" or is_open):
             yield wrong
         if found[3].startswith("Some") and not (record.outcome == "left-as-reported" and is_open):
+            yield wrong
+    elif found := re.fullmatch(TAKEN_BACK, line):
+        here = [(stop, none) for stop, none in record.taken_back() if record.titles[stop["gate"]] == found["gate"]]
+        if not found["more"] and not any(
+            _reason(found["why"], stop) and found["none"] == none for stop, none in here
+        ):
             yield wrong
     elif found := re.fullmatch(
         r"The visit is not closed: .+ at the step “(.+?)”\.(?: The work is stopped: (.+)\.)?", line
