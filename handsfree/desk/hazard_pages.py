@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from handsfree.desk.guard import Door
-from handsfree.desk.hazards import VisitHazard, hazards_of_all
+from handsfree.desk.hazards import VisitHazard, by_visit, hazards_of_all
 from handsfree.desk.index import Index
 from handsfree.desk.signing import SigningPages
 from handsfree.ledger import VerificationReport
@@ -51,8 +51,9 @@ class HazardPages:
         closed = [one for one in found if not one.standing.open]
         return self._page(
             "hazards.html",
-            hazards=open_[:SHOWN], more=max(0, len(open_) - SHOWN), closed=closed[:SHOWN], open_count=len(open_),
-            unowned=sum(not one.standing.owner for one in open_), owners=owners(self._signing.enrolment()),
+            visits=by_visit(open_[:SHOWN]), more=max(0, len(open_) - SHOWN), closed=closed[:SHOWN],
+            open_count=len(open_), unowned=sum(not one.standing.owner for one in open_),
+            owners=owners(self._signing.enrolment()),
             form_token=self._door.form_token(), why_not=self._signing.why_not(),
             passkeys=self._signing.passkeys(), unknown=unknown[:SHOWN], unknown_count=len(unknown),
         )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -93,6 +94,14 @@ def _each_once(hazards: list[VisitHazard]) -> list[VisitHazard]:
         if before is None or _further(one.standing) > _further(before.standing):
             found[one.told_as] = one
     return sorted(found.values(), key=hazards.index)
+
+
+def by_visit(hazards: Sequence[VisitHazard]) -> list[list[VisitHazard]]:
+    """Return hazards by the visit that left them, in the order given; a visit stands where its first one did."""
+    found: dict[str, list[VisitHazard]] = {}
+    for one in hazards:
+        found.setdefault(one.identity or one.key, []).append(one)
+    return list(found.values())
 
 
 def _further(standing: HazardStanding) -> tuple[str, str]:

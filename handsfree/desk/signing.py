@@ -172,8 +172,17 @@ class SigningPages:
             if report.head is None or each.get("digest") != report.head.digest:
                 raise HTTPException(409, "A record is not the one that was on the page: look at it again.")
             reports.append(report)
-        prepared = prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark)
-        return self._challenge(prepared)
+        return self._challenge(prepare_sign_offs(reports, who, enrolment, verdict=verdict, remark=remark))
+
+    def prepare_together(self, reports: dict[str, VerificationReport], passkey: Any) -> dict[str, Any]:
+        """Return the challenge of accepting visits, by their keys, for a supervisor's passkey; Problem if none."""
+        if not is_digest(passkey):
+            raise Problem("nobody is named who signs", remedy="choose your passkey")
+        enrolment = self.enrolment()
+        who = self._may_sign(enrolment, passkey, list(reports))
+        return self._challenge(
+            prepare_sign_offs(list(reports.values()), who, enrolment, verdict="accepted", remark="")
+        )
 
     def _may_sign(self, enrolment: Enrolment | None, name: str, keys: Sequence[str]) -> EnrolledKey:
         """Return the supervisor of that key.

@@ -17,7 +17,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
@@ -37,6 +37,7 @@ from handsfree.desk.preparing import Preparing
 from handsfree.desk.signing import SigningPages
 from handsfree.desk.signoff import sign_offs
 from handsfree.desk.view import VisitView, by_kind
+from handsfree.ledger import VerificationReport
 from handsfree.ledger.personal import names_of
 from handsfree.office.endorsements import VERDICTS
 from handsfree.office.endorsing import not_acceptable
@@ -112,6 +113,7 @@ class Desk:
                 Route("/enter", lambda _: RedirectResponse("/", 303)),
                 Route("/next", self._next),
                 Route("/accept", self._accept, methods=["POST"]),
+                Route("/accept/prepare", self._prepare_together, methods=["POST"]),
                 Route("/visit/{key}", self._visit),
                 Route("/visit/{key}/talk", self._talk),
                 Route("/visit/{key}/sound/{sound}", self._sound),
@@ -179,6 +181,7 @@ class Desk:
             looked_at=looked_at,
             clean=await run_in_threadpool(self._digests, clean), waiting=self.index.store.count_waiting(),
             filtered=wanted != ListWanted(page=wanted.page), form_token=self._door.form_token(),
+            passkeys=self.signing.passkeys(),
             led=wanted.led(self.index.store.gate_title(wanted.gate) if wanted.gate else ""),
             tally=self.index.store.tally(), technicians=self.index.store.known("technician"), verdicts=VERDICTS,
             illness=" ".join(each.illness for each in self._beside if each.illness),
@@ -305,18 +308,31 @@ class Desk:
         )
 
     async def _accept(self, request: Request) -> Response:
-        """Accept clean visits together: each is verified anew, must be as it was on the page, and is signed."""
-        given = (await self._form(request)).get("visit", [])
-        reports = []
+        """Accept clean visits together with the desk's own key; each is signed."""
+        reports = await run_in_threadpool(self._still_clean, (await self._form(request)).get("visit", []))
+        if reports:
+            await run_in_threadpool(self.signing.sign_with_own_key, list(reports.values()), "accepted", "")
+        return RedirectResponse("/", 303)
+
+    async def _prepare_together(self, request: Request) -> Response:
+        """Give the challenge of accepting clean visits together, for the passkey of whoever accepts them."""
+        form = await self.signing.form(request)
+        given = form.get("visits")
+        if not (isinstance(given, list) and given and all(isinstance(each, str) for each in given)):
+            raise HTTPException(400, "This is no form of the desk.")
+        reports = await run_in_threadpool(self._still_clean, given)
+        return JSONResponse(await run_in_threadpool(self.signing.prepare_together, reports, form.get("key")))
+
+    def _still_clean(self, given: Sequence[str]) -> dict[str, VerificationReport]:
+        """Return key -> report of visits given as KEY:DIGEST, verified anew; each must be as the page had it."""
+        reports = {}
         for key, _, digest in (each.partition(":") for each in given[:PAGE]):
-            view = await run_in_threadpool(self._view, key, afresh=True)
+            view = self._view(key, afresh=True)
             head = view.report.head
             if not view.clean or head is None or head.digest != digest:
                 raise HTTPException(409, "A visit is not clean any more: look at the list again.")
-            reports.append(view.report)
-        if reports:
-            await run_in_threadpool(self.signing.sign_with_own_key, reports, "accepted", "")
-        return RedirectResponse("/", 303)
+            reports[key] = view.report
+        return reports
 
     def _folder(self, key: str) -> Path:
         row = self.index.store.one(key)

@@ -23,6 +23,7 @@ webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not in
 from invented_visits import recorded_once  # noqa: E402
 from lists import SUPERVISOR, enrol_devices  # noqa: E402
 from selenium.webdriver.chrome.service import Service  # noqa: E402
+from selenium.webdriver.common.virtual_authenticator import VirtualAuthenticatorOptions  # noqa: E402
 
 from handsfree.desk.examination import examine  # noqa: E402
 from handsfree.desk.guard import Door  # noqa: E402
@@ -123,6 +124,28 @@ def browser(desk, chromium):
     assert not console
     assert requested
     assert all(url.startswith((desk, "data:", "about:")) for url in requested), requested
+
+
+@pytest.fixture
+def with_device(browser):
+    """The browser with a device of its own that verifies its person by touch (W3C Web Authentication 2, 11)."""
+    yield _given_a_device(browser)
+    browser.remove_virtual_authenticator()
+
+
+@pytest.fixture
+def at_the_entrance(chromium):
+    """The same where a request is refused on purpose, and another desk is asked."""
+    yield _given_a_device(chromium)
+    chromium.remove_virtual_authenticator()
+
+
+def _given_a_device(browser):
+    options = VirtualAuthenticatorOptions()
+    options.protocol, options.transport = "ctap2", "internal"
+    options.has_resident_key = options.has_user_verification = options.is_user_verified = True
+    browser.add_virtual_authenticator(options)
+    return browser
 
 
 def requests_of(driver):

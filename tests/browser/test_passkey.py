@@ -14,7 +14,6 @@ import rfc8785
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lists import OFFICE
 from selenium.webdriver.common.by import By
-from selenium.webdriver.common.virtual_authenticator import VirtualAuthenticatorOptions
 from selenium.webdriver.support.ui import WebDriverWait
 
 from handsfree.desk.guard import Door
@@ -24,28 +23,6 @@ from handsfree.office.enrolling import add
 from handsfree.office.enrolment import NAME, Passkey, Role, read_enrolment
 from handsfree.office.verification import verify_anchored
 from handsfree.serving import Server, listen
-
-
-def given_a_device(browser):
-    """The browser with a device that verifies its person by touch."""
-    options = VirtualAuthenticatorOptions()
-    options.protocol, options.transport = "ctap2", "internal"
-    options.has_resident_key = options.has_user_verification = options.is_user_verified = True
-    browser.add_virtual_authenticator(options)
-    return browser
-
-
-@pytest.fixture
-def with_device(browser):
-    yield given_a_device(browser)
-    browser.remove_virtual_authenticator()
-
-
-@pytest.fixture
-def at_the_entrance(chromium):
-    """The same where a request is refused on purpose, and another desk is asked."""
-    yield given_a_device(chromium)
-    chromium.remove_virtual_authenticator()
 
 
 @pytest.fixture

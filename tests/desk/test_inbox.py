@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from agreeing_visits import record
+from authenticator import Authenticator, sign_in
 from lists import NAMED, OFFICE, SUPERVISOR, enrol_devices
 from random_visits import record_random
 from starlette.testclient import TestClient
@@ -16,13 +17,14 @@ from handsfree.desk.concerns import in_order
 from handsfree.desk.evidence import AssessedAs, Evidence
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
-from handsfree.desk.hazards import hazards_of_all
+from handsfree.desk.hazards import by_visit, hazards_of_all
 from handsfree.desk.index import Index, key_of
 from handsfree.desk.record import load
+from handsfree.desk.signing_in import SignedInDesks
 from handsfree.desk.view import view_of
 from handsfree.ledger import RecordVerdict
-from handsfree.office.enrolling import revoke
-from handsfree.office.enrolment import NAME
+from handsfree.office.enrolling import add, revoke
+from handsfree.office.enrolment import NAME, Role
 from handsfree.procedure.trades import trade_data
 from handsfree.shipped import procedure_path
 from handsfree.store.kept import Concern, Examined, NotedVisit
@@ -103,6 +105,19 @@ def test_each_thing_left_altered_is_a_hazard_by_itself(index):
     assert {one.says for one in found} == {f"{each.said} ({each.state})" for each in left}
 
 
+def test_hazards_stand_one_a_card_under_their_visit(index, browser):
+    """Once each card named its visit anew, those of several visits between each other."""
+    found = [one for one in hazards_of_all(index) if one.kind == "Still altered"]
+    other = replace(found[0], identity="another", weight=found[0].weight - 1)
+    assert by_visit([found[0], other, *found[1:]]) == [found, [other]]
+    page = browser.get("/hazards").text
+    (of_visit,) = page.split('<section class="of-visit"')[1:]
+    assert of_visit.count(f'href="/visit/{key_of("cut")}"') == 1
+    cards = [told(card) for card in of_visit.split('<li class="card hazard"')[1:]]
+    assert len(cards) == len(found)
+    assert all(f"Still altered {one.says}" in card for one, card in zip(found, cards, strict=True))
+
+
 def test_the_list_and_the_page_say_the_same_of_every_visit(index, browser):
     """Each reason of the row stands on the page, and the other way round (it was once 0 fails against 1)."""
     page = browser.get("/").text
@@ -181,6 +196,29 @@ def test_clean_visits_are_accepted_together_and_each_is_signed(index, browser):
         folder = index.root / index.store.one(each[:16]).path
         assert len((folder / "endorsements.jsonl").read_bytes().splitlines()) == 1
         assert f"Accepted</strong> by {NAMED}" in browser.get(f"/visit/{each[:16]}").text
+
+
+def test_who_signed_in_by_passkey_accepts_clean_visits_together(index):
+    """Only the desk's own key once could: over a network nobody accepted more than one at a time."""
+    device, desk = Authenticator(), "http://localhost:8470"
+    listed = index.root.parent / "state" / NAME
+    add(listed, OFFICE, key=device.key, name="P. Example", role=Role.SUPERVISOR, passkey=device.passkey)
+    browser = TestClient(SignedInDesks(index, Door()).application(), base_url=desk)
+    sign_in(browser, device, desk, "P. Example")
+    page = browser.get("/").text
+    assert "each signed with the passkey of P. Example" in told(page)
+    given = re.findall(r'name="visit" value="([^"]+)"', page)
+    asked = {"form_token": form_of(page)["form_token"], "visits": given, "key": device.key}
+    not_clean = {**asked, "visits": [*given, f"{key_of('cut')}:{'0' * 64}"]}
+    assert browser.post("/accept/prepare", json=not_clean).status_code == 409
+    for odd in ({"visits": []}, {"visits": [1]}, {"visits": "x"}):
+        assert browser.post("/accept/prepare", json={**asked, **odd}).status_code == 400
+    prepared = browser.post("/accept/prepare", json=asked).json()
+    answer = device.answer(prepared["challenge"], desk)
+    done = {"form_token": asked["form_token"], "token": prepared["token"], "assertion": answer}
+    assert browser.post("/sign/complete", json=done).json() == {"signed": len(given), "by": "P. Example"}
+    for each in given:
+        assert "Accepted</strong> by P. Example" in browser.get(f"/visit/{each[:16]}").text
 
 
 def test_what_is_accepted_together_is_verified_anew(index, browser):

@@ -1,7 +1,13 @@
 "use strict";
-/* Signs with a passkey, a verdict or a word on a hazard; signs in with one, and makes one. The desk says what is to be signed; the passkey
-   signs its digest. */
-for (const form of document.querySelectorAll("form.signing, form.signs, form.signs-in")) {
+/* Signs with a passkey: a verdict, one on all clean visits, a word on a hazard; signs in with one, and makes one. The desk says what is to
+   be signed; the passkey signs its digest. */
+for (const form of document.querySelectorAll("form.signing, form.together, form.signs, form.signs-in")) {
+  const prepares = Object.entries({
+    ".signs-in": "/sign-in/prepare",
+    ".signs": "/hazards/prepare",
+    ".together": "/accept/prepare",
+    ".signing": "/sign/prepare",
+  }).find(([kind]) => form.matches(kind))[1];
   const says = form.querySelector(".signing-says");
   const bytes = (text) =>
     Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (letter) => letter.charCodeAt(0));
@@ -28,6 +34,7 @@ for (const form of document.querySelectorAll("form.signing, form.signs, form.sig
   const members = (key) => {
     const value = (name) => form.elements[name]?.value;
     if (form.matches(".signs-in")) return { name: value("name") };
+    if (form.matches(".together")) return { visits: [...form.querySelectorAll("[name=visit]")].map((one) => one.value), key };
     if (form.matches(".signs"))
       return { key: value("key"), hazard: value("hazard"), owner: value("owner"), words: value("words"), passkey: key };
     const visits = [{ visit: form.dataset.visit, digest: value("digest") }];
@@ -37,8 +44,7 @@ for (const form of document.querySelectorAll("form.signing, form.signs, form.sig
   async function sign(key) {
     if (!form.reportValidity()) return;
     const enters = form.matches(".signs-in");
-    const address = enters ? "/sign-in/prepare" : form.matches(".signs") ? "/hazards/prepare" : "/sign/prepare";
-    const prepared = await (await ask(address, members(key))).json();
+    const prepared = await (await ask(prepares, members(key))).json();
     const found = await navigator.credentials.get({
       publicKey: {
         challenge: bytes(prepared.challenge),
