@@ -135,7 +135,7 @@ def _computed(chart: Chart, evidence: Evidence, axis: Axis, plot: Plot) -> Plot:
         if band is not None:
             plot.bars.append(_banded(plot, band, chart.x(given[0][0].at), chart.x(given[-1][0].at), y))
         for step, verdict, value in given:
-            says = f"{verdict.sentence}, at {wording.clock(step.at)}"
+            says = f"{wording.verdict(verdict)}, at {wording.clock(step.at)}"
             plot.points.append(ChartMark(chart.x(step.at), y(float(value)), "point other", says, step.seq))
     return plot
 

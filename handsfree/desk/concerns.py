@@ -172,7 +172,7 @@ def _of_verdicts(evidence: Evidence) -> Iterator[Concern]:
             continue
         title = evidence.recorded.gate_title(verdict.gate)
         words = wording.outcome(verdict.outcome)
-        says = f"{title}: {verdict.sentence}"
+        says = f"{title}: {wording.verdict(verdict)}"
         says = says if words in says else f"{says} ({words})"
         if wording.is_bad(verdict.outcome):
             yield Concern("Outside at the end", says, OUTSIDE, "right", step.seq)

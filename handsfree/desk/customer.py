@@ -212,7 +212,7 @@ def _limits_of(evidence: Evidence, group: Group | None) -> str:
         return NONE
     if verdict.outcome in {"within", "outside", "too-close"}:
         return f"{verdict.numbers['band']} {_unit(evidence, verdict)}".strip()
-    return verdict.sentence
+    return wording.verdict(verdict)
 
 
 def _written(figure: Figure) -> str:
@@ -258,7 +258,7 @@ def _value(evidence: Evidence, verdict: ev.VerdictGiven) -> str:
     """Return a verdict's value with its unit, or its sentence where it has no one value."""
     value = verdict.numbers.get("value", "")
     if not value:
-        return verdict.sentence
+        return wording.verdict(verdict)
     return value if " " in value else f"{value} {_unit(evidence, verdict)}".strip()
 
 

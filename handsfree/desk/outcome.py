@@ -85,7 +85,7 @@ def notables(evidence: Evidence, talk: list[TranscriptLine]) -> list[Notable]:
         if verdict.outcome != "within" or not verdict.demonstrated:
             words = wording.outcome(verdict.outcome, demonstrated=verdict.demonstrated)
             title = recorded.gate_title(verdict.gate)
-            told = f"{title}: {verdict.sentence}"
+            told = f"{title}: {wording.verdict(verdict)}"
             told = told if words.removeprefix("within, ") in told else f"{told} ({words})"
             found.append(Notable("Deviation", told, step.seq, step.at))
     for step, corrected in recorded.all(ev.ReadingCorrected):

@@ -167,7 +167,7 @@ def _value_and_limits(verdict: ev.VerdictGiven) -> str:
     """Return the value with its expanded uncertainty (k = 2, about 95 %, JCGM 100:2008, 6.2) and its limits."""
     value, band = verdict.numbers.get("value"), verdict.numbers.get("band")
     if value is None or band is None:
-        return verdict.sentence
+        return wording.verdict(verdict)
     standard = verdict.numbers.get("standard uncertainty", "").split(" ")[0]
     share = wording.expanded(standard, value.split(" ")[0]) if standard else ""
     return f"{value}{share}, limits {band}"

@@ -128,7 +128,9 @@ def warning_due(evidence: Evidence) -> list[str]:
     why = [f"stopped: {stop.why}" for stop in evidence.ending.in_force]
     if left := [f"{span.said} ({span.state})" for span in evidence.ending.left]:
         why.append(f"not put back: {wording.listed(left)}")
-    why += [verdict.sentence for _, verdict in evidence.standing_verdicts if wording.is_bad(verdict.outcome)]
+    why += [
+        wording.verdict(verdict) for _, verdict in evidence.standing_verdicts if wording.is_bad(verdict.outcome)
+    ]
     return why
 
 

@@ -52,11 +52,11 @@ def each_verdict(evidence: Evidence, item: Item) -> Assessment:
         return not_asked("the procedure does not judge it")
     if not findings:
         return unknown("never judged in this visit")
-    return passed("; ".join(each.sentence for _, each in last.values()), findings[-1].seq)
+    return passed("; ".join(wording.verdict(each) for _, each in last.values()), findings[-1].seq)
 
 
 def _of_verdict(step: RecordedStep, last: ev.VerdictGiven) -> Assessment:
-    words = f"{last.sentence}; {wording.outcome(last.outcome, demonstrated=last.demonstrated)}"
+    words = f"{wording.verdict(last)}; {wording.outcome(last.outcome, demonstrated=last.demonstrated)}"
     if last.outcome == "within":
         return passed(words, step.seq)
     return failed(words, step.seq) if wording.is_bad(last.outcome) else unknown(words, step.seq)
@@ -253,7 +253,7 @@ def needless_turns(evidence: Evidence, item: Item) -> Assessment:
     ]
     out = [(step, each) for step, each in before if each.outcome != "within"]
     if out:
-        return passed(f"before the first turn: {out[0][1].sentence}", out[0][0].seq)
+        return passed(f"before the first turn: {wording.verdict(out[0][1])}", out[0][0].seq)
     return (
         failed("everything judged before the first turn was inside", first.seq)
         if before
@@ -271,7 +271,11 @@ def judged_first(evidence: Evidence, item: Item) -> Assessment:
     if not before:
         return failed("a screw was turned before it was judged", first.seq)
     step, last = before[-1]
-    return passed(last.sentence, step.seq) if last.outcome == "within" else failed(last.sentence, step.seq)
+    return (
+        passed(wording.verdict(last), step.seq)
+        if last.outcome == "within"
+        else failed(wording.verdict(last), step.seq)
+    )
 
 
 def sourced(evidence: Evidence, item: Item) -> Assessment:
@@ -281,7 +285,7 @@ def sourced(evidence: Evidence, item: Item) -> Assessment:
         return unknown("nothing was judged against these limits")
     for step, each in judged:
         if each.outcome in {"no-limit", "missing"}:
-            return unknown(f"{evidence.recorded.gate_title(each.gate)}: {each.sentence}", step.seq)
+            return unknown(f"{evidence.recorded.gate_title(each.gate)}: {wording.verdict(each)}", step.seq)
         if not all(word in source for source in each.sources for word in item.words):
             return failed(f"{evidence.recorded.gate_title(each.gate)}: no {' or '.join(item.words)}", step.seq)
         if not any(each.sources):

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, timezone
 from decimal import ROUND_UP, Decimal, InvalidOperation
 
 from handsfree.desk import forms
-from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VisitOpened
+from handsfree.events.decisions import Lacking, ProcedureStanding, ReadingRecord, VerdictGiven, VisitOpened
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 
 _NOT_DONE = re.compile(r"(?:not done|photo left out)?[ ,.]*(?:because)?[ ,.]*", re.IGNORECASE)
@@ -100,6 +100,11 @@ def with_units(text: str) -> str:
         _UNITS.get(word.rstrip(",;"), word.rstrip(",;")) + word[len(word.rstrip(",;")) :]
         for word in text.split(" ")
     )
+
+
+def verdict(given: VerdictGiven) -> str:
+    """Return a verdict's sentence with its units as they are printed; a 1 is a number there and no unit."""
+    return " ".join(word if word.rstrip(",;") == "1" else with_units(word) for word in given.sentence.split(" "))
 
 
 def value(reading: ReadingRecord) -> str:

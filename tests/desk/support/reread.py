@@ -127,7 +127,11 @@ def _sentence(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
         if not (record.in_force() or record.left):
             yield wrong
     elif line.startswith("WARNING NOTICE DUE. "):
-        bad = [event["sentence"] for _, event in record.all("verdict") if event["outcome"] not in NOT_BAD]
+        bad = [
+            event["sentence"].replace(" Cel", " °C")
+            for _, event in record.all("verdict")
+            if event["outcome"] not in NOT_BAD
+        ]
         if not (record.in_force() or record.left or any(sentence in line for sentence in bad)):
             yield wrong
         if "Stopped: " in line and not record.in_force():
@@ -317,6 +321,8 @@ def _names(paper: Paper, record: Reread) -> Iterator[str]:
     text = " ".join(
         line for head, lines in paper.sections.items() if head != "The record" for line in lines
     ) + " ".join(" ".join(row) for rows in paper.tables.values() for row in rows)
+    for code in re.findall(r"\bCel\b|\[ppm\]|\[in_i'H2O\]|\[cft_i\]", text):
+        yield f"a unit's code shows: {code}"
     own = {*record.gates, *record.things, *HAZARDS, "made-safe", "left-as-reported", "visit-closed", "stop-work"}
     own |= {event["calculation"] for _, event in record.all("verdict")}
     spoken = " ".join(record.said) + json.dumps(record.things) + json.dumps(record.gates)
