@@ -12,13 +12,13 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from handsfree.events.state import State
-from handsfree.glance.key_names import DOWN, ENTER, LEFT, OFFER, RIGHT, SPACE, STOP_BUTTON, UP, WORD
+from handsfree.glance.key_names import DOWN, ENTER, HAZARD, LEFT, OFFER, RIGHT, SPACE, STOP_BUTTON, UP, WORD
 from handsfree.lexicon.meaning import InUnit, Values
 from handsfree.questions import Question
 from handsfree.questions.keypad import Keypad, NumberField, Offer
 from handsfree.questions.nothing import Nothing
 from handsfree.session.fusion import choose_typed
-from handsfree.session.keys import keypad
+from handsfree.session.keys import called, hazards, keypad
 from handsfree.session.plan import Plan
 
 STOP_PRESSES = 3
@@ -82,6 +82,9 @@ def _pressed(  # noqa: PLR0911 - one case for each key
     keypad_state = replace(keypad_state, pressed=MappingProxyType({**keypad_state.pressed, key: at}), last=key)
     if key in {RIGHT, STOP_BUTTON}:
         return _stop(plan, state, keypad_state, key, at)
+    if key.startswith(HAZARD):
+        name = key.removeprefix(HAZARD)
+        return keypad_state, called(plan, name) if state.status != "closed" and name in hazards(plan) else ""
     choices = _choices(keypad_state, keypad(plan, state))
     if key in {UP, DOWN}:
         return _mark(keypad_state, choices, -1 if key == UP else 1), ""

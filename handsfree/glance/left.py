@@ -24,7 +24,7 @@ def why(plan: Plan, stopped: Stopped) -> str:
     """Return why it was stopped, in the words of a person: a hazard by its phrase, all else by its detail."""
     hazard = plan.catalogue.hazards.get(stopped.why)
     if hazard is not None:
-        return f"{sentence_case(hazard.heard[0])}: {stopped.detail}"
+        return f"{sentence_case(plan.catalogue.as_shown(hazard.heard[0]))}: {stopped.detail}"
     return plan.catalogue.limit_passed(stopped.detail) if stopped.why == "limit" else stopped.detail
 
 

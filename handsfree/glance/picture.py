@@ -103,6 +103,8 @@ class Glance:
     offers: tuple[str, ...]
     answers: int
     """How many of the offers, from the first, answer the question itself; the others can be said at any moment."""
+    hazards: tuple[str, ...]
+    """The names of the hazards that the last of the offers call."""
     chosen: int | None
     typing: str
     keys: tuple[Key, ...]

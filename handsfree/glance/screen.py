@@ -222,7 +222,8 @@ def _offers(picture: Glance, width: int) -> Iterator[Text]:
         return
     line = Text(" ↑↓ ", style="bold " + PLAIN, no_wrap=True)
     first = 0 if picture.chosen is None else max(0, picture.chosen - 1)
-    for number in range(first, len(picture.offers)):
+    ordinary = len(picture.offers) - len(picture.hazards)  # hazards only once the mark is near them
+    for number in range(first, len(picture.offers) if first >= ordinary - 1 and picture.chosen else ordinary):
         marked = number == picture.chosen
         item = f" {'▶' if marked else number + 1} {picture.offers[number]} "
         if line.cell_len + cell_len(item) > width - 2:

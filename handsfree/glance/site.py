@@ -10,6 +10,7 @@ import asyncio
 import hashlib
 import hmac
 import ipaddress
+import re
 import time
 from collections.abc import AsyncIterator, Callable
 from importlib import resources
@@ -36,7 +37,7 @@ PERIOD_S = 0.1
 MOST_VIEWERS, MOST_HOLDERS = 7, 3
 """Who follow the news at a time: those who only look; those with the key code, of whom the oldest makes room."""
 LIMITS = ServingLimits(connections=48, per_address=24, request_s=10.0, taking_s=10.0)
-LONGEST_KEY = 16
+LONGEST_KEY = 64
 FILES = {
     "/": ("glance.html", "text/html"),
     "/glance.css": ("glance.css", "text/css"),
@@ -53,6 +54,7 @@ CERTIFICATE = "handsfree.crt"
 KEYS = frozenset(
     {key_names.ENTER, key_names.LEFT, key_names.UP, key_names.DOWN, key_names.STOP_BUTTON, *"0123456789"}
 )
+OTHER_KEYS = re.compile(rf"{key_names.OFFER}[0-9]+|{key_names.HAZARD}[a-z][a-z0-9-]*")
 HEADERS = {
     "connection": "close",
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
@@ -196,8 +198,7 @@ class Site:
         if isinstance(body, Response):
             return body
         key = body.decode("ascii", "replace")
-        offer = key.removeprefix(key_names.OFFER)
-        if key not in KEYS and not (key.startswith(key_names.OFFER) and offer.isascii() and offer.isdecimal()):
+        if key not in KEYS and not OTHER_KEYS.fullmatch(key):
             return Response(status_code=400)
         refusal = self._refusal(request, key)
         if refusal is not None:

@@ -16,7 +16,7 @@ from handsfree.glance.picture import Condition, Glance, HearingStatus, Key, Labe
 from handsfree.lexicon.grammar import UNKNOWN_WORD
 from handsfree.lexicon.meaning import NO_READING, OVER_RANGE
 from handsfree.questions.keypad import Keypad, NumberField, shown_unit
-from handsfree.session.keys import keypad
+from handsfree.session.keys import hazards, keypad
 from handsfree.session.plan import Plan
 from handsfree.session.settling import settle_seconds
 from handsfree.session.silence import alarm_at
@@ -54,6 +54,7 @@ def glance(
         sound=_sound(plan, state, notes, sound or HearingStatus()),
         offers=tuple(offer.label for offer in found.offers),
         answers=_answers(plan, state),
+        hazards=hazards(plan) if found.offers else (),
         chosen=keypad_state.chosen,
         typing=keypad_state.words,
         keys=tuple(_keys(plan, state, keypad_state, found)),
@@ -373,6 +374,8 @@ def _keys(plan: Plan, state: State, keypad_state: KeypadState, found: Keypad) ->
         yield Key(show("key-left"), found.no)
     if found.offers:
         yield Key(show("key-arrows"), show("other-answers", count=str(len(found.offers))))
+        if keypad_state.chosen is None:
+            yield Key(show("key-hazards"), show("gravest", hazard=found.offers[-1].label))
     if state.status == "running":
         yield Key(
             show("key-stop"),

@@ -15,7 +15,7 @@ import numpy as np
 from handsfree.events.devices import DeviceChange
 from handsfree.events.inputs import SigningRole
 from handsfree.events.state import State
-from handsfree.glance.key_names import STOP_BUTTON, WORD
+from handsfree.glance.key_names import HAZARD, STOP_BUTTON, WORD
 from handsfree.glance.keypad_state import KeypadState, here, press
 from handsfree.glance.notes import Notes, noticed
 from handsfree.glance.picture import Glance, HearingStatus, Seal
@@ -195,7 +195,7 @@ class LiveScreen:
             self._presses.put_nowait(key)
         except queue.Full:
             self._forget_presses()
-            if key == STOP_BUTTON:
+            if key == STOP_BUTTON or key.startswith(HAZARD):
                 self._presses.put(key)
 
     def _forget_presses(self) -> None:

@@ -56,6 +56,7 @@ make it end cannot keep the tool talking."""
 CODE_BYTES = 12
 WORDS = {
     "stop": "stop",
+    "hazards": "hazards",
     "enter": "key-enter",
     "takes-back": "takes-back",
     "previous": "previous",

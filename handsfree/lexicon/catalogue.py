@@ -27,6 +27,7 @@ LONGEST_IN_SECONDS = 120
 """A longer wait is said in minutes: common practice, no source."""
 
 _LETTERS = re.compile(r"\b([A-Z]{2,3})([0-9])?\b")
+_SPELLED = re.compile(r"\b[a-z](?: [a-z])+\b")
 
 Exact = Annotated[Decimal, BeforeValidator(lambda value: str(value) if isinstance(value, int) else value)]
 
@@ -164,6 +165,10 @@ class Catalogue(_Frozen):
 
         spelled = _LETTERS.sub(spell, re.sub(r"\{[^}]*\}", " ", text))
         return " ".join(re.sub(r"[^\w' ]", " ", spelled.lower().replace("-", " ")).split())
+
+    def as_shown(self, heard: str) -> str:
+        """Return a phrase as a screen shows it: what is spelled letter by letter is an abbreviation again."""
+        return _SPELLED.sub(lambda match: match[0].replace(" ", "").upper(), heard)
 
     def say(self, saying: str, **blanks: str) -> str:
         """Return the saying with its blanks filled; KeyError when the saying or a blank is unknown."""

@@ -3,6 +3,7 @@
 Only space, enter, the arrows and digits are used. Enter alone says the plain answer where there is one and
 nothing can go wrong by it; anything else is first chosen with an arrow, so that a bumped key or a foot switch
 can neither pick among answers nor say that a thing is put back. What a question itself gives, its own module says.
+Hazards stand below everything, the gravest last: from no mark one press up leads to it.
 """
 
 from __future__ import annotations
@@ -23,11 +24,29 @@ def keypad(plan: Plan, state: State) -> Keypad:
     if state.status == "closed" or state.gate not in plan.procedure.gates:
         return Keypad()
     if state.held_since is not None and state.status == "running":
-        return Keypad(offers=(*_commands(plan, "carry-on"), *_dropped_back(plan, state)))
+        return Keypad(offers=(*_commands(plan, "carry-on"), *_dropped_back(plan, state), *_hazards(plan)))
     own = state.question.keys(plan.scope(state.gate))
     if state.status == "stopped":
-        return own
-    return replace(own, offers=(*own.offers, *_dropped_back(plan, state), *_anywhere(plan, state), *own.last))
+        return replace(own, offers=(*own.offers, *_hazards(plan)))
+    anywhere = (*_dropped_back(plan, state), *_anywhere(plan, state))
+    return replace(own, offers=(*own.offers, *anywhere, *own.last, *_hazards(plan)))
+
+
+def hazards(plan: Plan) -> tuple[str, ...]:
+    """Return the hazards that keys can call at any moment, the gravest last; a stop has a key of its own."""
+    known = plan.catalogue.hazards
+    return tuple(name for name in reversed(plan.catalogue.stops.stops) if name in known and name != "stop-work")
+
+
+def called(plan: Plan, hazard: str) -> str:
+    """Return the words that call a hazard."""
+    return plan.catalogue.hazards[hazard].heard[0]
+
+
+def _hazards(plan: Plan) -> Iterator[Offer]:
+    for name in hazards(plan):
+        words = called(plan, name)
+        yield Offer(plan.catalogue.as_shown(words), words)
 
 
 def _dropped_back(plan: Plan, state: State) -> tuple[Offer, ...]:

@@ -5,11 +5,11 @@ const nodes = {}, sent = [];
 function node() {
   const made = { hidden: true, textContent: "", dataset: {}, children: [], style: {}, className: "" };
   return Object.assign(made, {
-    classList: { add() {}, remove() {} }, setAttribute() {}, append(...more) { made.children.push(...more); },
+    classList: { add() {}, remove() {} }, setAttribute() {}, addEventListener() {}, append(...more) { made.children.push(...more); },
     appendChild(child) { made.children.push(child); return child; }, get lastElementChild() { return { remove() { made.children.pop(); } }; },
   });
 }
-const [script, way] = process.argv.slice(2);
+const [script, way, name] = process.argv.slice(2);
 const scene = vm.createContext({
   document: { getElementById: (id) => (nodes[id] ||= node()), addEventListener() {}, createElement: node, body: node(), documentElement: {} },
   location: { protocol: "https:", hash: "#view.key" }, performance, AbortSignal: { timeout: () => null }, audio: null,
@@ -27,10 +27,10 @@ const scene = vm.createContext({
 });
 scene.picture = {
   words: {}, language: "en", condition: "stopped", gate: "", banner: "", headline: "", remark: "", typing: "", chosen: null,
-  offers: [], values: [], bar: null, taken: "", altered: {}, heard: {}, sound: {}, seal: {}, answers: 0, enter: "",
+  offers: [], hazards: [], values: [], bar: null, taken: "", altered: {}, heard: {}, sound: {}, seal: {}, answers: 0, enter: "",
 };
 vm.runInContext(fs.readFileSync(script, "utf8").replace("fit(at(", "(() => 0)(at("), scene);
-vm.runInContext("words = { 'not-taken': 'NOT TAKEN' }; press({ classList: at('stop').classList, dataset: { key: 'stop' } });", scene);
+vm.runInContext("words = { 'not-taken': 'NOT TAKEN' }; press({ classList: at('stop').classList, dataset: { key: '" + name + "' } });", scene);
 let turns = 0;
 (function wait() {
   if (++turns < 60) return setImmediate(wait);

@@ -83,6 +83,18 @@ def touch(phone, key, after=0.5):
     phone.find_element(By.CSS_SELECTOR, f'[data-key="{key}"]').click()
 
 
+def in_view(phone, what):
+    """Say whether all that is chosen stands above the keys, with nothing over it, without any scrolling."""
+    return phone.execute_script(
+        "const keys = document.getElementById('keys').getBoundingClientRect();"
+        "return [...document.querySelectorAll(arguments[0])].every((one) => {"
+        "const r = one.getBoundingClientRect();"
+        "return r.top >= 0 && r.left >= 0 && r.right <= innerWidth && r.bottom <= keys.top && r.height > 0"
+        "&& one.contains(document.elementFromPoint(r.x + r.width / 2, r.y + r.height / 2)); })",
+        what,
+    )
+
+
 def clean(phone, axe):
     """Say what axe-core finds on the page as it is now."""
     phone.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
@@ -123,6 +135,16 @@ def test_a_visit_is_led_from_the_phone(visit, phone, axe, shots):
     assert clean(phone, axe) == []
     assert not phone.find_element(By.ID, "stop").is_displayed()
     assert [entry.kind for entry in read(folder)].count("stopped") == 1
+    phone.find_element(By.ID, "danger").click()
+    first = phone.find_element(By.CSS_SELECTOR, "#hazards button")
+    assert first.text == "gas smell"
+    phone.save_screenshot(str(shots / "glance-hazards.png"))
+    assert clean(phone, axe) == []
+    first.click()
+    headline(phone, "Gas. Touch no switch. Everyone out. Call from outside.")
+    assert not phone.find_element(By.ID, "hazards").is_displayed()
+    until(phone, lambda b: [one.text for one in b.find_elements(By.CSS_SELECTOR, "#offers button")] == ["outside"])
+    assert in_view(phone, "#offers button")
     assert [e for e in phone.get_log("browser") if e["level"] in {"SEVERE", "WARNING"}] == []
 
 

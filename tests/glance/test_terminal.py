@@ -112,6 +112,9 @@ def test_the_right_arrow_three_times_stops_at_once(start: Start) -> None:
     seen.press("right", after=0.1)
     seen.until("STOPPED")
     seen.until("Burner off now.", large=True)
+    seen.press("up", after=0.1)  # a hazard on top of the stop: the gravest is the nearest
+    seen.until("gas smell", large=True)
+    seen.press("left")
     assert sum(seen.screen.buffer[row][40].bg == "red" for row in range(24)) >= 12
     seen.follow(3.0)  # nothing is chosen before the order was said
     seen.press("down", "down", "enter")  # leave it off: the second way

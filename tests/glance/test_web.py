@@ -147,7 +147,7 @@ def test_the_code_of_a_press_is_the_published_one() -> None:
 
 def test_nothing_but_keys_is_taken(page: Page, told: Told) -> None:
     """No words, no other names, nothing long."""
-    for key in ("word x", "offer x", "offer -1", "Enter", "", "stop work", "e" * 17):
+    for key in ("word x", "offer x", "offer -1", "Enter", "", "stop work", "hazard", "hazard Gas", "e" * 65):
         assert press(page, key) in {400, 413}, key
         assert told.turn() is None, key
 
@@ -185,6 +185,17 @@ def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) ->
     assert turned(told) == "stop work"
     (*_, first) = news(page, 1.5)
     assert (first["condition"], first["banner"]) == ("stopped", "STOPPED")
+
+
+@pytest.mark.real_time
+def test_a_hazard_needs_one_touch_of_its_name(page: Page, told: Told) -> None:
+    """The picture names the hazards, the gravest last; a press of one is the words that call it."""
+    told.turn()
+    (first, *_) = news(page, 0.5)
+    names, offers = first["hazards"], first["offers"]
+    assert (names[-1], offers[-1]) == ("gas-smell", "gas smell")  # type: ignore[index]
+    assert press(page, "hazard gas-smell") == 204
+    assert turned(told) == "gas smell"
 
 
 @pytest.mark.real_time

@@ -7,7 +7,7 @@ const viewCode = codes[0], keyCode = encrypted ? codes[1] : "";  // in the open 
 const STALE_MS = 3000, AGAIN_MS = 1000, PATIENCE_MS = 4000;
 let last = performance.now(), tried = 0, following = null, barred = false, over = false, words = {};
 let sending = Promise.resolve(), last_picture = { firing: false };
-let stopping = false;  // whether STOP was pressed and nothing shows yet that it was taken
+const urgent = new Set();  // STOP and hazards that were pressed, and of which nothing shows yet that they were taken
 
 function put(id, text) {
   at(id).textContent = text;
@@ -27,9 +27,13 @@ function set(node, text) {
 }
 
 function show(picture) {
+  const before = last_picture.condition;
   words = picture.words;
   last_picture = picture;
-  if (stopping && picture.condition === "stopped") taken("stop");
+  if (picture.condition === "stopped") {
+    if (before !== "stopped" && urgent.size === 1) [...urgent].forEach(taken);  // of two presses either may have stopped it
+    else if (urgent.has("stop")) taken("stop");
+  }
   document.documentElement.lang = picture.language;
   document.body.dataset.condition = picture.condition;
   set(at("gate"), picture.gate);
@@ -68,7 +72,16 @@ function show(picture) {
     set(text, fact.text);
     text.className = fact.alarming ? "bad" : "";
   });
-  each(at("offers"), picture.offers, "li", (node, offer, number) => {
+  const offers = picture.offers.slice(0, picture.offers.length - picture.hazards.length);
+  if (keyCode) each(at("hazards"), picture.hazards, "button", (button, name, number) => {  // the gravest first
+    const last = picture.hazards.length - 1 - number;
+    button.type = "button";
+    button.dataset.key = "hazard " + picture.hazards[last];
+    set(button, picture.offers[offers.length + last]);
+  });
+  at("danger").hidden = picture.hazards.length === 0;
+  if (at("danger").hidden) unfold(false);
+  each(at("offers"), offers, "li", (node, offer, number) => {
     node.className = number < picture.answers ? "answer" : "other";
     if (!keyCode) { set(node, offer); return; }
     const button = node.firstElementChild || node.appendChild(key("offer " + number));
@@ -76,7 +89,7 @@ function show(picture) {
     set(button, offer);
     button.setAttribute("aria-pressed", String(number === picture.chosen));
   });
-  at("offers").hidden = picture.offers.length === 0;
+  at("offers").hidden = offers.length === 0;
   offerSigning(picture.signs || []);
   offerPhotos(picture.photos || []);
   if (keyCode && picture.sound && audio === null && at("hearing").hidden) at("sound").hidden = false;
@@ -104,30 +117,39 @@ async function send(name) {
     // It did not get there, or nobody knows whether it did.
   }
   if (ok) taken(name);
-  else if (name !== "stop" || stopping) put("viewing", words["not-taken"]);
+  else if (!halts(name) || urgent.has(name)) put("viewing", words["not-taken"]);
 }
 
 function taken(name) {
-  if (name === "stop") stopping = false;
+  urgent.delete(name);
   put("viewing", "");
 }
 
-// Sends STOP each second, each time with a new count, until it was taken: where work has stopped a further one does nothing.
-async function stopAll() {
-  if (stopping) return;
-  stopping = true;
-  while (stopping && !over) {
-    send("stop");  // one that hangs holds up none after it
+const halts = (name) => name === "stop" || name.startsWith("hazard ");
+
+// Sends STOP or a hazard each second, each time with a new count, until it was taken or the picture shows the stop.
+async function insist(name) {
+  if (urgent.has(name)) return;
+  urgent.add(name);
+  while (urgent.has(name) && !over) {
+    send(name);  // one that hangs holds up none after it
     await new Promise((again) => setTimeout(again, AGAIN_MS));
   }
-  stopping = false;
+  urgent.delete(name);
+}
+
+// Shows or hides the hazards that can be called by one touch.
+function unfold(shown) {
+  at("hazards").hidden = !shown;
+  at("danger").setAttribute("aria-expanded", String(shown));
 }
 
 function press(button) {
   button.classList.add("sent");
   setTimeout(() => button.classList.remove("sent"), 250);
   const name = button.dataset.key;
-  if (name === "stop") stopAll();  // it waits for no other key
+  unfold(false);
+  if (halts(name)) insist(name);  // it waits for no other key
   else sending = sending.then(() => send(name));
 }
 
@@ -187,6 +209,7 @@ function watch() {
 
 for (const digit of "1234567890") at("digits").appendChild(key(digit)).textContent = digit;
 at("keys").hidden = !keyCode;
+at("danger").addEventListener("click", () => unfold(at("hazards").hidden));
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-key]");
   if (button !== null && !button.disabled) press(button);
@@ -194,6 +217,7 @@ document.addEventListener("click", (event) => {
 fetch("words").then((answer) => answer.json()).then((found) => {
   words = found;
   set(at("stop"), words.stop);
+  set(at("danger"), words.hazards);
   set(at("sound"), words["sound-on"]);
   at("stop").setAttribute("aria-label", words.stop);
   for (const [id, label] of [["left-key", "takes-back"], ["up", "previous"], ["down", "next"]]) at(id).setAttribute("aria-label", words[label]);
