@@ -57,7 +57,7 @@ def soundcheck(
     else:
         typer.echo("\n".join([*_figures(levels), *told]))
         if accuracy is not None and ratio_db is not None:
-            typer.echo(accuracy.sentence(ratio_db))
+            typer.echo(accuracy.sentence(ratio_db) if levels.usable else accuracy.warning(ratio_db))
     if not levels.usable:
         raise typer.Exit(ExitCode.FAILED)
 

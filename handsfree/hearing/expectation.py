@@ -68,6 +68,11 @@ class Accuracy(_Shape):
         told = ", ".join(f"{in_words(share)} {kind}" for kind, share in self.shares(ratio_db).items())
         return f"Expect {told} right at the first call (measured {self.measured})."
 
+    def warning(self, ratio_db: float) -> str:
+        """Return what goes wrong where the sound is refused, in one sentence: nothing that reads as good enough."""
+        told = ", ".join(f"{in_words(1 - share)} {kind}" for kind, share in self.shares(ratio_db).items())
+        return f"Not right at the first call here: {told} (measured {self.measured})."
+
 
 def in_words(share: float) -> str:
     """Return a share in round numbers; never "all", for no count shows that."""

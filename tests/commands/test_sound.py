@@ -14,6 +14,7 @@ from sounds import mixed, spoken
 
 from handsfree.commands.sound import soundcheck
 from handsfree.hearing.model_folder import ModelFolder
+from handsfree.hearing.sound_check import REFUSED_DB
 from handsfree.problem import ExitCode, Problem
 
 
@@ -83,6 +84,17 @@ def test_the_accuracy_to_expect_is_told_when_it_was_measured_for_this_model(run,
     assert json.loads(run("--json", "--model", model, "--file", clip(15)).output)["expected"] == {
         "readings": "0.900"
     }
+
+
+def test_sound_that_is_refused_is_not_praised_by_its_figures(run, clip):
+    """At about 4.4 dB, below the limit: "too noisy" and "8 of 10 right" would contradict each other."""
+    result = run("--file", clip(4.4))
+    assert result.exit_code == ExitCode.FAILED
+    (ratio,) = [line.split()[1] for line in result.output.splitlines() if line.startswith("Ratio")]
+    assert 3 < float(ratio) < REFUSED_DB
+    assert "Too noisy to be led by voice." in result.output
+    assert "Expect" not in result.output
+    assert "Not right at the first call here: about 1 of 10 single words, about 2 of 10 readings" in result.output
 
 
 def test_nothing_is_expected_of_a_model_that_was_not_measured(run, clip, tmp_path):

@@ -99,6 +99,7 @@ function show(picture) {
   at("digits").hidden = !picture.values.some((value) => value.at_hand);
   at("stop").hidden = picture.condition === "stopped" || ["closed", "finished", "incomplete"].includes(picture.condition);
   over = ["closed", "finished", "incomplete"].includes(picture.condition);
+  at("keys").hidden = !keyCode || over;
 }
 
 function key(name) {
@@ -184,7 +185,7 @@ async function take(reader) {
 // Gives what to do the largest letters that leave room for the rest.
 function fit(node, picture) {
   const order = ["stopped", "closed"].includes(picture.condition) && picture.answers === 0;  // else a question with answers
-  const most = innerHeight * (order ? 0.58 : 0.3);
+  const most = innerHeight * (order ? 0.52 : 0.3);
   const known = [picture.headline, order, innerWidth, innerHeight].join();
   if (node.dataset.fitted === known) return;
   node.dataset.fitted = known;
