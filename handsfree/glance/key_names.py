@@ -2,4 +2,4 @@
 
 ENTER, SPACE, LEFT, RIGHT, UP, DOWN, STOP_BUTTON = "enter", "space", "left", "right", "up", "down", "stop"
 WORD, OFFER, HAZARD = "word ", "offer ", "hazard "
-"""Before a character of typed words; before the number of an offer that was touched; before the name of a hazard."""
+"""Before a character of typed words; the number of an offer that was touched; the name of a hazard."""

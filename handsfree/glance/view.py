@@ -372,15 +372,22 @@ def _keys(plan: Plan, state: State, keypad_state: KeypadState, found: Keypad) ->
         yield Key(show("key-left"), show("takes-back"))
     elif found.no:
         yield Key(show("key-left"), found.no)
-    if found.offers:
-        yield Key(show("key-arrows"), show("other-answers", count=str(len(found.offers))))
-        if keypad_state.chosen is None:
-            yield Key(show("key-hazards"), show("gravest", hazard=found.offers[-1].label))
+    yield from _arrows(plan, state, keypad_state, found)
     if state.status == "running":
         yield Key(
             show("key-stop"),
             show("stops-work", done=str(len(keypad_state.stops))) if keypad_state.stops else show("stop"),
         )
+
+
+def _arrows(plan: Plan, state: State, keypad_state: KeypadState, found: Keypad) -> Iterator[Key]:
+    """Yield what the arrows mark: answers, and from no mark the gravest hazard, unless its order stands."""
+    show, names = plan.catalogue.show, hazards(plan)
+    if found.offers:
+        yield Key(show("key-arrows"), show("other-answers", count=str(len(found.offers) - len(names))))
+    called = () if state.halt is None else state.halt.hazards
+    if found.offers and keypad_state.chosen is None and names[-1] not in called:
+        yield Key(show("key-hazards"), show("gravest", hazard=found.offers[-1].label))
 
 
 def _entered(keypad_state: KeypadState, fields: tuple[NumberField, ...]) -> str:

@@ -69,7 +69,7 @@ class Accuracy(_Shape):
         return f"Expect {told} right at the first call (measured {self.measured})."
 
     def warning(self, ratio_db: float) -> str:
-        """Return what goes wrong where the sound is refused, in one sentence: nothing that reads as good enough."""
+        """Return what goes wrong where the sound is refused, in one sentence that does not read as praise."""
         told = ", ".join(f"{in_words(1 - share)} {kind}" for kind, share in self.shares(ratio_db).items())
         return f"Not right at the first call here: {told} (measured {self.measured})."
 

@@ -1,4 +1,4 @@
-"""A STOP, or a hazard, that was not taken is sent again by the page until it was, or the picture shows the stop."""
+"""A STOP, or a hazard, that was not taken is sent again by the page until it was, or the picture shows it."""
 
 import json
 import shutil

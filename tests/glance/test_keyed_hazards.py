@@ -1,4 +1,4 @@
-"""A hazard is called by keys at every question, also on hold, in a wait and after a stop: arrows, phone, a line."""
+"""A hazard is called by keys at every question, also on hold, in a wait and after a stop."""
 
 from __future__ import annotations
 

@@ -31,6 +31,8 @@ from handsfree.glance.keypad_state import (
     here,
     press,
 )
+from handsfree.glance.notes import Notes
+from handsfree.glance.view import glance
 from handsfree.session.apply import after, apply
 from handsfree.session.decide import decide
 from handsfree.session.keys import hazards, keypad
@@ -64,6 +66,18 @@ def test_every_answer_that_keys_can_give_is_understood() -> None:
         texts = [found.plain, found.no, *(one.text for one in found.offers if one.opens is None)]
         for text in filter(None, texts):
             assert meaning(visit.plan, visit.state, text) is not None, (gate, kind, text)
+
+
+def test_enter_is_named_where_it_does_something_and_nowhere_else() -> None:
+    """At every question, nothing marked or entered: at a choice there is no Enter, since it would do nothing."""
+    for kept in places().values():
+        visit, at_ms = twin(kept), kept.state.now + 5_000
+        keypad_state = here(visit.state, KeypadState(), visit.state.now)
+        picture = glance(visit.plan, visit.state, at_ms, Notes(), keypad_state=keypad_state)
+        named = [key.does for key in picture.keys if key.key == visit.plan.catalogue.show("key-enter")]
+        _, text = press(visit.plan, visit.state, keypad_state, ENTER, at_ms)
+        assert bool(named) == bool(text), (visit.state.gate, visit.state.question.kind)
+        assert not named or named[0].startswith(text)
 
 
 def held(

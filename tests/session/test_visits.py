@@ -7,7 +7,7 @@ from datetime import date
 from functools import cache
 
 import pytest
-from led import Led, lead, plan_of
+from led import VISITS, Led, lead, plan_of
 from rehearsed import DAY
 
 from handsfree.events.state import State
@@ -21,15 +21,6 @@ GOALS = {"combustion-check": 34, "annual-service": 105, "commissioning": 140}
 FOUR_TURNS = {"maximum": 8.3, "minimum": 8.4}
 FOUR_TURNS_GOAL = 200
 
-VISITS = (
-    "annual-service",
-    "combustion-check",
-    "commissioning",
-    "fault-call",
-    "gas-conversion",
-    "return-with-part",
-    "smell-or-co-call",
-)
 PROVING = tuple(name for name in VISITS if name != "combustion-check")
 
 NEVER_CUT = (

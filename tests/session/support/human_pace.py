@@ -1,4 +1,4 @@
-"""A person who leads the shipped visit at a human pace: with the hands first, then with a word.
+"""A person who leads a shipped visit at a human pace: with the hands first, then with a word.
 
 How long each step takes, and what a person says, is common practice, no source; the steps are those of a whole
 commissioning: light-ups, soap tests, a walk to the meter, the test of each protective device, a normal cycle.
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rehearsed import DAY, hear, technician, twin
 
@@ -27,7 +27,26 @@ WORK: dict[str, Span] = {
     "heat-call": (15, 90, 30),
     "light-up": (30, 150, 60),
     "light-again": (60, 270, 130),
-    "maximum-hold": (20, 100, 40),
+    **dict.fromkeys(("maximum-hold", "minimum-hold", "found-maximum-hold", "found-minimum-hold",
+                     "first-maximum-hold", "first-minimum-hold", "back-maximum-hold", "minimum-again-hold",
+                     "rule-minimum-hold", "final-hold", "final-minimum-hold"), (20, 100, 40)),
+    "supply-hold": (20, 150, 60),
+    "hold-off": (15, 150, 50),
+    "added-load-on": (30, 170, 70),
+    "flue-firing": (90, 280, 180),
+    "settings-back": (40, 200, 90),
+    **dict.fromkeys(("probe-in", "adjusting-probe-in", "final-minimum-probe-in"), (15, 100, 35)),
+    **dict.fromkeys(("found-probe-out", "adjusted-probe-out", "left-probe-out", "manual-probe-out"),
+                    (10, 90, 25)),
+    **dict.fromkeys(("found-plug-in", "adjusted-plug-in", "left-plug-in", "manual-plug-in"), (10, 80, 25)),
+    **dict.fromkeys(("maximum-cap-off", "minimum-cap-off", "maximum-grommet-off", "minimum-grommet-off"),
+                    (10, 90, 25)),
+    **dict.fromkeys(("maximum-screw", "minimum-screw"), (10, 110, 30)),
+    "caps-fitted": (30, 180, 75),
+    "air-duct": (20, 110, 45),
+    **dict.fromkeys(("supply-by-the-manual", "adjusted-by-the-manual", "by-the-manual", "found-by-the-manual",
+                     "left-by-the-manual", "band-by-the-manual", "adjusted-by-hand"), (20, 110, 50)),
+    "adjustment-needed": (20, 150, 50),
     "meter-pressure": (40, 200, 80),
     "added-load-off": (30, 150, 60),
     "others-off": (30, 180, 80),
@@ -54,7 +73,7 @@ WORK: dict[str, Span] = {
     "flue-plug-leak": (40, 180, 90),
     "normal-cycle": (240, 620, 420),
     "put-back": (15, 120, 40),
-}
+}  # fmt: skip
 """By the last part of a gate's id; everything else is a look or a reach."""
 
 LOOK: Span = (3, 30, 8)
@@ -179,14 +198,26 @@ class Person:
         self._say(everywhere["carry-on"][0], self.dice.triangular(*HOLD))
 
 
-def collapse(visit: Rehearsal) -> tuple[float | None, float | None]:
-    """Return after how many seconds of silence an alarm sounds and the work stops; None when never in an hour."""
+@dataclass(frozen=True)
+class Fate:
+    """What a silence comes to: seconds until alarm and stop, None when never in an hour; was somebody told."""
+
+    alarm: float | None = None
+    stop: float | None = None
+    told: bool = False
+
+
+def collapse(visit: Rehearsal) -> Fate:
+    """Let the person fall silent; return what comes of it."""
     visit = twin(visit)
-    since, alarm, stop = visit.state.now, None, None
+    since, fate = visit.state.now, Fate()
     while (due := deadline(visit.plan, visit.state)) is not None and due - since < 3_600_000:
         for event in visit.take(inp.TimePassed(at=due)):
-            if isinstance(event, ev.ToneSounded) and event.name == "alarm" and alarm is None:
-                alarm = (due - since) / 1000
+            after = (due - since) / 1000
+            if isinstance(event, ev.ToneSounded) and event.name == "alarm" and fate.alarm is None:
+                fate = replace(fate, alarm=after)
             if isinstance(event, ev.Stopped):
-                stop = (due - since) / 1000
-    return alarm, stop
+                fate = replace(fate, stop=after)
+            if isinstance(event, ev.Alerted):
+                fate = replace(fate, told=True)
+    return fate

@@ -28,6 +28,18 @@ IN_BAND = {"maximum": 9.4, "minimum": 9.3}
 """CO2 in per cent, inside the invented band and rule: 8.9 to 9.9, and 0.2 between the rates."""
 
 
+VISITS = (
+    "annual-service",
+    "combustion-check",
+    "commissioning",
+    "fault-call",
+    "gas-conversion",
+    "return-with-part",
+    "smell-or-co-call",
+)
+"""The seven visits to a boiler."""
+
+
 @cache
 def shipped_visit(name: str) -> Procedure:
     """Return a shipped procedure."""
