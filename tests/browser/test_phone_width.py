@@ -51,7 +51,8 @@ return {
   wide: document.documentElement.scrollWidth > innerWidth,
   broken: ["headline", "remark", "enter", "stop", "danger", "offers", "banner", "gate"].map(at).filter(seen)
     .flatMap(broken),
-  cut: all("button, #headline").filter((n) => seen(n) && n.scrollWidth > n.clientWidth + 1).map((n) => n.textContent),
+  cut: all("button, #headline").filter((n) => seen(n) && n.scrollWidth > n.clientWidth + 1)
+    .map((n) => n.textContent),
   enter: seen(at("enter")) ? at("enter").textContent : "",
   enterOnTop: !seen(at("enter")) || on_top(at("enter")),
   stop: seen(at("stop")) && on_top(at("stop")),
@@ -78,16 +79,8 @@ def pictures():
         "turn again": (("maximum-turn", "turn"), ("clockwise one turn",), ()),
         "turn watched": (("maximum-turn", "turn"), ("clockwise one turn", "clockwise one turn"), ()),
     }
-    left = (
-        "gas smell",
-        "outside",
-        "not reached",
-        "nobody inside",
-        "them",
-        "leave it off",
-        "not known",
-        "nobody there",
-    )
+    away = ("gas smell", "outside", "not reached", "nobody inside", "them")
+    left = (*away, "leave it off", "not known", "nobody there")
     stops = [
         ("gas smell",),
         ("gas smell", "outside"),

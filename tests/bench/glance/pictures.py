@@ -117,7 +117,7 @@ def phone(work: Path, into: Path) -> None:
 
     while not (recorder.state.gate == "found-maximum" and len(recorder.state.readings("found-maximum")) == 2):
         step(recorder, clock, person, take)
-    while recorder.state.question.kind != "gate" or recorder.state.speaking:
+    while recorder.state.question.kind != "values" or recorder.state.speaking:
         step(recorder, clock, person, take)
     with Page("127.0.0.1:0", live, plan.catalogue) as page:
         for key in ("8", "3", "enter", "6", "2", "enter", "2"):
