@@ -26,15 +26,15 @@ FAULTS = Path(__file__).with_name("drawn-by-hand.yaml")
 
 
 def damaged_folder(fault: dict, into: Path) -> Path:
-    """Return the damaged file in a copy of the procedures; AssertionError where the text is not there."""
+    """Return the procedure in a copy of the folder with one file damaged; AssertionError where the text is not there."""
     shutil.copytree(ROOT / "procedures", into, dirs_exist_ok=True)
-    file = into / f"{fault['file']}.yaml"
+    whole, file = (into / f"{name}.yaml" for name in (fault["file"], fault.get("in", fault["file"])))
     text = file.read_text("utf-8")
     for one in (fault, *([fault["also"]] if "also" in fault else [])):
         assert one["was"] in text, f"{fault['what']}: not there"
         text = text.replace(one["was"], one["becomes"], 1)
     file.write_text(text, "utf-8")
-    return file
+    return whole
 
 
 def outcome(fault: dict) -> tuple[str, str]:
