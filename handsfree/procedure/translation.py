@@ -1,7 +1,7 @@
 """Texts in several languages under one id: `{english: Close it., german: Zumachen.}` where one text would stand.
 
 A file names its other languages under `translations`. Its gates are one procedure: only what is said, heard and
-shown differs. A text that a language lacks is told with its place; the order of a stop must never lack one.
+shown differs. A text that a language lacks is told with its place; no visit is led where a stop lacks its order.
 """
 
 from __future__ import annotations
@@ -55,6 +55,8 @@ class Untranslated:
     language: str
     text: str
     place: Place
+    order: bool
+    """Whether it is the order of a stop, which no language of a visit may lack."""
 
 
 def languages_of(document: Document) -> tuple[str, ...]:
@@ -172,10 +174,10 @@ def _chosen(
 def untranslated(document: Document, parameters: Mapping[str, Parameter], language: str) -> Iterator[Untranslated]:
     """Yield each text of a document, as `in_language` gave it, that has no translation, where it is to be written.
 
-    A text made of a parameter is translated where the parameter's value is. Raises Problem at a stop's order that
-    lacks one, and where a translated value stands for anything but a text.
+    A text made of a parameter is translated where the parameter's value is. Raises Problem where a translated
+    value stands for anything but a text.
     """
-    told: set[Place] = set()
+    told: set[tuple[Place, bool]] = set()
     for path, text in walk(document.content):
         if not isinstance(text, str) or _stands_at(path, VALUES):
             continue
@@ -190,12 +192,10 @@ def untranslated(document: Document, parameters: Mapping[str, Parameter], langua
         if not any(path[:end] in document.translated for end in range(1, len(path) + 1)):
             lacking += [(text, document.place(path))] if _in_words(without_parameters(text)) else []
         for lacks, place in lacking:
-            if _stands_at(path, (ORDER,)):
-                what = f"the order of this stop has no {language}: {lacks}"
-                raise Problem(what, where=str(place), remedy=f"write `{language}: …`; no order is left out")
-            if place not in told:
-                told.add(place)
-                yield Untranslated(language, lacks, place)
+            order = _stands_at(path, (ORDER,))
+            if (place, order) not in told:
+                told.add((place, order))
+                yield Untranslated(language, lacks, place, order)
 
 
 def _in_words(value: object) -> bool:

@@ -220,6 +220,7 @@ class Plan:
             raise Problem(what, where=where, remedy=f"give a job sheet that says `trade: {trade}`")
         self._check_units()
         self._check_people()
+        self._check_orders()
         for fact in self.procedure.file.jobsheet:
             if getattr(self.sheets.job, fact.replace("-", "_"), None) in (None, "", ()):
                 raise Problem(f"the job sheet lacks {fact!r}, which {self.procedure.name} needs", where=where)
@@ -249,6 +250,14 @@ class Plan:
             what = f"a second person answers at {first.id}, and the job sheet names nobody with a number who may"
             remedy = "write `second_person:` with its people into the job sheet"
             raise Problem(what, where=str(first.place), remedy=remedy)
+
+    def _check_orders(self) -> None:
+        """Raise Problem when the language led in lacks the order of a stop."""
+        for text in self.procedure.untranslated:
+            if text.order:
+                what = f"the order of this stop has no {text.language}: {text.text}"
+                remedy = f"write `{text.language}: …`; no order is left out"
+                raise Problem(what, where=str(text.place), remedy=remedy)
 
     def _check_units(self) -> None:
         """Raise Problem when an instrument shows a unit that nothing is called in."""

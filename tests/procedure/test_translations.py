@@ -167,7 +167,6 @@ def test_what_is_wrong_in_one_language_is_found_at_its_line(
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ("german: Aus lassen. Melden.", "", "the order of this stop has no german"),
         ("german: Fenster schließen.", "dutch: Ramen dicht.", "'dutch' is no language of this file"),
         ("{english: Close the windows., german", "{german", "the text lacks its english"),
     ],
@@ -175,12 +174,27 @@ def test_what_is_wrong_in_one_language_is_found_at_its_line(
 def test_what_no_visit_may_be_led_with_is_refused_at_its_line(
     tmp_path: Path, old: str, new: str, told: str
 ) -> None:
-    """A stop's order above all: no author's choice lets a language lack one."""
     file = written(tmp_path, old, new)
     file.write_text(file.read_text("utf-8").replace("[german]\ntrade", "{german: partial}\ntrade"), "utf-8")
     with pytest.raises(Problem, match=told) as caught:
         check(load_procedure(file))
     assert "small.yaml:" in str(caught.value.where)
+
+
+def test_a_lacking_order_of_a_stop_is_found_among_the_rest_and_no_visit_is_led_without_it(tmp_path: Path) -> None:
+    """No author's choice lets a language lack one; whoever checks is still told of every other fault."""
+    file = written(tmp_path, "german: Aus lassen. Melden.", "")
+    damaged = file.read_text("utf-8").replace("[german]\ntrade", "{german: partial}\ntrade")
+    file.write_text(damaged.replace("german: [mangelhaft]", "german: [einwandfrei]"), "utf-8")
+    found = check(load_procedure(file))
+    (lacks,) = found.failed("translated")
+    assert (lacks.place.line, "lacks the order of this stop" in lacks.what) == (41, True)
+    assert "no order is left out" in lacks.remedy
+    assert any("einwandfrei" in finding.what for finding in found.findings)
+    with pytest.raises(Problem, match="the order of this stop has no german") as caught:
+        load_plan(file, SHEET, language="german")
+    assert "small.yaml:41" in str(caught.value.where)
+    assert load_plan(file, SHEET)[0].catalogue.language == "english"
 
 
 def test_a_text_may_lack_where_the_author_lets_it_and_is_told(tmp_path: Path) -> None:

@@ -18,12 +18,16 @@ def others(procedure: Procedure) -> Iterator[Procedure]:
 
 
 def lacking(procedure: Procedure) -> Iterator[Violation]:
-    """Yield each text that lacks the language it is read in, unless the author lets that language lack some."""
-    if procedure.file.translations.get(procedure.catalogue.language) == "complete":
-        for one in procedure.untranslated:
-            remedy = f"write `{one.language}: …` beside it, or `translations: {{{one.language}: partial}}`"
-            fault = ProofFault("translated", f"{one.language} lacks this text: {one.text}", remedy)
-            yield Violation("", fault, (), place=one.place)
+    """Yield each text that lacks the language it is read in; only orders of stops where the author lets some lack."""
+    complete = procedure.file.translations.get(procedure.catalogue.language) == "complete"
+    for one in procedure.untranslated:
+        what, remedy = f"{one.language} lacks this text", f"write `{one.language}: …` beside it"
+        if one.order:
+            what, remedy = f"{one.language} lacks the order of this stop", f"{remedy}; no order is left out"
+        else:
+            remedy += f", or `translations: {{{one.language}: partial}}`"
+        if complete or one.order:
+            yield Violation("", ProofFault("translated", f"{what}: {one.text}", remedy), (), place=one.place)
 
 
 def remarks(procedure: Procedure) -> Iterator[str]:

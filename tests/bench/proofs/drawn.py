@@ -26,7 +26,7 @@ FAULTS = Path(__file__).with_name("drawn-by-hand.yaml")
 
 
 def damaged_folder(fault: dict, into: Path) -> Path:
-    """Return the procedure in a copy of the folder, one file damaged; AssertionError where the text is not there."""
+    """Return the procedure in a copy of the folder, one file damaged; AssertionError where the text lacks."""
     shutil.copytree(ROOT / "procedures", into, dirs_exist_ok=True)
     whole, file = (into / f"{name}.yaml" for name in (fault["file"], fault.get("in", fault["file"])))
     text = file.read_text("utf-8")
