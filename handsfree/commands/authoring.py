@@ -27,7 +27,7 @@ from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.review import Review, ReviewNote, reviewed
-from handsfree.procedure.schema import schema_text, sheet_schema_text
+from handsfree.procedure.schema import schema_text, sheet_schema_text, table_schema_text
 from handsfree.procedure.template import sheet_template, stories_template, template
 from handsfree.trades import DEFAULT_TRADE
 
@@ -126,14 +126,20 @@ def new_procedure(
 def describe_language(
     *,
     schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema for editors instead.")] = False,
+    tables: Annotated[bool, typer.Option("--tables", help="With --schema: that of tables of limits.")] = False,
     stories: Annotated[bool, typer.Option("--stories", help="The language of their stories instead.")] = False,
     into: _Into = None,
 ) -> None:
     """Describe the language of procedures, from its model."""
+    if tables and not schema:
+        raise Problem("of tables there is a schema alone; the page tells of them too", remedy="give --schema, too")
     if stories:
         from handsfree.stories.documentation import stories_text  # noqa: PLC0415 - with the whole session
 
         _write(stories_text(), into)
+        return
+    if tables:
+        _write(table_schema_text(), into)
         return
     _write(schema_text() if schema else language_text(), into)
 

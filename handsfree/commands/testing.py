@@ -26,7 +26,8 @@ def run_stories(
     gates: Annotated[int, typer.Option(min=0, max=100, help="Least share of gates entered, in percent.")] = 0,
     ways: Annotated[int, typer.Option(min=0, max=100, help="Least share of ways walked, in percent.")] = 0,
     unwalked: Annotated[
-        bool, typer.Option("--unwalked", help="Name every gate and way that no story walks.")
+        bool,
+        typer.Option("--unwalked", help="Name each gate and way that no story walks, each row that none reads."),
     ] = False,
     junit: Annotated[Path | None, typer.Option("--junit", help="Write the outcome as JUnit XML too.")] = None,
     mutants: Annotated[
@@ -84,9 +85,10 @@ def _mutants(found: list[StoriesOf], jobs: int, every: int, least: int) -> None:
 
 def _print(one: Covered, lacking: tuple[str, ...], *, unwalked: bool) -> None:
     right = len(one.results) - len(one.failed)
+    rows = f", rows {len(one.read)} of {len(one.rows)}" if one.rows else ""
     typer.echo(
         f"{one.stories.path}: {right} of {len(one.results)} stories go as told; "
-        f"gates {len(one.entered)} of {len(one.procedure.gates)}, ways {len(one.walked)} of {len(one.ways)}"
+        f"gates {len(one.entered)} of {len(one.procedure.gates)}, ways {len(one.walked)} of {len(one.ways)}{rows}"
     )
     for result in one.failed:
         typer.echo(f"  FAILS {result.place}: {result.story}: {result.fault}")
@@ -97,7 +99,7 @@ def _print(one: Covered, lacking: tuple[str, ...], *, unwalked: bool) -> None:
 
 
 def _unwalked(one: Covered) -> list[str]:
-    """Return each gate that is never entered, and each other with the ways that are never walked."""
+    """Return each gate never entered, each other with ways never walked, and each row of a table never read."""
     lines = []
     for gate_id in one.procedure.gates:
         left = sorted(outcome for gate, outcome in one.ways - one.walked if gate == gate_id)
@@ -105,7 +107,7 @@ def _unwalked(one: Covered) -> list[str]:
             lines.append(f"never entered: {gate_id}")
         elif left:
             lines.append(f"never left {gate_id} by: {', '.join(left)}")
-    return lines
+    return [*lines, *(f"never read: the row of {name} at {place}" for name, place in one.unread)]
 
 
 def _as_json(one: Covered, lacking: tuple[str, ...]) -> dict[str, Any]:
@@ -126,5 +128,6 @@ def _as_json(one: Covered, lacking: tuple[str, ...]) -> dict[str, Any]:
         "ways": {"walked": len(one.walked), "of": len(one.ways)},
         "never entered": [gate for gate in one.procedure.gates if gate not in one.entered],
         "never walked": [list(way) for way in sorted(one.ways - one.walked)],
+        "never read": [str(place) for _, place in one.unread],
         "too little": list(lacking),
     }

@@ -167,10 +167,21 @@ class Limits(Block):
         """Return the limits as these sheets have them: of a table those of its row, or neither low nor high."""
         if self.rows is None:
             return self
-        known = {fact: sheets.chosen(fact) or NOT_GIVEN for fact in self.rows.facts}
         number = None if self.rows.numbered is None else fact_of(sheets, self.rows.numbered)
-        edges = self.rows.edges({**known, **self.at}, None if number is None else Decimal(str(number)))
+        edges = self.rows.edges(self._chosen(sheets), None if number is None else Decimal(str(number)))
         return self._by(edges or (None, None), self.rows)
+
+    def read_on(self, sheets: Sheets) -> tuple[int, ...]:
+        """Return the numbers of the rows that these limits come from on these sheets; two, joined by a line."""
+        if self.rows is None:
+            return ()
+        number = None if self.rows.numbered is None else fact_of(sheets, self.rows.numbered)
+        return self.rows.read(self._chosen(sheets), None if number is None else Decimal(str(number)))
+
+    def _chosen(self, sheets: Sheets) -> dict[str, str]:
+        """Return the value of each choice that the table is by."""
+        facts = () if self.rows is None else self.rows.facts
+        return {**{fact: sheets.chosen(fact) or NOT_GIVEN for fact in facts}, **self.at}
 
     def each_row(self) -> Iterator[tuple[int, Limits]]:
         """Yield the limits of each row that may be read here, with its number; none without a table."""

@@ -129,6 +129,19 @@ class LimitsTable(Block):
         exact = next((row.edges for row in rows if row.number == number), None)
         return exact if exact or self.by[self.numbered] == "listed" else _between(rows, number)
 
+    def read(self, known: Mapping[str, str], number: Decimal | None) -> tuple[int, ...]:
+        """Return the numbers in the file of the rows that such limits are taken from; none without limits."""
+        if self.edges(known, number) is None:
+            return ()
+        rows = self.rows_of(known)
+        if self.numbered is None:
+            return (rows[0][0],)
+        exact = [at for at, row in rows if row.number == number]
+        at_number = sorted((row.number or Decimal(0), at) for at, row in rows)
+        below = [at for stands, at in at_number if number is not None and stands < number]
+        above = [at for stands, at in at_number if number is not None and stands > number]
+        return tuple(exact) or (below[-1], above[0])
+
 
 def _between(rows: list[TableRow], number: Decimal) -> Edges | None:
     """Return the limits on the straight lines between rows, rounded inwards; None beyond the outer rows."""

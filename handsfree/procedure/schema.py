@@ -5,6 +5,10 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core.core_schema import DecimalSchema
+
+from handsfree.gates.table import LimitsTable
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.sheets import model_of
 from handsfree.procedure.trades import trade_data, trade_data_asked, trades_in_order
@@ -16,12 +20,21 @@ SPOKEN = frozenset(path[-1] if path[-1] != "*" else path[-2] for path in TEXTS)
 PARAMETER = {"type": "string", "pattern": r"\$\{?[a-z][a-z0-9]*(-[a-z0-9]+)*", "description": "A parameter."}
 
 
+class _Written(GenerateJsonSchema):
+    """A schema without the texts that pydantic also takes for a decimal: in YAML it is a number."""
+
+    def decimal_schema(self, schema: DecimalSchema) -> JsonSchemaValue:
+        """Return the schema of a number, with its bounds."""
+        options: list[JsonSchemaValue] = super().decimal_schema(schema)["anyOf"]
+        return next(option for option in options if option["type"] == "number")
+
+
 def schema() -> dict[str, Any]:
     """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`.
 
     Trades and quantities are listed, so that an editor completes them; which trade has which is told by `check`.
     """
-    made = ProcedureFile.model_json_schema()
+    made = ProcedureFile.model_json_schema(schema_generator=_Written)
     made["properties"]["trade"]["enum"] = list(trades_in_order())
     quantities = list(dict.fromkeys(name for of in trades_in_order() for name in trade_data(of).quantities))
     for block in ("Ask", "Limits"):
@@ -39,21 +52,31 @@ def schema() -> dict[str, Any]:
     return {
         "$schema": DIALECT,
         "$id": f"handsfree-procedure-{LANGUAGE_VERSION}",
-        **_numbers_only(made),
+        **made,
         "title": "A handsfree procedure",
     }
 
 
 def sheet_schema_text(sheet: str, trade: str) -> str:
     """Return the schema of one of a trade's sheets, `job` or `appliance`, for editors."""
-    made = model_of(trade_data_asked(trade), sheet).model_json_schema()
-    facts = {"$schema": DIALECT, "$id": f"handsfree-{trade}-{sheet}-sheet", **_numbers_only(made)}
-    return json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
+    made = model_of(trade_data_asked(trade), sheet).model_json_schema(schema_generator=_Written)
+    return _text({"$schema": DIALECT, "$id": f"handsfree-{trade}-{sheet}-sheet", **made})
+
+
+def table_schema_text() -> str:
+    """Return the schema of a table of limits, `NAME.table.yaml`, as it is shipped."""
+    made = LimitsTable.model_json_schema(schema_generator=_Written)
+    about = {"$schema": DIALECT, "$id": f"handsfree-table-{LANGUAGE_VERSION}"}
+    return _text({**about, **made, "title": "A handsfree table of limits"})
 
 
 def schema_text() -> str:
     """Return the schema as it is shipped."""
-    return json.dumps(schema(), indent=2, ensure_ascii=False, sort_keys=False) + "\n"
+    return _text(schema())
+
+
+def _text(made: dict[str, Any]) -> str:
+    return json.dumps(made, indent=2, ensure_ascii=False) + "\n"
 
 
 def _or_translated(value: dict[str, Any]) -> dict[str, Any]:
@@ -87,20 +110,3 @@ def _or_parameter(key: str, value: dict[str, Any]) -> dict[str, Any]:
         ):
             inner[part] = {"anyOf": [inner[part], PARAMETER]}
     return {**about, "anyOf": [*inner.get("anyOf", [inner]), PARAMETER]}
-
-
-def _numbers_only(value: Any) -> Any:
-    """Return the schema without the texts that pydantic also takes for a decimal: in YAML it is a number."""
-    if isinstance(value, list):
-        return [_numbers_only(item) for item in value]
-    if not isinstance(value, dict):
-        return value
-    changed = {key: _numbers_only(item) for key, item in value.items()}
-    options = changed.get("anyOf")
-    if isinstance(options, list) and {"type": "number"} in options:
-        changed["anyOf"] = [option for option in options if not _is_decimal_text(option)]
-    return changed
-
-
-def _is_decimal_text(option: Any) -> bool:
-    return isinstance(option, dict) and option.get("type") == "string" and "\\d" in str(option.get("pattern"))

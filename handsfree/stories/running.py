@@ -27,6 +27,8 @@ from handsfree.visit.folder import load_plan
 ENDING = ".tests.yaml"
 Way = tuple[str, str]
 """A gate and the outcome by which it is left."""
+Row = tuple[str, int]
+"""A table of limits and the number of a row in its file, from 0."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,8 @@ class StoryResult:
     """What is not as the story says; empty when all is."""
     entered: frozenset[str] = frozenset()
     walked: frozenset[Way] = frozenset()
+    read: frozenset[Row] = frozenset()
+    """The rows of tables that some verdict took its limits from."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,26 @@ class Covered:
     def walked(self) -> frozenset[Way]:
         """The ways that some story walks."""
         return frozenset().union(*(one.walked for one in self.results)) & self.ways
+
+    @property
+    def rows(self) -> frozenset[Row]:
+        """Every row of a table that some verdict may take its limits from."""
+        judging = (placed.gate.effects.judges for placed in self.procedure.gates.values())
+        limits = [one.limits for one in judging if one is not None and one.limits is not None]
+        return frozenset(
+            (one.rows.table, at) for one in limits if one.rows is not None for at, _ in one.each_row()
+        )
+
+    @property
+    def read(self) -> frozenset[Row]:
+        """The rows that some story reads."""
+        return frozenset().union(*(one.read for one in self.results)) & self.rows
+
+    @property
+    def unread(self) -> tuple[tuple[str, Place], ...]:
+        """The rows that no story reads: the name of the table, and where the row stands."""
+        tables = self.procedure.tables
+        return tuple((name, tables[name].place(("rows", at))) for name, at in sorted(self.rows - self.read))
 
     @property
     def failed(self) -> tuple[StoryResult, ...]:
@@ -205,13 +229,23 @@ def told(stories: StoriesOf, number: int, plan: Plan) -> StoryResult:
     except (AssertionError, LookupError, ArithmeticError, TypeError, ValueError) as error:
         fault = f"the program itself fails at {telling.visit.state.gate}: {type(error).__name__}"
     seconds = time.perf_counter() - began
-    return StoryResult(stories.path, story.story, place, seconds, fault, *_covered(telling.visit))
+    covered = (*_covered(telling.visit), frozenset(_read_by(plan, telling.visit)))
+    return StoryResult(stories.path, story.story, place, seconds, fault, *covered)
 
 
 def _covered(visit: Rehearsal) -> tuple[frozenset[str], frozenset[Way]]:
     entered = frozenset(event.gate for event in visit.events if isinstance(event, ev.GateEntered))
     passed = (event for event in visit.events if isinstance(event, ev.GatePassed))
     return entered, frozenset((event.gate, event.outcome) for event in passed)
+
+
+def _read_by(plan: Plan, visit: Rehearsal) -> Iterator[Row]:
+    """Yield the rows that the verdicts of a visit took their limits from."""
+    for event in visit.events:
+        judges = plan.gate(event.gate).gate.effects.judges if isinstance(event, ev.VerdictGiven) else None
+        limits = None if judges is None else judges.limits
+        if limits is not None and limits.rows is not None:
+            yield from ((limits.rows.table, at) for at in limits.read_on(plan.sheets))
 
 
 @lru_cache(maxsize=64)

@@ -7,6 +7,7 @@ numbers are invented; what the language refuses is its own rule.
 
 from __future__ import annotations
 
+import shutil
 from decimal import Decimal
 from pathlib import Path
 
@@ -103,6 +104,35 @@ def test_the_example_is_proven_and_says_what_its_page_says(tmp_path: Path) -> No
     assert edges(of, dwelling="new", altitude_metre=Decimal(1000)) == (Decimal(15), None)
     assert edges(of, dwelling="new", altitude_metre=Decimal(1001)) == (None, None)
     assert edges(of, dwelling=None, altitude_metre=Decimal(0)) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("metre", "ends", "unread"),
+    [
+        ("altitude_metre: 0", "finished", [10, 11, 13]),
+        ("altitude_metre: 400", "finished", [10, 11]),
+        ("altitude_metre: 1200", "open", [10, 11, 12, 13]),
+        ("", "open", [10, 11, 12, 13]),
+    ],
+)
+def test_rows_that_no_story_reads_are_listed_with_their_lines(
+    tmp_path: Path, metre: str, ends: str, unread: list[int]
+) -> None:
+    """Between two rows both are read; beyond the outer ones, or without the number, none is."""
+    path = written(tmp_path / "flow")
+    shutil.copy(EXAMPLE.with_name("fan.yaml"), path.parent)
+    (path.parent / "job.yaml").write_text(f"{EXAMPLE.read_text('utf-8')}\n{metre}\n", "utf-8")
+    stories = path.with_name("flow.tests.yaml")
+    head = "handsfree: 2\nstories_of: flow\nday: 2026-11-25\njobsheet: job.yaml\nstories:\n"
+    last = "end" if ends == "finished" else "stopped"
+    story = f"{{story: One flow, steps: [fourteen point zero, confirmed, {{go: {last}}}], ends: {ends}}}"
+    stories.write_text(f"{head}  - {story}\n", "utf-8")
+    done = CliRunner().invoke(app, ["test", str(path), "--unwalked", "--jobs", "1"])
+    assert done.exit_code == 0, done.output
+    assert f"rows {4 - len(unread)} of 4" in done.output, done.output
+    listed = [line for line in done.output.splitlines() if "never read" in line]
+    table = path.with_name("least-flow.table.yaml")
+    assert listed == [f"  never read: the row of least-flow at {table}:{line}:5" for line in unread]
 
 
 @pytest.mark.parametrize("metre", [0, 1, 333, 500, 999, 1000])

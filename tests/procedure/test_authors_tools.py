@@ -52,6 +52,32 @@ def test_the_schema_is_one_of_the_published_dialect_and_shipped_as_it_is() -> No
     assert (PROCEDURES / "procedure.schema.json").read_text() == schema_text()
 
 
+def test_a_number_that_is_written_as_a_text_breaks_the_schema() -> None:
+    """Of a procedure and of a table; a parameter may stand for a number in a procedure alone."""
+    content = plain(read_document(PROCEDURES / "hot-water-profile.yaml").content)
+    limits = next(gate["limits"] for gate in content["gates"] if "limits" in gate)
+    validator = jsonschema.Draft202012Validator(schema())
+    for low, sound in ((60, True), ("$least", True), ("sixty", False)):
+        limits["low"] = low
+        assert validator.is_valid(content) == sound, low
+
+
+def test_tables_have_a_schema_for_editors() -> None:
+    """Of the published dialect and shipped as it is; the shipped tables keep it, and damaged ones do not."""
+    _, text = run("language", "--schema", "--tables")
+    assert (PROCEDURES / "table.schema.json").read_text() == text
+    jsonschema.Draft202012Validator.check_schema(json.loads(text))
+    checks = jsonschema.Draft202012Validator(json.loads(text))
+    tables = [plain(read_document(path).content) for path in PROCEDURES.glob("*.table.yaml")]
+    assert tables
+    assert [error.message for table in tables for error in checks.iter_errors(table)] == []
+    (row, *_), *_ = (table["rows"] for table in tables)
+    for wrong in ({**row, "hihg": 3}, {**row, "low": "thirteen"}, {"low": 13}):
+        assert list(checks.iter_errors({**tables[0], "rows": [wrong]})), wrong
+    with pytest.raises(Problem, match="give --schema"):
+        run("language", "--tables")
+
+
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_every_shipped_procedure_keeps_the_schema(path: Path) -> None:
     validator = jsonschema.Draft202012Validator(schema())

@@ -18,7 +18,7 @@ def others(procedure: Procedure) -> Iterator[Procedure]:
 
 
 def lacking(procedure: Procedure) -> Iterator[Violation]:
-    """Yield each text that lacks the language it is read in; only orders of stops where the author lets some lack."""
+    """Yield each text that lacks the language it is read in; but the stops' orders where some may lack."""
     complete = procedure.file.translations.get(procedure.catalogue.language) == "complete"
     for one in procedure.untranslated:
         what, remedy = f"{one.language} lacks this text", f"write `{one.language}: …` beside it"
