@@ -112,13 +112,12 @@ def test_the_example_is_proven_and_says_what_its_page_says(tmp_path: Path) -> No
         ("altitude_metre: 0", "finished", [10, 11, 13]),
         ("altitude_metre: 400", "finished", [10, 11]),
         ("altitude_metre: 1200", "open", [10, 11, 12, 13]),
-        ("", "open", [10, 11, 12, 13]),
     ],
 )
 def test_rows_that_no_story_reads_are_listed_with_their_lines(
     tmp_path: Path, metre: str, ends: str, unread: list[int]
 ) -> None:
-    """Between two rows both are read; beyond the outer ones, or without the number, none is."""
+    """Between two rows both are read; beyond the outer ones none is."""
     path = written(tmp_path / "flow")
     shutil.copy(EXAMPLE.with_name("fan.yaml"), path.parent)
     (path.parent / "job.yaml").write_text(f"{EXAMPLE.read_text('utf-8')}\n{metre}\n", "utf-8")
