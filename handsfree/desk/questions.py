@@ -7,9 +7,10 @@ over Parquet files; any engine that ibis knows runs the same expressions and giv
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import lru_cache, partial
@@ -17,6 +18,7 @@ from typing import Any
 
 import ibis
 
+from handsfree.bundles.taken import withdrawals_here
 from handsfree.desk import asked
 from handsfree.desk import told_numbers as told
 from handsfree.desk.asked import AskedOf
@@ -39,8 +41,8 @@ class Inquiry:
     ask: Callable[[AskedOf], Any]
     telling: AnswerForm
     leads: Mapping[str, str] = field(default_factory=dict)
-    lasting: bool = True
-    """Whether what is asked hangs on nothing but which visits are meant."""
+    beside: Callable[[], Hashable] = tuple
+    """What an answer hangs on beside the visits; a kept one holds while this stays the same."""
 
 
 _LEADS: dict[str, Mapping[str, str]] = {
@@ -119,7 +121,7 @@ QUESTIONS = {
             AnswerForm(
                 ("key", "day", "device", "technician", "procedure", "version", "withdrawn_at", "why"), told.keyed
             ),
-            lasting=False,
+            beside=withdrawals_here,
         ),
         Inquiry(
             "misheard", "Words misheard", "What was not understood, and values that were corrected.",
@@ -157,9 +159,10 @@ def kept_answer(store: VisitStore, question: Inquiry, most: int, of: AskedOf) ->
 
     Only what is asked of all visits is kept: there is no end of periods that may be asked of.
     """
-    if not question.lasting or of != AskedOf():
+    if of != AskedOf():
         return answer(store, question, most, of)
-    named = json.dumps([question.name, most, _within(store, of).within])
+    beside = hashlib.sha256(repr(question.beside()).encode()).hexdigest()
+    named = json.dumps([question.name, most, _within(store, of).within, beside])
     _, revision = store.state()
     kept = store.answer(named)
     if kept is not None and kept.revision == revision:
@@ -183,11 +186,11 @@ def _within(store: VisitStore, of: AskedOf | None) -> AskedOf:
 
 
 def _sql_of(question: Inquiry, of: AskedOf, most: int | None) -> str:
-    return _lasting_sql(question.name, of, most) if question.lasting else _sql(question, of, most)
+    return _compiled(question.name, of, most, question.beside())
 
 
 @lru_cache(maxsize=256)
-def _lasting_sql(name: str, of: AskedOf, most: int | None) -> str:
+def _compiled(name: str, of: AskedOf, most: int | None, beside: Hashable) -> str:  # noqa: ARG001 - for the cache
     """Return a question in DuckDB's SQL; compiling one costs more than asking it of a thousand visits."""
     return _sql(QUESTIONS[name], of, most)
 

@@ -1,6 +1,7 @@
 """Answers that are kept: the same while no visit changes, worked out anew when one does, each office its own."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 from handsfree.desk import questions
 from handsfree.desk.asked import AskedOf
@@ -35,6 +36,19 @@ def test_a_kept_answer_is_the_answer_and_asks_no_engine(store, monkeypatch):
     store.forget([f"{2:016}"])
     assert [row[0] for row in kept(store).rows] == ["Ann north"]
     assert kept_answer(store, TREND, 25, AskedOf(since="2026-02-01")).rows == []
+
+
+def test_an_answer_that_hangs_on_more_than_the_visits_is_kept_while_that_stays_the_same(store, monkeypatch):
+    """As on the list of withdrawn versions: another list, another answer."""
+    withdrawn = QUESTIONS["withdrawn"]
+    add(store, f"{1:016}", "north")
+    assert kept_answer(store, withdrawn, 25, AskedOf()).rows == []
+    asked = []
+    monkeypatch.setattr(questions, "answer", lambda *told: asked.append(told) or answer(*told))
+    kept_answer(store, withdrawn, 25, AskedOf())
+    assert asked == []
+    kept_answer(store, replace(withdrawn, beside=lambda: ("another list",)), 25, AskedOf())
+    assert len(asked) == 1
 
 
 def test_two_may_keep_the_same_answer_at_once(store):

@@ -97,10 +97,7 @@ class Unmoved(DatabaseStore):
 
 
 def page_of_kept_answers(folder: Path, parts: MonthlyParts) -> float:
-    """Return the CPU seconds of the page once its answers are kept (median of five).
-
-    One question, what falls due, is asked anew each day; it is not kept and counts too.
-    """
+    """Return the CPU seconds of the page once its answers are kept (median of five)."""
     made = open_embedded(folder / "store.sqlite")
     store = Unmoved(made._engine, parts)
     spent = []
