@@ -191,7 +191,7 @@ def test_a_stopped_visit_needs_one_touch_and_shows_it(page: Page, told: Told) ->
 def test_a_hazard_needs_one_touch_of_its_name(page: Page, told: Told) -> None:
     """The picture names the hazards, the gravest last; a press of one is the words that call it."""
     told.turn()
-    (first, *_) = news(page, 0.5)
+    (first, *_) = news(page, 1.5)
     names, offers = first["hazards"], first["offers"]
     assert (names[-1], offers[-1]) == ("gas-smell", "gas smell")  # type: ignore[index]
     assert press(page, "hazard gas-smell") == 204

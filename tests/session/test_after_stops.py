@@ -59,56 +59,6 @@ def _rechecked(visit: Rehearsal) -> list[str]:
     return [shipped().things[thing].altered for thing in visit.state.rechecks]
 
 
-def test_the_story_of_a_bare_stop() -> None:
-    """ "Stop." - order - "False stop." - "Burner: firing, or out?" - "Out." - relight, and no readings."""
-    visit = story(
-        at(*FIRING),
-        ("!stop", CATALOGUE.hazards["stop-work"].script),
-        ("!false stop", "Burner: firing, or out?"),
-    )
-    said = spoken(hear(visit, "out"))
-    assert said[-1] == "Purge wait by the manual: over, or waiting?"
-    story(visit, ("wait over", "Light up, watch it. Lit smoothly, or rough?"))
-    assert spoken(visit.say("lit smoothly")) == ["Hold maximum again."]
-
-
-def test_the_story_of_a_fire() -> None:
-    story(
-        at(*FIRING),
-        ("!there's a fire", CATALOGUE.hazards["fire"].script),
-        ("done", CATALOGUE.hazards["fire"].script),
-        ("outside", "Emergency control: closed, or not reached?"),
-        ("not reached", "Who is inside?"),
-        ("somebody inside", "Call made: to whom?"),
-        ("fire service", "Stay outside. Put right, or leave it off?"),
-        ("put right", "Released by the fire service, or nobody yet?"),
-        ("the fire service", "Appliance and wiring: inspected, or not inspected?"),
-        ("not inspected", "Leave it off. Close the record?"),
-        ("put right", "Leave it off. Close the record?"),
-    )
-
-
-def test_the_story_of_an_alarm_for_carbon_monoxide() -> None:
-    """The room is read twice, each below 10 ppm (testing guideline); a value too high begins the count again."""
-    visit = story(
-        at(*FIRING),
-        ("!the alarm is sounding", CATALOGUE.hazards["co-alarm"].script),
-        ("outside", "Emergency control: closed, or not reached?"),
-        ("control closed", "Who is inside?"),
-        ("not known", "Call made: to whom?"),
-        ("emergency service", "Stay outside. Put right, or leave it off?"),
-        ("put right", "Boiler: switched off, or still on?"),
-        ("switched off", "Ambient CO, from the door?"),
-        ("nine", "Ambient CO, from the door?"),
-    )
-    assert spoken(visit.say("ten")) == ["Not yet. Ambient CO 10.", "Ambient CO, from the door?"]
-    story(
-        visit,
-        ("three", "Ambient CO, from the door?"),
-        ("two", "Source of the CO: what was it?"),
-    )
-
-
 def test_a_room_read_beyond_its_limit_on_the_way_back_sends_out_again() -> None:
     """100 ppm: everyone out (trade journal; testing guideline), and nothing is asked until "outside"."""
     visit = at(*FIRING)
@@ -126,13 +76,6 @@ def test_a_room_read_beyond_its_limit_on_the_way_back_sends_out_again() -> None:
     assert visit.state.question.kind == "outside"
 
 
-def test_the_story_of_feeling_ill() -> None:
-    """Who felt ill does not return."""
-    visit = at("wiring")
-    say(visit, "i feel ill", "outside", "not reached", "nobody inside", "a doctor", "put right")
-    story(visit, ("nobody else", "Leave it off. Close the record?"))
-
-
 def test_the_story_of_a_shock_that_turns_into_gas() -> None:
     """Gas outranks the shock's "power off"; who comes back walks the steps of both."""
     visit = story(
@@ -147,35 +90,6 @@ def test_the_story_of_a_shock_that_turns_into_gas() -> None:
     halt = visit.state.halt
     assert halt is not None
     assert set(halt.left) == {*STOPS.stops["gas-smell"].re_entry, *STOPS.stops["electric-shock"].re_entry}
-
-
-def test_the_story_of_a_burn_and_of_water() -> None:
-    story(
-        at("wiring"),
-        ("!i'm burnt", CATALOGUE.hazards["burn"].script),
-        ("okay", "Put right, misheard, or leave it off?"),
-        ("put right", "Injury: fit for work, or not?"),
-        ("fit for work", "Cause: what was it?"),
-    )
-    story(
-        at("wiring"),
-        ("!water is leaking", CATALOGUE.hazards["flood"].script),
-        ("put right", "Fault: repaired, or not repaired?"),
-        ("fault repaired", "Electrics: seen dry, or still wet?"),
-        ("still wet", "Electrics: seen dry, or still wet?"),
-    )
-
-
-def test_the_story_of_a_burner_that_goes_out() -> None:
-    """The first time the set is void; its cause is named, the purge waited for, the light-up watched."""
-    visit = at(*FIRING)
-    assert spoken(hear(visit, "burner out"))[-1] == "Cause: what was it?"
-    story(
-        visit,
-        ("the gas valve closed", "Purge wait by the manual: over, or waiting?"),
-        ("wait over", "Light up, watch it. Lit smoothly, or rough?"),
-        ("lit smoothly", "Hold maximum again."),
-    )
 
 
 def beyond_the_limit() -> Rehearsal:
