@@ -92,7 +92,7 @@ def customers_page(dossier: Dossier) -> CustomersPage:
         earlier=list(since_then(evidence)),
         turned=facts.turned(evidence),
         warning=[sentence_case(why) for why in warning_due(evidence)],
-        until=form.until,
+        until=facts.kept_off(evidence),
         measured_heading=tables.heading(evidence),
         measured=_measured(evidence, figures),
         judged=_judged(evidence, form.customer.numbers),
@@ -119,7 +119,7 @@ def _next_visit(evidence: Evidence) -> str:
     form = evidence.forms.report
     agreed = facts.filled(evidence, form.customer.next_visit)
     if evidence.ending.in_force or evidence.ending.left:
-        return f"{form.until} {agreed}".strip()
+        return f"{facts.kept_off(evidence)} {agreed}".strip()
     return agreed or form.customer.otherwise
 
 

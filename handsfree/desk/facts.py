@@ -19,6 +19,23 @@ from handsfree.lexicon.catalogue import sentence_case
 _BLANKS = string.Formatter()
 
 
+def kept_off(evidence: Evidence, do_not_use: str = "") -> str:
+    """Return what must stay as it is after a stop: who was sent out stays out, before all else.
+
+    `do_not_use` stands in the place of the report's own `until`. Once steps back in were begun, somebody has
+    reported who let them in, and only the rest is said.
+    """
+    recorded, form = evidence.recorded, evidence.forms.report
+    rest = do_not_use or form.until
+    stops = recorded.all(ev.Stopped)
+    if not stops or stops[-1][1].people != "leave":
+        return rest
+    back_in = any(
+        step.seq > stops[-1][0].seq and begun.part == "re-entry" for step, begun in recorded.all(ev.StepsBegun)
+    )
+    return rest if back_in else f"{form.stay_out} {rest}"
+
+
 def facts(evidence: Evidence, *, earlier: bool = True, witness: bool = True) -> list[tuple[str, str]]:
     """Return each fact's name and text; one that has nothing to say is left out.
 

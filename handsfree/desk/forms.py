@@ -215,6 +215,8 @@ class ReportForm(Form):
     last_time: LastTimeForm = LastTimeForm()
     until: str
     """What must stay as it is until a warning is dealt with."""
+    stay_out: str = "Stay out until the emergency service allows going in."
+    """What is said before it where everybody was sent out and nobody has begun the steps back in."""
     cautions: Texts
     signatures: Texts
     """The lines to sign on, with blanks as in facts."""

@@ -45,16 +45,14 @@ def notice_of(evidence: Evidence) -> Notice | None:
         finding=[_found(evidence, stop) for _, stop in stops[-1:]],
         reported=_reported(evidence),
         left=[f"{span.said} {span.state}" for span in evidence.alterations if span.until is None],
-        do_not_use=form.notice.do_not_use or form.until,
+        do_not_use=facts.kept_off(evidence, form.notice.do_not_use),
         number=facts.filled(evidence, form.notice.number) or form.notice.otherwise,
         foot=f"{opened.job}, {opened.appliance} {opened.serial}, {opened.day}",
     )
 
 
 def _found(evidence: Evidence, stop: ev.Stopped) -> str:
-    detail = why_stopped(evidence.recorded, stop) if stop.why == "limit" else stop.detail
-    told = "" if stop.detail == "called by the person" else f"{detail}. "
-    return f"{told}The order given: {stop.script}"
+    return f"{sentence_case(why_stopped(evidence.recorded, stop))}. The order given: {stop.script}"
 
 
 def _reported(evidence: Evidence) -> list[tuple[str, str]]:

@@ -91,7 +91,7 @@ def paper_of(dossier: Dossier) -> Paper:
         earlier=[f"{name}: {text}" for name, text in carried_in(evidence)],
         turned=facts.turned(evidence),
         warning=[sentence_case(why) for why in warning_due(evidence)],
-        until=form.until,
+        until=facts.kept_off(evidence),
         measured_heading=tables.heading(evidence),
         measured=tables.found_and_left(evidence),
         conditions=[finding.why for finding in wrong_conditions(evidence)],
@@ -130,7 +130,7 @@ def in_short(dossier: Dossier) -> list[str]:
         told.append(words.left_out(ending))
     told.append(words.put_back(evidence))
     if ending.in_force or ending.left:
-        told.append(evidence.forms.report.until)
+        told.append(facts.kept_off(evidence))
     return told
 
 

@@ -138,7 +138,8 @@ def test_what_was_stopped_has_its_warning_and_the_notice(dossier: Callable[[str]
     assert "Warning notice" in text
     assert "Do not use this appliance" in text
     assert "Not come to:" in text
-    assert customers_page(dossier("left-off")).next_visit.startswith("Leave the appliance off until a licensed")
+    out, off = "Stay out until the emergency service allows going in.", "Leave the appliance off until a licensed"
+    assert customers_page(dossier("left-off")).next_visit.startswith(f"{out} {off}")
     assert customers_page(dossier("finished")).notice is None
 
 

@@ -158,6 +158,13 @@ class Reread:
                 reported.pop()
         return any(reported)
 
+    def sent_out(self) -> bool:
+        """Whether the last stop sent everybody out, and no step back in was begun since."""
+        if not self.stops or self.stops[-1][1].get("people") != "leave":
+            return False
+        begun = [seq for seq, event in self.all("steps-begun") if event["part"] == "re-entry"]
+        return not any(seq > self.stops[-1][0] for seq in begun)
+
     def in_force(self) -> list[dict]:
         return [event for seq, event in self.stops if seq > self.resumed]
 

@@ -25,6 +25,7 @@ HAZARDS = {
     "high-pressure": "pressure", "burning-smell": "burning", "fan-blades": "blades",
     "turn-not-undone": "not undone", "no-reading": "could not be taken",
 }  # fmt: skip
+STAY_OUT = "Stay out until the emergency service allows going in. "
 UNTIL = ("Leave the appliance off", "Leave the fan off", "Leave the unit off", "Leave everything off")
 
 
@@ -123,8 +124,8 @@ def _sentence(line: str, record: Reread) -> Iterator[str]:  # noqa: C901 - one c
     elif line == "Nothing was changed for the work.":
         if record.spans:
             yield wrong
-    elif line.startswith(UNTIL):
-        if not (record.in_force() or record.left):
+    elif line.removeprefix(STAY_OUT).startswith(UNTIL):
+        if not (record.in_force() or record.left) or line.startswith(STAY_OUT) != record.sent_out():
             yield wrong
     elif line.startswith("WARNING NOTICE DUE. "):
         bad = [
