@@ -81,9 +81,15 @@ def _banner(plan: Plan, state: State, condition: Condition, seal: Seal) -> str:
     return plan.catalogue.show("deaf") if state.deaf else ""
 
 
+def _order_stands(state: State) -> bool:
+    """Say whether the order of a stop is still to be followed: once steps were begun, a question stands."""
+    ordered = state.status == "stopped" and state.question.manner.headline == "script"
+    return ordered and (state.halt is None or state.halt.part is None)
+
+
 def _answers(plan: Plan, state: State) -> int:
     """Return how many offers, the first ones, answer the question at hand; none while an order stands."""
-    if state.status == "stopped" and state.question.manner.headline == "script":
+    if _order_stands(state):
         return 0
     if state.status == "closed" or state.held_since is not None or state.gate not in plan.procedure.gates:
         return 0
@@ -105,7 +111,7 @@ def _headline(plan: Plan, state: State, now: int, notes: Notes) -> str:
         return ended(plan, state)
     match state.question.manner.headline:
         case "script":
-            return notes.stopped.script if notes.stopped is not None else state.text
+            return notes.stopped.script if notes.stopped is not None and _order_stands(state) else state.text
         case _ if state.held_since is not None:
             return plan.catalogue.say("hold-on-firing" if plan.gate(state.gate).gate.firing else "hold-on")
         case "countdown":

@@ -85,6 +85,7 @@ def pictures():
         ("gas smell",),
         ("gas smell", "outside"),
         ("alarm",),
+        away,
         ("fire",),
         ("feel ill",),
         ("i got a shock",),

@@ -87,6 +87,25 @@ def test_the_answers_to_a_step_after_the_order_are_keys_and_the_order_has_none()
     assert picture.offers[: picture.answers] == ("control closed", "not reached")
 
 
+def test_who_is_outside_and_has_told_all_sees_the_question_and_no_more_the_order() -> None:
+    """How it goes on, in large answers; after a refused step only the way down. A new cry is an order again."""
+    told = Told(at("found-maximum"))
+    for line in ("gas smell", "outside", "control closed", "nobody inside", "the gas emergency service"):
+        told.live.saw(told.rehearsal.say(line))
+    picture = told.live.picture()
+    assert picture.headline == "Stay outside. Put right, or leave it off?"
+    assert picture.offers[: picture.answers] == ("put right", "leave it off")
+    for line in ("put right", "still off", "emergency service", "building aired", "detector sounding"):
+        told.live.saw(told.rehearsal.say(line))
+    picture = told.live.picture()
+    assert picture.headline == "Leave it off. Close the record?"
+    assert picture.offers[: picture.answers] == ("leave it off",)
+    told.live.saw(told.rehearsal.say("gas smell"))
+    picture = told.live.picture()
+    assert picture.headline == told.plan.catalogue.hazards["gas-smell"].script
+    assert picture.answers == 0
+
+
 def test_a_visit_that_was_left_off_says_so_once_and_what_is_still_altered() -> None:
     """Neither "finished" nor twice the same; the record no longer says that it records."""
     told = Told(at("found-maximum"))
