@@ -17,6 +17,8 @@ ALARM_S, STOP_S = 60, 70
 
 SPEAKING_S = 3
 
+FAST, SLOW = ("annual-service", "combustion-check"), pytest.mark.slow("whole visits, a second each")
+
 
 @cache
 def led(name: str) -> Tally:
@@ -24,7 +26,7 @@ def led(name: str) -> Tally:
     return Person(plan_of(name, with_job(alert=Alert(who="the office", number="0555 0100"))), seed=1).lead()
 
 
-@pytest.mark.parametrize("name", VISITS)
+@pytest.mark.parametrize("name", [one if one in FAST else pytest.param(one, marks=SLOW) for one in VISITS])
 def test_a_visit_at_a_human_pace_is_finished_without_an_alarm(name: str) -> None:
     tally = led(name)
     assert tally.end == "finished"
@@ -32,9 +34,10 @@ def test_a_visit_at_a_human_pace_is_finished_without_an_alarm(name: str) -> None
     assert tally.minutes > (20 if name == "combustion-check" else 120)
 
 
-def test_twenty_collapses_are_each_alarmed_at_in_time() -> None:
+@pytest.mark.parametrize("names", [FAST, pytest.param(VISITS, marks=SLOW)], ids=["two", "seven"])
+def test_twenty_collapses_are_each_alarmed_at_in_time(names: tuple[str, ...]) -> None:
     """At any firing gate of any visit: the alarm, the stop fifteen minutes later at most; somebody is told."""
-    for place in random.Random(1).sample([place for name in VISITS for place in led(name).firing], 20):
+    for place in random.Random(1).sample([place for name in names for place in led(name).firing], 20):
         fate, question = collapse(place), place.state.question
         assert fate.alarm is not None
         assert fate.stop is not None
