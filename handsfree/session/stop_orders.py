@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handsfree.events import decisions as ev
-from handsfree.events.state import State
+from handsfree.events.state import Halt, State
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.questions import Question
 from handsfree.questions.stop_reading import StopReading
@@ -36,10 +36,11 @@ class StopCause:
 def order(plan: Plan, state: State, cause: StopCause) -> ev.Stopped:
     """Return the stop with the order to speak.
 
-    Where an order is in force already, the graver of the two is spoken; who was told to leave leaves.
+    Where an order is in force already, the graver of the two is spoken; who was told to leave leaves. It is in
+    force until the steps back in are begun, and again once one of them was refused.
     """
     facts, before, name = plan.catalogue.stops, state.halt, cause.hazard
-    in_force = before if before is not None and before.part in {None, "outside"} else None
+    in_force = before if before is not None and (before.part in {None, "outside"} or _refused(before)) else None
     standing = () if in_force is None else in_force.hazards
     graver = in_force is not None and facts.gravest_first({name, *standing})[0] != name
     leave = any(facts.stops[one].people == "leave" for one in (name, *standing))
@@ -58,6 +59,11 @@ def order(plan: Plan, state: State, cause: StopCause) -> ev.Stopped:
         called=cause.called,
         ways=_ways_on(plan, state, hazards, cause),
     )
+
+
+def _refused(halt: Halt) -> bool:
+    """Say whether a way back in was refused: what sent people out may still be there."""
+    return halt.people == "leave" and halt.part == "re-entry" and not halt.left and halt.ways == ("close",)
 
 
 def _ways_on(plan: Plan, state: State, hazards: tuple[str, ...], cause: StopCause) -> tuple[Way, ...]:

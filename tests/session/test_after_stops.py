@@ -173,6 +173,30 @@ def test_a_refused_step_leaves_only_the_way_down() -> None:
     assert visit.state.text == "Burner: switched off, not touched, or unknown?"
 
 
+def test_gas_outranks_a_shock_again_once_the_way_back_in_was_refused() -> None:
+    """A detector sounds: no "power off first" in gas. While no step was refused, the shock has its own order."""
+    on_the_way = (
+        "outside",
+        "control closed",
+        "nobody inside",
+        "them",
+        "put right",
+        "still off",
+        "emergency service",
+    )
+    shock = CATALOGUE.hazards["electric-shock"].script
+    for steps, order, people in (
+        (("building aired", "detector sounding"), GAS, "leave"),
+        (("building aired", "detector silent"), shock, "stay"),
+    ):
+        visit = at(*FIRING)
+        hear(visit, "gas smell")
+        say(visit, *on_the_way, *steps)
+        (stopped,) = of_kind(hear(visit, "i got a shock"), ev.Stopped)
+        assert (stopped.script, stopped.people) == (order, people)
+        assert visit.state.question.kind == ("outside" if people == "leave" else "stopped")
+
+
 def test_a_doubtful_answer_leads_nowhere() -> None:
     """With other speech nearly as likely the order is spoken again, or the step asked again."""
     visit = at(*FIRING)
