@@ -18,12 +18,13 @@ from pathlib import Path
 from typing import Any, Literal
 
 from handsfree.documents import Document, Path_, read_document
+from handsfree.gates.table import ENDING as TABLE
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.stories.condition_faults import in_conditions
-from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read_stories, told
+from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read_stories, stories_beside, told
 
 OPERATORS: Mapping[str, str] = {
     "looser limit": "a written limit is moved outwards by a tenth of itself, or left out where another remains",
@@ -240,12 +241,30 @@ def outcome_of(path: Path, number: int) -> MutantOutcome:
     found = changes(sound, damaged)
     if not found:
         return MutantOutcome(fault, "same")
-    for at, story in enumerate(stories.file.stories):
-        try:
-            result = told(stories, at, by_another(damaged, plan_of_story(stories, story)))
-        except Problem:
-            return MutantOutcome(fault, "check", "refused")
-        if result.fault:
-            return MutantOutcome(fault, "story", story.story)
+    try:
+        noticing = _noticing(stories, damaged) or _noticing_of_part(stories, fault)
+    except Problem:
+        return MutantOutcome(fault, "check", "refused")
+    if noticing:
+        return MutantOutcome(fault, "story", noticing)
     weighs = "looser" if any(change.weight == "looser" for change in found) else found[0].weight
     return MutantOutcome(fault, "survives", weighs)
+
+
+def _noticing(stories: StoriesOf, damaged: Procedure) -> str:
+    """Return the first story that goes otherwise by the damaged procedure; empty when none does."""
+    for at, story in enumerate(stories.file.stories):
+        if told(stories, at, by_another(damaged, plan_of_story(stories, story))).fault:
+            return story.story
+    return ""
+
+
+def _noticing_of_part(stories: StoriesOf, fault: PlantedFault) -> str:
+    """Return the first story beside the part that holds the fault which goes otherwise; empty when none does."""
+    part = Path(fault.file)
+    other = part.resolve() != stories.procedure.resolve() and not part.name.endswith(TABLE)
+    beside = stories_beside(part) if other else None
+    if beside is None:
+        return ""
+    found = _noticing(beside, _mutated(part, fault))
+    return f"{found} ({part.stem})" if found else ""

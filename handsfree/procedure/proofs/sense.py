@@ -256,10 +256,10 @@ def put_back_otherwise(procedure: Procedure) -> Iterator[Violation]:
 
 
 def unlike(procedure: Procedure) -> Iterator[Violation]:
-    """Yield gates that need less than all others that do the same: a need was forgotten or lost.
+    """Yield gates that do as others do, less carefully: a need, a refusal or a wait was forgotten or lost.
 
-    Gates do the same when they ask for the same quantities, turn an adjuster, or alter the same things on the
-    same words.
+    Gates do the same when they ask for the same quantities, turn an adjuster, or alter the same things while
+    something fires. What a gate does at least, others may do alone: it needs what all of these need.
     """
     groups = _likes(procedure)
     for group in groups.values():
@@ -277,13 +277,43 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
                 what = f"{placed.id} waits {own.wait_seconds} s, and all its likes wait {min(waits)} s or longer"
                 fault = ProofFault("alike", what, "wait as long as they do", ("settle",))
                 yield Violation(placed.id, fault, ())
-            shared = set.intersection(*(set(other.gate.needs.items()) for other in others))
-            for thing, state in sorted(shared - set(placed.gate.needs.items())):
-                likes = ", ".join(other.id for other in others[:3])
-                what = f"{placed.id} does not need {thing} {state}, but all its likes do ({likes})"
-                yield Violation(
-                    placed.id, ProofFault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",)), ()
-                )
+    yield from _needing_less(procedure)
+
+
+def _needing_less(procedure: Procedure) -> Iterator[Violation]:
+    """Yield gates that do at least what others do, here or in the same file, and need less than all of those."""
+    doing = {gate_id: frozenset(_deeds(placed)) for gate_id, placed in procedure.gates.items()}
+    for gate_id, placed in procedure.gates.items():
+        lacking: dict[tuple[str, str], list[PlacedGate]] = {}
+        for deed in sorted(doing[gate_id]):
+            likes = [
+                other
+                for one, other in procedure.gates.items()
+                if one != gate_id and deed in doing[one] and doing[one] <= doing[gate_id]
+            ]
+            for group in (likes, [one for one in likes if one.place.file == placed.place.file]):
+                needs = [set(one.gate.needs.items()) for one in group]
+                for need in set.intersection(*needs) if needs else ():
+                    lacking.setdefault(need, group)
+        for (thing, state), group in sorted(lacking.items(), key=lambda found: found[0]):
+            if thing not in placed.gate.needs:
+                told = ", ".join(one.id for one in group[:3])
+                what = f"{gate_id} does not need {thing} {state}, but all its likes do ({told})"
+                fault = ProofFault("alike", what, f"write needs: {{{thing}: {state}}}", ("needs",))
+                yield Violation(gate_id, fault, ())
+
+
+def _deeds(placed: PlacedGate) -> Iterator[tuple[str, str]]:
+    """Yield what a gate does that others may do too: it reads, turns, alters while it fires, or restores."""
+    effects = placed.gate.effects
+    if not effects.measures:
+        yield from (("reads", ask.quantity) for ask in effects.asks)
+    if effects.turns:
+        yield "turns", ""
+    if placed.gate.firing:
+        yield from (("alters", thing) for thing in effects.alters)
+    if "prompt" in placed.gate.texts:
+        yield from (("restores", thing) for thing in effects.restores)
 
 
 def wrong_firing(procedure: Procedure) -> Iterator[Violation]:
