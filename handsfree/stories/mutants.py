@@ -205,7 +205,7 @@ def _mutated(whole: Path, fault: PlantedFault) -> Procedure:
 
 def outcomes(stories: StoriesOf, jobs: int = 1, every: int = 1) -> list[MutantOutcome]:
     """Return what becomes of every planted fault of a procedure, or of every so-many-th."""
-    count = len(list(_planted(load_procedure(stories.procedure))))
+    count = len(list(faults_of(load_procedure(stories.procedure))))
     numbers = range(0, count, every)
     if jobs > 1 and len(numbers) > 1:
         with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
@@ -218,10 +218,10 @@ def outcomes(stories: StoriesOf, jobs: int = 1, every: int = 1) -> list[MutantOu
 @lru_cache(maxsize=8)
 def _sound(path: Path) -> tuple[Procedure, frozenset[tuple[str, str]], tuple[PlantedFault, ...]]:
     procedure = load_procedure(read_stories(path).procedure)
-    return procedure, failures(procedure), tuple(_planted(procedure))
+    return procedure, failures(procedure), tuple(faults_of(procedure))
 
 
-def _planted(procedure: Procedure) -> Iterator[PlantedFault]:
+def faults_of(procedure: Procedure) -> Iterator[PlantedFault]:
     """Yield every fault of each file of a procedure, as it is written: in all its languages."""
     for file in dict.fromkeys(document.file for document in procedure.documents):
         yield from planted(read_document(Path(file)))

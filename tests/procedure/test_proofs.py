@@ -164,6 +164,17 @@ def test_gates_that_do_the_same_must_need_the_same() -> None:
     assert "flue-again does not need cover" in needs
 
 
+def test_a_gate_that_does_at_least_what_another_does_needs_what_that_needs() -> None:
+    """Not the other way round: who does less may need less."""
+    needed = block("hold").replace("prompt: Hold", "needs: {cover: fitted}\n    prompt: Hold")
+    more = block("hold").replace("id: hold\n", "id: hold-and-raise\n")
+    more = more.replace("[rate-hold]", "[rate-hold, set-point]").replace("[maximum held]", "[maximum held raised]")
+    found = check(procedure_of(PROVEN.replace(block("hold"), needed + more))).failed("alike")
+    assert [(one.gate, one.remedy) for one in found] == [("hold-and-raise", "write needs: {cover: fitted}")]
+    less = more.replace("prompt: Hold", "needs: {cover: fitted}\n    prompt: Hold")
+    assert check(procedure_of(PROVEN.replace(block("hold"), block("hold") + less))).failed("alike") == ()
+
+
 def test_two_things_are_put_back_in_one_order() -> None:
     text = PROVEN.replace(
         block("put-back"), block("put-back") + block("put-back").replace("id: put-back", "id: again")

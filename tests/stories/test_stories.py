@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import procedures_folder, shipped_procedures
 from handsfree.stories.documentation import stories_text
-from handsfree.stories.mutants import OPERATORS, outcomes
+from handsfree.stories.mutants import OPERATORS, faults_of, outcome_of, outcomes
 from handsfree.stories.running import read_stories, run_all, stories_in
 
 PROCEDURE = """\
@@ -256,6 +257,22 @@ def test_a_procedure_without_stories_is_told_how_to_begin_and_can_begin_so(tmp_p
 def test_a_sheet_has_no_stories() -> None:
     done = CliRunner().invoke(app, ["template", "--sheet", "job", "--stories"])
     assert isinstance(done.exception, Problem)
+
+
+def test_a_story_beside_a_part_notices_what_a_fault_there_changes(tmp_path: Path) -> None:
+    """A need that the part lost changes nothing that the stories of the whole tell; its own ask for it."""
+    shutil.copytree(procedures_folder(), tmp_path, dirs_exist_ok=True, ignore=shutil.ignore_patterns("*.md"))
+    beside = read_stories(tmp_path / "tests" / "safe-isolation.tests.yaml")
+    number, fault = next(
+        (at, one)
+        for at, one in enumerate(faults_of(load_procedure(beside.procedure)))
+        if one.operator == "lost need"
+    )
+    found = outcome_of(beside.path, number)
+    assert (Path(fault.file).stem, found.caught) == ("isolated-and-dead", "story")
+    assert found.by.endswith("(isolated-and-dead)")
+    (tmp_path / "tests" / "isolated-and-dead.tests.yaml").unlink()
+    assert outcome_of(beside.path, number).caught == "survives"
 
 
 @pytest.mark.slow("two dozen faults, each with its proofs and stories")
