@@ -30,10 +30,8 @@ def damaged_folder(fault: dict, into: Path) -> Path:
     shutil.copytree(ROOT / "procedures", into, dirs_exist_ok=True)
     whole, file = (into / f"{name}.yaml" for name in (fault["file"], fault.get("in", fault["file"])))
     text = file.read_text("utf-8")
-    for one in (fault, *([fault["also"]] if "also" in fault else [])):
-        assert one["was"] in text, f"{fault['what']}: not there"
-        text = text.replace(one["was"], one["becomes"], 1)
-    file.write_text(text, "utf-8")
+    assert fault["was"] in text, f"{fault['what']}: not there"
+    file.write_text(text.replace(fault["was"], fault["becomes"], 1), "utf-8")
     return whole
 
 
