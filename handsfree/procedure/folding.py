@@ -29,7 +29,8 @@ def folded(procedure: Procedure, heights: Mapping[str, int], room: int) -> tuple
     for title, gates in _joined(runs, heights, room):
         pieces = _cut(procedure, gates, heights, room)
         for piece in pieces:
-            of = f": {piece[0]} to {piece[-1]}" if len(pieces) > 1 else ""
+            named = piece[0] if len(piece) == 1 else f"{piece[0]} to {piece[-1]}"
+            of = f": {named}" if len(pieces) > 1 else ""
             pages.append(Fold(f"{title}{of}", tuple(piece)))
     return tuple(pages)
 

@@ -106,7 +106,7 @@ def _part_card(fold: Fold, cards: Mapping[str, Card], on: Mapping[str, str]) -> 
             to = on.get(way.to, _STOPS if way.to in cards else way.to)
             if to != page:
                 leading.setdefault(to, {}).update(dict.fromkeys(way.outcomes))
-    lines = [CardLine("title", fold.title), CardLine("note", f"{len(here)} gates")]
+    lines = [CardLine("title", fold.title), CardLine("note", "1 gate" if len(here) == 1 else f"{len(here)} gates")]
     judging = [card.id for card in here if card.kind == "verdict"]
     if judging:
         lines.append(CardLine("band", f"judges: {', '.join(judging)}"))

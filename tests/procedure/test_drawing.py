@@ -76,6 +76,13 @@ def test_a_way_to_another_page_names_the_page_where_its_gate_stands(name: str) -
     assert far > 3
 
 
+def test_a_page_of_one_gate_names_it_once() -> None:
+    told = pages(load_procedure(PROCEDURES / "commissioning.yaml"))
+    assert "1 gate<" in told
+    assert not re.search(r"\b1 gates", told)
+    assert not re.search(r": ([a-z-]+) to \1<", told)
+
+
 def test_a_card_tells_prompt_words_bands_things_and_each_way() -> None:
     procedure = load_procedure(PROCEDURES / "extract-terminal.yaml")
     text = re.sub(r"\s+", " ", texts(ET.fromstring(svg(procedure))))
