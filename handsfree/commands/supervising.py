@@ -250,18 +250,32 @@ def report(
     ending = output.suffix.lower()
     if ending not in {".pdf", ".html"}:
         raise Problem("a report is a .pdf or an .html file", where=str(output))
-    if output.exists():
-        raise Problem("this file exists already", where=str(output), remedy="name a new one")
+    _refuse_taken(output)
     dossier = open_dossier(folder)
     content = printed.pdf(dossier) if ending == ".pdf" else printed.html(dossier).encode()
-    try:
-        output.write_bytes(content)
-    except OSError as error:
-        raise Problem(f"the report cannot be written ({error.strerror})", where=str(output)) from error
+    _write_new(output, content, "the report")
     typer.echo(f"{output}: {dossier.sentence}")
     if dossier.report.verdict == RecordVerdict.BROKEN:
         typer.echo(f"The record does not verify: {dossier.report.sentence}", err=True)
         raise typer.Exit(ExitCode.FAILED)
+
+
+def _refuse_odd(folder: Path, into: Path | None) -> None:
+    if not folder.is_dir():
+        raise Problem("there is no such folder", where=str(folder))
+    _refuse_taken(into)
+
+
+def _refuse_taken(file: Path | None) -> None:
+    if file is not None and file.exists():
+        raise Problem("this file exists already", where=str(file), remedy="name a new one")
+
+
+def _write_new(file: Path, content: bytes, what: str) -> None:
+    try:
+        file.write_bytes(content)
+    except OSError as error:
+        raise Problem(f"{what} cannot be written ({error.strerror})", where=str(file)) from error
 
 
 @app.command()
@@ -291,8 +305,9 @@ def across(
     *,
     store: _Store = None,
     office: Annotated[list[str] | None, typer.Option(help="Of the visits of these offices alone.")] = None,
+    parquet: Annotated[Path | None, typer.Option(help="Write the answer there as Apache Parquet.")] = None,
 ) -> None:
-    """Ask a question across all visits of a folder; the answer is CSV."""
+    """Ask a question across all visits of a folder; the answer is CSV, or a file of Parquet."""
     try:
         from handsfree.desk.examination import examine  # noqa: PLC0415
         from handsfree.desk.index import Index  # noqa: PLC0415
@@ -300,8 +315,7 @@ def across(
         from handsfree.store.opening import open_store  # noqa: PLC0415
     except ImportError as error:
         raise Problem(f"questions need {error.name}", remedy="pip install 'handsfree[desk]'") from error
-    if not folder.is_dir():
-        raise Problem("there is no such folder", where=str(folder))
+    _refuse_odd(folder, parquet)
     if not question:
         for each in QUESTIONS.values():
             typer.echo(f"{each.name}: {each.means}")
@@ -314,6 +328,10 @@ def across(
         for key, visit in waiting:
             index.keep(key, examine(visit))
     seen = index.store.within(office)
-    typer.echo(answer(seen, QUESTIONS[question]).csv(), nl=False)
+    found = answer(seen, QUESTIONS[question])
+    if parquet is None:
+        typer.echo(found.csv(), nl=False)
+    else:
+        _write_new(parquet, found.parquet(), "the answer")
     if broken := seen.count_broken():
         typer.echo(f"Broken records left out: {broken}", err=True)

@@ -1,8 +1,9 @@
 """Who asked the desk for what, when it is open to a network: a line for each answer, written before it is given.
 
-A line is a JSON object: `at` (UTC), `from` (the visitor's address), `method`, `path` (without what follows a
-question mark, which may hold the token) and `status`. Who is kept out is noted in a file of its own: anybody can
-make as many of these lines as they like, and so would push out those of who was let in.
+A line is a JSON object: `at` (UTC), `from` (the visitor's address), `who` (the name of whoever has signed in, else
+empty), `method`, `path` (without what follows a question mark, which may hold the token) and `status`. Who is kept
+out is noted in a file of its own: anybody can make as many of these lines as they like, and so would push out
+those of who was let in.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ LARGEST = 16 << 20
 LONGEST_PATH = 300
 NAME, NAME_OF_REFUSED = "desk-access.jsonl", "desk-refused.jsonl"
 KEPT_OUT = frozenset({401, 403})
+SIGNED_IN = "handsfree.signed_in"
+"""Where a request carries the name of whoever asks, once that is known."""
 
 
 class AccessLog:
@@ -57,6 +60,7 @@ class AccessLog:
         line = {
             "at": stamp(SystemClock().now().wall),
             "from": client[0] if client else "",
+            "who": scope.get(SIGNED_IN, ""),
             "method": one_line(scope["method"])[:20],
             "path": one_line(scope["path"])[:LONGEST_PATH],
             "status": status,

@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, PlainTextResponse, Response
+from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from handsfree.desk import history
@@ -19,7 +19,9 @@ from handsfree.desk.questions import QUESTIONS, Inquiry, QueryResult, answer, ke
 from handsfree.problem import Problem
 
 MOST = 25
-"""Rows of each answer on the page; the CSV has all."""
+"""Rows of each answer on the page; the files have all."""
+_KINDS = {"csv": "text/csv; charset=utf-8", "parquet": "application/vnd.apache.parquet"}
+"""Media types as registered with IANA."""
 
 
 class AcrossPages:
@@ -32,7 +34,8 @@ class AcrossPages:
         """Return the addresses."""
         return [
             Route("/across", self._across),
-            Route("/across/{question}.csv", self._csv),
+            Route("/across/{question}.csv", self._file),
+            Route("/across/{question}.parquet", self._file),
             Route("/appliance/{serial}", self._appliance),
         ]
 
@@ -56,17 +59,19 @@ class AcrossPages:
             versions=self._index.store.known("version"), broken=self._index.store.count_broken(),
         )  # fmt: skip
 
-    async def _csv(self, request: Request) -> Response:
-        question = QUESTIONS.get(request.path_params["question"])
+    async def _file(self, request: Request) -> Response:
+        """Hand out an answer with all its rows, in the form that the address ends with."""
+        question, form = QUESTIONS.get(request.path_params["question"]), request.url.path.rpartition(".")[2]
         if question is None:
             raise HTTPException(404)
         of = _asked_of(request)
 
-        def asked() -> str:
-            return answer(self._index.store, question, of=of).csv()
+        def asked() -> bytes:
+            found = answer(self._index.store, question, of=of)
+            return found.csv().encode() if form == "csv" else found.parquet()
 
-        named = {"content-disposition": f'attachment; filename="{question.name}.csv"'}
-        return PlainTextResponse(await run_in_threadpool(asked), media_type="text/csv", headers=named)
+        named = {"content-disposition": f'attachment; filename="{question.name}.{form}"'}
+        return Response(await run_in_threadpool(asked), media_type=_KINDS[form], headers=named)
 
     async def _appliance(self, request: Request) -> Response:
         serial = request.path_params["serial"]

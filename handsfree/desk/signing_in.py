@@ -24,6 +24,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 from webauthn.helpers import bytes_to_base64url
 
+from handsfree.desk.access_log import SIGNED_IN
 from handsfree.desk.checker import Checker
 from handsfree.desk.guard import HEADERS, AccessGuard, Door
 from handsfree.desk.hearing_again import HearingAgain
@@ -82,8 +83,8 @@ class SignedInDesks:
         addresses = (PAGE, f"{PAGE}/", "/passkey/", "/assets/", "/sign-out")
         return WithHeaders(AccessGuard(_ByPerson(self._desk_of, entrance, addresses), self._door), HEADERS)
 
-    def _desk_of(self, headers: Headers) -> ASGIApp | None:
-        """Return the pages of whoever is signed in; None when nobody is, or may not be any more."""
+    def _desk_of(self, headers: Headers) -> tuple[str, ASGIApp] | None:
+        """Return the name and the pages of whoever is signed in; None when nobody is, or may not be any more."""
         found = self._people.get(_cookie(headers))
         if found is None or time.monotonic() - found.since > LASTS_S:
             return None
@@ -96,7 +97,7 @@ class SignedInDesks:
         if seen not in self._desks:
             desk = Desk(self._index.within(who.offices), self._door, person=who, outgoing=self._outgoing)
             self._desks[seen] = desk.application(*self._beside)
-        return self._desks[seen]
+        return who.name, self._desks[seen]
 
     async def _page(self, _: Request) -> Response:
         return self._nobody.page("sign_in.html", form_token=self._door.form_token())
@@ -143,7 +144,7 @@ class _ByPerson:
     """Hands a request to the pages of whoever is signed in, and to the entrance what is for everybody."""
 
     def __init__(
-        self, desk_of: Callable[[Headers], ASGIApp | None], entrance: ASGIApp, addresses: Sequence[str]
+        self, desk_of: Callable[[Headers], tuple[str, ASGIApp] | None], entrance: ASGIApp, addresses: Sequence[str]
     ) -> None:
         self._desk_of, self._entrance, self._addresses = desk_of, entrance, tuple(addresses)
 
@@ -154,10 +155,14 @@ class _ByPerson:
                                           for one in self._addresses):  # fmt: skip
             await self._entrance(scope, receive, send)
             return
-        desk = await run_in_threadpool(self._desk_of, Headers(scope=scope))
-        if desk is None and scope["method"] in {"GET", "HEAD"}:
+        found = await run_in_threadpool(self._desk_of, Headers(scope=scope))
+        if found is not None:
+            scope[SIGNED_IN], desk = found
+        elif scope["method"] in {"GET", "HEAD"}:
             desk = RedirectResponse(PAGE, 303)
-        await (desk or PlainTextResponse("Sign in first.", 401))(scope, receive, send)
+        else:
+            desk = PlainTextResponse("Sign in first.", 401)
+        await desk(scope, receive, send)
 
 
 def _cookie(headers: Headers) -> str:

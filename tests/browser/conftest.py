@@ -174,3 +174,22 @@ def axe(tmp_path_factory):
         pytest.skip("the npm registry could not be reached for axe-core")
     with tarfile.open(packed) as archive:
         return archive.extractfile("package/axe.min.js").read().decode()
+
+
+@pytest.fixture
+def axe_finds(axe):
+    """What axe-core finds on the page that a browser shows, by WCAG 2.2 A and AA and its own advice."""
+
+    def found(browser):
+        browser.execute_cdp_cmd("Runtime.evaluate", {"expression": axe})
+        browser.set_script_timeout(120)  # the longest page takes axe over half a minute on busy cores
+        told = browser.execute_async_script(
+            "const done = arguments[0], kinds = ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa', 'best-practice'];"
+            "axe.run({runOnly: kinds}).then((r) => done(JSON.stringify({good: r.passes.length,"
+            " bad: r.violations.map((v) => [v.id, v.nodes.length, v.nodes[0].html])})))"
+        )
+        result = json.loads(told)
+        assert result["good"] > 10
+        return result["bad"]
+
+    return found

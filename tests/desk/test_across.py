@@ -1,10 +1,15 @@
 """Questions across visits: right by hand. That every engine answers alike is in tests/store/test_engines.py."""
 
+import html
+import re
+
+import duckdb
 import pytest
 from starlette.testclient import TestClient
 
 from handsfree.desk.asked import AskedOf
 from handsfree.desk.guard import Door
+from handsfree.desk.history import draw
 from handsfree.desk.index import Index
 from handsfree.desk.questions import QUESTIONS, answer
 from handsfree.desk.site import Desk
@@ -142,6 +147,66 @@ def test_the_instrument_that_disagrees_comes_first(index):
     first, second = rows(index, "instruments")
     assert (first["instrument_serial"], first["residual_mean"], first["pairs"]) == ("F2", 0.305, 4)
     assert second["residual_mean"] == 0.105
+
+
+def test_an_instrument_is_compared_by_three_pairs_or_more(index):
+    """Two pairs show a scatter that may be anything: the least count of the question."""
+    row = {"rate": "maximum", "at_time": "left", "quantity": "pair_residual", "value": 0.9}
+    index.keep("c", Examined({"instrument_serial": "F3"}, {"reading": [row, row]}))
+    assert "F3" not in {row["instrument_serial"] for row in rows(index, "instruments")}
+    index.keep("c", Examined({"instrument_serial": "F3"}, {"reading": [row, row, row]}))
+    assert rows(index, "instruments")[0]["instrument_serial"] == "F3"
+
+
+def test_each_answer_leads_to_its_visits_and_to_no_others(index):
+    """Every link of the page, within the period asked of."""
+    browser = TestClient(Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
+    page = browser.get("/across?since=2026-01-15").text
+    links = {html.unescape(link) for link in re.findall(r'<td><a href="(/\?[^"]+)"', page)}
+    led = {link: set(re.findall(r'href="/visit/([a-d])"', browser.get(link).text)) for link in links}
+    assert all(led.values())
+    everything = {"b", "c", "d"}  # a lies before the period
+    for wanted, visits in {
+        "technician=Ann": {"b"}, "technician=Bob": {"c", "d"}, "gate=g": everything, "serial=S1": {"b", "d"},
+        "instrument=F2": {"c", "d"}, "month=2026-03": {"d"}, "stop=a+smell": {"c"},
+    }.items():  # fmt: skip
+        found = [shown for link, shown in led.items() if wanted in link]
+        assert found, wanted
+        assert all(shown <= visits for shown in found), wanted
+        assert set().union(*found) == visits, wanted
+
+
+def test_an_answer_is_handed_out_as_parquet_with_the_very_rows(index, tmp_path):
+    """Read back by DuckDB, numbers as numbers; an empty one has its columns."""
+    browser = TestClient(Desk(index, Door()).application(), base_url="http://127.0.0.1:8470")
+    for query in ("", "?technician=x&since=2030-01-01"):
+        got = browser.get(f"/across/right-first-time.parquet{query}")
+        assert got.headers["content-type"] == "application/vnd.apache.parquet"
+        file = tmp_path / "answer.parquet"
+        file.write_bytes(got.content)
+        read = duckdb.sql(f"SELECT * FROM read_parquet('{file}')")
+        since = "2030-01-01" if query else ""
+        told = answer(index.store, QUESTIONS["right-first-time"], of=AskedOf(since=since))
+        assert tuple(read.columns) == told.columns
+        assert read.fetchall() == told.rows
+    assert browser.get("/across/no-such.parquet").status_code == 404
+
+
+def test_the_history_of_an_appliance_joins_what_was_left_with_what_was_found_next(index):
+    """S1: 8.0 found, 9.2 left; 9.0 found, 9.3 left; 9.6 found: two lines, the higher value higher up."""
+    visits, readings = index.store.of_appliance("S1")
+    (plot,) = draw(visits, [row for row in readings if row.quantity == "co2"])
+    assert plot.label == "CO₂, maximum"
+    assert [one.says.removeprefix(f"{plot.label} ") for one in plot.points] == [
+        f"{value:g} as {when} on {day}"
+        for day, pair in (("2026-01-01", CO2["a"]), ("2026-02-01", CO2["b"]), ("2026-03-01", CO2["d"]))
+        for when, value in zip(("found", "left"), pair, strict=True)
+    ]
+    by_height = sorted(plot.points, key=lambda one: -one.y)
+    values = [float(one.says.split()[2]) for one in by_height]
+    assert values == sorted(values)
+    places = [(one.x, one.y) for one in plot.points]
+    assert plot.paths == ["M{} {}L{} {}".format(*places[left], *places[found]) for left, found in ((1, 2), (3, 4))]
 
 
 def test_gates_and_mishearings_are_counted(index):

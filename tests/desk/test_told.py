@@ -3,6 +3,7 @@
 import io
 import json
 
+import duckdb
 import pytest
 from invented_visits import record_visit
 from pypdf import PdfReader
@@ -11,6 +12,8 @@ from typer.testing import CliRunner
 from handsfree.commands.supervising import app
 from handsfree.desk import chart
 from handsfree.desk.dossier import open_dossier
+from handsfree.desk.evidence import Evidence
+from handsfree.desk.examination import readings
 from handsfree.problem import Problem
 
 run = CliRunner().invoke
@@ -97,11 +100,30 @@ def test_replay_of_a_tampered_record_fails(visits):
     assert run(app, ["replay", str(visits / "tampered"), "--no-talk"]).exit_code == 1
 
 
-def test_across_prints_csv(short):
-    """One header, one row a technician; the copy counts once."""
-    lines = run(app, ["across", str(short), "right-first-time"]).stdout.splitlines()
+def test_across_prints_csv_or_writes_parquet(short, tmp_path):
+    """One header, one row a technician; the copy counts once. A file that is there is not overwritten."""
+    asked = ["across", str(short), "right-first-time"]
+    lines = run(app, asked).stdout.splitlines()
+    file = tmp_path / "answer.parquet"
+    assert run(app, [*asked, "--parquet", str(file)]).stdout == ""
+    (row,) = duckdb.sql(f"SELECT technician, visits FROM read_parquet('{file}')").fetchall()
+    assert [str(cell) for cell in row] == lines[1].split(",")[:2]
+    assert "this file exists already" in str(run(app, [*asked, "--parquet", str(file)]).exception)
     assert lines[0].startswith("technician,visits,ended,right,right_percent")
     assert lines[1].startswith("Ines Demoville,")
+
+
+def test_an_analyser_that_works_co2_out_is_left_out_of_those_that_disagree(dossier, monkeypatch):
+    """Its pairs agree by themselves: they say nothing of it."""
+    evidence = dossier.evidence
+    assert "pair_residual" in {row["quantity"] for row in readings(evidence)}
+    told = Evidence.sheet
+    monkeypatch.setattr(
+        Evidence, "sheet", lambda self, path: "computed" if path == "job.instrument.co2" else told(self, path)
+    )
+    found = {row["quantity"] for row in readings(evidence)}
+    assert "pair_residual" not in found
+    assert found >= {"co2", "o2"}
 
 
 @pytest.mark.slow("records are verified by programs of their own")
