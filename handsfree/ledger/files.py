@@ -10,8 +10,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO, Protocol, TypeVar
 
-from filelock import FileLock, Timeout
-
 from handsfree.problem import ExitCode, Problem
 from handsfree.regular_files import open_regular
 
@@ -174,6 +172,8 @@ class Disk:
 
     def lock(self, path: Path, seconds: float) -> Callable[[], None]:
         """Take a lock that the operating system releases if the process dies."""
+        from filelock import FileLock, Timeout  # noqa: PLC0415 - it brings much along, and readers lock nothing
+
         lock = FileLock(path, timeout=seconds, mode=0o600)
         try:
             lock.acquire()

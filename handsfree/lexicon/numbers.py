@@ -277,13 +277,15 @@ class Numbers(BaseModel):
         decimals = -int(value.as_tuple().exponent)
         exact = NumberForm(value, value, decimals, decimals)
         anything = NumberForm(Decimal(0), Decimal(10**MOST_DIGITS - 1), decimals, decimals)
-        return any(
-            self.read([*words[:at], twin, *words[at + 1 :]], anything)
-            for words in self.pattern(exact).automaton().sentences(LONGEST_SENTENCE)
-            if str(value) in {str(known) for known in self.read(words, exact)}
-            for at, word in enumerate(words)
-            for twin in self._twins_of.get(word, ())
-        )
+        for words in self.pattern(exact).automaton().sentences(LONGEST_SENTENCE):
+            twins = [(at, twin) for at, word in enumerate(words) for twin in self._twins_of.get(word, ())]
+            if (
+                twins
+                and str(value) in {str(known) for known in self.read(words, exact)}
+                and any(self.read([*words[:at], twin, *words[at + 1 :]], anything) for at, twin in twins)
+            ):
+                return True
+        return False
 
     def unsayable(self, form: NumberForm, known: Container[str]) -> Decimal | None:
         """Return the least number of the form that the known words cannot say digit by digit, or None.
