@@ -162,6 +162,11 @@ def test_the_page_prints_on_four_pages_with_nothing_folded_lost(browser, desk, s
     assert len(pages) <= 4
 
 
+AXES = "return [...document.querySelectorAll('.chart text.axis')].map((e) => e.getBoundingClientRect().height)"
+LEGIBLE = 9
+"""Pixels that the writing of an axis is high at least: smaller is hard to read, common practice, no source."""
+
+
 @pytest.mark.slow("six pages in a browser")
 @pytest.mark.parametrize("page", ["/", "visit", "talk", "/hazards", "/across", "/appliance/LM24A0173"])
 def test_a_narrow_screen_needs_no_scrolling_sideways(browser, desk, shots, page):
@@ -175,6 +180,9 @@ def test_a_narrow_screen_needs_no_scrolling_sideways(browser, desk, shots, page)
         browser.get(desk + page)
         browser.save_screenshot(str(shots / f"narrow-{page.rsplit('/', 1)[-1]}.png"))
         assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
+        heights = browser.execute_script(AXES)
+        assert bool(heights) == ("/visit/" in page or "/appliance/" in page)
+        assert min(heights, default=LEGIBLE) >= LEGIBLE
     finally:
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 

@@ -7,10 +7,12 @@ import duckdb
 import pytest
 from invented_visits import record_visit
 from pypdf import PdfReader
+from reportlab.platypus import Spacer
 from typer.testing import CliRunner
 
 from handsfree.commands.supervising import app
-from handsfree.desk import chart
+from handsfree.desk import chart, printed
+from handsfree.desk import pdf as setting
 from handsfree.desk.dossier import open_dossier
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.examination import readings
@@ -59,6 +61,26 @@ def test_a_report_on_a_tampered_record_says_so_and_fails(visits, tmp_path):
     found = run(app, ["report", str(visits / "tampered"), "-o", str(tmp_path / "r.html")])
     assert found.exit_code == 1
     assert "DOES NOT VERIFY" in (tmp_path / "r.html").read_text()
+
+
+def test_no_heading_of_a_paper_stands_alone_at_the_foot_of_a_page():
+    """ "Put back" once did; wherever its part begins, the first line of what it is about is on the same page."""
+    for above in range(640, 740, 4):
+        story = [Spacer(0, above), *setting.part("Put back", [setting.say("Everything was.")])]
+        pages = PdfReader(io.BytesIO(setting.document("Paper", "foot", story))).pages
+        (page,) = [text for text in (page.extract_text() for page in pages) if "Put back" in text]
+        assert "Everything was." in page, above
+
+
+def test_a_paper_is_for_somebody_who_knows_no_symbols_of_uncertainty(dossier):
+    """It once told a customer "u = 0.1515", and named "common practice, no source" as where a limit comes from."""
+    pages = PdfReader(io.BytesIO(printed.pdf(dossier))).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "u = " not in text
+    assert "no source" not in text
+    sources = {one for _, verdict in dossier.evidence.final_verdicts for one in verdict.sources}
+    assert any("common practice, no source" in one for one in sources)
+    assert "practice of the trade, not published" in text
 
 
 def test_no_report_ever_says_safe(visits, tmp_path):
