@@ -163,7 +163,7 @@ def test_the_page_prints_on_four_pages_with_nothing_folded_lost(browser, desk, s
 
 
 AXES = "return [...document.querySelectorAll('.chart text.axis')].map((e) => e.getBoundingClientRect().height)"
-LEGIBLE = 9
+LEGIBLE = 12
 """Pixels that the writing of an axis is high at least: smaller is hard to read, common practice, no source."""
 
 
