@@ -1,13 +1,14 @@
 """How the questions grow over invented visits that lie as monthly Parquet, as a store leaves them.
 
-    python -m tests.bench.fleet.questions [--spark N] [--ray N] [how many ...]
+    python -m tests.bench.fleet.questions [--spark N] [--ray N [--visit FOLDER]] [how many ...]
 
 How many is 1000 10000 100000 1000000 when left out. Prints a table: CPU seconds of each question by the number of
 visits, once compiled; of the page of all kept answers; the bytes of a visit; and what compiling a question costs
 (once a process). With `--spark N` also what Spark takes for each question over N visits, and whether it answers as
 DuckDB does; with `--ray N` what verifying N visits takes by local processes and by Ray, two of each
-(`.ci/prepare test --all` installs both). A visit has 40 gates, 24 readings, 3 words misheard; every twentieth lies
-in two folders. Nothing here is of a real appliance or person.
+(`.ci/prepare test --all` installs both): copies of the demo's visit, played first, or of `--visit FOLDER`.
+A visit has 40 gates, 24 readings, 3 words misheard; every twentieth lies in two folders. Nothing here is of a
+real appliance or person.
 """
 
 from __future__ import annotations
@@ -115,12 +116,13 @@ def main() -> None:
     parser.add_argument("counts", nargs="*", type=int, default=[1_000, 10_000, 100_000, 1_000_000])
     parser.add_argument("--spark", type=int, default=0)
     parser.add_argument("--ray", type=int, default=0)
+    parser.add_argument("--visit", type=Path)
     given = parser.parse_args()
     by_count(given.counts)
     if given.spark:
         by_spark(given.spark)
     if given.ray:
-        by_ray(given.ray)
+        by_ray(given.ray, given.visit)
 
 
 def by_spark(count: int) -> None:
@@ -151,15 +153,15 @@ def by_spark(count: int) -> None:
         session.stop()
 
 
-def by_ray(count: int) -> None:
-    """Print what verifying so many copies of the demo's visit takes by two local processes, and by two of Ray."""
+def by_ray(count: int, visit: Path | None) -> None:
+    """Print what verifying so many copies of a visit takes by two local processes, and by two of Ray."""
     from handsfree.fleet.ray_workers import HERE, RayWorkers  # noqa: PLC0415 - where it is there
 
     with tempfile.TemporaryDirectory(prefix="fleet-bench-") as room:
         scratch = Path(room)
         store = ObjectFolder(scratch / "objects")
         store.begin()
-        kept(played(scratch / "visit"), store, count, scratch)
+        kept(visit or played(scratch / "visit"), store, count, scratch)
         print(f"\n{'verify by':12} {'visits':>7} {'s':>8} {'CPU s a visit':>14}")
         for name, begun in (("processes", lambda: LocalWorkers(2)), ("Ray", lambda: RayWorkers(HERE, 2))):
             hands = begun()
