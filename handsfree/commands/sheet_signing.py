@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
+from functools import partial
 from pathlib import Path
 
 import typer
@@ -12,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 from handsfree.bundles.sheet_check import SheetSigned, add_signed, check_file
 from handsfree.bundles.statement import signed
 from handsfree.commands.enrolling import OWN_AUTHOR, opened_key
+from handsfree.commands.interview import Interview
 from handsfree.documents import read_document
 from handsfree.ledger import SystemClock, state_folder
 from handsfree.ledger.clock import stamp
@@ -19,7 +21,9 @@ from handsfree.office.signatures import KeyHolder
 from handsfree.office.verification import known_enrolment
 from handsfree.plain import plainly
 from handsfree.problem import ExitCode, Problem
+from handsfree.procedure.sheet_questions import SheetQuestion
 from handsfree.procedure.sheets import read_appliance_sheet
+from handsfree.procedure.written_answers import yes_or_no
 from handsfree.release.making import Author
 from handsfree.trades.sheets import ApplianceSheet
 
@@ -28,6 +32,9 @@ _NOT_FIGURES = frozenset({"handsfree", "trade", "version", "manual", "appliance"
 
 def sign_sheet(file: Path, key: Path | None, enrolment: Path | None, passphrase_file: Path | None) -> None:
     """Ask of each figure whether it is as the manual has it, and sign; a "no" signs nothing.
+
+    Each yes is kept beside the sheet until all are given, for this person and this very figure: after an interrupt
+    the same command goes on.
 
     Raises Problem for a sheet without a version, one that does not read, a key that is no author's, and another
     text that was signed under the same version.
@@ -44,10 +51,8 @@ def sign_sheet(file: Path, key: Path | None, enrolment: Path | None, passphrase_
     author = Author.of(opened_key(key or state_folder() / OWN_AUTHOR, passphrase_file), listed, now)
     typer.echo(f"{sheet.appliance}: {sheet.manual.file}, revision {sheet.manual.revision}")
     asked = list(figures(sheet))
-    for figure in asked:
-        if not typer.confirm(f"{figure}. As in the manual?"):
-            what = f"nothing is signed: not as in the manual is {figure}"
-            raise Problem(what, where=str(file), remedy="correct it and sign again", code=ExitCode.FAILED)
+    interview = Interview(file.with_name(f".{file.stem}.{author.listed.key[:16]}"))
+    interview.lead(partial(_hold, interview, asked, file))
     says = {
         "sheet": file.stem, "version": sheet.version, "appliance": sheet.appliance, "manual": sheet.manual.file,
         "revision": sheet.manual.revision, "sheet_sha256": hashlib.sha256(document.text.encode()).hexdigest(),
@@ -58,9 +63,20 @@ def sign_sheet(file: Path, key: Path | None, enrolment: Path | None, passphrase_
     except ValidationError as error:
         raise Problem(f"this sheet cannot be signed: {plainly(error.errors()[0])}", where=str(file)) from error
     add_signed(check_file(file), statement)
+    interview.done()
     typer.echo(
         f"{check_file(file)}: {len(asked)} figures of version {sheet.version} signed by {statement.by.name}"
     )
+
+
+def _hold(interview: Interview, asked: list[str], file: Path) -> None:
+    """Have each figure held against the manual; Problem at the first that is not as the manual has it."""
+    for figure in asked:
+        question = SheetQuestion(figure, f"{figure}. As in the manual? (yes or no)", choices=("yes", "no"))
+        if not interview.ask(question, yes_or_no):
+            interview.forget(figure)
+            what = f"nothing is signed: not as in the manual is {figure}"
+            raise Problem(what, where=str(file), remedy="correct it and sign again", code=ExitCode.FAILED)
 
 
 def figures(sheet: ApplianceSheet) -> Iterator[str]:

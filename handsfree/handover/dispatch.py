@@ -22,7 +22,7 @@ from handsfree.documents import read_document
 from handsfree.handover.outbox import Consignment, Outbox
 from handsfree.handover.outbox_visits import question_about, without_sound
 from handsfree.ledger.clock import Clock, SystemClock, stamp
-from handsfree.ledger.files import Disk, contents, disk_problem, ensure_folder, put
+from handsfree.ledger.files import PART, Disk, contents, disk_problem, ensure_folder, put
 from handsfree.ledger.visit import is_plain_name
 from handsfree.office.endorsements import kept_lines, read_endorsements
 from handsfree.office.enrolment import EnrolledKey, Role
@@ -35,6 +35,8 @@ EVERYBODY = "all"
 LAST_VISITS = 2
 """Of one serial, the newest: common practice, no source."""
 AT_ONCE = 200
+_BEING_WRITTEN = frozenset({PART, ".answers", ".new"})
+"""How files end that are not whole yet: also an interview's answers, beside the sheet that they will make."""
 _RETURNED = "returned"
 
 
@@ -142,4 +144,5 @@ def _files(folder: Path) -> list[Path]:
     """Return the files of a folder in order, but hidden ones and those still being written."""
     if not folder.is_dir():
         return []
-    return sorted(path for path in folder.iterdir() if path.is_file() and not path.name.startswith("."))
+    files = (path for path in folder.iterdir() if path.is_file() and path.suffix not in _BEING_WRITTEN)
+    return sorted(path for path in files if not path.name.startswith("."))

@@ -9,6 +9,7 @@ from handsfree.gates.asking import asks_of_turns
 from handsfree.gates.outcomes import NOT_DONE
 from handsfree.gates.visit import Understanding, said_back
 from handsfree.lexicon.meaning import CommandName
+from handsfree.questions.instrument_asks import InstrumentAsks
 from handsfree.questions.note import Note
 from handsfree.session import photographing, turning
 from handsfree.session.apply_stops import LONG_PAUSE_MS
@@ -23,9 +24,12 @@ _LEAVING = frozenset({"go-back", "that-was-wrong", "not-done"})
 def command(draft: Draft, name: CommandName, utterance: Understanding) -> None:
     """Act on an everywhere phrase; what was asked after a crash or a long hold cannot be left unanswered.
 
-    Nor can whether sound is kept: the gate behind that question was not asked yet, so it is not left by it.
+    Nor can whether sound is kept: the gate behind that question was not asked yet, so it is not left by it. And a
+    value that an instrument alone shows beyond a stop limit is called before all else.
     """
-    if (draft.state.rechecks or draft.state.consent_due) and name in _LEAVING:
+    if isinstance(draft.state.question, InstrumentAsks) and name in _LEAVING | {"note"}:
+        draft.ask_again()
+    elif (draft.state.rechecks or draft.state.consent_due) and name in _LEAVING:
         _not_possible(draft)
     elif name in _LEAVING and _turn_untold(draft, name):
         draft.ask_of_turn()

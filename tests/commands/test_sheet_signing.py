@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from handsfree.bundles.sheet_check import check_file
 from handsfree.commands.app import app
+from handsfree.commands.sheet_signing import figures
 from handsfree.desk.customer import customers_page
 from handsfree.desk.dossier import open_dossier
 from handsfree.desk.paper import paper_of
@@ -22,6 +23,7 @@ from handsfree.office.kept_key import make_key
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.sheets import read_appliance_sheet
 from handsfree.shipped import procedure_path
+from handsfree.trades.sheets import ApplianceSheet
 from handsfree.visit.folder import load_plan
 from handsfree.visit.recorder import Recorder
 from handsfree.visit.sheet_standing import sheet_standing
@@ -83,6 +85,23 @@ def test_a_figure_that_is_not_as_in_the_manual_signs_nothing(sheet: Path) -> Non
     _, said = signs(sheet, "second", "y\nn\n")
     assert "nothing is signed: not as in the manual is " in said
     assert not check_file(sheet).exists()
+
+
+def test_an_interrupted_signing_goes_on_where_it_was(sheet: Path) -> None:
+    """Of the person who began it alone; a figure that was corrected since is asked again."""
+    code, said = signs(sheet, "writer", "y\n" * 5)
+    assert code == ExitCode.LEFT_OPEN
+    assert "5 answers are kept" in said
+    assert "Going on" not in signs(sheet, "second", "")[1]
+    text = sheet.read_text("utf-8")
+    sheet.write_text(text.replace("basis: gross", "basis: net"), "utf-8")
+    code, said = signs(sheet, "writer")
+    assert (code, said.count("As in the manual?")) == (0, len(list(figures(sheet_of(sheet)))) - 5 + 1), said
+    assert list(sheet.parent.glob(".*.answers")) == []
+
+
+def sheet_of(file: Path) -> ApplianceSheet:
+    return read_appliance_sheet(read_document(file))
 
 
 def test_a_changed_sheet_is_unchecked_and_wants_a_new_version(sheet: Path) -> None:

@@ -229,6 +229,19 @@ def test_elsewhere_a_value_called_beyond_the_limit_stops_the_work(bench: Bench, 
     assert [one.value for one in stop.called] == [called]
 
 
+@pytest.mark.parametrize("words", ["take a note", "not done because no time", "go back"])
+def test_nothing_leads_past_a_value_that_is_asked_for(bench: Bench, words: str) -> None:
+    """It is asked for again, and then it stops the work."""
+    bench.says("9.3 4.4 41")
+    bench.says("confirmed")
+    bench.shows(co="320")
+    asked = bench.recorder.state.question
+    bench.says(words)
+    assert bench.recorder.state.question == asked
+    bench.says("321")
+    assert bench.recorder.state.status == "stopped"
+
+
 def test_what_has_no_stop_limit_is_not_asked_for_elsewhere(bench: Bench) -> None:
     """CO2 above the band only asks to search: its gate alone wants it."""
     bench.says("9.3 4.4 41")
