@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from handsfree.demo.boiler import InventedBoiler
+from handsfree.demo.goals import IN_BAND, goal_told
 from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
 from handsfree.events.decisions import Decision
 from handsfree.events.inputs import Input
@@ -19,6 +21,7 @@ from handsfree.hearing.sources import SoundFile
 from handsfree.office.verification import verify_anchored
 from handsfree.problem import ExitCode, Problem
 from handsfree.speaking.voice import Voice, VoiceSettings
+from handsfree.trades.combustion.stops import fuel_of
 from handsfree.visit.folder import load_plan
 from handsfree.visit.proven import must_be_proven
 from handsfree.visit.recorder import Recorder
@@ -41,6 +44,7 @@ def play_demo(
     clips: Path | None,
     tell: Tell,
     glance: bool = False,
+    in_band: bool = False,
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
     plan, kept = load_plan(procedure, scenario_files()[0])
@@ -58,7 +62,10 @@ def play_demo(
             standing=standing_of(plan.procedure, None),
         )
         with contextlib.closing(_Released(recorder)), _screen(recorder, opening, wanted=glance):
-            outcome = Demo(recorder, clock, recogniser=recogniser, say=say, tell=tell, snr_db=snr_db).play(opening)
+            boiler = InventedBoiler(fuel_of(plan.sheets), co2=dict(IN_BAND)) if in_band else None
+            outcome = Demo(
+                recorder, clock, recogniser=recogniser, say=say, tell=tell, snr_db=snr_db, boiler=boiler
+            ).play(opening)
     report = verify_anchored(folder, None, replay=replay_of(folder))
     if not report.ok:
         raise Problem(
@@ -79,8 +86,10 @@ def play_demo(
             "not_understood": outcome.tally.not_understood,
             "typed": outcome.tally.typed,
             "false_stops": outcome.tally.false_stops,
+            "turns": outcome.tally.turns,
             "heard_as": [list(pair) for pair in outcome.tally.heard_as],
         },
+        "goal": goal_told(plan.procedure.name, outcome.tally.said + outcome.tally.typed, outcome.tally.turns),
         "seconds": f"{outcome.seconds:.1f}",
         "visit_minutes": f"{clock.ms / 60_000:.0f}",
     }

@@ -36,6 +36,9 @@ def demo(
         Path | None, typer.Option(help="Sound files to speak in place of the voice, named after the words.")
     ] = None,
     glance: Annotated[bool, typer.Option("--glance", help="Show the technician's screen while it plays.")] = False,
+    in_band: Annotated[
+        bool, typer.Option("--in-band", help="The boiler is found in its band; else it is found lean.")
+    ] = False,
     model: Model = None,
     as_json: _AsJson = False,
 ) -> None:
@@ -56,6 +59,7 @@ def demo(
         clips=clips,
         tell=tell,
         glance=glance,
+        in_band=in_band,
     )
     if as_json:
         typer.echo(json.dumps(outcome))
@@ -67,6 +71,7 @@ def demo(
     )
     typer.echo(f"DEMO record: {outcome['ledger']} ({outcome['entries']} entries, checksum {outcome['checksum']})")
     typer.echo(f"Check it: handsfree verify {outcome['folder']}")
+    typer.echo(outcome["goal"])
     typer.echo(f"Took {outcome['seconds']} s for a visit of {outcome['visit_minutes']} minutes.")
 
 

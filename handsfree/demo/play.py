@@ -74,6 +74,7 @@ class Tally:
     not_understood: int = 0
     typed: int = 0
     false_stops: int = 0
+    turns: int = 0
     heard_as: list[tuple[str, str]] = field(default_factory=list)
     """(said, heard) where they differ and something was heard."""
 
@@ -107,12 +108,14 @@ class Demo:
         say: Say,
         tell: Tell,
         snr_db: float,
+        boiler: InventedBoiler | None = None,
     ) -> None:
+        """Play at a `boiler`, which is found lean at maximum when it is left out."""
         plan = recorder.plan
         self._plan, self._recorder, self._clock = plan, recorder, clock
         self._say, self._tell, self._snr_db = say, tell, snr_db
         self._listener = Listener(recogniser, plan.stop_grammar.automaton)
-        self._technician = InventedTechnician(plan, InventedBoiler(fuel_of(plan.sheets)))
+        self._technician = InventedTechnician(plan, boiler or InventedBoiler(fuel_of(plan.sheets)))
         self._roar = burner_roar(30.0, seed=11)
         self._shift = random.Random(11)  # noqa: S311 - a scenario, not a secret
         self._misses = self._tries = 0
@@ -195,6 +198,7 @@ class Demo:
             self._misses = 0
             if heard is not None:
                 self._count(words, text, heard)
+        self.tally.turns += sum(isinstance(event, ev.Turned) for event in decisions)
         self._hear_tool(decisions)
 
     def _count(self, words: str, text: str, heard: inp.Heard) -> None:

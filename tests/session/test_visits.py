@@ -10,16 +10,13 @@ import pytest
 from led import VISITS, Led, lead, plan_of
 from rehearsed import DAY
 
+from handsfree.demo.goals import GOALS, goal_told
 from handsfree.events.state import State
 from handsfree.session.exploring import explore_randomly
 from handsfree.session.likely_way import gates_left
 from handsfree.session.rehearsal import Rehearsal
 
-GOALS = {"combustion-check": 34, "annual-service": 105, "commissioning": 140}
-"""Utterances of a boiler found in its band, no turn made."""
-
 FOUR_TURNS = {"maximum": 8.3, "minimum": 8.4}
-FOUR_TURNS_GOAL = 200
 
 PROVING = tuple(name for name in VISITS if name != "combustion-check")
 
@@ -50,14 +47,25 @@ def test_a_visit_takes_no_more_words_than_its_goal(name: str) -> None:
     led = in_band(name)
     assert led.closed.outcome == "finished"
     assert led.turns == 0
-    assert led.utterances <= GOALS[name]
+    assert led.utterances <= GOALS[name][0]
 
 
 def test_four_turns_take_at_most_200() -> None:
     """The old procedure took 304."""
     led = lead(plan_of("commissioning"), co2=FOUR_TURNS)
     assert (led.closed.outcome, led.turns) == ("finished", 4)
-    assert led.utterances <= FOUR_TURNS_GOAL
+    assert led.utterances <= GOALS["commissioning"][4]
+
+
+def test_the_demo_says_how_a_visit_stands_to_its_goal() -> None:
+    """For as many turns as were made; where no goal is set for them, it says which are."""
+    over = "8 over it; the slips that are written into the demo count too."
+    assert goal_told("combustion-check", 42, 0) == f"42 utterances, 0 turns; goal 34 with no turns: {over}"
+    assert goal_told("commissioning", 187, 4) == "187 utterances, 4 turns; goal 200 with 4 turns: within it."
+    assert goal_told("annual-service", 218, 1) == (
+        "218 utterances, 1 turn; no goal is set for that (set is: 105 with no turns)."
+    )
+    assert goal_told("fault-call", 208, 2) == "208 utterances, 2 turns; no goal is set for that."
 
 
 def passed(led: Led) -> list[str]:

@@ -12,8 +12,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "session" / "support"))
 
-from led import IN_BAND, Led, lead, plan_of
+from led import Led, lead, plan_of
 
+from handsfree.demo.goals import GOALS, IN_BAND
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import shipped_procedures
 
@@ -22,15 +23,6 @@ BOILERS = {
     "lean": {"maximum": 8.55, "minimum": 8.6},
     "leaner": {"maximum": 8.3, "minimum": 8.4},
 }
-
-
-GOALS = {
-    ("annual-service", "in band"): 105,
-    ("combustion-check", "in band"): 34,
-    ("commissioning", "in band"): 140,
-    ("commissioning", "leaner"): 200,
-}
-"""The most utterances that a visit should take; the leaner boiler wants four turns."""
 
 
 def visits() -> list[str]:
@@ -45,7 +37,8 @@ def row(name: str, boiler: str, led: Led) -> str:
     confirmed = sum(text == "confirmed" for _, text in led.said)
     minutes = led.visit.state.now / 60_000
     end = led.visit.state.outcome or f"stopped at {led.visit.state.gate}"
-    goal = GOALS.get((name, boiler), "")
+    goals = GOALS.get(name, {})
+    goal = next((goals[most] for most in sorted(goals) if led.turns <= most), "")
     counts = f"{led.utterances:>10} {goal:>5} {confirmed:>10} {led.turns:>6} {minutes:>8.0f}"
     return f"{name:<24} {boiler:<8} {counts}  {end}"
 
