@@ -235,6 +235,7 @@ APPLIANCE = [
     ("", ""),  # no other fuel
     ("allow it", "allowed"),
     *[("", "n")] * 2,  # adjusters
+    ("sometimes", "read"),  # middle rate
     ("", "y"),  # flue temperature
     ("", ""),
     ("hot", "194 F"),

@@ -68,6 +68,20 @@ def test_the_demo_says_how_a_visit_stands_to_its_goal() -> None:
     assert goal_told("fault-call", 208, 2) == "208 utterances, 2 turns; no goal is set for that."
 
 
+@pytest.mark.parametrize("name", ["annual-service", "fault-call"])
+def test_the_middle_rate_is_held_and_read_where_the_maker_asks_for_it(name: str) -> None:
+    """Between minimum and maximum as left; else nothing is said of it."""
+    usual = plan_of(name).sheets
+    makers = usual.appliance.model_copy(update={"middle_rate": "read"})
+    asked = lead(plan_of(name, usual.model_copy(update={"appliance": makers})))
+    order = [gate for gate in passed(asked) if gate in {"final-minimum", "final-middle", "final-maximum"}]
+    assert order == ["final-minimum", "final-middle", "final-maximum"]
+    assert asked.closed.outcome == "finished"
+    assert "final-middle" not in passed(in_band(name))
+    more = sum("middle" in gate for gate, _ in asked.said)
+    assert asked.utterances - in_band(name).utterances == more > 0
+
+
 def passed(led: Led) -> list[str]:
     """Return the gates that were passed, in order, without those that were not asked."""
     gone = (event for event in led.visit.events if event.kind == "gate-passed")

@@ -88,6 +88,8 @@ class CombustionApplianceSheet(ApplianceSheet):
     """Whether the maker lets a technician turn the screws; no turn is ever advised where he does not."""
     adjusters: dict[Rate, Adjuster] = Field(default_factory=dict)
     """The screw for each rate; without it no turn is advised."""
+    middle_rate: Literal["read", "not read"] = "not read"
+    """Whether the maker asks for a reading held at the middle of the range too."""
     flue_temperature_high: MakerBand | None = None
     """Cel"""
     water_pressure: MakerBand | None = None
