@@ -22,7 +22,7 @@ class Notice:
     title: str
     facts: list[tuple[str, str]]
     finding: list[str]
-    """What stopped the work, with value and limit where there was one, and the order that was given."""
+    """What stopped the work, with value and limit where there was one, the order, and what was noted."""
     reported: list[tuple[str, str]]
     """What was asked and what was reported."""
     left: list[str]
@@ -42,7 +42,7 @@ def notice_of(evidence: Evidence) -> Notice | None:
     return Notice(
         title=form.notice.title,
         facts=facts.facts(evidence),
-        finding=[_found(evidence, stop) for _, stop in stops[-1:]],
+        finding=[*(_found(evidence, stop) for _, stop in stops[-1:]), *facts.advice(evidence)],
         reported=_reported(evidence),
         left=[f"{span.said} {span.state}" for span in evidence.alterations if span.until is None],
         do_not_use=facts.kept_off(evidence, form.notice.do_not_use),

@@ -36,6 +36,7 @@ NEVER = re.compile(r"\b(passed|certificates?|safe|safely|savings?|guarantee\w*|u
 UNSIGNED = {"signatures": "not done because nobody is at home"}
 OTHER_WORK = {
     "waiting": ("fault-call", {"answers": {"outcome": "waiting"}}),
+    "made-safe": ("fault-call", {"answers": {"outcome": "left-off"}}),
     "conversion": ("gas-conversion", {}),
     "smell": ("smell-or-co-call", {}),
     "return": ("return-with-part", {}),
@@ -241,3 +242,27 @@ def test_a_second_pass_that_was_never_due_is_nothing_left_unjudged(dossier: Call
         "Nothing judged at the end was outside its limits. "
         f"Not judged, since a reading is missing: {titles[0]}. No limit loaded: {titles[1]}."
     )
+
+
+def test_a_fault_call_that_ends_made_safe_says_what_was_found_and_how_it_is_left(
+    page: Callable[[str], CustomersPage],
+) -> None:
+    """On the notice too: whoever reads it alone reads of the fault, the reported states, and not to use it."""
+    told = page("made-safe")
+    found = [
+        "What the control shows: shows a code, a word about the work",
+        "Cause found: cause found, a word about the work",
+    ]
+    assert told.advice == found
+    assert told.warning
+    assert told.notice is not None
+    assert told.notice.finding == [
+        "Left off. The order given: Leave it off. Not put right. Tell whoever is responsible.",
+        *found,
+    ]
+    reported = dict(told.notice.reported)
+    assert (reported["Gas cock"], reported["Power"], reported["Responsible person"]) == (
+        "gas cock closed", "power isolated", "person told"
+    )  # fmt: skip
+    assert told.notice.do_not_use.startswith("Do not use this appliance.")
+    assert not any("repaired" in answer for _, answer in told.checked[1:])
