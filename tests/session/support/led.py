@@ -25,7 +25,6 @@ from handsfree.session.rehearsal import Rehearsal
 from handsfree.trades.combustion.stops import fuel_of
 from handsfree.trades.sheets import Sheets
 
-
 VISITS = (
     "annual-service",
     "combustion-check",
