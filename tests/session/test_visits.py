@@ -11,6 +11,7 @@ from led import VISITS, Led, lead, plan_of
 from rehearsed import DAY
 
 from handsfree.demo.goals import GOALS, goal_told
+from handsfree.events import decisions as ev
 from handsfree.events.state import State
 from handsfree.session.exploring import explore_randomly
 from handsfree.session.likely_way import gates_left
@@ -121,6 +122,32 @@ def test_as_found_is_read_before_anything_is_opened(name: str) -> None:
     order += ["found-minimum", "found-probe-out", "trap-and-zero", "power-isolated", "cover-off", "tightness"]
     places = [gates.index(one) for one in order]
     assert places == sorted(places)
+
+
+@pytest.mark.parametrize("name", ["annual-service", "commissioning"])
+def test_probe_and_nipples_are_open_no_longer_than_their_readings_take(name: str) -> None:
+    """Minutes of waits and speech, each time anew; the old procedure had the probe in for 65, a nipple open for 67."""
+    since: dict[str, int] = {}
+    longest: dict[str, float] = {}
+    for event in in_band(name).visit.events:
+        if isinstance(event, ev.Altered):
+            since.setdefault(event.thing, event.at)
+        elif isinstance(event, ev.Restored) and event.thing in since:
+            minutes = (event.at - since.pop(event.thing)) / 60_000
+            longest[event.thing] = max(minutes, longest.get(event.thing, 0))
+    assert longest["probe"] < 10
+    assert max(longest["meter-nipple"], longest["inlet-nipple"]) < 5
+
+
+def test_what_is_inspected_is_in_order_cleaned_advised_or_at_fault() -> None:
+    """The old procedure knew "faulty" alone; purging, which had no caution there, says it in its own prompt."""
+    gates = plan_of("annual-service").procedure.gates
+    for inspected in ("heat-exchanger", "burner-seals", "electrode", "filter"):
+        assert {"in-order", "cleaned", "advised", "fault"} <= set(gates[inspected].gate.phrases), inspected
+    assert "no flame" in gates["gas-purged"].gate.prompt
+    assert any(
+        caution.startswith("Purged gas burns") for caution in plan_of("annual-service").procedure.file.cautions
+    )
 
 
 def test_a_suspect_boiler_is_not_fired_for_readings_as_found() -> None:
