@@ -126,7 +126,7 @@ def test_as_found_is_read_before_anything_is_opened(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["annual-service", "commissioning"])
 def test_probe_and_nipples_are_open_no_longer_than_their_readings_take(name: str) -> None:
-    """Minutes of waits and speech, each time anew; the old procedure had the probe in for 65, a nipple open for 67."""
+    """Minutes of waits and speech at a time; the old procedure had the probe in for 65, a nipple open for 67."""
     since: dict[str, int] = {}
     longest: dict[str, float] = {}
     for event in in_band(name).visit.events:
