@@ -17,6 +17,7 @@ from handsfree.commands.app import app
 from handsfree.desk.examination import examine
 from handsfree.desk.guard import Door
 from handsfree.desk.index import Index
+from handsfree.desk.signing_in import SignedInDesks
 from handsfree.desk.site import Desk
 from handsfree.ledger.verification import BEFORE_THE_PROGRAM
 from handsfree.office.enrolling import add
@@ -107,11 +108,10 @@ def test_a_job_of_nothing_but_wrong_answers_loses_none_of_them(office, browser):
     """Each stays as it was written with its own sentence, also at another desk; then all are righted."""
     address = job_begun(browser)
     wrong = {path: one for path, (one, _) in JOB.items() if one}
-    for path, text in wrong.items():
-        page = post(browser, address, {path: text}).text
-        assert FAULT.search(questions(page)[path])
-        if path.endswith("?"):  # what is asked next hangs on it
-            post(browser, address, {path: JOB[path][1]})
+    hanging = {path for path in wrong if path.endswith("?")}  # what is asked next hangs on these
+    told = questions(post(browser, address, {path: wrong[path] for path in hanging}).text)
+    assert {path for path, one in told.items() if FAULT.search(one)} == hanging
+    post(browser, address, {path: JOB[path][1] if path in hanging else one for path, one in wrong.items()})
     assert len(wrong) >= 20
     later = client(desk_of(office))
     shown = questions(later.get(address).text)
@@ -262,6 +262,15 @@ def test_nobody_prepares_for_the_devices_of_another_office(office):
     })  # fmt: skip
     assert "is no device that you can prepare jobs for" in reply.text
     assert "goes to the devices of every office" in send(north, "invented-30.yaml").text
+
+
+def test_who_has_not_signed_in_sees_and_keeps_nothing(office):
+    index = Index(office / "visits", office / "index.sqlite", enrolment=office / "state" / NAME)
+    address = job_begun(client(desk_of(office)))
+    stranger = client(SignedInDesks(index, DOOR, outgoing=office / "outgoing"))
+    assert stranger.get(address).url.path == "/sign-in"
+    assert post(stranger, address, {"job": "J-1"}).status_code == 401
+    assert "J-1" not in client(desk_of(office)).get(address).text
 
 
 def test_a_form_of_another_site_and_a_draft_that_is_none_are_refused(office, browser):
