@@ -6,10 +6,9 @@ from collections.abc import Iterator
 
 from handsfree.events.state import State
 from handsfree.gates.branch import OTHERWISE
-from handsfree.gates.kind import Follows
 from handsfree.gates.outcomes import DONE, ENDS, EXHAUSTED, NOT_ASKED, NOT_DONE
 from handsfree.gates.when import NOT_COME_TO
-from handsfree.procedure.branching import deciders
+from handsfree.procedure.branching import followed
 from handsfree.procedure.procedure import PlacedGate
 from handsfree.session import deciding
 from handsfree.session.plan import Plan
@@ -30,9 +29,10 @@ def _asking(plan: Plan, state: State) -> Iterator[str]:
         if gate_id != state.gate and _passed_over(plan, state, placed):
             gate_id = placed.transitions[NOT_ASKED]
             continue
-        effects = placed.gate.effects
-        if effects.follows is not None:
-            gate_id = _followed(plan, state, placed, effects.follows)
+        effects, decider = placed.gate.effects, followed(placed)
+        if effects.follows is not None and decider is not None:  # a branch asks nothing
+            is_now = deciding.known(plan, state, decider)
+            gate_id = placed.transitions[is_now if is_now in effects.follows.values else OTHERWISE]
             continue
         decides = effects.judges is not None or effects.end == "stop"
         nothing_to_restore = effects.proves_settings and altered.isdisjoint(effects.restores)
@@ -40,13 +40,6 @@ def _asking(plan: Plan, state: State) -> Iterator[str]:
             yield gate_id
         altered = (altered - set(effects.restores)) | set(effects.alters)
         gate_id = _next(plan, gate_id)
-
-
-def _followed(plan: Plan, state: State, placed: PlacedGate, follows: Follows) -> str:
-    """Return where a branch leads by what is known of what decides it; it asks nothing."""
-    (decider,) = deciders(placed)
-    is_now = deciding.known(plan, state, decider)
-    return placed.transitions[is_now if is_now in follows.values else OTHERWISE]
 
 
 def _passed_over(plan: Plan, state: State, placed: PlacedGate) -> bool:
