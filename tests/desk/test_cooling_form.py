@@ -54,8 +54,8 @@ def plan():
     warm = Stub(low=Decimal(4), high=Decimal(10), page=31)
     cold = Stub(low=Decimal(4), high=Decimal(9), page=31)
     sheets = Stub(
-        job=Stub(),
-        appliance=Stub(refrigerant="R32", superheat=warm, subcooling=cold,
+        job=Stub(appliance="frostmere.yaml"),
+        appliance=Stub(version="invented A", refrigerant="R32", superheat=warm, subcooling=cold,
                        manual=Stub(file="frostmere-service.pdf", revision="invented A")),
     )  # fmt: skip
     for (name, placed), then in zip(gates.items(), [*list(gates)[1:], "finish"], strict=True):
