@@ -175,6 +175,14 @@ def test_a_gate_that_does_at_least_what_another_does_needs_what_that_needs() -> 
     assert check(procedure_of(PROVEN.replace(block("hold"), block("hold") + less))).failed("alike") == ()
 
 
+@pytest.mark.parametrize(("bound", "told"), [(16, []), (17, ["again may be entered 17 times"])])
+def test_a_bound_far_beyond_that_of_all_likes_is_told(bound: int, told: list[str]) -> None:
+    """At four times that of its likes none is yet."""
+    again = block("hold").replace("id: hold\n", "id: again\n").replace("at_most: 4", f"at_most: {bound}")
+    found = check(procedure_of(PROVEN.replace(block("hold"), block("hold") + again))).failed("alike")
+    assert [one.what.partition(",")[0] for one in found] == told
+
+
 def test_two_things_are_put_back_in_one_order() -> None:
     text = PROVEN.replace(
         block("put-back"), block("put-back") + block("put-back").replace("id: put-back", "id: again")

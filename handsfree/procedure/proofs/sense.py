@@ -19,6 +19,10 @@ _LEFT = frozenset({NOT_DONE, EXHAUSTED, NOT_ASKED})
 """Outcomes by which a gate is left without its work."""
 
 
+_FAR = 4
+"""A bound so many times that of all its likes is one that an author did not mean (our own rule, no source)."""
+
+
 def wrong_not_done(procedure: Procedure) -> Iterator[Violation]:
     """Yield gates that refuse "not done" without cause, and those that let pass what must not be passed.
 
@@ -277,6 +281,15 @@ def unlike(procedure: Procedure) -> Iterator[Violation]:
                 what = f"{placed.id} waits {own.wait_seconds} s, and all its likes wait {min(waits)} s or longer"
                 fault = ProofFault("alike", what, "wait as long as they do", ("settle",))
                 yield Violation(placed.id, fault, ())
+            bounds = [other.gate.at_most for other in others if other.gate.at_most is not None]
+            bound = placed.gate.at_most
+            if bound is not None and bounds and bound > _FAR * max(bounds):
+                what = (
+                    f"{placed.id} may be entered {bound} times, and each of its likes {max(bounds)} times at most"
+                )
+                yield Violation(
+                    placed.id, ProofFault("alike", what, "write a bound like theirs", ("at_most",)), ()
+                )
     yield from _needing_less(procedure)
 
 
