@@ -118,6 +118,8 @@ def main() -> None:
     parser.add_argument("--ray", type=int, default=0)
     parser.add_argument("--visit", type=Path)
     given = parser.parse_args()
+    if given.visit and not (given.visit / "ledger.jsonl").is_file():
+        parser.error(f"--visit {given.visit}: there is no visit; name a folder that holds ledger.jsonl")
     by_count(given.counts)
     if given.spark:
         by_spark(given.spark)
@@ -161,8 +163,10 @@ def by_ray(count: int, visit: Path | None) -> None:
         scratch = Path(room)
         store = ObjectFolder(scratch / "objects")
         store.begin()
+        if visit is None:
+            print("\nplaying the demo's visit", flush=True)
         kept(visit or played(scratch / "visit"), store, count, scratch)
-        print(f"\n{'verify by':12} {'visits':>7} {'s':>8} {'CPU s a visit':>14}")
+        print(f"\n{'verify by':12} {'visits':>7} {'s':>8} {'CPU s a visit':>14}", flush=True)
         for name, begun in (("processes", lambda: LocalWorkers(2)), ("Ray", lambda: RayWorkers(HERE, 2))):
             hands = begun()
             try:
