@@ -42,7 +42,7 @@ def order(plan: Plan, state: State, cause: StopCause) -> ev.Stopped:
     facts, before, name = plan.catalogue.stops, state.halt, cause.hazard
     in_force = before if before is not None and (before.part in {None, "outside"} or _refused(before)) else None
     standing = () if in_force is None else in_force.hazards
-    graver = in_force is not None and facts.gravest_first({name, *standing})[0] != name
+    graver = facts.gravest_first({name, *standing})[0] != name
     leave = any(facts.stops[one].people == "leave" for one in (name, *standing))
     hazards = facts.gravest_first({name, *(() if before is None else before.hazards)})
     return ev.Stopped(
@@ -62,8 +62,8 @@ def order(plan: Plan, state: State, cause: StopCause) -> ev.Stopped:
 
 
 def _refused(halt: Halt) -> bool:
-    """Say whether a way back in was refused: what sent people out may still be there."""
-    return halt.people == "leave" and halt.part == "re-entry" and not halt.left and halt.ways == ("close",)
+    """Say whether a way back in was refused: only the way down is left, and what sent people out may be there."""
+    return halt.people == "leave" and halt.part == "re-entry" and halt.ways == ("close",)
 
 
 def _ways_on(plan: Plan, state: State, hazards: tuple[str, ...], cause: StopCause) -> tuple[Way, ...]:

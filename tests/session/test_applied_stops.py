@@ -147,6 +147,32 @@ def test_what_is_owed_before_anything_fires_is_owed_for_the_stop() -> None:
         assert (back.owed, back.owed_for) == (owed, owed_for)
 
 
+# The order that is spoken where one was in force
+
+
+@pytest.mark.parametrize(
+    ("halt", "spoken"),
+    [
+        (Halt(("gas-smell",), "Out.", "leave"), "Out."),
+        (Halt(("gas-smell",), "Out.", "leave", part="outside"), "Out."),
+        (
+            Halt(("gas-smell",), "Out.", "leave", part="re-entry", left=("room",), ways=("put-right", "close")),
+            "Off.",
+        ),
+        (Halt(("gas-smell",), "Out.", "leave", part="re-entry", ways=("close",)), "Out."),
+        (Halt(("gas-smell",), "Out.", "leave", part="way-down", left=("gas",), ways=("close",)), "Off."),
+        (Halt(("gas-smell",), "Out.", "stay", part="re-entry", ways=("close",)), "Off."),
+        (Halt(("feel-ill",), "Out.", "leave"), "Out."),
+        (Halt(("burner-out",), "Wait.", "stay"), "Off."),
+        (None, "Off."),
+    ],
+)
+def test_the_graver_order_is_spoken_while_it_is_in_force(halt: Halt | None, spoken: str) -> None:
+    """Gas while nobody is back in, and again once a step back in was refused; on the way down the new one."""
+    cause = StopCause("called", "", "Off.", "a test", by="voice", hazard="electric-shock", undoable=False)
+    assert order(shipped(), replace(running(), halt=halt), cause).script == spoken
+
+
 # The ways that an order leaves open
 
 
