@@ -57,7 +57,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "replay": "Tell a visit again: how it ended, what a supervisor verifies, and who said what.",
         "report": "Write the customer's report of a visit.",
         "receive": "Take visits in: each verified on arrival, none overwritten, those already here recognised.",
-        "across": "Ask a question across all visits of a folder; the answer is CSV.",
+        "across": "Ask a question across all visits of a folder; the answer is CSV, or a file of Parquet.",
     },
     "fleet": {
         "fleet": "Work on very many visits: verify, examine, rehear; what was cut off goes on where it was.",

@@ -41,12 +41,17 @@ def path_of(field):
     return (field.get_attribute("name") or "").removeprefix("answer:")
 
 
+def kept(browser):
+    """Wait until the desk has all that was written."""
+    underway = "return document.getElementById('sheet').dataset.underway ?? '0'"
+    WebDriverWait(browser, 30).until(lambda one: one.execute_script(underway) == "0")
+
+
 def leave(browser):
-    """Go on to the next field by keyboard, and wait until what was left is kept."""
+    """Go on to the next field by keyboard, which a choice may just have opened, and wait until all is kept."""
+    kept(browser)
     focused(browser).send_keys(Keys.TAB)
-    WebDriverWait(browser, 30).until(
-        lambda one: one.execute_script("return document.getElementById('sheet').dataset.underway") == "0"
-    )
+    kept(browser)
 
 
 def clean(browser, axe):
