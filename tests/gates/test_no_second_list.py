@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -26,15 +25,9 @@ MANY = 3
 """So many names of kinds in one collection or one match are a list of kinds."""
 
 
-@cache
-def walked(source: str) -> tuple[ast.AST, ...]:
-    """Return the nodes of a source, which several tests look at."""
-    return tuple(ast.walk(ast.parse(source)))
-
-
 def lists_of_kinds(source: str) -> Iterator[int]:
     """Yield the lines where a collection, or the cases of a match, name several kinds."""
-    for node in walked(source):
+    for node in ast.walk(ast.parse(source)):
         parts: list[ast.AST] = []
         if isinstance(node, ast.Set | ast.List | ast.Tuple):
             parts = list(node.elts)
@@ -50,7 +43,7 @@ def lists_of_kinds(source: str) -> Iterator[int]:
 
 def classes_of_gates(source: str) -> Iterator[int]:
     """Yield the lines where something is held against a class of gate: isinstance, or a case of a match."""
-    for node in walked(source):
+    for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "isinstance":
             named = {one.id for one in ast.walk(node.args[1]) if isinstance(one, ast.Name)}
             if named & GATES:
@@ -59,7 +52,6 @@ def classes_of_gates(source: str) -> Iterator[int]:
             yield node.lineno
 
 
-@cache
 def elsewhere() -> list[tuple[str, str]]:
     """Return the name and the source of every module that is no home of a kind."""
     files = sorted(PACKAGE.rglob("*.py"))
