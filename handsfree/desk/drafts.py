@@ -34,7 +34,7 @@ class SheetDraft(Block):
     trade: Name
     visit: str
     """The procedure it is for; empty when none was named."""
-    tablet: str = ""
+    device: str = ""
     """The device that a job is for."""
     appliance: str = ""
     """The file of the maker's data that a job names."""

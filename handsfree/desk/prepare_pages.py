@@ -69,11 +69,11 @@ class PreparePages:
                 continue
             if draft is not None:
                 (jobs if draft.sheet == "job" else sheets).append((name, draft))
-        makers, tablets = list(self._preparing.makers()), self._preparing.tablets()
+        makers, devices = list(self._preparing.makers()), self._preparing.devices()
         return {
             "jobs": jobs, "sheets": sheets, "faults": faults, "makers": makers, "visits": visits(),
-            "trades": sorted({one.trade for one in visits()}), "tablets": tablets,
-            "ready": {one: self._preparing.laid_ready(one) for one in tablets},
+            "trades": sorted({one.trade for one in visits()}), "devices": devices,
+            "ready": {one: self._preparing.laid_ready(one) for one in devices},
             "form_token": self._door.form_token(),
         }  # fmt: skip
 
@@ -88,7 +88,7 @@ class PreparePages:
             name = await run_in_threadpool(self._preparing.begin_appliance, said("trade"), visit)
         else:
             job = self._preparing.begin_job
-            name = await run_in_threadpool(job, said("tablet"), visit, said("appliance"))
+            name = await run_in_threadpool(job, said("device"), visit, said("appliance"))
         return RedirectResponse(f"/prepare/{name}", 303)
 
     async def _send(self, request: Request) -> Response:

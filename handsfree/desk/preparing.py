@@ -82,17 +82,17 @@ class Preparing:
         self.drafts = Drafts(outgoing)
         self._known: tuple[tuple[str, ...], KnownBefore] | None = None
 
-    def tablets(self) -> list[str]:
+    def devices(self) -> list[str]:
         """Return the names of the devices that jobs can be prepared for."""
         listed, now = known_enrolment(self._index.enrolment), stamp(SystemClock().now().wall)
         seen = self._offices()
-        devices = [one for one in listed.of(Role.DEVICE) if one.valid_at(now)] if listed else []
-        mine = [one for one in devices if seen is None or set(one.offices or ("",)) & set(seen)]
+        valid = [one for one in listed.of(Role.DEVICE) if one.valid_at(now)] if listed else []
+        mine = [one for one in valid if seen is None or set(one.offices or ("",)) & set(seen)]
         return sorted({one.name for one in mine if is_plain_name(one.name) and one.name != EVERYBODY})
 
-    def laid_ready(self, tablet: str) -> list[str]:
+    def laid_ready(self, device: str) -> list[str]:
         """Return the files that lie ready for a device."""
-        folder = self._outgoing / tablet / JOBS
+        folder = self._outgoing / device / JOBS
         return sorted(file.name for file in folder.glob("*.yaml")) if folder.is_dir() else []
 
     def makers(self) -> Iterator[MakersData]:
@@ -128,11 +128,11 @@ class Preparing:
         says = "; ".join((check.sentence, *check.faults))
         return MakersData(file, *told, says, check.holds, is_sent, is_sent)
 
-    def begin_job(self, tablet: str, visit: str, appliance: str) -> str:
+    def begin_job(self, device: str, visit: str, appliance: str) -> str:
         """Begin a job sheet, and return the draft's name; Problem where one of the three cannot be."""
-        if tablet not in self.tablets():
+        if device not in self.devices():
             raise Problem(
-                f"{tablet!r} is no device that you can prepare jobs for", remedy="choose one of the list"
+                f"{device!r} is no device that you can prepare jobs for", remedy="choose one of the list"
             )
         data = next((one for one in self.makers() if one.file.name == appliance and one.may_be_used), None)
         if data is None:
@@ -140,7 +140,7 @@ class Preparing:
                 f"there is no maker's data {appliance!r} that may be used", remedy="choose one of the list"
             )
         self._of_trade(visit, data.trade)
-        draft = SheetDraft(sheet="job", trade=data.trade, visit=visit, tablet=tablet, appliance=appliance)
+        draft = SheetDraft(sheet="job", trade=data.trade, visit=visit, device=device, appliance=appliance)
         return self.drafts.begin(draft)
 
     def begin_appliance(self, trade: str, visit: str) -> str:
@@ -161,7 +161,7 @@ class Preparing:
     def own(self, name: str) -> SheetDraft | None:
         """Return a draft that whoever prepares may see; None where there is none."""
         draft = self.drafts.read(name)
-        return None if draft is None or (draft.tablet and draft.tablet not in self.tablets()) else draft
+        return None if draft is None or (draft.device and draft.device not in self.devices()) else draft
 
     def form(self, draft: SheetDraft) -> FilledForm:
         """Return a draft as a form; Problem where the maker's data it names is gone."""
@@ -201,7 +201,7 @@ class Preparing:
 
         Raises Problem where another file has its name.
         """
-        folder = self._outgoing / draft.tablet / JOBS if draft.sheet == "job" else self.written
+        folder = self._outgoing / draft.device / JOBS if draft.sheet == "job" else self.written
         file = folder / f"{_plain(str(form.content[draft.sheet]))}.yaml"
         if file.exists() and file.name != draft.made:
             remedy = "give it another number" if draft.sheet == "job" else "give the model a name of its own"

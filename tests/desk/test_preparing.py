@@ -27,7 +27,7 @@ from handsfree.procedure.sheets import load_sheets
 from handsfree.trades.combustion import sheets as combustion
 
 MAKERS = Path(__file__).parents[2] / "handsfree" / "demo" / "appliance-24.yaml"
-TABLET = "van 3"
+DEVICE = "van 3"
 
 JOB = {
     "job": (" ", "J-77"), "site": ("", "Orchard House"), "technician/name": ("", "Ines Demoville"),
@@ -53,7 +53,7 @@ def office(tmp_path, monkeypatch):
     state = tmp_path / "state"
     monkeypatch.setenv("HANDSFREE_STATE", str(state))
     listed = list_of(state / NAME, [])
-    for name, role in ((TABLET, Role.DEVICE), ("writer", Role.AUTHOR), ("second", Role.AUTHOR)):
+    for name, role in ((DEVICE, Role.DEVICE), ("writer", Role.AUTHOR), ("second", Role.AUTHOR)):
         key = make_key(tmp_path / f"{name}.pem", None).public
         add(listed, OFFICE, key=key, name=name, role=role, valid_from=BEFORE_THE_PROGRAM)
     makers = tmp_path / "outgoing" / "all" / "appliances"
@@ -89,7 +89,7 @@ def begun(browser, **said):
 
 
 def job_begun(browser, visit="commissioning"):
-    return begun(browser, sheet="job", tablet=TABLET, visit=visit, appliance=MAKERS.name)
+    return begun(browser, sheet="job", device=DEVICE, visit=visit, appliance=MAKERS.name)
 
 
 def post(browser, address, answers, then="keep"):
@@ -120,13 +120,13 @@ def test_a_job_of_nothing_but_wrong_answers_loses_none_of_them(office, browser):
     }
     refused = post(later, address, {}, "ready")
     assert refused.status_code == 422
-    assert not (office / "outgoing" / TABLET).exists()
+    assert not (office / "outgoing" / DEVICE).exists()
     reply = post(later, address, {path: right for path, (_, right) in JOB.items()}, "ready")
     assert reply.status_code == 200, [
         one for one in questions(reply.text).values() if "stand" in one or "yet" in one
     ]
     assert "j-77.yaml" in reply.text
-    sheets, _ = load_sheets(office / "outgoing" / TABLET / "jobs" / "j-77.yaml")
+    sheets, _ = load_sheets(office / "outgoing" / DEVICE / "jobs" / "j-77.yaml")
     assert isinstance(sheets, combustion.CombustionSheets)
     assert sheets.job.altitude_metre == Decimal("121.92")
     assert sheets.job.meter is not None
@@ -227,7 +227,7 @@ def test_what_earlier_visits_to_the_serial_know_is_offered(short, tmp_path):
     makers.mkdir(parents=True)
     (makers / MAKERS.name).write_bytes(MAKERS.read_bytes())
     browser = client(Desk(index, DOOR, SUPERVISOR, outgoing=tmp_path / "outgoing"))
-    address = begun(browser, sheet="job", tablet="tablet 1", visit="combustion-check", appliance=MAKERS.name)
+    address = begun(browser, sheet="job", device="tablet 1", visit="combustion-check", appliance=MAKERS.name)
     assert "On the job sheet of" not in browser.get(address).text
     page = post(browser, address, {"serial": before.serial}).text
     offered = {path for path, one in questions(page).items() if f"On the job sheet of {before.day}" in one}
@@ -253,11 +253,11 @@ def test_nobody_prepares_for_the_devices_of_another_office(office):
     north = client(desk_of(office, signer=None, person=who))
     page = north.get("/prepare").text
     assert "van north" in page
-    assert TABLET not in page
+    assert DEVICE not in page
     assert north.get(address).status_code == 404
     assert post(north, address, {"job": "J-1"}).status_code == 404
     reply = north.post("/prepare/begin", data={
-        "form_token": DOOR.form_token(), "sheet": "job", "tablet": TABLET, "visit": "commissioning",
+        "form_token": DOOR.form_token(), "sheet": "job", "device": DEVICE, "visit": "commissioning",
         "appliance": MAKERS.name,
     })  # fmt: skip
     assert "is no device that you can prepare jobs for" in reply.text
@@ -292,7 +292,7 @@ def test_two_jobs_of_one_number_do_not_overwrite_each_other(office, browser):
     data = {f"answer:{path}": right for path, (_, right) in JOB.items()}
     reply = browser.post(second, data={"form_token": DOOR.form_token(), "then": "ready", **data})
     assert "a sheet of this name is there already" in reply.text
-    laid = office / "outgoing" / TABLET / "jobs"
+    laid = office / "outgoing" / DEVICE / "jobs"
     filled(browser, first, JOB | {"site": ("", "Meadow House")})
     assert load_sheets(laid / "j-77.yaml")[0].job.site == "Meadow House"
     filled(browser, first, JOB | {"job": ("", "J-78")})
