@@ -195,11 +195,19 @@ def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[t
             continue  # its key is there, misspelled
         place, name = _pointed_at(document, at, item)
         message = f"did you mean {meant[item['loc']][-1]!r}?" if item["loc"] in meant else plainly(item)
-        given = item.get("input")
-        shown = f" (found {given!r})" if isinstance(given, str | int | bool) else ""
-        shown = f" (found {given:f})" if isinstance(given, Decimal) else shown
-        found.append((place, place.told(f"{name}: {message}{shown}" if name else message)))
+        found.append((place, place.told(f"{name}: {message}{_shown(item.get('input'))}" if name else message)))
     return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
+
+
+def _shown(given: object) -> str:
+    """Return a value as the file has it, and nothing for a whole block."""
+    if isinstance(given, bool):
+        return f" (found {str(given).lower()})"
+    if isinstance(given, Decimal):
+        return f" (found {given:f})"
+    if isinstance(given, str):
+        return f" (found '{given}')"
+    return f" (found {given})" if isinstance(given, int) else ""
 
 
 def _meant(items: list[ErrorDetails]) -> dict[tuple[int | str, ...], tuple[int | str, ...]]:

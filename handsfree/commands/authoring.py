@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sized
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -219,7 +220,7 @@ def _print(review: Review, *, whole: bool, sounds: int) -> None:
     if review.report is None:
         return
     report, procedure = review.report, review.report.procedure
-    typer.echo(f"{review.path}: {len(procedure.gates)} gates, {len(procedure.things)} things altered")
+    typer.echo(f"{review.path}: {_number(procedure.gates, 'gate')}, {_number(procedure.things, 'thing')} altered")
     for name, says in PROOFS.items():
         failed = report.failed(name)
         typer.echo(f"  {'FAILS' if failed else 'holds'}  {name:13} {says}")
@@ -228,6 +229,10 @@ def _print(review: Review, *, whole: bool, sounds: int) -> None:
     for remark in report.remarks:
         typer.echo(f"  remark: {remark}")
     _print_sounds(report, sounds)
+
+
+def _number(of: Sized, name: str) -> str:
+    return f"1 {name}" if len(of) == 1 else f"{len(of)} {name}s"
 
 
 def _print_finding(finding: ProofFinding, *, whole: bool) -> None:

@@ -163,6 +163,8 @@ def _default(value: Any) -> str:
         return "nothing"
     if isinstance(value, tuple):
         return ", ".join(f"`{item}`" for item in value)
+    if isinstance(value, BaseModel):
+        return f"`{{{', '.join(f'{key}: {item}' for key, item in value)}}}`"
     return f"`{str(value).lower() if isinstance(value, bool) else value}`"
 
 
@@ -207,7 +209,7 @@ def _plain(annotation: Any) -> str:  # noqa: PLR0911 - one line a kind of type
     if origin is tuple:
         return f"a list: {_plain(get_args(annotation)[0])}"
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return _link(annotation) if annotation in _BLOCKS else "a block"
+        return _link(annotation)
     return _PLAIN.get(annotation, "text")
 
 

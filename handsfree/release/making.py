@@ -19,7 +19,7 @@ from handsfree.office.signatures import KeyHolder
 from handsfree.problem import ExitCode, Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.finding import PROOFS
-from handsfree.procedure.sheets import model_of
+from handsfree.procedure.schema import sheet_schema_text
 from handsfree.questions.grammar import words as heard_words
 from handsfree.release.requirements import must_be_raised, must_be_tested
 from handsfree.session.version import DECISION_VERSION, deciding_versions, lock_digest
@@ -114,7 +114,7 @@ def _files(procedure: Procedure, covered: Covered) -> dict[str, bytes]:
     files |= {f"{STORIES}/{path.name}": path.read_bytes() for path in sheets_of(stories)}
     files[f"{STORIES}/outcome.xml"] = junit([_without_times(covered)], [()]).encode()
     for sheet in ("job", "appliance"):
-        files[f"{SHEETS}/{sheet}.schema.json"] = _json(model_of(procedure.trade, sheet).model_json_schema())
+        files[f"{SHEETS}/{sheet}.schema.json"] = sheet_schema_text(sheet, procedure.trade.name).encode()
     words, said = _words(procedure)
     files[WORDS] = _json({word: [" ".join(phones) for phones in said.of(word)] for word in sorted(words)})
     lock = lock_file()

@@ -35,7 +35,9 @@ class Elapsed(Block):
     """How long the visit has lasted by its own clock, in seconds."""
 
     least: int = Field(default=0, ge=0)
+    """It has lasted at least this long."""
     most: int | None = Field(default=None, ge=0)
+    """It has lasted at most this long."""
 
 
 class Expected(Block):
@@ -54,6 +56,7 @@ class Expected(Block):
     altered: Names | None = None
     """The things that are altered now, all of them."""
     elapsed: Elapsed | None = None
+    """How long the visit has lasted by now."""
 
 
 class StoryStep(Block):
@@ -78,6 +81,7 @@ class StoryStep(Block):
     understood: bool = True
     """Whether the words are to be understood; a story with words that are not fails otherwise."""
     expect: Expected | None = None
+    """What must be so after it."""
 
     @model_validator(mode="after")
     def _one(self) -> StoryStep:
@@ -121,13 +125,16 @@ class Story(Block):
     lacking: Texts = ()
     """What the visit was for and did not show, all of it."""
     paper: ExpectedPaper | None = None
+    """What its paper must say, and what it must not."""
 
 
 class LeastCoverage(Block):
     """How much of the procedure the stories must walk at least, in percent."""
 
     gates: int = Field(default=0, ge=0, le=100)
+    """Of its gates: those that some story enters."""
     ways: int = Field(default=0, ge=0, le=100)
+    """Of its ways: a gate together with how it is left."""
 
 
 class StoriesFile(Block):
@@ -142,4 +149,6 @@ class StoriesFile(Block):
     day: Day | None = None
     """The day of the visits, for calibration dates; today when left out."""
     coverage: LeastCoverage = LeastCoverage()
+    """How much they must walk: where they walk less, `handsfree test` and `handsfree release` fail."""
     stories: Annotated[tuple[Story, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=MOST_STORIES)]
+    """The stories, each a visit of its own."""

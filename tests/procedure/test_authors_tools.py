@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import xml.etree.ElementTree as ET
 from decimal import Decimal
 from pathlib import Path
@@ -28,6 +29,7 @@ from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.schema import schema, schema_text
 from handsfree.procedure.template import template
 from handsfree.shipped import shipped_procedures
+from handsfree.stories.documentation import stories_text
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
 DEMO = PROCEDURES.with_name("handsfree") / "demo"
@@ -124,6 +126,19 @@ def test_every_field_is_described() -> None:
     text = language_text()
     for block_name in ("settle", "captures", "least_seconds", "no_advice", "limits", "exhausted"):
         assert f"| `{block_name}` |" in text
+
+
+@pytest.mark.parametrize("text", [language_text(), stories_text()], ids=["language", "stories"])
+def test_every_key_says_what_it_is_and_every_link_leads_to_a_heading(text: str) -> None:
+    """The name of a heading in a link is GitHub's: small letters, no signs, `-` for spaces."""
+    titles = [line[3:].lower() for line in text.splitlines() if line.startswith("## ")]
+    assert set(re.findall(r"\]\(#([^)]+)\)", text)) <= {
+        re.sub(r"[^\w -]", "", one).replace(" ", "-") for one in titles
+    }
+    tables = re.split(r"\| key \| is .*\n.*\n", text)[1:]
+    rows = [row for one in tables for row in one.split("\n\n")[0].splitlines()]
+    assert len(rows) > 20
+    assert [row for row in rows if row.endswith("|  |") or "| a block" in row] == []
 
 
 def test_a_template_is_named_and_proven_and_a_bad_name_refused() -> None:

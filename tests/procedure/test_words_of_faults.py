@@ -60,6 +60,17 @@ def test_an_unknown_quantity_with_a_story_that_passes_its_gate_is_told(tmp_path:
     assert str(caught.value.where).startswith(f"{path}:{line}:")
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ("done: [raised]", r"done: [restor\d]", r"(found 'restor\d')"),
+        ("prompt: Hold maximum.", "prompt: true", "(found true)"),
+    ],
+)
+def test_a_refused_value_is_told_as_the_file_has_it(old: str, new: str, found: str) -> None:
+    assert found in told_of({"sample.yaml": PROVEN.replace(old, new, 1)})
+
+
 CARETS = [
     ("alters: [cover]", "alters: [lid]", "lid]"),
     ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: fitted, hold: held}", "hold: held}"),

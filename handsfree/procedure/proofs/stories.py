@@ -64,7 +64,7 @@ def told_shortly(beats: Sequence[Beat], around: int = 3) -> list[str]:
             skipped += 1
             continue
         if skipped:
-            lines.append(f"... {skipped} gates passed ...")
+            lines.append(f"... {skipped} gate{'' if skipped == 1 else 's'} passed ...")
             skipped = 0
         now = f"   [altered: {', '.join(beat.altered)}]" if beat.altered and changed[i] else ""
         lines.append(f"{beat.gate}: {beat.said}{now}")
