@@ -29,7 +29,10 @@ from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_
 from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.review import Review, ReviewNote, reviewed
 from handsfree.procedure.schema import schema_text, sheet_schema_text, table_schema_text
+from handsfree.procedure.sheets import load_sheets
 from handsfree.procedure.template import sheet_template, stories_template, template
+from handsfree.procedure.trades import trade_data_asked
+from handsfree.shipped import example_job_sheet
 from handsfree.trades import DEFAULT_TRADE
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
@@ -101,6 +104,9 @@ def new_procedure(
     sheet: Annotated[str | None, typer.Option("--sheet", help="A sheet instead: job or appliance.")] = None,
     stories: Annotated[bool, typer.Option("--stories", help="The first story of that procedure instead.")] = False,
     schema: Annotated[bool, typer.Option("--schema", help="The JSON Schema of that sheet instead.")] = False,
+    example: Annotated[
+        bool, typer.Option("--example", help="With --sheet job: two invented sheets, to try a visit with.")
+    ] = False,
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
     into: _Into = None,
 ) -> None:
@@ -112,8 +118,12 @@ def new_procedure(
     if schema and sheet not in {"job", "appliance"}:
         raise Problem("only a sheet has a schema here", remedy="give --sheet job or appliance; of a procedure: "
                       "handsfree language --schema")  # fmt: skip
+    if example and (sheet != "job" or schema or into is None):
+        raise Problem("the invented sheets are two files", remedy="give --sheet job --example --into FILE")
     if stories:
         text = stories_template(str(name))
+    elif example and into is not None:
+        text = _example(into, trade)
     elif schema:
         text = sheet_schema_text(str(sheet), trade)
     else:
@@ -121,6 +131,18 @@ def new_procedure(
     if into is not None and into.exists():
         raise Problem("this file is there already", where=str(into), remedy="choose another name")
     _write(text, into)
+
+
+def _example(into: Path, trade: str) -> str:
+    """Return the invented job sheet of a trade, and write the appliance sheet that it names beside `into`."""
+    job = trade_data_asked(trade).example or example_job_sheet()
+    sheets, (text, appliance) = load_sheets(job)
+    beside = into.parent / sheets.job.appliance
+    for file in (into, beside):
+        if file.exists():
+            raise Problem("this file is there already", where=str(file), remedy="choose another folder")
+    _write(appliance.text, beside)
+    return text.text
 
 
 @app.command("language")

@@ -27,7 +27,9 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.dangers import dangers
 from handsfree.procedure.schema import schema, schema_text
+from handsfree.procedure.sheets import load_sheets
 from handsfree.procedure.template import template
+from handsfree.procedure.trades import trades_in_order
 from handsfree.shipped import shipped_procedures
 from handsfree.stories.documentation import stories_text
 
@@ -145,6 +147,19 @@ def test_a_template_is_named_and_proven_and_a_bad_name_refused() -> None:
     assert check(procedure_of(template("pump-change"), "pump-change")).proven
     with pytest.raises(Problem, match="cannot name"):
         template("Pump change")
+
+
+@pytest.mark.parametrize("trade", trades_in_order())
+def test_invented_sheets_of_each_trade_are_written_to_try_a_visit_with(trade: str, tmp_path: Path) -> None:
+    into = tmp_path / "job.yaml"
+    written = ["template", "--sheet", "job", "--example", "--trade", trade, "--into", str(into)]
+    run(*written)
+    sheets, _ = load_sheets(into)
+    assert sheets.job.trade == trade
+    with pytest.raises(Problem, match="there already"):
+        run(*written)
+    with pytest.raises(Problem, match="two files"):
+        run("template", "--sheet", "appliance", "--example")
 
 
 # Layout.

@@ -6,7 +6,7 @@ import random
 from pathlib import Path
 
 import pytest
-from fuzzing import JARGON, PROCEDURES, damaged, fuzzed, sources, told_of
+from fuzzing import PROCEDURES, damaged, fuzzed, jargon, sources, told_of
 from workshop import PROVEN, procedure_of
 
 from handsfree.editor.hover import hover
@@ -15,7 +15,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 
-SEEDS = (*range(300), 707)
+SEEDS = range(200)
 """The first of those that `python tests/bench/proofs/fuzz.py` tries."""
 
 
@@ -25,8 +25,7 @@ def test_random_damage_is_told_in_plain_words() -> None:
     whole = sources()
     for seed in SEEDS:
         files, told = fuzzed(seed, whole)
-        found = JARGON.search(told)
-        assert found is None, (seed, files, told)
+        assert jargon(told, files) == "", (seed, files, told)
 
 
 @pytest.mark.slow("a hundred damaged files")

@@ -14,6 +14,10 @@ from workshop import PROVEN
 
 from handsfree.documents import Document, NoSuchFile, parse_document, validate
 from handsfree.problem import Problem
+from handsfree.procedure.comparison import changes
+from handsfree.procedure.drawing import svg
+from handsfree.procedure.mermaid import mermaid
+from handsfree.procedure.pages import pages
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.sheets import read_appliance_sheet, read_job_sheet
@@ -22,6 +26,11 @@ from handsfree.stories.file import StoriesFile
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 SHIPPED = ("extract-terminal", "outlet-temperature", "gas-rate-check", "room-on-entry")
+WITH_PARTS = (
+    ("hot-water-profile.yaml", "outlet-temperature.yaml"),
+    ("extract-ventilation.yaml", "extract-terminal.yaml", "extract-rates.table.yaml"),
+)
+"""Items, conditions, branches, a table and two languages: each file is damaged in its turn."""
 STORIES = PROCEDURES / "tests" / "extract-terminal.tests.yaml"
 DEMO, APPLIANCE = PROCEDURES.parent / "handsfree" / "demo", "appliance-24.yaml"
 
@@ -126,10 +135,18 @@ def sources() -> list[dict[str, str]]:
     """Return whole files by name, the first of each being the one that is run or read."""
     of_trades = [{"sample.yaml": trade_data(one).template.replace("NAME", "sample")} for one in trades_in_order()]
     shipped = [{path.name: path.read_text("utf-8")} for name in SHIPPED for path in (PROCEDURES / f"{name}.yaml",)]
+    parts = [{name: (PROCEDURES / name).read_text("utf-8") for name in names} for names in WITH_PARTS]
     read_only = [
         {path.name: path.read_text("utf-8")} for path in (STORIES, DEMO / "jobsheet.yaml", DEMO / APPLIANCE)
     ]
-    return [{"sample.yaml": PROVEN}, {"host.yaml": HOST, "guest.yaml": GUEST}, *of_trades, *shipped, *read_only]
+    return [
+        {"sample.yaml": PROVEN},
+        {"host.yaml": HOST, "guest.yaml": GUEST},
+        *of_trades,
+        *shipped,
+        *read_only,
+        *parts,
+    ]
 
 
 def damaged(text: str, dice: random.Random) -> str:
@@ -188,15 +205,18 @@ READERS: Mapping[str, Callable[[Document], object]] = {
 """What is read and not proven."""
 
 
-def told_of(files: Mapping[str, str]) -> str:
-    """Return all that an author is told of a procedure, the first file being the one that is run."""
-
+def _reader(files: Mapping[str, str]) -> Callable[[Path], Document]:
     def read(path: Path) -> Document:
         if path.name not in files:
             raise NoSuchFile("there is no such file", where=str(path))
         return parse_document(files[path.name], str(path))
 
-    first = Path(next(iter(files)))
+    return read
+
+
+def told_of(files: Mapping[str, str]) -> str:
+    """Return all that an author is told of a procedure, the first file being the one that is run."""
+    first, read = Path(next(iter(files))), _reader(files)
     try:
         if first.name in READERS:
             READERS[first.name](read(first))
@@ -206,6 +226,28 @@ def told_of(files: Mapping[str, str]) -> str:
         return problem.sentence() if ".yaml" in problem.sentence() else f"no file is named: KeyError {problem}"
     told = [f"{one.place}: {one.what}; {one.remedy}" for one in report.findings]
     return "\n".join((*told, *report.remarks))
+
+
+def shown_of(whole: list[dict[str, str]], files: dict[str, str]) -> str:
+    """Return what comparing with the whole files and drawing tell of a damaged procedure; nothing if refused."""
+    first = Path(next(iter(files)))
+    if first.name in READERS:
+        return ""
+    before = next(one for one in whole if one.keys() == files.keys())
+    try:
+        made = load_procedure(first, _reader(files))
+    except Problem:
+        return ""
+    found = changes(load_procedure(first, _reader(before)), made)
+    return "\n".join((*(one.sentence() for one in found), svg(made), mermaid(made), pages(made)))
+
+
+def jargon(told: str, files: Mapping[str, str]) -> str:
+    """Return where no author's word is told, with what stands around it; nothing where each is of the files."""
+    for found in JARGON.finditer(told):
+        if not any(found.group() in text for text in files.values()):
+            return told[max(0, found.start() - 100) : found.end() + 100]
+    return ""
 
 
 def fuzzed(seed: int, whole: list[dict[str, str]]) -> tuple[dict[str, str], str]:
