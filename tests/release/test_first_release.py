@@ -1,4 +1,4 @@
-"""The newcomer's page, every line of it by a shell, from an empty folder to a signed procedure that leads a visit."""
+"""The newcomer's page: a shell runs each of its lines, from an empty folder to a signed procedure on a visit."""
 
 from __future__ import annotations
 
