@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from handsfree.problem import ExitCode, write_text
+from handsfree.stories.accepted import reasons
 from handsfree.stories.junit import junit as as_junit
-from handsfree.stories.mutants import outcomes
+from handsfree.stories.mutants import FaultName
 from handsfree.stories.running import Covered, StoriesOf, run_all, stories_in
+from handsfree.stories.trying import MutantOutcome, outcomes
 
 app = typer.Typer(help="Stories.")
 
@@ -38,12 +41,16 @@ def run_stories(
     caught: Annotated[
         int, typer.Option("--caught", min=0, max=100, help="With --mutants: least share noticed, in percent.")
     ] = 0,
+    explained: Annotated[
+        bool,
+        typer.Option("--explained", help="With --mutants: fail on one not noticed that no `accepted` explains."),
+    ] = False,
     jobs: Annotated[int, typer.Option(min=1, help="How many stories to run at a time.")] = os.cpu_count() or 1,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")] = False,
 ) -> None:
     """Run the stories beside procedures; fails on one that goes otherwise, and where too little is covered."""
     if mutants:
-        _mutants(stories_in(paths), jobs, every, caught)
+        _mutants(stories_in(paths), jobs, every, caught, explained=explained)
         return
     found = run_all(stories_in(paths), jobs)
     lacking = [one.too_little(gates, ways) for one in found]
@@ -59,28 +66,37 @@ def run_stories(
         raise typer.Exit(ExitCode.FAILED)
 
 
-def _mutants(found: list[StoriesOf], jobs: int, every: int, least: int) -> None:
-    """Plant faults, print how many are noticed by what, and each that is not; too few noticed fails."""
-    too_few = False
-    for stories in found:
-        results = outcomes(stories, jobs, every)
-        by = {name: [one for one in results if one.caught == name] for name in ("check", "story", "survives")}
-        noticed = len(results) - len(by["survives"])
-        too_few = too_few or 100 * noticed < least * len(results)
-        looser = sum(one.by == "looser" for one in by["survives"])
-        share = f"{100 * noticed / len(results):.1f} %" if results else "none to plant"
-        typer.echo(
-            f"{stories.procedure}: {noticed} of {len(results)} planted faults are noticed ({share}): "
-            f"{len(by['check'])} by check, {len(by['story'])} by stories; "
-            f"of the others compare calls {looser} looser"
-        )
-        for one in by["survives"]:
-            fault = one.fault
-            typer.echo(
-                f"  survives ({one.by}): {Path(fault.file).name}: {fault.operator}: {fault.gate}: {fault.what}"
-            )
-    if too_few:
+def _mutants(found: list[StoriesOf], jobs: int, every: int, least: int, *, explained: bool) -> None:
+    """Plant faults, print how many are noticed by what, and each that is not."""
+    reasons(found)
+    became = outcomes(found, jobs, every)
+    because = reasons(found, became)
+    results = [one for one in became if one.caught != "same"]
+    parts = [(str(each.procedure), [one for one in results if each.path in one.stories]) for each in found]
+    shares = [*parts, ("altogether, each file once", results)] if len(parts) > 1 else parts
+    for name, some in shares:
+        typer.echo(f"{name}: {_share(some, because)}")
+    left = [one for one in results if one.caught == "survives"]
+    for one in left:
+        reason = because.get(one.fault.name)
+        told = f"survives ({one.by}): {one.fault.name}"
+        typer.echo(f"  {told}" if reason is None else f"  explained, {told}: {reason}")
+    too_few = any(100 * sum(one.caught != "survives" for one in some) < least * len(some) for _, some in shares)
+    if too_few or (explained and any(one.fault.name not in because for one in left)):
         raise typer.Exit(ExitCode.FAILED)
+
+
+def _share(results: list[MutantOutcome], because: Mapping[FaultName, str]) -> str:
+    by = {name: [one for one in results if one.caught == name] for name in ("check", "story", "survives")}
+    noticed, left = len(results) - len(by["survives"]), by["survives"]
+    explained = sum(one.fault.name in because for one in left)
+    share = f"{100 * noticed / len(results):.1f} %" if results else "none to plant"
+    looser = sum(one.by == "looser" for one in left)
+    return (
+        f"{noticed} of {len(results)} planted faults are noticed ({share}): "
+        f"{len(by['check'])} by check, {len(by['story'])} by stories; of the others {explained} explained, "
+        f"{len(left) - explained} unexplained, and compare calls {looser} looser"
+    )
 
 
 def _print(one: Covered, lacking: tuple[str, ...], *, unwalked: bool) -> None:

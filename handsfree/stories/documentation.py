@@ -8,6 +8,8 @@ from handsfree.stories.file import (
     ENDINGS,
     EVENTS,
     QUESTIONS,
+    Accepted,
+    AcceptedFault,
     Elapsed,
     Expected,
     ExpectedPaper,
@@ -17,7 +19,7 @@ from handsfree.stories.file import (
     StoryStep,
 )
 
-_BLOCKS = (StoriesFile, LeastCoverage, Story, StoryStep, Expected, Elapsed, ExpectedPaper)
+_BLOCKS = (StoriesFile, LeastCoverage, Story, StoryStep, Expected, Elapsed, ExpectedPaper, Accepted, AcceptedFault)
 _INTRO = (
     "A story tells a visit: what is said or keyed, and what must then be so. `my-check.tests.yaml` holds the "
     "stories of `my-check.yaml`, and stands beside it or in `tests/` below it. `handsfree test FOLDER` runs them "

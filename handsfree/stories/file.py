@@ -10,6 +10,7 @@ from handsfree.blocks import Block, Day, Exact, FieldName, Name, Names, Texts, a
 from handsfree.events.decisions import Decision, Ending
 from handsfree.procedure.file import GatePath
 from handsfree.questions import QUESTION_KINDS
+from handsfree.stories.mutants import OPERATORS
 
 ENDINGS = tuple(one for one in get_args(Ending) if one != "stopped")  # that one is of older records
 EVENTS = tuple(kind.model_fields["kind"].default for kind in get_args(get_args(Decision)[0]))
@@ -137,6 +138,31 @@ class LeastCoverage(Block):
     """Of its ways: a gate together with how it is left."""
 
 
+class AcceptedFault(Block):
+    """One planted fault, by the name that `handsfree test --mutants` prints for what survives."""
+
+    file: str | None = None
+    """The file that it is planted into, without `.yaml`; that of the procedure when left out."""
+    gate: str
+    """The gate that it is planted into; `parameters`, or the row of a table."""
+    fault: Annotated[str, BeforeValidator(lambda value: _known(value, tuple(OPERATORS)))]
+    """The kind of fault."""
+    what: str
+    """What it changes, as it is printed."""
+
+
+class Accepted(Block):
+    """Planted faults that nothing needs to notice, all for one reason.
+
+    `handsfree test --mutants` refuses one that is not planted any more, or is noticed now.
+    """
+
+    because: str = Field(min_length=10, max_length=400)
+    """The reason, for whoever reads it next."""
+    faults: Annotated[tuple[AcceptedFault, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+    """Each of them by its name."""
+
+
 class StoriesFile(Block):
     """All stories of one procedure."""
 
@@ -152,3 +178,5 @@ class StoriesFile(Block):
     """How much they must walk: where they walk less, `handsfree test` and `handsfree release` fail."""
     stories: Annotated[tuple[Story, ...], BeforeValidator(as_tuple), Field(min_length=1, max_length=MOST_STORIES)]
     """The stories, each a visit of its own."""
+    accepted: Annotated[tuple[Accepted, ...], BeforeValidator(as_tuple)] = ()
+    """The planted faults that may survive `handsfree test --mutants`, with the reason."""

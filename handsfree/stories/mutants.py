@@ -7,24 +7,18 @@ mutant is the content of one file with one fault. What changes no meaning is lef
 from __future__ import annotations
 
 import copy
+import json
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 from itertools import pairwise
-from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, NamedTuple
 
 from handsfree.documents import Document, Path_, read_document
-from handsfree.gates.table import ENDING as TABLE
-from handsfree.problem import Problem
-from handsfree.procedure.comparison import changes
 from handsfree.procedure.procedure import Procedure, load_procedure
-from handsfree.procedure.proofs.check import failures, first_failure
 from handsfree.stories.condition_faults import in_conditions
-from handsfree.stories.running import StoriesOf, by_another, plan_of_story, read_stories, stories_beside, told
 
 OPERATORS: Mapping[str, str] = {
     "looser limit": "a written limit is moved outwards by a tenth of itself, or left out where another remains",
@@ -44,8 +38,25 @@ OPERATORS: Mapping[str, str] = {
 }
 """What each operator plants."""
 
-Caught = Literal["check", "story", "survives", "same"]
 _GONE = object()
+
+
+class FaultName(NamedTuple):
+    """The name of a planted fault."""
+
+    file: str
+    """Its file without the ending .yaml."""
+    gate: str
+    fault: str
+    """The operator."""
+    what: str
+
+    def __str__(self) -> str:
+        """Return the name as it is written under `accepted` in a file of stories."""
+        given = ", ".join(
+            f"{key}: {json.dumps(value, ensure_ascii=False)}" for key, value in self._asdict().items()
+        )
+        return f"{{{given}}}"
 
 
 @dataclass(frozen=True)
@@ -59,15 +70,10 @@ class PlantedFault:
     path: Path_
     value: Any
 
-
-@dataclass(frozen=True)
-class MutantOutcome:
-    """What became of a planted fault."""
-
-    fault: PlantedFault
-    caught: Caught
-    by: str = ""
-    """The proof or the story that noticed; for a survivor how a comparison weighs it."""
+    @property
+    def name(self) -> FaultName:
+        """Its name, the same wherever the folder is."""
+        return FaultName(Path(self.file).name.removesuffix(".yaml"), self.gate, self.operator, self.what)
 
 
 def planted(document: Document) -> Iterator[PlantedFault]:
@@ -94,7 +100,7 @@ def _in_table(document: Document) -> Iterator[PlantedFault]:
     for number, row in enumerate(rows):
         for operator, path, what, value in _in_limits(row, ()):
             at = ("rows", number, *path)
-            yield PlantedFault(document.file, operator, f"row {number + 1}", f"{path[-1]} {what}", at, value)
+            yield PlantedFault(document.file, operator, f"row {number + 1}", what, at, value)
     for number, (one, other) in enumerate(pairwise(rows)):
         if {**one, "when": None} != {**other, "when": None}:
             turned = [
@@ -124,9 +130,9 @@ def _in_gate(gate: Mapping[str, Any], later: list[Any]) -> _Planted:
     if isinstance(settle, dict) and isinstance(settle.get("wait_seconds"), int) and settle["wait_seconds"] > 90:
         yield "shorter wait", ("settle", "wait_seconds"), "90", 90
     if gate.get("done"):
-        other = next((one["done"] for one in later if one.get("done") and one["done"] != gate["done"]), None)
+        other = next((one for one in later if one.get("done") and one["done"] != gate["done"]), None)
         if other is not None:
-            yield "other words", ("done",), f"{other}", other
+            yield "other words", ("done",), f"those of {other['id']}", other["done"]
 
 
 def _numbers_given(parameters: Any, path: Path_) -> Iterator[tuple[Path_, Decimal]]:
@@ -142,12 +148,12 @@ def _in_limits(limits: Any, at: Path_ = ("limits",)) -> _Planted:
     for key in edges:
         value = Decimal(limits[key])
         away = abs(value) / 10 or Decimal(1)
-        yield "looser limit", (*at, key), "a tenth", value - away if key == "low" else value + away
+        yield "looser limit", (*at, key), f"{key} a tenth", value - away if key == "low" else value + away
         if len(edges) == 2:
-            yield "looser limit", (*at, key), "left out", _GONE
+            yield "looser limit", (*at, key), f"{key} left out", _GONE
         for other in (value * 10, value / 10, -value):
             if other != value:
-                yield "wrong unit", (*at, key), f"{other}", other
+                yield "wrong unit", (*at, key), f"{key} {other}", other
 
 
 def _in_things(gate: Mapping[str, Any]) -> _Planted:
@@ -193,7 +199,15 @@ def _with(content: Any, path: Path_, value: Any) -> Any:
     return changed
 
 
-def _mutated(whole: Path, fault: PlantedFault) -> Procedure:
+@lru_cache(maxsize=256)
+def faults_in(file: Path) -> tuple[PlantedFault, ...]:
+    """Return every fault of one file as it is written: in all its languages."""
+    return tuple(planted(read_document(file)))
+
+
+def mutated(whole: Path, fault: PlantedFault) -> Procedure:
+    """Return a procedure with a fault in one of its files; Problem when it does not even load."""
+
     def read(path: Path) -> Document:
         document = read_document(path)
         if path.resolve() != Path(fault.file).resolve():
@@ -201,70 +215,3 @@ def _mutated(whole: Path, fault: PlantedFault) -> Procedure:
         return replace(document, content=_with(document.content, fault.path, fault.value))
 
     return load_procedure(whole, read)
-
-
-def outcomes(stories: StoriesOf, jobs: int = 1, every: int = 1) -> list[MutantOutcome]:
-    """Return what becomes of every planted fault of a procedure, or of every so-many-th."""
-    count = len(list(faults_of(load_procedure(stories.procedure))))
-    numbers = range(0, count, every)
-    if jobs > 1 and len(numbers) > 1:
-        with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-            found = list(pool.map(outcome_of, [stories.path] * len(numbers), numbers, chunksize=4))
-    else:
-        found = [outcome_of(stories.path, number) for number in numbers]
-    return [one for one in found if one.caught != "same"]
-
-
-@lru_cache(maxsize=8)
-def _sound(path: Path) -> tuple[Procedure, frozenset[tuple[str, str]], tuple[PlantedFault, ...]]:
-    procedure = load_procedure(read_stories(path).procedure)
-    return procedure, failures(procedure), tuple(faults_of(procedure))
-
-
-def faults_of(procedure: Procedure) -> Iterator[PlantedFault]:
-    """Yield every fault of each file of a procedure, as it is written: in all its languages."""
-    for file in dict.fromkeys(document.file for document in procedure.documents):
-        yield from planted(read_document(Path(file)))
-
-
-def outcome_of(path: Path, number: int) -> MutantOutcome:
-    """Return what becomes of one planted fault, by its number: refused, failing a proof or a story, or neither."""
-    stories, (sound, known, faults) = read_stories(path), _sound(path)
-    fault = faults[number]
-    try:
-        damaged = _mutated(stories.procedure, fault)
-    except Problem:
-        return MutantOutcome(fault, "check", "refused")
-    failure = first_failure(damaged, known=known)
-    if failure is not None:
-        return MutantOutcome(fault, "check", failure[0])
-    found = changes(sound, damaged)
-    if not found:
-        return MutantOutcome(fault, "same")
-    try:
-        noticing = _noticing(stories, damaged) or _noticing_of_part(stories, fault)
-    except Problem:
-        return MutantOutcome(fault, "check", "refused")
-    if noticing:
-        return MutantOutcome(fault, "story", noticing)
-    weighs = "looser" if any(change.weight == "looser" for change in found) else found[0].weight
-    return MutantOutcome(fault, "survives", weighs)
-
-
-def _noticing(stories: StoriesOf, damaged: Procedure) -> str:
-    """Return the first story that goes otherwise by the damaged procedure; empty when none does."""
-    for at, story in enumerate(stories.file.stories):
-        if told(stories, at, by_another(damaged, plan_of_story(stories, story))).fault:
-            return story.story
-    return ""
-
-
-def _noticing_of_part(stories: StoriesOf, fault: PlantedFault) -> str:
-    """Return the first story beside the part that holds the fault which goes otherwise; empty when none does."""
-    part = Path(fault.file)
-    other = part.resolve() != stories.procedure.resolve() and not part.name.endswith(TABLE)
-    beside = stories_beside(part) if other else None
-    if beside is None:
-        return ""
-    found = _noticing(beside, _mutated(part, fault))
-    return f"{found} ({part.stem})" if found else ""
