@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 from handsfree.documents import Path_
@@ -24,9 +25,9 @@ def reasons(found: Sequence[StoriesOf], became: Sequence[MutantOutcome] = ()) ->
     outcome = {one.fault.name: one for one in became}
     because: dict[FaultName, str] = {}
     for stories, at, reason, fault in _written(found):
-        name, place = _name(stories, fault), str(stories.document.place(at))
-        if name not in _planted(stories):
-            near = "; ".join(str(one) for one in _planted(stories) if one[:2] == name[:2])
+        name, place, planted = _name(stories, fault), str(stories.document.place(at)), _planted(stories.procedure)
+        if name not in planted:
+            near = "; ".join(str(one) for one in planted if one[:2] == name[:2])
             where = f"there it is one of: {near}" if near else _REMEDY
             raise Problem("no such fault is planted into this procedure", where=place, remedy=where)
         if name in because:
@@ -52,6 +53,7 @@ def _name(stories: StoriesOf, fault: AcceptedFault) -> FaultName:
     return FaultName(fault.file or stories.procedure.stem, fault.gate, fault.fault, fault.what)
 
 
-def _planted(stories: StoriesOf) -> dict[FaultName, None]:
-    files = {Path(document.file).resolve() for document in load_procedure(stories.procedure).documents}
-    return {fault.name: None for file in sorted(files) for fault in faults_in(file)}
+@lru_cache(maxsize=64)
+def _planted(procedure: Path) -> tuple[FaultName, ...]:
+    files = {Path(document.file).resolve() for document in load_procedure(procedure).documents}
+    return tuple(fault.name for file in sorted(files) for fault in faults_in(file))

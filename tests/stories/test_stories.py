@@ -15,8 +15,9 @@ from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.shipped import procedures_folder, shipped_procedures
 from handsfree.stories.documentation import stories_text
-from handsfree.stories.mutants import OPERATORS, faults_of, outcome_of, outcomes
+from handsfree.stories.mutants import OPERATORS, faults_in
 from handsfree.stories.running import read_stories, run_all, stories_in
+from handsfree.stories.trying import outcome_of, outcomes, trials
 
 PROCEDURE = """\
 handsfree: 2
@@ -228,7 +229,7 @@ def test_shipped_procedures_go_as_their_stories_tell(path: Path) -> None:
 def test_planted_faults_are_noticed_by_check_or_stories_and_survivors_are_listed(tmp_path: Path) -> None:
     """A limit moved by a tenth fails a story on its edge; a thing that stays off fails a proof; others survive."""
     path = files(tmp_path)
-    found = outcomes(read_stories(path))
+    found = outcomes([read_stories(path)])
     became = {(one.fault.operator, one.fault.what): one.caught for one in found}
     assert [one.caught for one in found if one.fault.operator == "looser limit"][:2] == ["story", "story"]
     assert became["lost need", "cover"] == "survives"
@@ -237,7 +238,7 @@ def test_planted_faults_are_noticed_by_check_or_stories_and_survivors_are_listed
     code, told = run(path, "--mutants", "--caught", "100")
     assert code == 1
     assert "planted faults are noticed" in told
-    assert "survives (looser): small.yaml: lost need: read: cover" in told
+    assert 'survives (looser): {file: "small", gate: "read", fault: "lost need", what: "cover"}' in told
 
 
 def test_a_procedure_without_stories_is_told_how_to_begin_and_can_begin_so(tmp_path: Path) -> None:
@@ -263,16 +264,12 @@ def test_a_story_beside_a_part_notices_what_a_fault_there_changes(tmp_path: Path
     """A need that the part lost changes nothing that the stories of the whole tell; its own ask for it."""
     shutil.copytree(procedures_folder(), tmp_path, dirs_exist_ok=True, ignore=shutil.ignore_patterns("*.md"))
     beside = read_stories(tmp_path / "tests" / "safe-isolation.tests.yaml")
-    number, fault = next(
-        (at, one)
-        for at, one in enumerate(faults_of(load_procedure(beside.procedure)))
-        if one.operator == "lost need"
-    )
-    found = outcome_of(beside.path, number)
-    assert (Path(fault.file).stem, found.caught) == ("isolated-and-dead", "story")
+    trial = next(one for one in trials([beside]) if faults_in(one.file)[one.number].operator == "lost need")
+    found = outcome_of(trial)
+    assert (trial.file.stem, found.caught) == ("isolated-and-dead", "story")
     assert found.by.endswith("(isolated-and-dead)")
     (tmp_path / "tests" / "isolated-and-dead.tests.yaml").unlink()
-    assert outcome_of(beside.path, number).caught == "survives"
+    assert outcome_of(trial).caught == "survives"
 
 
 @pytest.mark.slow("two dozen faults, each with its proofs and stories")
