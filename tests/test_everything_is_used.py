@@ -14,7 +14,6 @@ STEPS = PACKAGE / "store" / "migrations" / "versions"
 
 CALLED_FROM_ELSEWHERE = {
     "as_kind": "gates and questions: the type checker holds every kind of the union against the protocol there",
-    "OPERATORS": "stories: written down before the rules that plant; their test holds every planted fault to one",
     "json_schema": "events: DEVELOPERS.md shows how to print it",
     "loop_graph": "hearing: models/training/export.py writes the decoder's graph",
     "propagated": "uncertainty: the reference that formulas are held against",
