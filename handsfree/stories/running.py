@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from multiprocessing import get_context
@@ -20,6 +20,7 @@ from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import example_job_sheet
 from handsfree.stories.file import StoriesFile, Story
+from handsfree.stories.names import unknown_names
 from handsfree.stories.paper import missing_on_paper
 from handsfree.stories.telling import StoryFault, Telling
 from handsfree.visit.folder import load_plan
@@ -209,7 +210,12 @@ def run_one(path: Path, number: int) -> StoryResult:
     """Run one story of a file, by its number from 0."""
     stories = read_stories(path)
     story = stories.file.stories[number]
-    return told(stories, number, plan_of_story(stories, story))
+    plan = plan_of_story(stories, story)
+    result = told(stories, number, plan)
+    wrong = next(unknown_names(story, plan), None)
+    if wrong is None or result.fault:
+        return result
+    return replace(result, place=stories.document.key_place(("stories", number, *wrong[0])), fault=wrong[1])
 
 
 def told(stories: StoriesOf, number: int, plan: Plan) -> StoryResult:

@@ -145,7 +145,12 @@ class Telling:
         else:
             raise StoryFault(f"the visit does not come to {to}: it leads round at {self.visit.state.gate}", place)
         if self.visit.over and to != "end":
-            raise StoryFault(f"the visit ended {self.visit.state.outcome}, and did not come to {to}", place)
+            why = "; it asks nothing, so go to a gate that asks" if self._asks_nothing(to) else ""
+            raise StoryFault(f"the visit ended {self.visit.state.outcome}, and did not come to {to}{why}", place)
+
+    def _asks_nothing(self, to: str) -> bool:
+        placed = self.plan.procedure.gates.get(to)
+        return placed is not None and not placed.gate.questions(self.plan.procedure.scope(to))
 
     def _understood(self, since: int, place: Place, *, wanted: bool, words: str | None) -> None:
         missed = [event for event in self.visit.events[since:] if isinstance(event, ev.NotUnderstood)]

@@ -123,6 +123,27 @@ def test_what_is_not_as_told_fails_at_its_line(tmp_path: Path, old: str, new: st
     assert where in told, told
 
 
+NAMES = [
+    ("    steps:\n", "    undone: [offf]\n    steps:\n", "there is no gate 'offf'"),
+    ("    steps:\n", "    shows: {standing_presure: 20}\n    steps:\n", "there is no quantity 'standing_presure'"),
+    ("    steps:\n", "    chooses: {of: yes}\n    steps:\n", "there is no gate 'of'"),
+    ("      - go: end\n", "      - {go: end, chooses: {read: high}}\n", "read has no answers to choose from"),
+    (
+        "      - go: end\n",
+        "      - go: judged\n",
+        "did not come to judged; it asks nothing, so go to a gate that asks",
+    ),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "says"), NAMES)
+def test_a_story_cannot_name_what_its_procedure_has_not(tmp_path: Path, old: str, new: str, says: str) -> None:
+    """It would go along as if nothing was said, and show nothing."""
+    code, told = run(files(tmp_path, changed(old, new)))
+    assert code == 1
+    assert says in told
+
+
 MUTANTS = [
     ("low: 18,", "low: 17,"),
     ("low: 18,", "low: 19,"),
