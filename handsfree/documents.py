@@ -195,6 +195,8 @@ def faults(error: ValidationError, document: Document, at: Path_ = ()) -> list[t
             continue  # its key is there, misspelled
         place, name = _pointed_at(document, at, item)
         message = f"did you mean {meant[item['loc']][-1]!r}?" if item["loc"] in meant else plainly(item)
+        if item["type"] == "extra_forbidden" and item.get("input") is None and " " in str(item["loc"][-1]):
+            message = 'in {...} a text with a comma stands in quotes: title: "Closed, and dry"'
         found.append((place, place.told(f"{name}: {message}{_shown(item.get('input'))}" if name else message)))
     return sorted(found, key=lambda fault: (fault[0].line, fault[0].column))
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sized
+from collections import Counter
+from collections.abc import Iterator, Sequence, Sized
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -246,8 +247,8 @@ def _print(review: Review, *, whole: bool, sounds: int) -> None:
     for name, says in PROOFS.items():
         failed = report.failed(name)
         typer.echo(f"  {'FAILS' if failed else 'holds'}  {name:13} {says}")
-        for finding in failed:
-            _print_finding(finding, whole=whole)
+        for finding, again in _at_one_place(failed):
+            _print_finding(finding, again, whole=whole)
     for remark in report.remarks:
         typer.echo(f"  remark: {remark}")
     _print_sounds(report, sounds)
@@ -257,8 +258,16 @@ def _number(of: Sized, name: str) -> str:
     return f"1 {name}" if len(of) == 1 else f"{len(of)} {name}s"
 
 
-def _print_finding(finding: ProofFinding, *, whole: bool) -> None:
-    typer.echo(f"\n    {finding.place}: {finding.what}")
+def _at_one_place(findings: Sequence[ProofFinding]) -> Iterator[tuple[ProofFinding, int]]:
+    """Yield the first finding at each place of a file, and how often it is found there for other items, too."""
+    number = Counter((finding.place, finding.remedy) for finding in findings)
+    first = {(finding.place, finding.remedy): finding for finding in reversed(findings)}
+    yield from ((first[where], count - 1) for where, count in number.items())
+
+
+def _print_finding(finding: ProofFinding, again: int, *, whole: bool) -> None:
+    more = f" (and {again} more from this line)" if again else ""
+    typer.echo(f"\n    {finding.place}: {finding.what}{more}")
     if finding.remedy:
         typer.echo(f"      {finding.remedy}")
     for line in _caret(str(finding.place)).splitlines():

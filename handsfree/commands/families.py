@@ -102,9 +102,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         "words": "Propose how new words are said, and try by several voices whether each phrase is heard.",
     },
     "rehearsing": {
-        "rehearse": (
-            "Run a procedure without a closet: by script (a false expectation fails), else by what you type."
-        ),
+        "rehearse": ("Try a procedure at a desk: by script (a false expectation fails), else by what you type."),
     },
     "testing": {
         "test": (

@@ -1,4 +1,4 @@
-"""Rehearsing a procedure without a closet: by script, by typing, at random, or its phrases spoken and heard."""
+"""Rehearsing a procedure at a desk: by script, by typing, at random, or its phrases spoken and heard."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def rehearse(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print every event as a line of JSON.")] = False,
 ) -> None:
-    """Run a procedure without a closet: by script (a false expectation fails), else by what you type.
+    """Try a procedure at a desk: by script (a false expectation fails), else by what you type.
 
     While typing, an empty line lets the time pass until something is due, and "quit" ends the rehearsal.
     """

@@ -18,7 +18,7 @@ from handsfree.gates.choice import ChoiceAnswer
 from handsfree.gates.table import LimitsTable, TableRow
 from handsfree.procedure.conditions_page import conditions_lines
 from handsfree.procedure.file import Claim, IncludeGate, ProcedureFile
-from handsfree.procedure.glossary import glossary_lines
+from handsfree.procedure.glossary import glossary_lines, outcome_lines
 from handsfree.procedure.languages import english
 from handsfree.procedure.older_versions import RENAMED
 from handsfree.procedure.proofs.finding import PROOFS
@@ -60,6 +60,8 @@ def language_text() -> str:
         "",
         *_intro(),
         *glossary_lines(),
+        *_example(),
+        *outcome_lines(),
         *(line for block in _BLOCKS for line in block_lines(block)),
         *conditions_lines(),
         *tables_lines(),
@@ -71,15 +73,13 @@ def language_text() -> str:
         *_heard_everywhere(),
         *_proofs(),
         *_older_versions(),
-        "## A worked example",
-        "",
-        f"`handsfree template {EXAMPLE}` writes this; it is proven.",
-        "",
-        "```yaml",
-        template(EXAMPLE).rstrip(),
-        "```",
     ]
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _example() -> Iterator[str]:
+    yield from ("## A worked example", "", f"`handsfree template {EXAMPLE}` writes this; it is proven.", "")
+    yield from ("```yaml", template(EXAMPLE).rstrip(), "```", "")
 
 
 def _older_versions() -> Iterator[str]:
@@ -96,6 +96,11 @@ def _older_versions() -> Iterator[str]:
 
 
 def _intro() -> Iterator[str]:
+    yield (
+        "Begin with the words and the worked example; the rest is to look up. The way from a template to a signed "
+        "bundle on a device is [FIRST-RELEASE.md](FIRST-RELEASE.md)."
+    )
+    yield ""
     yield (
         "A procedure is a YAML 1.2 file, read strictly: unknown and repeated keys, anchors, aliases and tags are "
         "errors, and a number is kept exactly as it is written. Gates follow one another in the order of the file "
@@ -224,6 +229,9 @@ def _names() -> Iterator[str]:
     for alias in ("Exact", "Name", "Target", "Phrase", "Prompt"):
         says = _alias_docs().get(alias, "")
         yield f"- *{_ALIASES[alias]}*: {says}"
+    yield "- *names*, *phrases*, *texts*: One alone, `pump`, or a list of them, `[pump, filling-loop]`."
+    yield "- *by name*: Keys of your own, each with such a value below it: `{pump: off}`."
+    yield "- a text that holds `: `, or in `{...}` a comma, stands in quotes."
     yield ""
 
 
@@ -252,7 +260,7 @@ def _table(calculations: Mapping[str, Calculation]) -> Iterator[str]:
         "|" + "---|" * 7,
     )
     for name, one in calculations.items():
-        inputs = "; ".join(f"`{key}`: {', '.join(quantities)}" for key, quantities in one.inputs.items())
+        inputs = "; ".join(f"`{key}`: {', '.join(of) or 'any quantity'}" for key, of in one.inputs.items())
         rate = " (at a rate)" if one.rate else " (by `limits`)" if one.limits else ""
         unit = "the reading's unit" if one.unit is None and one.limits else f"`{one.unit}`" if one.unit else "none"
         outcomes = ", ".join(f"`{outcome}`" for outcome in one.outcomes)
@@ -282,11 +290,13 @@ def _quantities() -> Iterator[str]:
         yield from (
             f"## Quantities of {name}",
             "",
-            "| quantity | unit (UCUM) | digits after the point | sayable |",
-            "|---|---|---|---|",
+            "| quantity | as it is called | unit (UCUM) | digits after the point | sayable |",
+            "|---|---|---|---|---|",
         )
+        words = english(name).quantities
         for quantity, facts in trade_data(name).quantities.items():
-            yield f"| `{quantity}` | `{facts.unit}` | {facts.decimals} | {facts.low} to {facts.high} |"
+            heard = _each_quoted(words[quantity].heard)
+            yield f"| `{quantity}` | {heard} | `{facts.unit}` | {facts.decimals} | {facts.low} to {facts.high} |"
         yield ""
 
 
@@ -308,10 +318,7 @@ def _each_quoted(texts: tuple[str, ...]) -> str:
 
 def _proofs() -> Iterator[str]:
     yield from ("## What `handsfree check` proves", "")
-    yield (
-        "What no proof can know, which of two answers is right, a story tells: [STORIES.md](STORIES.md). The way "
-        "to a signed bundle on a device is [FIRST-RELEASE.md](FIRST-RELEASE.md)."
-    )
+    yield ("What no proof can know, which of two answers is right, a story tells: [STORIES.md](STORIES.md).")
     yield from ("", "| proof | says |", "|---|---|")
     for name, says in PROOFS.items():
         yield f"| `{name}` | {says} |"

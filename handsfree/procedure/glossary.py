@@ -36,6 +36,24 @@ GLOSSARY: Mapping[str, str] = {
 }
 """A word -> what it means here, in the order in which an author meets them."""
 
+OUTCOMES: Mapping[str, str] = {
+    "done": "The person said so, or the readings were taken.",
+    "not done": 'The person said "not done, because", or "dashes" for a reading; `not_done` says where it leads.',
+    "exhausted": "The gate would be entered more often than `at_most` allows.",
+    "not asked": "`when` did not hold, so the gate was passed over; `otherwise` says where it leads.",
+    "unsettled": "The readings did not stop moving within `most_sets`.",
+    "dropped back": "The rate that was to be held was lost.",
+    "different": "A choice with `matches` was answered with something else.",
+    "no advice": "No turn can be advised: the maker forbids one, or has no figure.",
+    "within": "A verdict: the reading keeps its limits.",
+    "outside": "A verdict: it does not.",
+    "too-close": "A verdict: it is nearer to a limit than its uncertainty, so neither can be said. With "
+    "`reading-in-limits` only where the gate gives an `accuracy`.",
+    "no-limit": "A verdict: neither the sheets nor the table give a limit.",
+    "missing": "A verdict: a reading that it judges was not taken.",
+}
+"""How a gate can be left, apart from the answers of a choice -> what that means."""
+
 
 def glossary_lines() -> Iterator[str]:
     """Yield the part as lines of Markdown."""
@@ -45,4 +63,15 @@ def glossary_lines() -> Iterator[str]:
     yield ""
 
 
-__all__ = ["GLOSSARY", "glossary_lines"]
+def outcome_lines() -> Iterator[str]:
+    """Yield how gates are left, as lines of Markdown."""
+    yield from ("## Outcomes", "", "A choice is left by one of its answers, or as any gate:", "")
+    yield from ("| outcome | means |", "|---|---|")
+    for outcome, means in OUTCOMES.items():
+        yield f"| `{outcome}` | {means} |"
+    yield ""
+    yield "One [calculation](#calculations-a-verdict-may-name) alone may have others, such as `find-source`."
+    yield ""
+
+
+__all__ = ["GLOSSARY", "OUTCOMES", "glossary_lines", "outcome_lines"]

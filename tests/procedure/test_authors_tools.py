@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import xml.etree.ElementTree as ET
+from collections import Counter
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -16,11 +17,12 @@ from workshop import PROVEN, block, damaged, procedure_of
 
 from handsfree.commands.app import app
 from handsfree.documents import parse_document, read_document
+from handsfree.gates import outcomes
 from handsfree.problem import Problem
 from handsfree.procedure.comparison import changes, proof_changes
 from handsfree.procedure.documentation import EXAMPLE, language_text
 from handsfree.procedure.drawing import Stay, spans, svg
-from handsfree.procedure.glossary import GLOSSARY, glossary_lines
+from handsfree.procedure.glossary import GLOSSARY, OUTCOMES, glossary_lines
 from handsfree.procedure.layout import laid_out
 from handsfree.procedure.mermaid import mermaid
 from handsfree.procedure.procedure import load_procedure
@@ -32,6 +34,7 @@ from handsfree.procedure.template import template
 from handsfree.procedure.trades import trades_in_order
 from handsfree.shipped import shipped_procedures
 from handsfree.stories.documentation import stories_text
+from handsfree.trades.registry import trade
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"
 DEMO = PROCEDURES.with_name("handsfree") / "demo"
@@ -120,7 +123,7 @@ def test_the_description_is_shipped_as_it_is_generated() -> None:
 
 def test_the_worked_example_in_the_description_is_proven() -> None:
     text = language_text()
-    example = text[text.rindex("```yaml\n") + 8 : text.rindex("```")]
+    example = text.split("## A worked example")[1].split("```yaml\n")[1].split("```")[0]
     assert check(procedure_of(example, EXAMPLE)).findings == ()
 
 
@@ -128,6 +131,15 @@ def test_every_field_is_described() -> None:
     text = language_text()
     for block_name in ("settle", "captures", "least_seconds", "no_advice", "limits", "exhausted"):
         assert f"| `{block_name}` |" in text
+
+
+def test_every_outcome_that_several_kinds_or_trades_have_is_explained() -> None:
+    every = Counter(
+        name for of in trades_in_order() for one in trade(of).calculations.values() for name in one.outcomes
+    )
+    assert {name for name, count in every.items() if count > 1} <= OUTCOMES.keys()
+    of_gates = {value for name, value in vars(outcomes).items() if name.isupper() and isinstance(value, str)}
+    assert of_gates - {*outcomes.ENDS} <= OUTCOMES.keys()
 
 
 @pytest.mark.parametrize("text", [language_text(), stories_text()], ids=["language", "stories"])

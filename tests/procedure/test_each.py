@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from handsfree.commands.app import app
 from handsfree.gates.wait import WaitGate
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
@@ -118,6 +120,15 @@ def test_every_item_has_the_gates_of_its_own_and_leads_to_the_next(tmp_path: Pat
 def test_the_items_name_is_spoken_where_the_file_asks_for_it(tmp_path: Path) -> None:
     gate = house(tmp_path).gate("outlets/bath-room/opened").gate
     assert gate.prompt == "Take off the grille of the bath room."  # type: ignore[union-attr]
+
+
+def test_what_is_wrong_in_a_part_is_told_once_for_all_its_items(tmp_path: Path) -> None:
+    """What a mere yes passes, in one line of a file that three items go through."""
+    house(tmp_path, outlet=OUTLET.replace("    done: [removed]\n", "    done: [removed]\n    own_words: false\n"))
+    told = CliRunner().invoke(app, ["check", str(tmp_path / "house.yaml")]).output
+    assert told.count("outlet.yaml:") == 1
+    assert "outlets/kitchen/opened" in told
+    assert "(and 2 more from this line)" in told
 
 
 def test_an_item_may_have_values_of_its_own(tmp_path: Path) -> None:

@@ -70,6 +70,12 @@ def test_a_refused_value_is_told_as_the_file_has_it(old: str, new: str, found: s
     assert found in told_of({"sample.yaml": PROVEN.replace(old, new, 1)})
 
 
+def test_a_comma_without_quotes_is_told_as_that() -> None:
+    """YAML takes what follows the comma for a key."""
+    text = PROVEN.replace("{quantity: co2}", "{quantity: co2, as left}", 1)
+    assert "a text with a comma stands in quotes" in told_of({"sample.yaml": text})
+
+
 CARETS = [
     ("alters: [cover]", "alters: [lid]", "lid]"),
     ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: fitted, hold: held}", "hold: held}"),
