@@ -94,7 +94,8 @@ def _print(found: tuple[Change, ...], proofs: tuple[ProofChange, ...], allowed: 
         for change in some:
             typer.echo(f"  {change.sentence()}")
     for proof in proofs:
-        typer.echo(f"proof {proof.proof} {'gained' if proof.gained else 'LOST'}: {'; '.join(proof.reasons)}")
+        told = "gained; what broke it before" if proof.gained else "LOST"
+        typer.echo(f"proof {proof.proof} {told}: {'; '.join(proof.reasons)}")
     if allowed:
         typer.echo("newly allowed:")
         for sentence in allowed:

@@ -101,7 +101,7 @@ def _bands(procedure: Procedure, effects: Effects) -> Iterator[str]:
     if limits is None:
         yield "limits: from the sheets"
     else:
-        unit = limits.unit or _unit(procedure, limits.quantity or "")
+        unit = _as_shown(procedure, limits.unit) if limits.unit else _unit(procedure, limits.quantity or "")
         accuracy = "" if limits.accuracy is None else f", ± {limits.accuracy}"
         rows = [_span(row.low, row.high) for _, row in limits.each_row()] or [_span(limits.low, limits.high)]
         table = "" if limits.rows is None else f" by the table {limits.rows.table}:"
@@ -110,7 +110,12 @@ def _bands(procedure: Procedure, effects: Effects) -> Iterator[str]:
 
 def _unit(procedure: Procedure, quantity: str) -> str:
     facts = procedure.trade.quantities.get(quantity)
-    return facts.unit if facts is not None else "its unit"
+    return _as_shown(procedure, facts.unit) if facts is not None else "its unit"
+
+
+def _as_shown(procedure: Procedure, unit: str) -> str:
+    """Return a unit as screens write it: `°C` for the UCUM code `Cel`."""
+    return procedure.catalogue.glance.units.get(unit, unit)
 
 
 def _span(low: Decimal | None, high: Decimal | None) -> str:

@@ -58,6 +58,10 @@ _TOLD_BY_TRANSITIONS = frozenset(
 )
 
 
+LONG = 250
+"""Letters of two lists from which on only what differs between them is told: no two prompts are as long."""
+
+
 @dataclass(frozen=True)
 class Change:
     """One change of meaning: what it is about, where, and before and after."""
@@ -77,8 +81,22 @@ class Change:
         """Return the change as one line."""
         here = "".join(f"{one}: " for one in (self.gate, self.language) if one)
         if self.before or self.after:
-            return f"{here}{self.what}: {self.before or 'nothing'} -> {self.after or 'nothing'}"
+            before, after = _where_unlike(self.before or "nothing", self.after or "nothing")
+            return f"{here}{self.what}: {before} -> {after}"
         return f"{here}{self.what}"
+
+
+def _where_unlike(before: str, after: str) -> tuple[str, str]:
+    """Return two long lists without what they begin and end alike with, but one name on either side."""
+    was, now = before.split(", "), after.split(", ")
+    if len(before) + len(after) < LONG:
+        return before, after
+    pairs = list(zip(was, now, strict=False))
+    lead = max(0, next((n for n, (one, other) in enumerate(pairs) if one != other), len(pairs)) - 1)
+    ends = list(zip(reversed(was[lead:]), reversed(now[lead:]), strict=False))
+    tail = max(0, next((n for n, (one, other) in enumerate(ends) if one != other), len(ends)) - 1)
+    cut = [["..."] * bool(lead) + one[lead : len(one) - tail] + ["..."] * bool(tail) for one in (was, now)]
+    return ", ".join(cut[0]), ", ".join(cut[1])
 
 
 def meaning(placed: PlacedGate) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from workshop import PROVEN, procedure_of
 
 from handsfree.commands.app import app
-from handsfree.procedure.comparison import changes
+from handsfree.procedure.comparison import Change, changes
 from handsfree.procedure.weighing import of_text
 
 SARIF = json.loads(Path(__file__).with_name("data").joinpath("sarif-schema-2.1.0.json").read_text("utf-8"))
@@ -222,3 +222,17 @@ def test_stories_that_go_otherwise_are_told(tmp_path: Path) -> None:
     )
     told = run("compare", old, new, "--stories")[1]
     assert "story goes otherwise: Too little pressure: " in told
+
+
+def test_of_two_long_lists_only_what_differs_is_told() -> None:
+    """A reviewer looks for one name among twenty; short lists and texts stay whole."""
+    many = [f"thing-number-{n}" for n in range(20)]
+    other = [*many[:9], many[10], many[9], *many[11:]]
+    told = Change("things", "put-back", "things", ", ".join(many), ", ".join(other), "looser").sentence()
+    between = "..., thing-number-8, {}, thing-number-11, ..."
+    was, now = (between.format(", ".join(pair)) for pair in (many[9:11], other[9:11]))
+    assert told == f"put-back: things: {was} -> {now}"
+    lost = Change("things", "", "things", ", ".join(many), ", ".join(many[:-1]), "looser").sentence()
+    assert lost == "things: ..., thing-number-18, thing-number-19 -> ..., thing-number-18"
+    short = Change("things", "", "things", "pump, cover", "cover, pump", "looser").sentence()
+    assert short == "things: pump, cover -> cover, pump"
