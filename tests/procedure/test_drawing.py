@@ -98,6 +98,13 @@ def test_a_card_tells_prompt_words_bands_things_and_each_way() -> None:
                 assert placed.gate.texts[key] in text
 
 
+def test_units_are_drawn_as_screens_write_them() -> None:
+    """Not as UCUM codes: `Cel`, `[ppm]`."""
+    drawn = svg(load_procedure(PROCEDURES / "outlet-temperature.yaml"))
+    assert "°C" in drawn
+    assert "Cel" not in drawn
+
+
 def test_what_changed_stands_side_by_side_and_the_rest_is_folded() -> None:
     old = procedure_of(PROVEN)
     new = procedure_of(PROVEN.replace("at_most: 4", "at_most: 9", 1))
