@@ -48,7 +48,7 @@ OUTCOMES: Mapping[str, str] = {
     "within": "A verdict: the reading keeps its limits.",
     "outside": "A verdict: it does not.",
     "too-close": "A verdict: it is nearer to a limit than its uncertainty, so neither can be said. With "
-    "`reading-in-limits` only where the gate gives an `accuracy`.",
+    "`reading-in-limits` only where the gate gives an `accuracy`; else it needs no branch.",
     "no-limit": "A verdict: neither the sheets nor the table give a limit.",
     "missing": "A verdict: a reading that it judges was not taken.",
 }

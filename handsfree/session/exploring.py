@@ -20,6 +20,7 @@ from handsfree.gates.outcomes import DROPPED_BACK, ENDS, NOT_DONE
 from handsfree.lexicon.meaning import CommandName
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
+from handsfree.procedure.ways import ways
 from handsfree.questions.finding import Finding
 from handsfree.questions.mark import Mark
 from handsfree.questions.values import CallValues
@@ -80,9 +81,9 @@ class Coverage:
     """Gate -> how often values around its limits were tried aside."""
 
     @property
-    def transitions(self) -> set[Transition]:
-        """Every transition the procedure has."""
-        return {(g, outcome) for g, placed in self.procedure.gates.items() for outcome in placed.transitions}
+    def transitions(self) -> frozenset[Transition]:
+        """Every transition that some visit can take."""
+        return ways(self.procedure)
 
     def notice(self, events: Iterable[Event]) -> None:
         """Count the gates entered and the transitions taken."""

@@ -16,6 +16,7 @@ from handsfree.events import decisions as ev
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.sheets import load_sheets
+from handsfree.procedure.ways import ways
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import example_job_sheet
@@ -68,9 +69,8 @@ class Covered:
 
     @property
     def ways(self) -> frozenset[Way]:
-        """Every way that the procedure has."""
-        gates = self.procedure.gates.items()
-        return frozenset((gate_id, outcome) for gate_id, placed in gates for outcome in placed.transitions)
+        """Every way that some visit of the procedure can take."""
+        return ways(self.procedure)
 
     @property
     def entered(self) -> frozenset[str]:

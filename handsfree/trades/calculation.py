@@ -175,13 +175,17 @@ class Calculation:
     """It judges more than what an adjuster sets: while its last outcome is bad, no adjuster is turned."""
     may_be_left: bool = False
     """Its last outcome may stay outside where a gate tells whoever decides: a maker's band, never a danger."""
+    exact_without_accuracy: bool = False
+    """Where the gate's limits have no accuracy the value is taken as it is, and is never too close to them."""
     before_turns: bool = False
     """It must have been carried out, with its readings there, before any adjuster is turned."""
 
     def outcomes_by(self, limits: WrittenLimits | None) -> tuple[str, ...]:
         """Return what it can answer, given the limits of the gate."""
         lacking = limits is not None and limits.may_lack and NO_LIMIT not in self.outcomes
-        return (*self.outcomes, NO_LIMIT) if lacking else self.outcomes
+        outcomes = (*self.outcomes, NO_LIMIT) if lacking else self.outcomes
+        exact = self.exact_without_accuracy and limits is not None and limits.accuracy is None
+        return tuple(outcome for outcome in outcomes if not (exact and outcome == TOO_CLOSE))
 
     bands: Callable[[Sheets, str | None], Mapping[str, Band]] = lambda _sheets, _rate: {}
     """The band of each quantity that is held against one as it was read, at a rate, from the sheets."""

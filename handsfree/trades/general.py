@@ -127,6 +127,7 @@ GENERAL: Mapping[str, Calculation] = {
         uncertainty="the accuracy written in the gate, resolution and settling: JCGM 106:2012, 8.2; else none",
         source="written in the gate",
         limits=True,
+        exact_without_accuracy=True,
     ),
 }
 """The calculations that every trade has, by name."""

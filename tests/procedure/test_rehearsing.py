@@ -13,6 +13,8 @@ from typer.testing import CliRunner
 from handsfree.commands.app import app
 from handsfree.demo.play import scenario_files
 from handsfree.procedure.procedure import load_procedure
+from handsfree.procedure.proofs.check import check
+from handsfree.procedure.ways import ways
 from handsfree.session.around_limits import around_limits
 from handsfree.session.exploring import explore_randomly
 from handsfree.shipped import procedure_path
@@ -31,7 +33,7 @@ def test_explorers_enter_every_gate_of_a_small_procedure_and_nothing_goes_wrong(
     coverage = explore_randomly(plan("extract-ventilation"), DAY, explorers=40)
     assert coverage.faults == []
     assert coverage.entered == set(coverage.procedure.gates)
-    assert {outcome for _, outcome in coverage.transitions - coverage.passed} == {"too-close"}
+    assert coverage.transitions == coverage.passed & coverage.transitions
     assert coverage.ends["finished"] > 0
 
 
@@ -69,12 +71,32 @@ def test_explorers_call_values_inside_on_the_edges_of_and_outside_a_gates_own_li
 
 
 def test_explorers_fail_below_the_share_of_ways_that_is_asked_for(tmp_path: Path):
-    asked = ["rehearse", str(pressed(tmp_path)), "--random", "8", "--day", "2026-11-25", "--ways"]
-    assert CliRunner().invoke(app, [*asked, "85"]).exit_code == 0
-    result = CliRunner().invoke(app, [*asked, "100"])
+    path = pressed(tmp_path)
+    asked = ["rehearse", str(path), "--random", "8", "--day", "2026-11-25", "--ways", "100"]
+    assert CliRunner().invoke(app, asked).exit_code == 0
+    path.write_text(
+        PRESSED.replace("point: water}", "point: water, at_most: 3, exhausted: stop}"), encoding="utf-8"
+    )
+    result = CliRunner().invoke(app, asked)
     assert result.exit_code == 1
-    assert "never left judged by: too-close" in result.output
+    assert "never left read by: exhausted" in result.output
     assert "% of the ways, 100 % are asked for" in result.output
+
+
+def test_a_value_is_too_close_to_a_limit_only_where_its_gate_gives_an_accuracy(tmp_path: Path):
+    """JCGM 106:2012, 8.2: without an uncertainty no value lies between, so no branch is asked for or counted."""
+    path = pressed(tmp_path)
+    exact = load_procedure(path)
+    assert check(exact).findings == ()
+    assert ("judged", "too-close") not in ways(exact)
+    path.write_text(PRESSED.replace("too-close: finish, ", ""), encoding="utf-8")
+    assert check(load_procedure(path)).findings == ()
+    path.write_text(PRESSED.replace("low: 9,", "low: 9, accuracy: 0.2,"), encoding="utf-8")
+    made = load_plan(path, scenario_files()[0])[0]
+    assert ("judged", "too-close") in ways(made.procedure)
+    assert ("judged", "too-close") in explore_randomly(made, DAY, explorers=8).passed
+    path.write_text(path.read_text("utf-8").replace("too-close: finish, ", ""), encoding="utf-8")
+    assert [one.what for one in check(load_procedure(path)).findings if "too-close" in one.what]
 
 
 @pytest.mark.slow("explorers walk a whole shipped procedure")

@@ -67,7 +67,7 @@ def _branch_faults(
         if outcome not in branches:
             yield f"the outcome {outcome!r} of {gate.calculation} leads nowhere", "add the branch", ("branches",)
     for branch in branches:
-        if branch not in outcomes:
+        if branch not in outcomes and branch not in calculation.outcomes:  # one for when an accuracy is added
             yield f"{gate.calculation} never answers {branch!r}", "remove the branch", ("branches", branch)
     if calculation.rate and gate.rate is None:
         yield f"{gate.calculation} judges at a rate", "name the rate", ("calculation",)
