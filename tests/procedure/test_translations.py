@@ -249,4 +249,4 @@ def test_a_visit_that_nothing_hears_says_so_once_and_records_it(small: Path) -> 
     first = opened(plan, program="test", day=day, sheets_sha256={}, model_sha256=None, unheard=True)
     assert first.language == "german"
     said = [one.text for one in opening(plan, first) if isinstance(one, ev.Said)]
-    assert said.count("Für diese Sprache ist kein Gehör installiert. Bitte die Tasten.") == 1
+    assert said.count("Für diese Sprache ist keine Spracherkennung installiert. Bitte die Tasten.") == 1
