@@ -234,6 +234,9 @@ def _pointed_at(document: Document, at: Path_, item: ErrorDetails) -> tuple[Plac
     name = ".".join(names[-2:])
     if item["type"] == "extra_forbidden" or location[-1:] == ("[key]",):
         return document.key_place(path), name
+    if item["type"] == "union_tag_invalid":
+        kind = str(item["ctx"]["discriminator"]).strip("'")
+        return document.place((*path, kind) if (*path, kind) in document.places else path), name
     if item["type"] == "value_error":  # said of a whole block: the first of its keys that the sentence names
         for word in re.findall(r"[a-z_]+", plainly(item)):
             if (*path, word) in document.keys:

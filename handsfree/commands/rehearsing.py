@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -82,6 +83,7 @@ def rehearse(
     if not as_json:
         altered = ", ".join(plan.things[thing].said for thing in rehearsal.state.altered) or "nothing"
         typer.echo(f"\nEnds {rehearsal.state.status} at {rehearsal.state.gate}. Altered: {altered}.")
+    _must_be_understood(rehearsal, script)
 
 
 def _explore(plan: Plan, day: date, explorers: int, seed: int, ways: int) -> None:
@@ -142,7 +144,7 @@ def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None
     if isinstance(step, dict) and len(step) == 1:
         ((name, value),) = step.items()
         if name == "wait":
-            rehearsal.wait(float(value))
+            rehearsal.wait(_seconds(value, where))
             return
         rehearsal.until_asking()
         if name == "expect":
@@ -154,12 +156,27 @@ def _step(rehearsal: Rehearsal, step: Any, where: str, *, as_json: bool) -> None
             _expected(ended, value, where)
             return
         raise Problem(f"there is no step {name!r}", where=where, remedy=STEPS)
+    if not isinstance(step, str | int | Decimal):
+        raise Problem("this is no step", where=where, remedy=STEPS)
     rehearsal.until_asking()
     if rehearsal.over:
         raise Problem("the visit is over before this step", where=where, code=ExitCode.FAILED)
     if not as_json:
         typer.echo(f"{'Technician':>12}  {step}")
     rehearsal.say(str(step))
+
+
+def _seconds(value: object, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value < 0:
+        raise Problem("a wait is a number of seconds", where=where, remedy=STEPS)
+    return float(value)
+
+
+def _must_be_understood(rehearsal: Rehearsal, script: Path) -> None:
+    """Raise Problem when things were said, and none was understood: nothing was tried then."""
+    kinds = {event.kind for event in rehearsal.events}
+    if "not-understood" in kinds and not kinds & {"understood", "stopped"}:
+        raise Problem("nothing that it says was understood", where=str(script), code=ExitCode.FAILED)
 
 
 def _expected(found: str, wanted: object, where: str) -> None:

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from handsfree.commands.app import app
 from handsfree.demo.play import scenario_files
+from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.ways import ways
@@ -97,6 +98,24 @@ def test_a_value_is_too_close_to_a_limit_only_where_its_gate_gives_an_accuracy(t
     assert ("judged", "too-close") in explore_randomly(made, DAY, explorers=8).passed
     path.write_text(path.read_text("utf-8").replace("too-close: finish, ", ""), encoding="utf-8")
     assert [one.what for one in check(load_procedure(path)).findings if "too-close" in one.what]
+
+
+@pytest.mark.parametrize(
+    ("script", "code", "says"),
+    [
+        ("- blah\n- blah blah\n", 1, "nothing that it says was understood"),
+        ("- one point five\n- blah\n", 0, ""),
+        ("- wait: soon\n", 2, "a wait is a number of seconds"),
+        ("- [one, five]\n", 2, "this is no step"),
+    ],
+)
+def test_a_script_that_tries_nothing_fails(tmp_path: Path, script: str, code: int, says: str):
+    file = tmp_path / "script.yaml"
+    file.write_text(script, encoding="utf-8")
+    result = CliRunner().invoke(app, ["rehearse", str(pressed(tmp_path)), "--script", str(file)])
+    told = result.exception
+    assert (told.code if isinstance(told, Problem) else result.exit_code) == code
+    assert says in str(told or "")
 
 
 @pytest.mark.slow("explorers walk a whole shipped procedure")

@@ -78,6 +78,7 @@ def test_a_comma_without_quotes_is_told_as_that() -> None:
 
 CARETS = [
     ("alters: [cover]", "alters: [lid]", "lid]"),
+    ("kind: verdict", "kind: verdikt", "verdikt"),
     ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: fitted, hold: held}", "hold: held}"),
     ("needs: {cover: fitted, rate-hold: held}", "needs: {cover: shut, rate-hold: held}", "shut, rate"),
     ("    at_most: 4\n    exhausted: stop-fault", "    at_most: 4\n    exhausted: nowhere", "nowhere"),
