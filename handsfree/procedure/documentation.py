@@ -21,6 +21,7 @@ from handsfree.procedure.file import Claim, IncludeGate, ProcedureFile
 from handsfree.procedure.glossary import glossary_lines, outcome_lines
 from handsfree.procedure.languages import english
 from handsfree.procedure.older_versions import RENAMED
+from handsfree.procedure.parts_page import parts_lines
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.tables_page import tables_lines
 from handsfree.procedure.template import template
@@ -63,6 +64,7 @@ def language_text() -> str:
         *_example(),
         *outcome_lines(),
         *(line for block in _BLOCKS for line in block_lines(block)),
+        *parts_lines(),
         *conditions_lines(),
         *tables_lines(),
         *_names(),

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from handsfree.commands.app import app
 from handsfree.gates.wait import WaitGate
 from handsfree.problem import Problem
+from handsfree.procedure.parts_page import EXAMPLE_OF_A_PART, EXAMPLE_OF_INCLUDING_IT
 from handsfree.procedure.procedure import Procedure, load_procedure
 from handsfree.procedure.proofs.check import check
 
@@ -120,6 +121,28 @@ def test_every_item_has_the_gates_of_its_own_and_leads_to_the_next(tmp_path: Pat
 def test_the_items_name_is_spoken_where_the_file_asks_for_it(tmp_path: Path) -> None:
     gate = house(tmp_path).gate("outlets/bath-room/opened").gate
     assert gate.prompt == "Take off the grille of the bath room."  # type: ignore[union-attr]
+
+
+WHOLE = f"""\
+handsfree: 2
+procedure: whole
+title: Radiators bled
+purpose: Air is let out of each radiator.
+proves: [{{says: radiator looked at, by: ["radiators/*/looked"]}}]
+gates:
+{EXAMPLE_OF_INCLUDING_IT}
+  - {{id: finish, kind: finish, title: Finish, source: a test}}
+  - {{id: stop-dry, kind: stop, title: Dry, source: a test, script: Leave it off. Tell the office.}}
+"""
+
+
+def test_the_example_on_the_page_of_the_language_is_proven(tmp_path: Path) -> None:
+    (tmp_path / "radiator.yaml").write_text(EXAMPLE_OF_A_PART, encoding="utf-8")
+    (tmp_path / "whole.yaml").write_text(WHOLE, encoding="utf-8")
+    assert check(load_procedure(tmp_path / "radiator.yaml")).findings == ()
+    found = check(load_procedure(tmp_path / "whole.yaml"))
+    assert found.findings == ()
+    assert "radiators/hall/looked" in found.procedure.gates
 
 
 def test_what_is_wrong_in_a_part_is_told_once_for_all_its_items(tmp_path: Path) -> None:
