@@ -15,6 +15,7 @@ from handsfree.demo.play import scenario_files
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.check import check
+from handsfree.procedure.template import template
 from handsfree.procedure.ways import ways
 from handsfree.session.around_limits import around_limits
 from handsfree.session.exploring import explore_randomly
@@ -69,6 +70,28 @@ def test_explorers_call_values_inside_on_the_edges_of_and_outside_a_gates_own_li
     assert {Decimal(edge) for edge in ("9.0", "8.9", "9.8", "9.9")} <= set(around.odd)
     coverage = explore_randomly(made, DAY, explorers=8)
     assert {("judged", "within"), ("judged", "outside"), ("judged", "missing")} <= coverage.passed
+
+
+@pytest.mark.parametrize(
+    ("trade", "was", "now"),
+    [
+        ("ventilation", "low: 8, source", "low: 150, source"),
+        ("cooling", "low: 6, high: 11", "low: 24, high: 26"),
+        ("plumbing", "low: 50, source", "low: 90, source"),
+    ],
+)
+def test_explorers_meet_and_miss_limits_far_from_the_usual_in_every_trade(
+    trade: str, was: str, now: str, tmp_path: Path
+):
+    """Nothing is known of a trade but its data: limits that its usual value misses are met all the same."""
+    text = template("far-off", trade)
+    assert was in text
+    path = tmp_path / "far-off.yaml"
+    path.write_text(text.replace(was, now), encoding="utf-8")
+    made = load_plan(path, load_procedure(path).trade.example)[0]
+    (judges,) = (gate for gate, placed in made.procedure.gates.items() if placed.gate.effects.judges)
+    coverage = explore_randomly(made, DAY, explorers=4)
+    assert {(judges, "within"), (judges, "outside"), (judges, "missing")} <= coverage.passed
 
 
 def test_explorers_fail_below_the_share_of_ways_that_is_asked_for(tmp_path: Path):
