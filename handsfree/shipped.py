@@ -41,6 +41,12 @@ def lock_file() -> Path | None:
     return next((file for file in files if file.is_file()), None)
 
 
+def file_or_shipped(given: Path) -> Path:
+    """Return a file as it is given; where there is none, the shipped procedure of that name, if there is one."""
+    shipped = procedures_folder() / f"{given}.yaml"
+    return shipped if not given.exists() and not given.suffix and shipped.is_file() else given
+
+
 def procedure_path(name: str) -> Path:
     """Return the file of a procedure given by path or by the name of a shipped one; Problem when there is none."""
     given = Path(name)

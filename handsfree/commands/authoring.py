@@ -33,7 +33,7 @@ from handsfree.procedure.schema import schema_text, sheet_schema_text, table_sch
 from handsfree.procedure.sheets import load_sheets
 from handsfree.procedure.template import sheet_template, stories_template, template
 from handsfree.procedure.trades import trade_data_asked
-from handsfree.shipped import example_job_sheet
+from handsfree.shipped import example_job_sheet, file_or_shipped
 from handsfree.trades import DEFAULT_TRADE
 
 app = typer.Typer(help="For the procedures team.", no_args_is_help=True)
@@ -63,7 +63,7 @@ def check_files(
         if path.name.endswith(ENDING):
             typer.echo(f"{path}: a table of limits: it is checked with each procedure that reads it", err=True)
             continue
-        review = reviewed(path)
+        review = reviewed(file_or_shipped(path))
         fine = fine and review.proven
         notes += review.notes()
         results.append(_as_json(review))
@@ -92,7 +92,7 @@ def draw(
     visit: Annotated[Path | None, typer.Option(help="A visit's folder: shows its path and times.")] = None,
 ) -> None:
     """Draw a procedure: prompts, bands, outcomes on their ways, what is altered as spans."""
-    procedure = load_procedure(file)
+    procedure = load_procedure(file_or_shipped(file))
     stays = stays_of(visit, procedure) if visit is not None else ()
     drawn = mermaid if as_mermaid else pages if as_pages else svg
     _write(drawn(procedure, stays), into)

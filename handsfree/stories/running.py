@@ -19,7 +19,7 @@ from handsfree.procedure.sheets import load_sheets
 from handsfree.procedure.ways import ways
 from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
-from handsfree.shipped import example_job_sheet
+from handsfree.shipped import example_job_sheet, file_or_shipped
 from handsfree.stories.file import StoriesFile, Story
 from handsfree.stories.names import unknown_names
 from handsfree.stories.paper import missing_on_paper
@@ -124,7 +124,7 @@ class Covered:
 def stories_in(paths: Iterable[Path]) -> list[StoriesOf]:
     """Return the stories of files and folders; a procedure's file stands for the stories beside it."""
     found: dict[Path, None] = {}
-    for path in paths:
+    for path in map(file_or_shipped, paths):
         if path.is_dir():
             found |= dict.fromkeys(sorted(path.rglob(f"*{ENDING}")))
         elif path.name.endswith(ENDING):

@@ -275,6 +275,14 @@ def run(*arguments: str) -> tuple[int, str]:
     return result.exit_code, result.output
 
 
+def test_a_shipped_procedure_is_checked_drawn_and_tested_by_its_name() -> None:
+    assert run("check", "flange-bolt")[0] == 0
+    assert run("draw", "flange-bolt", "--mermaid")[0] == 0
+    assert "go as told" in run("test", "outlet-temperature", "--jobs", "1")[1]
+    with pytest.raises(Problem, match="flange-bold"):
+        run("draw", "flange-bold")
+
+
 def test_check_shows_the_line_a_caret_and_the_story(tmp_path: Path) -> None:
     path = tmp_path / "sample.yaml"
     path.write_text(PROVEN.replace("things: [rate-hold, set-point]", "things: [rate-hold]"))
