@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from lsprotocol import types as lsp
@@ -19,8 +19,11 @@ from handsfree.documents import Document, all_faults, parse_document, read_docum
 from handsfree.editor.hover import hover
 from handsfree.editor.offers import CompletionOffer, offers
 from handsfree.problem import Problem
+from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.review import LANGUAGE, ReviewNote, of_problem, reviewed
 from handsfree.stories.file import StoriesFile
+from handsfree.stories.names import unknown_names
+from handsfree.stories.running import procedure_of
 
 REST_S = 0.4
 """How long nothing is typed before the proofs begin."""
@@ -89,7 +92,8 @@ class ProcedureServer(LanguageServer):
 
     def _findings(self, path: Path, text: str) -> tuple[Told, set[Path]]:
         if _STORIES.search(text):
-            return _by_file(path, _story_notes(path, text)), set()
+            others: set[Path] = set()
+            return _by_file(path, _story_notes(path, text, self.read, others)), others
         if not _PROCEDURE.search(text):
             return {path: []}, set()
         review = reviewed(path, self.read)
@@ -144,16 +148,29 @@ def _by_file(path: Path, notes: Iterator[ReviewNote]) -> Told:
     return told
 
 
-def _story_notes(path: Path, text: str) -> Iterator[ReviewNote]:
-    """Yield what is wrong in the writing of stories; whether they go as told is for `handsfree test`."""
+def _story_notes(
+    path: Path, text: str, read: Callable[[Path], Document], others: set[Path]
+) -> Iterator[ReviewNote]:
+    """Yield what is wrong in the writing of stories; whether they go as told is for `handsfree test`.
+
+    `others` takes the files that were read with them: a change there can make a name one of nothing.
+    """
     try:
         document = parse_document(text, str(path))
         faults = all_faults(StoriesFile, document)
-        validate(StoriesFile, document)
+        file = validate(StoriesFile, document)
     except Problem as problem:
         yield of_problem(problem, path)
         return
     yield from (ReviewNote(LANGUAGE, "error", what, place) for place, what in faults)
+    try:
+        procedure = load_procedure(procedure_of(path, document, file), read)
+    except Problem:
+        return  # it is told where it stands, or by `handsfree test`
+    others |= {Path(one.file) for one in procedure.documents}
+    for number, story in enumerate(file.stories):
+        for at, what in unknown_names(story, procedure):
+            yield ReviewNote(LANGUAGE, "error", what, document.key_place(("stories", number, *at)))
 
 
 def _range(note: ReviewNote, lines: Sequence[str]) -> lsp.Range:

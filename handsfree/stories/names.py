@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from handsfree.documents import Path_
-from handsfree.procedure.procedure import PlacedGate
-from handsfree.session.plan import Plan
+from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.stories.file import Story, StoryStep
 from handsfree.stories.telling import METER_TIME
 
 
-def unknown_names(story: Story, plan: Plan) -> Iterator[tuple[Path_, str]]:
+def unknown_names(story: Story, procedure: Procedure) -> Iterator[tuple[Path_, str]]:
     """Yield each quantity, gate and answer that is not there: where it stands in the story, and what is wrong."""
     told: Sequence[tuple[Path_, Story | StoryStep]] = [
         ((), story),
         *((("steps", number), step) for number, step in enumerate(story.steps)),
     ]
-    gates = plan.procedure.gates
+    gates = procedure.gates
     for at, one in told:
         for quantity in one.shows:
-            if quantity not in plan.catalogue.quantities and quantity != METER_TIME:
+            if quantity not in procedure.catalogue.quantities and quantity != METER_TIME:
                 yield (*at, "shows", quantity), f"there is no quantity '{quantity}'"
         for gate, answer in one.chooses.items():
             if what := _no_answer(gates, gate, answer):

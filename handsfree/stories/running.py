@@ -184,12 +184,17 @@ def _read(path: Path, changed: int) -> StoriesOf:
     del changed
     document = read_document(path)
     file = validate(StoriesFile, document)
+    return StoriesOf(path, document, file, procedure_of(path, document, file))
+
+
+def procedure_of(path: Path, document: Document, file: StoriesFile) -> Path:
+    """Return the file of the procedure that stories are of; Problem when there is none."""
     name = f"{file.stories_of}.yaml"
     procedure = next((f / name for f in (path.parent, path.parent.parent) if (f / name).is_file()), None)
     if procedure is None:
         where = str(document.place(("stories_of",)))
         raise Problem(f"there is no {name} beside this file, or above it", where=where, remedy="correct the name")
-    return StoriesOf(path, document, file, procedure)
+    return procedure
 
 
 def run_all(files: Sequence[StoriesOf], jobs: int = 1) -> list[Covered]:
@@ -212,7 +217,7 @@ def run_one(path: Path, number: int) -> StoryResult:
     story = stories.file.stories[number]
     plan = plan_of_story(stories, story)
     result = told(stories, number, plan)
-    wrong = next(unknown_names(story, plan), None)
+    wrong = next(unknown_names(story, plan.procedure), None)
     if wrong is None or result.fault:
         return result
     return replace(result, place=stories.document.key_place(("stories", number, *wrong[0])), fault=wrong[1])

@@ -174,3 +174,29 @@ def test_a_file_that_was_never_saved_is_closed_with_nothing_told_of_it(
     del told[:]
     closed("part.yaml")  # the other file, which includes it, still finds the same in it
     assert [(one.uri, bool(one.diagnostics)) for one in told] == [((tmp_path / "part.yaml").as_uri(), True)]
+
+
+def test_a_name_in_a_story_is_held_against_its_procedure_as_that_is_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A gate that is renamed in the procedure is told in the stories at once."""
+    server = language_server()
+    told: dict[str, list[str]] = {}
+    keep = lambda given: told.update({Path(given.uri).name: [one.message for one in given.diagnostics]})  # noqa: E731
+    monkeypatch.setattr(server, "text_document_publish_diagnostics", keep)
+    monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
+    story = "{story: All, undone: [two], steps: [{go: end}], ends: finished}"
+    stories = f"handsfree: 2\nstories_of: whole\nstories: [{story}]\n"
+
+    def typed(name: str, text: str) -> None:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        uri = (tmp_path / name).as_uri()
+        server.workspace.put_text_document(lsp.TextDocumentItem(uri, "yaml", 1, text))
+        asyncio.run(server.changed(uri, 0))
+
+    (tmp_path / "part.yaml").write_text(PART, encoding="utf-8")
+    typed("whole.yaml", WHOLE)
+    typed("whole.tests.yaml", stories)
+    assert told["whole.tests.yaml"] == []
+    typed("whole.yaml", WHOLE.replace("id: two", "id: second").replace("good: two", "good: second"))
+    assert told["whole.tests.yaml"] == ["there is no gate 'two'"]
