@@ -18,18 +18,20 @@ from handsfree.commands.customer_page import customers_page_of, hand_to_phone
 from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_phone
 from handsfree.commands.showing import Screen, shown
 from handsfree.commands.visit_options import VisitOptions
+from handsfree.commands.voices import enrolled_voice
 from handsfree.events import decisions as ev
 from handsfree.events.earlier import EarlierVisit
 from handsfree.events.record import Event
 from handsfree.glance.phone_sound import PhoneSound
 from handsfree.glance.web import has_keys
+from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
 from handsfree.hearing.worker import Hearing, HearingPlan, recogniser_of
 from handsfree.instruments.mapping import load_mapping
-from handsfree.ledger.personal import Committed
+from handsfree.ledger.personal import Committed, names_of
 from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.office.carried import carried
 from handsfree.problem import ExitCode, Problem, one_line
@@ -79,6 +81,7 @@ def conduct_new(
     folder = out or Path("visits") / f"{time.strftime('%Y-%m-%d-%H%M%S')}-{plan.sheets.job.job}"
     options, unheard = _by_keys_where_unheard(options, plan)
     model = _model_sha256(options, plan)
+    voice = _enrolled(options, plan, plan.sheets.job.technician.name)
     earlier, words = _carried_in(last_visits, plan)
     instrument = _instrument(options, plan)
     sheet = job_sheet.parent / plan.sheets.job.appliance
@@ -97,8 +100,9 @@ def conduct_new(
         photos=options.photos is not None or (options.glance_web is not None and has_keys(options.glance_web)),
         earlier=earlier,
         words=words,
+        enrolled=voice is not None,
     )
-    return _conduct(recorder, opening, options, instrument=instrument)
+    return _conduct(recorder, opening, options, instrument=instrument, own=voice)
 
 
 def _carried_in(last_visits: Path | None, plan: Plan) -> tuple[tuple[EarlierVisit, ...], tuple[Committed, ...]]:
@@ -117,15 +121,16 @@ def conduct_resumed(folder: Path, options: VisitOptions) -> ExitCode:
     """Go on with an interrupted visit; where what approved its procedure holds no more, that is said first."""
     past = recorded_events(folder)
     opened = next((event for event in past if isinstance(event, ev.VisitOpened)), None)
-    instrument = None
+    instrument = voice = None
     if opened is not None:
         plan = plan_of(folder, opened.procedure, opened.language)
         options, _ = _by_keys_where_unheard(options, plan)
         _model_sha256(options, plan)
+        voice = _enrolled(options, plan, names_of(folder).told(opened.technician))
         instrument = _instrument(options, plan)
     fault = "" if opened is None else fault_today(folder, opened)
-    recorder, opening = Recorder.resume(folder, approval_fault=fault)
-    return _conduct(recorder, opening, options, past, fault, instrument=instrument)
+    recorder, opening = Recorder.resume(folder, approval_fault=fault, enrolled=voice is not None)
+    return _conduct(recorder, opening, options, past, fault, instrument=instrument, own=voice)
 
 
 def _conduct(
@@ -136,6 +141,7 @@ def _conduct(
     fault: str = "",
     *,
     instrument: FollowedInstrument | None = None,
+    own: EnrolledVoice | None = None,
 ) -> ExitCode:
     code, page = ExitCode.LEFT_OPEN, None
     try:
@@ -143,7 +149,7 @@ def _conduct(
             _voice(options, recorder.plan) as voice,
             phone_sound(options) as phone,
             shown(recorder, options, past, phone, switch_off(recorder.plan, voice, phone)) as screen,
-            _recogniser(recorder, options, phone) as hearing,
+            _recogniser(recorder, options, phone, own) as hearing,
             _Speaker(hearing, screen, voice, phone) as speaker,
             _photo_folder(options, speaker) as folder,
             instrument or contextlib.nullcontext() as witness,
@@ -280,8 +286,18 @@ def _model_sha256(options: VisitOptions, plan: Plan) -> str | None:
     return folder.identity
 
 
+def _enrolled(options: VisitOptions, plan: Plan, person: str) -> EnrolledVoice | None:
+    """Return the technician's voice, where it was enrolled for this microphone and model; else tell why not."""
+    voice, why_not = enrolled_voice(options, person, plan.catalogue)
+    if why_not:
+        sys.stderr.write(one_line(why_not) + "\n")
+    return voice
+
+
 @contextlib.contextmanager
-def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | None) -> Iterator[Hearing | None]:
+def _recogniser(
+    recorder: Recorder, options: VisitOptions, phone: PhoneSound | None, own: EnrolledVoice | None
+) -> Iterator[Hearing | None]:
     source = _source(options, phone)
     if source is None:
         yield None
@@ -289,7 +305,9 @@ def _recogniser(recorder: Recorder, options: VisitOptions, phone: PhoneSound | N
     asked = options.ask_general
     general = GeneralPlan.of(recorder.plan.catalogue, options.general_model) if asked else None
     import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
-    recogniser = partial(recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general)
+    recogniser = partial(
+        recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general, own
+    )
     if asked and general is None and recorder.plan.catalogue.language == ENGLISH:
         sys.stderr.write(f"No third opinion on what is heard: {HOW}.\n")
     hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))

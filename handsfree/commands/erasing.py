@@ -57,11 +57,14 @@ def erase_command(
         if key is None or not reason.strip():
             raise Problem("an erasure is signed and says why", remedy="give --key and --reason")
         signer = KeyHolder(opened_key(key, passphrase_file))
-        carried = _commitments(folders, person)
+        carried, names = _commitments(folders, person), {person}
         done, fault = _each(
             folders,
-            lambda folder: _erased(folder, data_of(folder, person, carried=carried), signer, listed, reason),
+            lambda folder: _erased(
+                folder, data_of(folder, person, carried=carried), signer, listed, reason, names
+            ),
         )
+        _voices(names)
         if not done and fault is None:
             raise Problem(f"no record here holds anything of {person}", where=str(record),
                           remedy="name a role, or the name as on the job sheet; to go on with what was signed "
@@ -100,8 +103,16 @@ def _commitments(folders: Sequence[Path], person: str) -> frozenset[str]:
     return frozenset(found)
 
 
-def _erased(folder: Path, data: PersonsData | None, signer: KeyHolder, listed: Enrolment | None, why: str) -> bool:
+def _erased(  # noqa: PLR0917 - what one signed erasure needs
+    folder: Path,
+    data: PersonsData | None,
+    signer: KeyHolder,
+    listed: Enrolment | None,
+    why: str,
+    names: set[str],
+) -> bool:
     if data is not None:
+        names.update(data.names)
         _tell(erase(folder, data, signer, listed, reason=why))
     return data is not None
 
@@ -139,6 +150,15 @@ def _objects(place: str, done: Sequence[Path], listed: Enrolment | None) -> None
     visits = {next(iter(read(folder))).digest: folder for folder in done}
     gone = keep_erased(object_store_of(place), visits, clean)
     typer.echo(f"{len(gone)} objects were kept anew without it, and the old ones deleted")
+
+
+def _voices(names: set[str]) -> None:
+    """Delete what these people have enrolled of their voices on this device."""
+    from handsfree.hearing.enrolment.keeping import Voices  # noqa: PLC0415 - only where somebody is erased
+
+    gone = sum(Voices(state_folder()).forget(name) for name in names)
+    if gone:
+        typer.echo(f"{gone} enrolments of this voice are deleted from this device")
 
 
 def _messages(done: Sequence[Path]) -> None:

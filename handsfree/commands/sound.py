@@ -14,7 +14,7 @@ from handsfree.hearing.expectation import accuracy_of
 from handsfree.hearing.microphone import Microphone, MicrophoneLost
 from handsfree.hearing.sound_check import SoundLevels, advice, measure
 from handsfree.hearing.sources import BLOCK_MS, SoundBlock, SoundFile, SoundSource
-from handsfree.problem import ExitCode, Problem
+from handsfree.problem import ExitCode, Problem, one_line
 from handsfree.shipped import model_folder
 from handsfree.sound_card import devices
 
@@ -26,6 +26,7 @@ app = typer.Typer(help="The microphone.")
 
 @app.command()
 def soundcheck(
+    *,
     microphone: Annotated[
         str | None, typer.Option(help="The microphone's name, or a part of it. Without it: the system's default.")
     ] = None,
@@ -36,11 +37,28 @@ def soundcheck(
         typer.Option("--model", help="The speech model whose figures are looked up; ours when left out."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    enrol: Annotated[
+        str,
+        typer.Option(
+            "--enrol",
+            metavar="NAME",
+            help="Read thirty numbers and ten calls once: the ears learn this voice and microphone. "
+            "The name as it stands on the job sheet. It stays on this device.",
+        ),
+    ] = "",
+    forget: Annotated[
+        str, typer.Option("--forget", metavar="NAME", help="Delete what this person has enrolled here.")
+    ] = "",
+    enrolled: Annotated[bool, typer.Option("--enrolled", help="List who has enrolled a voice here.")] = False,
+    silent: Annotated[bool, typer.Option("--silent", help="With --enrol: text only, no voice.")] = False,
 ) -> None:
     """Measure the noise and your voice, and say what to do about the microphone.
 
     During a visit too, in another terminal.
     """
+    if enrol or forget or enrolled:
+        _enrolment(enrol, forget, microphone, file, model, silent=silent)
+        return
     if list_devices:
         names = [each.name for each in devices("input")]
         typer.echo(json.dumps(names) if as_json else "\n".join(names) or "There is no microphone.")
@@ -60,6 +78,27 @@ def soundcheck(
             typer.echo(accuracy.sentence(ratio_db) if levels.usable else accuracy.warning(ratio_db))
     if not levels.usable:
         raise typer.Exit(ExitCode.FAILED)
+
+
+def _enrolment(
+    enrol: str, forget: str, microphone: str | None, file: Path | None, model: Path | None, *, silent: bool
+) -> None:
+    from handsfree.commands import voices  # noqa: PLC0415 - a sound check needs none of it
+
+    if enrol and forget:
+        raise Problem(
+            "a voice is read or forgotten, not both", where="--enrol, --forget", remedy="give one of them"
+        )
+    if forget:
+        typer.echo(one_line(voices.forget(forget)))
+    elif enrol:
+        from handsfree.commands.reading_in import read_in  # noqa: PLC0415 - loads the recogniser
+
+        source: SoundSource = Microphone(microphone) if file is None else SoundFile(file)
+        called = voices.microphone_named(microphone) if file is None else source.name
+        read_in(one_line(enrol), source, called, model or model_folder(), silent=silent or file is not None)
+    else:
+        typer.echo("\n".join(map(one_line, voices.listed())))
 
 
 def _asked_for(source: SoundSource, *, silent: bool) -> Iterator[SoundBlock]:

@@ -212,9 +212,10 @@ def happening(recorded: Recorded, step: RecordedStep) -> tuple[str, str] | None:
             return f"Lost: {device}", "odd"
         case inp.DeviceFound(device=device):
             return f"Back: {device}", "edit"
-        case inp.Resumed(program=program, approval_fault=fault):
+        case inp.Resumed(program=program, approval_fault=fault, enrolled=enrolled):
             gone = f"; the approval of its procedure no longer holds: {fault}" if fault else ""
-            return f"Resumed after an interruption, by {program}{gone}", "odd"
+            own = "; heard with the technician's enrolment" if enrolled else ""
+            return f"Resumed after an interruption, by {program}{own}{gone}", "odd"
         case ev.VisitClosed(outcome="incomplete") as closed:
             return f"Visit closed, left incomplete: {wording.lacking(closed.lacking)}", "odd"
         case ev.VisitClosed(outcome=outcome):

@@ -151,6 +151,8 @@ class Resumed(Record):
     program: str
     approval_fault: str = ""
     """Why the approval of the procedure no longer holds; empty while it does."""
+    enrolled: bool = False
+    """Whether from here on the technician's enrolment weighs what is heard."""
 
 
 SigningRole = Literal["technician", "customer"]

@@ -13,6 +13,7 @@ from pathlib import Path
 import vosk
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
+from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.ensemble import EnsembleMember, mean_of
 from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.general.member import GeneralMember
@@ -41,6 +42,7 @@ class Recogniser:
         model_folder: Path,
         pronunciations: Pronunciations | None = None,
         general: GeneralMember | None = None,
+        voice: EnrolledVoice | None = None,
     ) -> None:
         vosk.SetLogLevel(-1)
         self.folder = ModelFolder.check(model_folder)
@@ -50,7 +52,7 @@ class Recogniser:
             if units is None
             else StrictGrammars(self.folder, units, pronunciations or Pronunciations())
         )
-        self._general = general
+        self._general, self._voice = general, voice
         self._automaton: WordAutomaton | None = None
         self._members: Sequence[EnsembleMember] = ()
         self._within = False
@@ -103,10 +105,12 @@ class Recogniser:
     def weigh(
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
-        """Return the alternatives of an utterance with the general recogniser's word on them, where it is there.
+        """Return the alternatives of an utterance, weighed by the enrolled voice and the general recogniser.
 
         `samples` are int16 at 16 kHz, as are those of the `noise` before it, which may be empty.
         """
+        if self._voice is not None:
+            heard = self._voice.weighed(samples, heard, noise)
         scorer = self._general.scorer() if self._general is not None else None
         return (heard, None) if scorer is None else scorer.weigh(samples, heard, grammar, noise)
 

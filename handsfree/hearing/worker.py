@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree import sound_card
+from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
@@ -284,13 +285,16 @@ class Hearing:
 
 
 def recogniser_of(
-    model_folder: Path, pronunciations: Pronunciations | None = None, general: GeneralPlan | None = None
+    model_folder: Path,
+    pronunciations: Pronunciations | None = None,
+    general: GeneralPlan | None = None,
+    voice: EnrolledVoice | None = None,
 ) -> UtteranceRecogniser:
     """Make the recogniser; its native libraries are loaded only where this is called."""
     from handsfree.hearing.general.member import GeneralMember  # noqa: PLC0415 - see above
     from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415
 
-    return Recogniser(model_folder, pronunciations, None if general is None else GeneralMember(general))
+    return Recogniser(model_folder, pronunciations, None if general is None else GeneralMember(general), voice)
 
 
 def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float) -> None:

@@ -30,6 +30,7 @@ def opened(
     hears: bool = False,
     photos: bool = False,
     earlier: tuple[EarlierVisit, ...] = (),
+    enrolled: bool = False,
 ) -> ev.VisitOpened:
     """Return the first event of a visit: what the plan says of it, and who leads it, when, with which files."""
     sheets, job = plan.sheets, plan.sheets.job
@@ -67,6 +68,7 @@ def opened(
         checkpoint=checkpoint,
         language=plan.catalogue.language,
         unheard=unheard,
+        enrolled=enrolled,
     )
 
 

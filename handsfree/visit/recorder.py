@@ -71,13 +71,15 @@ class Recorder:
         photos: bool = False,
         earlier: tuple[EarlierVisit, ...] = (),
         words: Sequence[Committed] = (),
+        enrolled: bool = False,
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Open a visit in a new folder; return it with the events of its opening, already on disk.
 
         `hears` says that somebody is listened to: whether the sound is kept is then told, or asked first.
         `photos` says that there is a way for photos: the phone's page with its keys, or a watched folder. None are
         wanted all the same where the job sheet says so.
-        `earlier` are earlier visits to this appliance, and `words` what they commit to.
+        `earlier` are earlier visits to this appliance, and `words` what they commit to. `enrolled` says that the
+        technician's enrolment weighs what is heard.
         Names are put away: in the record, and in the plan that leads the visit, stands what commits to them.
         With a folder for a throw-away key the record says that its visit is invented, and is sealed by that key.
         """
@@ -98,6 +100,7 @@ class Recorder:
             hears=hears,
             photos=photos,
             earlier=earlier,
+            enrolled=enrolled,
         )
         events = opening(plan, first)
         device = None if throw_away is None else DeviceKey(throw_away, uses=1)
@@ -116,7 +119,7 @@ class Recorder:
 
     @classmethod
     def resume(
-        cls, folder: Path, *, approval_fault: str = "", clock: Clock | None = None
+        cls, folder: Path, *, approval_fault: str = "", enrolled: bool = False, clock: Clock | None = None
     ) -> tuple[Recorder, tuple[ev.Decision, ...]]:
         """Go on with an interrupted visit; return it with the events of its resumption, already on disk.
 
@@ -138,7 +141,7 @@ class Recorder:
         if state.status == "new":
             raise Problem("the visit ended before its first gate", where=str(folder), remedy="begin a new one")
         return recorder, recorder.take(
-            inp.Resumed(at=recorder.now(), program=PROGRAM, approval_fault=approval_fault)
+            inp.Resumed(at=recorder.now(), program=PROGRAM, approval_fault=approval_fault, enrolled=enrolled)
         )
 
     def now(self) -> int:

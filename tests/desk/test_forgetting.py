@@ -19,6 +19,7 @@ from handsfree.desk.guard import Door
 from handsfree.desk.index import Index, embedded_file, key_of
 from handsfree.desk.site import Desk
 from handsfree.events import inputs as inp
+from handsfree.hearing.enrolment.keeping import KeptVoice, Voices
 from handsfree.ledger import DeviceKey
 from handsfree.office.enrolling import add
 from handsfree.office.enrolment import NAME as LIST
@@ -100,10 +101,14 @@ def test_the_office_forgets_a_person_on_one_command(visits, place):
     told.notice(replace(index.store.one(key), seal="closed", outcome="stopped"))
     assert PERSON.encode() in (place / "state" / "webhooks.sqlite").read_bytes()
 
+    Voices(place / "state").keep(KeptVoice(PERSON, "boom headset", "abc", "2026-11-28", ()))
+
     given = ("--person", PERSON, "--reason", "asked for", "--key", str(place / "me.pem"))
     words = ("--passphrase-file", str(place / "words"))
     ran = CliRunner().invoke(app, ["erase", str(visits), *given, *words])
     assert "2 pieces and 0 sounds are erased" in ran.output
+    assert "1 enrolments of this voice are deleted from this device" in ran.output
+    assert Voices(place / "state").kept() == ()
     assert isinstance(ran.exception, Problem), "one record here is damaged, and keeps no other from being erased"
     shutil.rmtree(visits / "damaged")
     assert PERSON.encode() not in (place / "state" / "webhooks.sqlite").read_bytes()

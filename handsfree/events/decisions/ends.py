@@ -90,6 +90,8 @@ class VisitOpened(Record):
     """What was carried in of earlier visits to this appliance, the newest first."""
     unheard: bool = False
     """Whether nothing here hears that language, so that the visit was begun with the keys alone, and said so."""
+    enrolled: bool = False
+    """Whether the technician's enrolment weighs what is heard; older records were all heard without one."""
 
 
 class SoundConsent(Record):

@@ -173,11 +173,11 @@ def people_rows(speech: Path, part: Part, each: int = 6) -> Iterator[Call]:
                 count += 1
                 picked = [chance.choice(known[word]) for word in words]
                 gaps = [chance.uniform(0.04, 0.12) for _ in words]
-                joined: Callable[[], np.ndarray] = lambda picked=picked, gaps=gaps: _joined(picked, gaps)  # noqa: E731
-                yield Call("row by people", f"{who} {count}", who, words, place.name, joined)
+                sound: Callable[[], np.ndarray] = lambda picked=picked, gaps=gaps: joined(picked, gaps)  # noqa: E731
+                yield Call("row by people", f"{who} {count}", who, words, place.name, sound)
 
 
-def _joined(words: Sequence[np.ndarray], gaps: Sequence[float]) -> np.ndarray:
+def joined(words: Sequence[np.ndarray], gaps: Sequence[float]) -> np.ndarray:
     """Join words at the loudness of the first."""
     closed = [close(np.asarray(word, np.float64)) for word in words]
     parts = []
@@ -291,7 +291,7 @@ def long_stops(speech: Path, part: Part) -> Iterator[Call]:
     for number, (name, who, taught, samples) in enumerate(bare_stops(speech)):
         if taught is (part is Part.TUNE):  # who taught the networks is unseen by the margins, and they are few
             at = TALK_AT[number % len(TALK_AT)]
-            twice: Callable[[], np.ndarray] = lambda samples=samples: _joined([samples()] * 2, [0.1] * 2)  # noqa: E731
+            twice: Callable[[], np.ndarray] = lambda samples=samples: joined([samples()] * 2, [0.1] * 2)  # noqa: E731
             yield Call("long stop", f"{name} twice {at}", who, ("stop", "stop"), at, twice, ratios=(25.0,))
 
 
@@ -337,11 +337,11 @@ def voices(part: Part) -> list[str]:
     return [voice for voice in VOICES[part] if not voice.startswith("flite ") or shutil.which("flite")]
 
 
-def spoken(voice: str, text: str) -> np.ndarray:
-    """Render a text by a synthetic voice."""
+def spoken(voice: str, text: str, words_a_minute: int = 150) -> np.ndarray:
+    """Render a text by a synthetic voice; flite has its own speed."""
     if voice.startswith("flite "):
         return flite(voice.removeprefix("flite "), text)
-    command = ["espeak-ng", "-v", voice, "-s", "150", "--stdout", text]
+    command = ["espeak-ng", "-v", voice, "-s", str(words_a_minute), "--stdout", text]
     samples, rate = soundfile.read(io.BytesIO(subprocess.run(command, capture_output=True, check=True).stdout))
     common = int(np.gcd(rate, RATE))
     return resample_poly(samples, RATE // common, rate // common)
