@@ -34,6 +34,9 @@ from handsfree.trades.inventing import Chance
 MOST_ANSWERS = 4_000
 """Answers of one visit; a visit that takes more is taken never to end."""
 
+MOST_WAITS = 200
+"""Times that pass one after the other before an answer is expected; a visit with more is taken never to ask."""
+
 ASIDE_ANSWERS = 40
 """How many answers an odd value is followed for on a copy, where its readings must settle first."""
 
@@ -126,7 +129,7 @@ class _Explorer:
         try:
             for _ in range(MOST_ANSWERS):
                 before = len(self._visit.events)
-                self._visit.until_asking()
+                self._until_asking()
                 self._coverage.notice(self._visit.events[before:])
                 if self._visit.over:
                     self._ended()
@@ -137,6 +140,14 @@ class _Explorer:
             self._fault(f"does not end within {MOST_ANSWERS} answers")
         except (AssertionError, LookupError, ArithmeticError, TypeError, ValueError, Problem) as error:
             self._fault(f"{type(error).__name__}: {error}")
+
+    def _until_asking(self) -> None:
+        """Let waits pass, and try aside to break off each that can be."""
+        for _ in range(MOST_WAITS):
+            if self._visit.over or self._visit.asking:
+                return
+            self._try_other_transitions()
+            self._visit.wait()
 
     def _fault(self, what: str) -> None:
         self._coverage.faults.append(f"seed {self._seed}, at {self._visit.state.gate}: {what}")

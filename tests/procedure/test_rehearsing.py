@@ -141,6 +141,12 @@ def test_a_script_that_tries_nothing_fails(tmp_path: Path, script: str, code: in
     assert says in str(told or "")
 
 
+def test_explorers_break_a_wait_off_where_it_may_be():
+    coverage = explore_randomly(plan("outlet-temperature"), DAY, explorers=6)
+    assert ("run", "not done") in coverage.passed
+    assert coverage.faults == []
+
+
 @pytest.mark.slow("explorers walk a whole shipped procedure")
 def test_explorers_come_far_in_the_whole_visit():
     coverage = explore_randomly(plan("two-rate-combustion"), DAY, explorers=5)
