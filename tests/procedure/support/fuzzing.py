@@ -236,9 +236,9 @@ def shown_of(whole: list[dict[str, str]], files: dict[str, str]) -> str:
     before = next(one for one in whole if one.keys() == files.keys())
     try:
         made = load_procedure(first, _reader(files))
-    except Problem:
+        found = changes(load_procedure(first, _reader(before)), made)
+    except Problem:  # in another language of the file, too: `told_of` has told it
         return ""
-    found = changes(load_procedure(first, _reader(before)), made)
     return "\n".join((*(one.sentence() for one in found), svg(made), mermaid(made), pages(made)))
 
 
