@@ -22,7 +22,7 @@ GLOSSARY: Mapping[str, str] = {
     "calculation": "A formula of the trade with its uncertainty. Formulas never stand in a procedure.",
     "limit": "The least or greatest value allowed: written in a gate, in a table, or on the appliance sheet.",
     "sheet": "The job sheet holds the facts of one job, the appliance sheet the maker's data for one model.",
-    "fact": "One entry of a sheet: `job.NAME` or `appliance.NAME`.",
+    "fact": "One entry of a sheet, `job.NAME` or `appliance.NAME`; `handsfree template --sheet job` lists them.",
     "condition": "`when`: the facts and earlier answers by which a gate is asked at all.",
     "parameter": "A value that what includes a part gives to it: `$name`.",
     "item": "One of the names under `each`, for which a part is gone through.",
