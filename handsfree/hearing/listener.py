@@ -206,13 +206,15 @@ class Listener:
             spoken.go_on()
 
     def _utterance(self, spoken: UtteranceInProgress, alternatives: tuple[Hypothesis, ...]) -> Iterator[Told]:
+        utterance = None
+        if alternatives:
+            utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
         self._give_up()
-        if not alternatives:
-            yield NothingSaid(self._now_ms)
-        else:
-            yield spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
+        yield NothingSaid(self._now_ms) if utterance is None else utterance
 
     def _give_up(self) -> None:
+        if self._spoken is not None:
+            self._spoken.drop()
         self._spoken = None
         self._before.clear()
         self._activity.quieten()

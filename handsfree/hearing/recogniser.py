@@ -15,6 +15,7 @@ import vosk
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
 from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.ensemble import EnsembleMember, mean_of
+from handsfree.hearing.general.ahead import Ahead
 from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
@@ -102,17 +103,28 @@ class Recogniser:
             for one in found
         )
 
+    def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
+        """Let the general recogniser, where it is there, begin to listen to what may be a whole utterance."""
+        scorer = self._general.scorer() if self._general is not None else None
+        return None if scorer is None else scorer.ahead(samples, grammar, noise)
+
     def weigh(
-        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+        self,
+        samples: Samples,
+        heard: tuple[Hypothesis, ...],
+        grammar: WordAutomaton,
+        noise: Samples,
+        ahead: Ahead | None = None,
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives of an utterance, weighed by the enrolled voice and the general recogniser.
 
-        `samples` are int16 at 16 kHz, as are those of the `noise` before it, which may be empty.
+        `samples` are int16 at 16 kHz, as are those of the `noise` before it, which may be empty. `ahead` is what
+        was begun for this utterance.
         """
         if self._voice is not None:
             heard = self._voice.weighed(samples, heard, noise)
         scorer = self._general.scorer() if self._general is not None else None
-        return (heard, None) if scorer is None else scorer.weigh(samples, heard, grammar, noise)
+        return (heard, None) if scorer is None else scorer.weigh(samples, heard, grammar, noise, ahead)
 
     def recognise(self, pcm: bytes, automaton: WordAutomaton) -> tuple[Hypothesis, ...]:
         """Hear a whole utterance at once."""

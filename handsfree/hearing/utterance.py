@@ -10,7 +10,15 @@ from typing import Protocol
 import numpy as np
 
 from handsfree.hearing.alternatives import Hypothesis
-from handsfree.hearing.ending import best_words, complete, unfinished_too, whole_sentences
+from handsfree.hearing.ending import (
+    COMPLETE_MS,
+    best_words,
+    complete,
+    unfinished_too,
+    whole_sentences,
+    worth_trying,
+)
+from handsfree.hearing.general.ahead import Ahead
 from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundBlock
@@ -20,6 +28,8 @@ from handsfree.lexicon.automaton import WordAutomaton
 FEED_BLOCKS = 5
 FREE_TRIALS, GROWN = 2, 1.5
 """So many early trials may fail; then each waits until the utterance has grown so much: all is heard once more."""
+AHEAD_MS, AHEAD_AT_LAST_MS = 60, 260
+"""After so much silence the further opinion begins to listen: the guess nearly whole; or in any case."""
 FULL_SCALE = 32_700
 UNMEASURED_DB = -90.0
 """The level of noise that nobody measured; a line that is silent between the words (a gate) tells none either."""
@@ -40,8 +50,16 @@ class UtteranceRecogniser(Protocol):
     def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first."""
 
+    def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
+        """Begin to listen for the further opinion, where there is one: the utterance may have ended."""
+
     def weigh(
-        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+        self,
+        samples: Samples,
+        heard: tuple[Hypothesis, ...],
+        grammar: WordAutomaton,
+        noise: Samples,
+        ahead: Ahead | None = None,
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives with a further opinion on them, where there is one who can give it."""
 
@@ -93,6 +111,8 @@ class UtteranceInProgress:
         self._noise_db = activity.noise_db if activity else UNMEASURED_DB
         self._powers: list[float] = []
         self._failed = self._next_trial = 0
+        self._ahead: Ahead | None = None
+        self._dropped = self._next_ahead = 0
         self._last_voiced = begin[-1]
         self._fed = 0
         self.words: tuple[str, ...] = ()
@@ -131,6 +151,7 @@ class UtteranceInProgress:
         """Add a block, and feed the recogniser in tenths of a second."""
         self._blocks.append(block)
         if activity.silence_ms == 0:
+            self.drop()
             self._last_voiced = block
             self._powers.append(10 ** (activity.level_db / 10))
         if len(self._blocks) - self._fed >= FEED_BLOCKS:
@@ -138,6 +159,27 @@ class UtteranceInProgress:
             words = self._recogniser.partial()
             if words != self.words:
                 self.words, self._words_since_ms = words, block.start_ms
+        if self._noise is not None and self._ahead is None and self._may_have_ended(activity.silence_ms):
+            self._ahead = self._recogniser.ahead(self._samples(), self.grammar, self._noise)
+
+    def drop(self) -> None:
+        """Take back what was listened to ahead: it goes on, or nobody asks any more."""
+        if self._ahead is not None:
+            self._ahead.drop()
+            self._ahead = None
+            self._dropped += 1
+            self._next_ahead = round(GROWN * len(self._blocks))
+
+    def _may_have_ended(self, silence_ms: int) -> bool:
+        """Say whether it pays to listen ahead now; after some vain beginnings only when there is much more."""
+        if self._dropped >= FREE_TRIALS and len(self._blocks) < self._next_ahead:
+            return False
+        if silence_ms >= AHEAD_AT_LAST_MS:
+            return True
+        return silence_ms >= AHEAD_MS and worth_trying(self.words, self.grammar, COMPLETE_MS, self.above_noise_db)
+
+    def _samples(self) -> Samples:
+        return np.concatenate([block.samples for block in self._blocks])
 
     def trial(self) -> tuple[Hypothesis, ...]:
         """Ask for the final word on all sound so far."""
@@ -159,11 +201,11 @@ class UtteranceInProgress:
         """Close it; where the noise before it was told, the further opinion is asked for."""
         words = best_words(alternatives)
         whole = whole_sentences(alternatives, self.grammar)
-        samples = np.concatenate([block.samples for block in self._blocks])
+        samples = self._samples()
         fragment = words if words != best_words(whole) else ()
         judgement = None
         if self._noise is not None:
-            whole, judgement = self._recogniser.weigh(samples, whole, self.grammar, self._noise)
+            whole, judgement = self._recogniser.weigh(samples, whole, self.grammar, self._noise, self._ahead)
         return Utterance(
             alternatives=whole,
             fragment=fragment,

@@ -49,7 +49,10 @@ class ScriptedRecogniser:
         known = self.grammars[-1].state_after(words) in self.grammars[-1].finals
         return (alternative(*words) if known else alternative("[unk]"),)
 
-    def weigh(self, samples, heard, grammar, noise):
+    def ahead(self, samples, grammar, noise):
+        return None
+
+    def weigh(self, samples, heard, grammar, noise, ahead=None):
         return heard, None
 
     def _words(self):

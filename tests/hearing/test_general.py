@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 import pytest
 import soundfile
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.general.ahead import Ahead, listened
 from handsfree.hearing.general.judging import NOT_LISTED
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.pieces import BEGIN, END, Pieces
 from handsfree.hearing.general.reading import Readings
-from handsfree.hearing.general.scoring import Progress, TooLateError, scored, summed
+from handsfree.hearing.general.scoring import Begun, Progress, TooLateError, followed, scored, summed, written
 from handsfree.hearing.general.spellings import Spellings, pauses_of
 from handsfree.hearing.general.weights import GeneralFolder, GeneralPlan
 from handsfree.lexicon.automaton import phrases, repeated
@@ -27,52 +31,85 @@ class Chances:
     """A network of three pieces (3, 4, 5) whose chances depend on the last piece alone."""
 
     def __init__(self):
-        self.rows = []
+        self.asked = []
 
-    def step(self, before, rows, pieces):
-        self.rows.append(list(pieces))
-        return self.after(pieces)
+    def listen(self, samples):
+        return self.step(Progress(np.zeros((0, 6)), (), (), np.zeros((0, 0), bool)), [-1], [2])
 
-    def after(self, pieces):
+    def step(self, before, after, pieces):
+        self.asked.append(list(pieces))
         logs = np.full((len(pieces), 6), -9.0, np.float32)
         for row, piece in enumerate(pieces):
             logs[row, END] = -0.5
             logs[row, 3 + piece % 3] = -1.0
             logs[row, 3 + (piece + 1) % 3] = -3.0
-        return Progress(logs, (), (), logs)
+        return Progress(logs, (), (), followed(before.seen, after))
+
+
+def likely(network, *texts, sound=None, **limits):
+    """Return the likelihood of each text, each a sentence of its own, nothing written freely before."""
+    return scored(network, Begun.of(network.listen(sound)), [[text] for text in texts], **limits)
 
 
 def test_a_tree_of_texts_scores_as_each_text_alone():
     network = Chances()
     texts = [(3, 4), (3, 4, 5), (3, 5), (4,), (5, 3, 3)]
-    together = scored(network, network.after([2]), texts, beam=99.0, free=False).texts
-    assert network.rows[0] == [3, 4, 5], "a beginning that texts share is asked about once"
-    alone = {
-        text: scored(network, network.after([2]), [text], beam=99.0, free=False).texts[text] for text in texts
-    }
+    together = likely(network, *texts, beam=99.0)
+    assert sum(map(len, network.asked)) == 1 + 8, "a beginning that texts share is asked about once"
+    alone = {text: likely(network, text, beam=99.0)[text] for text in texts}
     assert together == pytest.approx(alone)
 
 
+def test_each_piece_follows_those_before_it_in_its_own_text():
+    seen = followed(followed(np.zeros((0, 0), bool), [-1]), [0, 0, 1, 2])
+    assert [set(np.flatnonzero(row)) for row in seen] == [{0}, {0, 1}, {0, 2}, {0, 1, 3}, {0, 2, 4}]
+
+
 def test_what_is_far_behind_at_its_length_is_given_up():
-    network = Chances()
-    found = scored(network, network.after([2]), [(3, 3), (5, 5)], beam=1.5, free=False)
-    assert set(found.texts) == {(5, 5)}
+    assert set(likely(Chances(), (3, 3), (5, 5), beam=1.5)) == {(5, 5)}
 
 
 def test_so_many_beginnings_of_one_length_are_followed_and_the_likeliest_of_all_is_among_them():
-    network = Chances()
-    found = scored(network, network.after([2]), [(3, 3), (4, 4), (5, 3)], beam=99.0, most=1, free=False)
-    assert set(found.texts) == {(5, 3)}
+    assert set(likely(Chances(), (3, 3), (4, 4), (5, 3), beam=99.0, most=1)) == {(5, 3)}
 
 
-def test_free_text_is_never_nothing_and_the_time_is_kept():
+def test_a_way_to_write_a_sentence_is_given_up_when_another_is_done_and_far_ahead():
     network = Chances()
-    found = scored(network, network.after([2]), [])
-    assert found.free == (5,)
-    assert found.free_score == pytest.approx(-1.5)
+    begun = Begun.of(network.listen(None))
+    ways = [(5,), (4, 4, 4)]
+    assert set(scored(network, begun, [ways], beam=99.0, way_beam=3.0)) == {(5,)}
+    assert set(scored(network, begun, [[way] for way in ways], beam=99.0, way_beam=3.0)) == set(ways)
+
+
+def test_free_text_is_never_nothing_and_what_goes_along_with_it_is_not_asked_again():
+    network = Chances()
+    begun = written(network, network.listen(None))
+    assert begun.free == (5,)
+    assert begun.score == pytest.approx(-1.5)
+    network.asked.clear()
+    texts = [[(5, 3)], [(5,)]]
+    assert scored(network, begun, texts) == pytest.approx(likely(Chances(), (5, 3), (5,)))
+    assert network.asked == [[3]]
+
+
+def test_the_time_is_kept_and_what_nobody_waits_for_is_dropped():
     times = iter([0.0, 2.0, 4.0])
     with pytest.raises(TooLateError):
-        scored(network, network.after([2]), [(3, 4, 5, 3)], until=1.0, clock=lambda: next(times))
+        likely(Chances(), (3, 4, 5, 3, 3, 4, 5, 3, 3, 4, 5, 3, 3, 4, 5, 3), until=1.0, clock=lambda: next(times))
+    network = Chances()
+    with ThreadPoolExecutor(1) as worker:
+        taken = Ahead(worker, partial(listened, network, np.zeros(16, np.int16), np.zeros(4, np.int16)))
+        assert taken.result(10.0).begun.free == (5,)
+        assert taken.result(10.0).noise.free == ()
+        held = threading.Event()
+        worker.submit(held.wait, 10.0)
+        dropped = Ahead(worker, partial(listened, network, np.zeros(16, np.int16), None))
+        with pytest.raises(TooLateError):
+            dropped.result(0.0)
+        dropped.drop()
+        network.asked.clear()
+        held.set()
+    assert network.asked == []
     assert summed([-1.0, -1.0]) == pytest.approx(-1.0 + np.log(2))
 
 
@@ -160,10 +197,10 @@ def test_it_writes_what_a_person_says_and_knows_the_phrase_among_others(ear, bec
     weighed, opinion = ear.weigh(begin, heard, grammar, NO_NOISE)
     assert opinion.text.lower().startswith("ever tried")
     assert opinion.member == GeneralFolder.installed().identity
-    likely = {" ".join(one.text): one.general for one in weighed}
-    assert likely[said] > max((score for text, score in likely.items() if score and text != said), default=-99)
+    found = {" ".join(one.text): one.general for one in weighed}
+    assert found[said] > max((score for text, score in found.items() if score and text != said), default=-99)
     assert next(one for one in weighed if " ".join(one.text) == said).score == NOT_LISTED
-    assert likely["[unk]"] is None
+    assert found["[unk]"] is None
 
 
 def test_late_it_says_nothing_and_the_list_stays_as_it_was(ear, beckett):
@@ -180,7 +217,7 @@ def test_late_it_says_nothing_and_the_list_stays_as_it_was(ear, beckett):
 
 @pytest.mark.slow("the library's own way takes 0.2 s for each piece")
 def test_packed_networks_say_what_the_files_say(plan, ear, beckett):
-    """The files played by the library as they are, against the same with weights packed in blocks of 8 bits."""
+    """The files played by the library as they are, against the same weights in the networks drawn anew."""
     onnxruntime = pytest.importorskip("onnxruntime")
     from handsfree.hearing.general import network  # noqa: PLC0415 - the library is an extra
 
@@ -203,6 +240,5 @@ def test_packed_networks_say_what_the_files_say(plan, ear, beckett):
         },
     )
     expected = sum(network._log_softmax(logits[0])[np.arange(len(pieces) - 1), pieces[1:]])
-    texts = [tuple(pieces[1:-1])]
-    found = scored(ear._network, ear._network.listen(sound), texts, beam=99.0, free=False).texts[texts[0]]
-    assert found == pytest.approx(float(expected), abs=0.35)
+    text = tuple(pieces[1:-1])
+    assert likely(ear._network, text, sound=sound)[text] == pytest.approx(float(expected), abs=0.35)

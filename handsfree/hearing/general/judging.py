@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
 from itertools import islice
-from typing import Final, Protocol
-
-import numpy as np
+from typing import Final
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.general.ahead import Ahead, Listened, SpeechNetwork, listened
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
-from handsfree.hearing.general.scoring import Places, Progress, ScoredTexts, TooLateError, scored, summed
+from handsfree.hearing.general.scoring import Begun, Places, TooLateError, scored, summed
 from handsfree.hearing.general.spellings import Spellings, pauses_of
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
@@ -43,16 +44,6 @@ LEAST_NOISE_S: Final = 0.2
 
 _STEP: Final = Decimal("0.001")
 Words = tuple[str, ...]
-
-
-class SpeechNetwork(Protocol):
-    """Listens to sound, and says what may be written next."""
-
-    def listen(self, samples: Samples) -> Progress:
-        """Take a stretch of sound (int16, 16 kHz)."""
-
-    def step(self, before: Progress, rows: Sequence[int], pieces: Sequence[int]) -> Progress:
-        """Return what may come after each of the pieces, said after the prefix of its row."""
 
 
 @dataclass(frozen=True)
@@ -85,52 +76,64 @@ class GeneralScorer:
         self._spellings, self._readings = Spellings(numbers), Readings(numbers)
         self._budget_s, self._clock = budget_s, clock
         self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
+        self._worker = ThreadPoolExecutor(1, "listening ahead")
 
     def patient(self) -> None:
         """Take all the time it needs, for benches."""
         self._budget_s = math.inf
 
+    def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead:
+        """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
+        with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
+        return Ahead(self._worker, partial(listened, self._network, samples, with_noise))
+
     def weigh(
-        self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
+        self,
+        samples: Samples,
+        heard: tuple[Hypothesis, ...],
+        grammar: WordAutomaton,
+        noise: Samples,
+        ahead: Ahead | None = None,
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives with its word on each, and those that it adds; and what it wrote itself.
 
-        `noise` is what was heard before the utterance; none of it leaves habits out. A stop or hazard phrase that
-        was heard is not held back: nothing could take it away.
+        `noise` is what was heard before the utterance; none of it leaves habits out. `ahead` has listened to the
+        same but for silence at its end. A stop or hazard phrase that was heard is not held back: nothing could
+        take it away.
         """
         if heard and heard[0].text in self._orders:
             return heard, None
         talk = bool(heard) and UNKNOWN in heard[0].text and grammar.accepts(heard[0].text)
         until = self._clock() + (max(self._budget_s, TALK_BUDGET_S) if talk else self._budget_s)
         try:
-            return self._weighed(samples, heard, grammar, noise, until)
+            if ahead is None:
+                with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
+                taken = listened(self._network, samples, with_noise, until=until, clock=self._clock)
+            else:
+                taken = ahead.result(until - self._clock())
+            return self._weighed(taken, heard, grammar, until)
         except TooLateError:
             return heard, GeneralJudgement(self._member, late=True)
 
     def _weighed(
-        self,
-        samples: Samples,
-        heard: tuple[Hypothesis, ...],
-        grammar: WordAutomaton,
-        noise: Samples,
-        until: float,
+        self, taken: Listened, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, until: float
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
-        phrases = self._closed(grammar)
         cries = [cry for cry in self._cries if grammar.accepts(cry)]
-        written = self._written(dict.fromkeys([*pauses, *cries, *phrases]), pauses)
-        progress = self._network.listen(samples)
-        found = scored(self._network, progress, _all(written), until=until, clock=self._clock)
-        text = self._pieces.text(found.free)
+        written = self._written(dict.fromkeys([*pauses, *cries, *self._closed(grammar)]), pauses)
+        begun = taken.begun
+        found = scored(self._network, begun, written.values(), until=until, clock=self._clock)
+        text = self._pieces.text(begun.free)
         for words in self._readings.of(text, grammar):
-            written[words] = written.get(words) or [found.free]
-            if found.free not in written[words]:
-                written[words].append(found.free)
+            written[words] = written.get(words) or [begun.free]
+            if begun.free not in written[words]:
+                written[words].append(begun.free)
+        found[begun.free] = begun.score
         likely = _by_words(written, found)
-        habits = self._habits(found, written, samples, noise, until) if phrases else {}
-        judgement = GeneralJudgement(self._member, text, _decimal(found.free_score))
-        return (*_with(heard, likely, habits), *_further(heard, likely, habits, found.free_score)), judgement
+        habits = self._habits(found, written, taken.noise, until) if taken.noise is not None else {}
+        judgement = GeneralJudgement(self._member, text, _decimal(begun.score))
+        return (*_with(heard, likely, habits), *_further(heard, likely, habits, begun.score)), judgement
 
     def _closed(self, grammar: WordAutomaton) -> tuple[Words, ...]:
         """Return every sentence of a closed question; nothing where there are too many."""
@@ -150,41 +153,28 @@ class GeneralScorer:
         }
 
     def _habits(
-        self,
-        found: ScoredTexts,
-        written: Mapping[Words, list[Places]],
-        samples: Samples,
-        noise: Samples,
-        until: float,
+        self, found: Mapping[Places, float], written: Mapping[Words, list[Places]], noise: Begun, until: float
     ) -> dict[Words, float]:
         """Return what it says of the likeliest sentences, as it would write each, on noise alone of that length.
 
         In loud noise alone it expects short phrases; what it says of a phrase counts only beyond that.
         """
         best = {
-            words: max((way for way in ways if way in found.texts), key=lambda way: found.texts[way])
+            words: max((way for way in ways if way in found), key=lambda way: found[way])
             for words, ways in written.items()
-            if any(way in found.texts for way in ways)
+            if any(way in found for way in ways)
         }
-        ranked = sorted(best, key=lambda words: -found.texts[best[words]])[:MOST_HABITS]
-        if len(noise) < LEAST_NOISE_S * RATE or len(ranked) < 2:
+        ranked = sorted(best, key=lambda words: -found[best[words]])[:MOST_HABITS]
+        if len(ranked) < 2:
             return {}
-        if self._clock() > until:
-            raise TooLateError
-        progress = self._network.listen(np.resize(noise, len(samples)))
-        asked = [best[words] for words in ranked]
-        alone = scored(self._network, progress, asked, free=False, beam=math.inf, until=until, clock=self._clock)
-        return {words: alone.texts[best[words]] for words in ranked}
+        asked = [[best[words]] for words in ranked]
+        alone = scored(self._network, noise, asked, beam=math.inf, until=until, clock=self._clock)
+        return {words: alone[best[words]] for words in ranked}
 
 
-def _all(written: Mapping[Words, list[Places]]) -> list[Places]:
-    return [places for ways in written.values() for places in ways]
-
-
-def _by_words(written: Mapping[Words, list[Places]], found: ScoredTexts) -> dict[Words, float]:
+def _by_words(written: Mapping[Words, list[Places]], found: Mapping[Places, float]) -> dict[Words, float]:
     """Return the likelihood of each sentence, however it is written; those that were given up are left out."""
-    known = {found.free: found.free_score, **found.texts}
-    sums = {words: summed([known[way] for way in set(ways) if way in known]) for words, ways in written.items()}
+    sums = {words: summed([found[way] for way in set(ways) if way in found]) for words, ways in written.items()}
     return {words: score for words, score in sums.items() if not math.isinf(score)}
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import hashlib
+import platform
 import subprocess
 import sys
 import tempfile
@@ -12,26 +13,47 @@ from pathlib import Path
 
 from handsfree.cache import cache_folder
 
-_VERSION = 1
-"""Raised when `packing.py` makes another file of the same weights."""
+LISTENING, WRITING, TABLE = "listening.onnx", "writing.onnx", "pieces.npy"
+"""What is kept: the network that takes sound, the one that writes, and what each piece is to it."""
+
+WHOLE, BLOCKS = "whole", "blocks"
+"""How weights and what they multiply are summed: by whole rows where the processor can, else by blocks."""
+
+_VERSION = 2
+"""Raised when `packing.py` makes other files of the same weights."""
 
 
-def made_ready(file: Path) -> Path:
-    """Return the packed form of a network's file, made once in a process of its own and kept.
+def made_ready(encoder: Path, decoder: Path) -> Path:
+    """Return the folder with the packed form of two networks' files, made once in a process of its own and kept.
 
-    Raises OSError where it cannot be kept, CalledProcessError when the file holds something else.
+    Raises OSError where it cannot be kept, CalledProcessError when the files hold something else.
     """
-    digest = hashlib.sha256(file.read_bytes()).hexdigest()[:16]
-    kept = cache_folder() / "general-ears" / f"{digest}-{_VERSION}.onnx"
-    if not kept.is_file():
+    digest = hashlib.sha256(b"".join(hashlib.sha256(file.read_bytes()).digest() for file in (encoder, decoder)))
+    sums = WHOLE if _sums_whole_rows() else BLOCKS
+    kept = cache_folder() / "general-ears" / f"{digest.hexdigest()[:16]}-{sums}-{_VERSION}"
+    if not kept.is_dir():
         kept.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix="making-", dir=kept.parent) as name:
             made = Path(name) / kept.name
+            made.mkdir()
             module = "handsfree.hearing.general.packing"
-            command = [sys.executable, "-m", module, str(file), str(made)]
+            command = [sys.executable, "-m", module, str(encoder), str(decoder), str(made), sums]
             subprocess.run(command, check=True, capture_output=True)  # noqa: S603 - this program's own
-            made.replace(kept)
+            with contextlib.suppress(FileExistsError, OSError):  # another process was quicker
+                made.rename(kept)
+    if not kept.is_dir():
+        message = f"{kept} could not be kept"
+        raise OSError(message)
     return kept
+
+
+def _sums_whole_rows() -> bool:
+    """Say whether the processor sums products of 8 bits in 32: older ones do in 16, and overflow."""
+    if platform.machine() in {"arm64", "aarch64"}:
+        return True
+    with contextlib.suppress(OSError):
+        return "vnni" in Path("/proc/cpuinfo").read_text(encoding="utf-8", errors="replace")
+    return False
 
 
 def give_back_memory() -> None:

@@ -10,68 +10,56 @@ from typing import Any, Final
 import numpy as np
 import onnxruntime
 
-from handsfree.hearing.general.made_ready import give_back_memory, made_ready
+from handsfree.hearing.general.made_ready import LISTENING, TABLE, WRITING, give_back_memory, made_ready
 from handsfree.hearing.general.pieces import BEGIN
-from handsfree.hearing.general.scoring import Floats, Progress
+from handsfree.hearing.general.scoring import Floats, Progress, followed
 from handsfree.hearing.resampling import RATE, Samples
 
 _EDGE_S: Final = 0.3
 """Faint noise before and after: this network, too, was never taught words without a pause around them."""
 _LOUDEST: Final = 0.5
 _FAINT: Final = 1e-4
-_LAYERS: Final = 8
-_HEADS: Final = 8
-_WIDTH: Final = 52
+_UNSEEN: Final = np.float32(-1e9)
 
 
 class GeneralNetwork:
-    """Loads both networks: about 0.5 s and 140 MB, the first time on a device a few seconds more.
+    """Loads both networks: about 0.5 s, the first time on a device a few seconds more.
 
     Raises what `made_ready` does when the files hold something else.
     """
 
     def __init__(self, encoder: Path, decoder: Path, threads: int) -> None:
-        self._encoder, self._decoder = (_session(made_ready(file), threads) for file in (encoder, decoder))
+        folder = made_ready(encoder, decoder)
+        self._listening, self._writing = (_session(folder / name, threads) for name in (LISTENING, WRITING))
+        self._table = np.load(folder / TABLE, mmap_mode="r")
         give_back_memory()
-        self._names = [
-            f"past_key_values.{layer}.{part}.{kind}"
-            for layer in range(_LAYERS)
-            for part in ("decoder", "encoder")
-            for kind in ("key", "value")
-        ]
+        self._sound = [one.name for one in self._listening.get_outputs()]
+        self._past = [name.replace("sound.", "past.") for name in self._sound]
+        _, heads, _, width = self._listening.get_outputs()[0].shape
+        self._nothing = np.zeros((1, heads, 0, width), np.float32)
 
     def listen(self, samples: Samples) -> Progress:
         """Take a stretch of sound (int16, 16 kHz); return what may come first."""
-        (states,) = self._encoder.run(None, {"input_values": _prepared(samples)})
-        nothing = {name: np.zeros((0, _HEADS, 1, _WIDTH), np.float32) for name in self._names}
-        return self._run([BEGIN], states, nothing, None)
+        sound = tuple(self._listening.run(None, {"input_values": _prepared(samples)}))
+        own = (self._nothing,) * len(sound)
+        nothing = Progress(np.zeros((0, 0), np.float32), own, sound, np.zeros((0, 0), np.bool_))
+        return self.step(nothing, [-1], [BEGIN])
 
-    def step(self, before: Progress, rows: Sequence[int], pieces: Sequence[int]) -> Progress:
-        """Return what may come after each of the pieces, said after the prefix of its row."""
-        place = np.asarray(rows)
-        own, sound = iter(before.own), iter(before.sound)
-        past = {name: next(sound) if ".encoder." in name else next(own)[place] for name in self._names}
-        return self._run(pieces, before.states, past, before.sound)
-
-    def _run(
-        self, pieces: Sequence[int], states: Floats, past: dict[str, Floats], sound: tuple[Floats, ...] | None
-    ) -> Progress:
-        logits, *present = self._decoder.run(
+    def step(self, before: Progress, after: Sequence[int], pieces: Sequence[int]) -> Progress:
+        """Return what may come after each of the pieces, each said after the one at a place of all so far."""
+        seen = followed(before.seen, after)
+        fresh = seen[-len(pieces) :]
+        logits, *own = self._writing.run(
             None,
             {
-                "input_ids": np.asarray(pieces, np.int64)[:, None],
-                "encoder_hidden_states": states,
-                "use_cache_branch": np.array([sound is not None]),
-                **past,
+                "embedded": self._table[list(pieces)].astype(np.float32)[None],
+                "places": fresh.sum(axis=1)[None] - 1,
+                "seen": np.where(fresh, np.float32(0), _UNSEEN)[None, None],
+                **dict(zip(self._past, before.own, strict=True)),
+                **dict(zip(self._sound, before.sound, strict=True)),
             },
         )
-        named = list(zip(self._names, present, strict=True))
-        return Progress(
-            _log_softmax(logits[:, -1]),
-            tuple(value for name, value in named if ".decoder." in name),
-            sound or tuple(value for name, value in named if ".encoder." in name),
-            states,
-        )
+        return Progress(_log_softmax(logits), tuple(own), before.sound, seen)
 
 
 def _session(file: Path, threads: int) -> Any:
@@ -94,6 +82,5 @@ def _prepared(samples: Samples) -> Floats:
 
 def _log_softmax(logits: Floats) -> Floats:
     """Return log probabilities, (rows, pieces)."""
-    top = logits.max(axis=-1, keepdims=True)
-    shifted = logits - top
+    shifted = logits - logits.max(axis=-1, keepdims=True)
     return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=-1, keepdims=True)), np.float32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final
@@ -42,14 +43,21 @@ class Pieces:
             for number, text in enumerate(self._texts)
             if number > _BYTES[-1] and _readable(text)
         }
+        if any(_GAP in text.lstrip(_GAP) for text in self._numbers):
+            message = "a piece goes on beyond a space"
+            raise ValueError(message)
 
     def of(self, text: str) -> tuple[int, ...]:
-        """Return the numbers of the pieces of a text, joined in the order of their ranks (byte-pair encoding)."""
-        return self._of(text)
+        """Return the numbers of the pieces of a text, joined in the order of their ranks (byte-pair encoding).
 
-    @lru_cache(maxsize=20_000)  # noqa: B019 - as long-lived as the list
-    def _of(self, text: str) -> tuple[int, ...]:
-        parts = list(_GAP + text.replace(" ", _GAP))
+        No piece goes on beyond a space, so each word stands by itself.
+        """
+        words = re.findall(f"{_GAP}+[^{_GAP}]*", _GAP + text.replace(" ", _GAP))
+        return tuple(number for word in words for number in self._of(word))
+
+    @lru_cache(maxsize=2_000)  # noqa: B019 - as long-lived as the list
+    def _of(self, word: str) -> tuple[int, ...]:
+        parts = list(word)
         while True:
             joinable = [
                 (rank, at)

@@ -1,15 +1,18 @@
-"""How likely the general recogniser finds given texts, and what it writes of its own accord, in one go.
+"""How likely the general recogniser finds given texts, and what it writes of its own accord.
 
-The texts share their beginnings: they are walked as a tree, a piece deeper at a time, each beginning once and all
-of one depth together. What is far behind at its depth is given up. Its own free text grows along, a piece a step.
+Its free text is written first, a piece a step; that needs the sound alone. The given texts share their beginnings:
+they are walked as a tree, a piece deeper at a time, each beginning once and all of one depth together. What the
+free text went along is known, and what is far behind at its depth is given up. A step over few pieces costs
+hardly more than one over a single piece, so that what would be asked next goes along with it.
 """
 
 from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -18,8 +21,12 @@ from handsfree.hearing.general.pieces import END
 
 BEAM: Final = 14.0
 """How far (log) a beginning may be behind the best of its length before it is given up."""
-MOST_AT_ONCE: Final = 24
-"""So many beginnings of one length are followed, the likeliest: each costs the network 3 ms a piece."""
+WAY_BEAM: Final = 6.0
+"""How far one way to write a sentence may be behind another: what is further adds less than a 400th to the sum."""
+MOST_AT_ONCE: Final = 16
+"""So many beginnings of one length are followed, the likeliest: each costs the network 1 ms a piece."""
+AT_LEAST: Final = 12
+"""A step takes so many pieces where it can: one of a single piece takes 5 ms, each further one 0.8."""
 LONGEST_TEXT: Final = 48
 """Pieces of free text; a sentence of 15 s takes about so many."""
 
@@ -27,141 +34,194 @@ Places = tuple[int, ...]
 """A text as the numbers of its pieces."""
 Floats = np.ndarray[Any, np.dtype[np.float32]]
 """Any number of floats; each place gives the shape."""
+Seen = np.ndarray[Any, np.dtype[np.bool_]]
+"""For each piece so far (rows) which it follows, or is, (pieces, pieces)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Progress:
-    """What the network knows after some pieces: for each of `rows` beginnings, and for the sound."""
+    """What the network knows after some pieces, of whatever texts, and of the sound."""
 
     logs: Floats
-    """Log probability of each next piece, (rows, pieces)."""
+    """Log probability of what may come next after each piece of the last step, (pieces of it, all known ones)."""
     own: tuple[Floats, ...]
-    """Keys and values of the pieces so far, (rows, heads, length, width) each."""
+    """Keys and values of all pieces so far, (1, heads, pieces, width) each."""
     sound: tuple[Floats, ...]
     """Keys and values of the sound, (1, heads, frames, width) each."""
-    states: Floats
-    """What it made of the sound, (1, frames, width)."""
+    seen: Seen
+    """Which pieces each piece follows."""
 
 
 class NextPieces(Protocol):
     """Says what may come next."""
 
-    def step(self, before: Progress, rows: Sequence[int], pieces: Sequence[int]) -> Progress:
-        """Return what may come after each of the pieces, said after the prefix of its row."""
+    def step(self, before: Progress, after: Sequence[int], pieces: Sequence[int]) -> Progress:
+        """Return what may come after each of the pieces, each said after the one at a place of all so far."""
 
 
 class TooLateError(Exception):
     """The time allowed is over."""
 
 
+@dataclass(frozen=True, eq=False)
+class Begun:
+    """What was written of its own accord, with its log likelihood, and what could have come after each piece."""
+
+    progress: Progress
+    logs: tuple[Floats, ...]
+    """After the beginning and after each piece of the free text, (all pieces known)."""
+    free: Places = ()
+    score: float = 0.0
+
+    @classmethod
+    def of(cls, heard: Progress) -> Begun:
+        """Return the beginning, nothing written yet."""
+        return cls(heard, (heard.logs[0],))
+
+
 @dataclass
 class _Node:
-    """A beginning of texts: its log likelihood, its place in the step at hand, and what follows."""
+    """A beginning of texts: what follows it, its place among all pieces, what may come next, its likelihood."""
 
-    score: float = 0.0
-    row: int = 0
+    text: Places = ()
+    above: _Node | None = None
     after: dict[int, _Node] = field(default_factory=dict)
-    ends: bool = False
+    sentences: set[int] = field(default_factory=set)
+    ends: set[int] = field(default_factory=set)
+    place: int = 0
+    logs: Floats | None = None
+    score: float = 0.0
+
+    def below(self) -> Iterator[_Node]:
+        """Yield what follows it, the nearest first."""
+        waiting = list(self.after.values())
+        while waiting:
+            node = waiting.pop(0)
+            yield node
+            waiting += node.after.values()
 
 
-@dataclass(frozen=True)
-class ScoredTexts:
-    """Log likelihood of each text that was not given up, by its pieces; and the free text, with its own."""
-
-    texts: dict[Places, float]
-    free: Places
-    free_score: float
-
-
-class _Step:
-    """The beginnings that the network goes on from at once, each listed once."""
-
-    def __init__(self) -> None:
-        self.rows: list[int] = []
-        self.pieces: list[int] = []
-        self._places: dict[tuple[int, int], int] = {}
-
-    def place(self, row: int, piece: int) -> int:
-        """Return where a piece after a row of the step before stands."""
-        if (row, piece) not in self._places:
-            self._places[row, piece] = len(self.rows)
-            self.rows.append(row)
-            self.pieces.append(piece)
-        return self._places[row, piece]
+def followed(seen: Seen, after: Sequence[int]) -> Seen:
+    """Return which pieces each follows when more are said, each after the one at a place; -1 for after nothing."""
+    before = len(seen)
+    grown = np.zeros((before + len(after),) * 2, np.bool_)
+    grown[:before, :before] = seen
+    for place, last in enumerate(after, start=before):
+        if last >= 0:
+            grown[place] = grown[last]
+        grown[place, place] = True
+    return grown
 
 
-class _Walk:
-    """Walks the tree of texts, all beginnings of one length together."""
+def written(
+    network: NextPieces,
+    heard: Progress,
+    *,
+    until: float = math.inf,
+    clock: Callable[[], float] = time.monotonic,
+    wanted: Callable[[], bool] = lambda: True,
+) -> Begun:
+    """Write what it finds likeliest, but not nothing, as it would for digits.
 
-    def __init__(self, texts: Sequence[Places]) -> None:
-        root = _Node()
-        for text in texts:
-            node = root
-            for piece in text:
-                node = node.after.setdefault(piece, _Node())
-            node.ends = True
-        self._level: list[tuple[Places, _Node]] = [((), root)]
-        self.found: dict[Places, float] = {}
-
-    def deeper(self, logs: Floats, step: _Step, beam: float, most: int) -> None:
-        """Score one piece more; list what is not too far behind for the next step."""
-        following: list[tuple[Places, int, _Node]] = []
-        for text, node in self._level:
-            if node.ends:
-                self.found[text] = node.score + float(logs[node.row][END])
-            for piece, after in node.after.items():
-                after.score = node.score + float(logs[node.row][piece])
-                following.append(((*text, piece), node.row, after))
-        scores = sorted((node.score for _, _, node in following), reverse=True)
-        least = max(scores[0] - beam, scores[min(len(scores), most) - 1]) if scores else 0.0
-        self._level = [(text, node) for text, _, node in following if node.score >= least]
-        for text, row, node in following:
-            if node.score >= least:
-                node.row = step.place(row, text[-1])
-
-
-class _Pen:
-    """Writes what the network finds likeliest, a piece a step; but not nothing, as it would for digits."""
-
-    def __init__(self, *, writing: bool) -> None:
-        self._writing, self._row = writing, 0
-        self.score, self.written = 0.0, list[int]()
-
-    def write(self, logs: Floats, step: _Step) -> None:
-        """Write one piece more."""
-        if not self._writing:
-            return
-        here = logs[self._row]
-        piece = int(np.argmax(here if self.written else _without_end(here)))
-        self.score += float(here[piece])
-        self._writing = piece != END and len(self.written) < LONGEST_TEXT
-        if self._writing:
-            self.written.append(piece)
-            self._row = step.place(self._row, piece)
+    Raises TooLateError when the clock passes `until`, or when it is not `wanted` any more.
+    """
+    begun = Begun.of(heard)
+    while True:
+        here = begun.logs[-1]
+        piece = int(np.argmax(here if begun.free else _without_end(here)))
+        score = begun.score + float(here[piece])
+        if piece == END or len(begun.free) == LONGEST_TEXT:
+            return replace(begun, score=score)
+        if clock() > until or not wanted():
+            raise TooLateError
+        progress = network.step(begun.progress, [len(begun.free)], [piece])
+        begun = Begun(progress, (*begun.logs, progress.logs[0]), (*begun.free, piece), score)
 
 
 def scored(
     network: NextPieces,
-    heard: Progress,
-    texts: Sequence[Places],
+    begun: Begun,
+    sentences: Iterable[Sequence[Places]],
     *,
-    free: bool = True,
+    way_beam: float = WAY_BEAM,
     beam: float = BEAM,
     most: int = MOST_AT_ONCE,
     until: float = math.inf,
     clock: Callable[[], float] = time.monotonic,
-) -> ScoredTexts:
-    """Score texts, each without its end; raises TooLateError when the clock passes `until`."""
-    walk, pen, progress = _Walk(texts), _Pen(writing=free), heard
+) -> dict[Places, float]:
+    """Return the log likelihood of each text that was not given up.
+
+    Of each sentence the ways to write it are given, each text without its end.
+
+    Raises TooLateError when the clock passes `until`.
+    """
+    level, progress = [_tree(sentences, begun)], begun.progress
+    done: dict[int, float] = {}
+    found: dict[Places, float] = {}
     while True:
-        step = _Step()
-        walk.deeper(progress.logs, step, beam, most)
-        pen.write(progress.logs, step)
-        if not step.rows:
-            return ScoredTexts(walk.found, tuple(pen.written), pen.score)
-        if clock() > until:
-            raise TooLateError
-        progress = network.step(progress, step.rows, step.pieces)
+        asked = _asked(level)
+        if asked:
+            if clock() > until:
+                raise TooLateError
+            progress = _step(network, progress, asked)
+        following: list[_Node] = []
+        for node in level:
+            assert node.logs is not None
+            if node.ends:
+                found[node.text] = score = node.score + float(node.logs[END])
+                for sentence in node.ends:
+                    done[sentence] = max(done.get(sentence, -math.inf), score)
+            for piece, after in node.after.items():
+                after.score = node.score + float(node.logs[piece])
+                following.append(after)
+            node.logs = None
+        if not following:
+            return found
+        scores = sorted((node.score for node in following), reverse=True)
+        least = max(scores[0] - beam, scores[min(len(scores), most) - 1])
+        level = [
+            node
+            for node in following
+            if node.score >= least
+            and any(node.score >= done.get(one, -math.inf) - way_beam for one in node.sentences)
+        ]
+
+
+def _tree(sentences: Iterable[Sequence[Places]], begun: Begun) -> _Node:
+    """Return the beginnings of texts; what is known along the free text is put in."""
+    root = _Node(logs=begun.logs[0])
+    for number, text in ((number, text) for number, ways in enumerate(sentences) for text in ways):
+        node = root
+        for length, piece in enumerate(text, start=1):
+            if piece not in node.after:
+                node.after[piece] = _Node(text[:length], node)
+                if begun.free[:length] == text[:length]:
+                    node.after[piece].place, node.after[piece].logs = length, begun.logs[length]
+            node = node.after[piece]
+            node.sentences.add(number)
+        node.ends.add(number)
+    return root
+
+
+def _asked(level: Sequence[_Node]) -> list[_Node]:
+    """Return what the next step is about: what is not known of the level, and of what follows what has room."""
+    asked = [node for node in level if node.logs is None]
+    if not asked:
+        return []
+    room = max(0, AT_LEAST - len(asked))
+    likeliest = max(asked, key=lambda node: node.score)
+    return [*asked, *islice((node for node in likeliest.below() if node.logs is None), room)]
+
+
+def _step(network: NextPieces, progress: Progress, asked: Sequence[_Node]) -> Progress:
+    before = len(progress.seen)
+    for place, node in enumerate(asked, start=before):
+        node.place = place
+    after = [node.above.place for node in asked if node.above is not None]
+    progress = network.step(progress, after, [node.text[-1] for node in asked])
+    for node, logs in zip(asked, progress.logs, strict=True):
+        node.logs = logs
+    return progress
 
 
 def _without_end(logs: Floats) -> Floats:

@@ -52,7 +52,8 @@ class Spellings:
         else:
             texts.append(f"{texts[0]}!")
         ended = [f"{text}." for text in texts if not text.endswith("!")]
-        return tuple(dict.fromkeys([*ended, *texts, " ".join(words)]))
+        small = [] if any(part.number for part in parts) else [" ".join(words)]  # nobody writes a number so
+        return tuple(dict.fromkeys([*ended, *texts, *small]))
 
     def _parts(self, words: tuple[str, ...]) -> Iterator[_Part]:
         place = 0

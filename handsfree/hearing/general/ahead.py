@@ -1,0 +1,77 @@
+"""Listening ahead: the general recogniser takes an utterance while the silence that ends it is waited for."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as NotYetError
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from handsfree.hearing.general.scoring import Begun, Progress, TooLateError, written
+from handsfree.hearing.resampling import Samples
+
+
+class SpeechNetwork(Protocol):
+    """Listens to sound, and says what may be written next."""
+
+    def listen(self, samples: Samples) -> Progress:
+        """Take a stretch of sound (int16, 16 kHz)."""
+
+    def step(self, before: Progress, after: Sequence[int], pieces: Sequence[int]) -> Progress:
+        """Return what may come after each of the pieces, each said after the one at a place of all so far."""
+
+
+@dataclass(frozen=True, eq=False)
+class Listened:
+    """What it wrote of the sound, and the beginning of texts on the noise alone, where that was asked for."""
+
+    begun: Begun
+    noise: Begun | None
+
+
+class Ahead:
+    """An utterance that is being listened to, or has been; `drop` it when the speech goes on."""
+
+    def __init__(self, worker: ThreadPoolExecutor, work: Callable[..., Listened]) -> None:
+        self._dropped = threading.Event()
+        self._result: Future[Listened] = worker.submit(work, wanted=lambda: not self._dropped.is_set())
+
+    def drop(self) -> None:
+        """Let it be: what it finds is of no use."""
+        self._dropped.set()
+        self._result.cancel()
+
+    def result(self, patience_s: float) -> Listened:
+        """Return what it found; raises TooLateError when that takes too long."""
+        try:
+            return self._result.result(max(0.0, min(patience_s, threading.TIMEOUT_MAX)))
+        except NotYetError as error:
+            raise TooLateError from error
+
+
+def listened(
+    network: SpeechNetwork,
+    samples: Samples,
+    noise: Samples | None,
+    *,
+    wanted: Callable[[], bool] = lambda: True,
+    until: float = float("inf"),
+    clock: Callable[[], float] = time.monotonic,
+) -> Listened:
+    """Listen to an utterance and to as much of the `noise` before it, where there is some; write freely.
+
+    Raises TooLateError when the clock passes `until`, or when it is not `wanted` any more.
+    """
+    if not wanted():
+        raise TooLateError
+    begun = written(network, network.listen(samples), until=until, clock=clock, wanted=wanted)
+    if noise is None:
+        return Listened(begun, None)
+    if clock() > until or not wanted():
+        raise TooLateError
+    return Listened(begun, Begun.of(network.listen(np.resize(noise, len(samples)))))
