@@ -17,6 +17,7 @@ import numpy as np
 from handsfree.commands.customer_page import customers_page_of, hand_to_phone
 from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_phone
 from handsfree.commands.showing import Screen, shown
+from handsfree.commands.third_opinion import plan_to_ask
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.commands.voices import enrolled_voice
 from handsfree.events import decisions as ev
@@ -25,7 +26,6 @@ from handsfree.events.record import Event
 from handsfree.glance.phone_sound import PhoneSound
 from handsfree.glance.web import has_keys
 from handsfree.hearing.enrolment.voice import EnrolledVoice
-from handsfree.hearing.general.weights import HOW, GeneralPlan
 from handsfree.hearing.microphone import Microphone
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.sources import SoundFile, SoundFolder, SoundSource
@@ -302,14 +302,11 @@ def _recogniser(
     if source is None:
         yield None
         return
-    asked = options.ask_general
-    general = GeneralPlan.of(recorder.plan.catalogue, options.general_model) if asked else None
+    general = plan_to_ask(recorder.plan.catalogue, asked=options.ask_general, folder=options.general_model)
     import_module("handsfree.ledger.sound")  # now, so that the first clip needs nothing but its own file
     recogniser = partial(
         recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general, own
     )
-    if asked and general is None and recorder.plan.catalogue.language == ENGLISH:
-        sys.stderr.write(f"No third opinion on what is heard: {HOW}.\n")
     hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))
     try:
         yield hearing

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from handsfree.commands.third_opinion import plan_to_ask
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.goals import IN_BAND, goal_told
 from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
@@ -16,6 +17,7 @@ from handsfree.events.decisions import Decision
 from handsfree.events.inputs import Input
 from handsfree.glance import terminal
 from handsfree.glance.watching import LiveScreen
+from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import SoundFile
 from handsfree.office.verification import verify_anchored
@@ -45,10 +47,19 @@ def play_demo(
     tell: Tell,
     glance: bool = False,
     in_band: bool = False,
+    third_opinion: bool = True,
+    general_model: Path | None = None,
 ) -> dict[str, Any]:
-    """Play the demo into a new folder; return its outcome as `demo --json` prints it."""
+    """Play the demo into a new folder; return its outcome as `demo --json` prints it.
+
+    The third opinion is waited for however long it takes: the demo has a clock of its own.
+    """
     plan, kept = load_plan(procedure, scenario_files()[0])
-    recogniser = Recogniser(model, plan.pronunciations)
+    asked = plan_to_ask(plan.catalogue, asked=third_opinion, folder=general_model)
+    general = None if asked is None else GeneralMember(asked)
+    if general is not None:
+        general.wait().patient()
+    recogniser = Recogniser(model, plan.pronunciations, general)
     must_be_proven(plan.procedure)
     clock = _SeenClock() if glance else DemoClock()
     with _voice(voice, clips) as say, tempfile.TemporaryDirectory(prefix="handsfree-demo-") as throw_away:

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree.commands.third_opinion import Asked, Weights
 from handsfree.commands.visit_options import MicrophoneName, Model, VisitOptions, with_visit_options
 from handsfree.problem import ExitCode
 from handsfree.shipped import model_folder, procedure_path
@@ -40,6 +41,8 @@ def demo(
         bool, typer.Option("--in-band", help="The boiler is found in its band; else it is found lean.")
     ] = False,
     model: Model = None,
+    third_opinion: Asked = True,
+    general_model: Weights = None,
     as_json: _AsJson = False,
 ) -> None:
     """Play a whole visit: a voice in burner noise, the real recogniser and record. Takes about a minute."""
@@ -60,6 +63,8 @@ def demo(
         tell=tell,
         glance=glance,
         in_band=in_band,
+        third_opinion=third_opinion,
+        general_model=general_model,
     )
     if as_json:
         typer.echo(json.dumps(outcome))

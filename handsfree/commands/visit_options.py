@@ -11,6 +11,8 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree.commands.third_opinion import Asked, Weights
+
 Model = Annotated[
     Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
 ]
@@ -74,22 +76,8 @@ class VisitOptions:
         ),
     ] = None
     model: Model = None
-    ask_general: Annotated[
-        bool,
-        typer.Option(
-            "--third-opinion",
-            help="Ask a general recogniser too, where its weights are installed: fewer questions, about a second "
-            "of the processor for each call.",
-        ),
-    ] = False
-    general_model: Annotated[
-        Path | None,
-        typer.Option(
-            "--general-model",
-            metavar="FOLDER",
-            help="Other weights of the general recogniser for --third-opinion, in place of the installed ones.",
-        ),
-    ] = None
+    ask_general: Asked = True
+    general_model: Weights = None
     timestamp_server: Annotated[
         str,
         typer.Option(

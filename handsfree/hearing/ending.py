@@ -46,10 +46,23 @@ def worth_trying(words: tuple[str, ...], automaton: WordAutomaton, silence_ms: i
     if silence_ms >= UNFINISHED_MS:
         return True
     if silence_ms <= COMPLETE_MS + NOISE_EXTRA_MS:
-        lacks_one = not automaton.accepts(words) and automaton.nearly_complete(words)
-        return complete(words, automaton) or lacks_one
+        return _nearly_whole(words, automaton)
     known = automaton.state_after(words) is not None
     return silence_wanted(words if known else (UNKNOWN,), automaton, above_noise_db) <= silence_ms
+
+
+def silence_due(words: tuple[str, ...], automaton: WordAutomaton, above_noise_db: float) -> int:
+    """Return the least silence (ms) that may end what the running guess `words` tells of."""
+    if _nearly_whole(words, automaton):
+        return COMPLETE_MS if above_noise_db >= NOISY_DB else COMPLETE_MS + NOISE_EXTRA_MS
+    known = automaton.state_after(words) is not None
+    return silence_wanted(words if known else (UNKNOWN,), automaton, above_noise_db)
+
+
+def _nearly_whole(words: tuple[str, ...], automaton: WordAutomaton) -> bool:
+    """Say whether words are all that can be said, or lack one that the running guess may not hold yet."""
+    lacks_one = not automaton.accepts(words) and automaton.nearly_complete(words)
+    return complete(words, automaton) or lacks_one
 
 
 def complete(words: tuple[str, ...], automaton: WordAutomaton) -> bool:

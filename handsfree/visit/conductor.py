@@ -286,6 +286,8 @@ class Conductor:
         plan = self._recorder.plan
         automaton = plan.grammar(question, gate).automaton
         heard = heard_from(utterance, began, now, automaton.identity, sound)
+        if utterance.judgement is not None and utterance.judgement.left_out:
+            self._speaker.note("The third opinion came too late several times in a row: it is asked no more.")
         best = " ".join(heard.alternatives[0].text) if heard.alternatives else "nothing"
         heard = free_words_put_away(
             heard, automaton, Readings(plan.catalogue.numbers), self._recorder.keep_personal

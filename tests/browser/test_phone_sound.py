@@ -317,6 +317,7 @@ def test_a_visit_hears_through_the_phone_and_stops_when_its_sound_is_lost_at_a_f
         str(job),
         "--sound",
         "phone",
+        "--no-third-opinion",
         "--plain",
         "--unproven",
         "--glance-web",

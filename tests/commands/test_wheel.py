@@ -56,7 +56,17 @@ def test_the_wheel_runs_by_itself(wheel: Path, tmp_path: Path) -> None:
     assert Path(lock).read_bytes() == (ROOT / ".ci" / "locks" / "program.txt").read_bytes()
     short = Path(__file__).with_name("one-reading.yaml")
     played = subprocess.run(
-        [sys.executable, "-m", "handsfree.commands.app", "demo", "--procedure", short, "--out", "visit"],
+        [
+            sys.executable,
+            "-m",
+            "handsfree.commands.app",
+            "demo",
+            "--procedure",
+            short,
+            "--out",
+            "visit",
+            "--no-third-opinion",
+        ],
         cwd=empty,
         env=environment,
         capture_output=True,

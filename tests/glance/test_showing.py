@@ -50,6 +50,7 @@ def test_the_screen_shows_what_the_recogniser_heard(tmp_path: Path) -> None:
             JOB_SHEET,
             "--sound",
             spoken,
+            "--no-third-opinion",
             "--silent",
             "--out",
             tmp_path / "visit",

@@ -13,7 +13,7 @@ import soundfile
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.general.ahead import Ahead, listened
-from handsfree.hearing.general.judging import NOT_LISTED
+from handsfree.hearing.general.judging import LATE_IN_A_ROW, NOT_LISTED, GeneralScorer
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.pieces import BEGIN, END, Pieces
 from handsfree.hearing.general.reading import Readings
@@ -30,15 +30,15 @@ NUMBERS = english().numbers
 class Chances:
     """A network of three pieces (3, 4, 5) whose chances depend on the last piece alone."""
 
-    def __init__(self):
-        self.asked = []
+    def __init__(self, known=6):
+        self.asked, self._known = [], known
 
     def listen(self, samples):
         return self.step(Progress(np.zeros((0, 6)), (), (), np.zeros((0, 0), bool)), [-1], [2])
 
     def step(self, before, after, pieces):
         self.asked.append(list(pieces))
-        logs = np.full((len(pieces), 6), -9.0, np.float32)
+        logs = np.full((len(pieces), self._known), -9.0, np.float32)
         for row, piece in enumerate(pieces):
             logs[row, END] = -0.5
             logs[row, 3 + piece % 3] = -1.0
@@ -203,16 +203,42 @@ def test_it_writes_what_a_person_says_and_knows_the_phrase_among_others(ear, bec
     assert found["[unk]"] is None
 
 
-def test_late_it_says_nothing_and_the_list_stays_as_it_was(ear, beckett):
+def scorer(**settings):
+    """Ask a network to which all but three pieces are alike; the list of pieces writes each letter alone."""
+    return GeneralScorer(Chances(300), PIECES, NUMBERS, "test", **settings)
+
+
+PIECES = Pieces(b"".join(bytes([1, byte]) for byte in range(256)) + b"\x01a\x01b\x01c")
+YES = phrases(["yes"]).automaton()
+
+
+def test_late_it_says_nothing_and_the_list_stays_as_it_was_and_after_some_times_it_is_left_out():
+    asked = scorer(budget_s=-1.0)
     heard = (hypothesis("yes"),)
-    ear._budget_s = 0.0
-    try:
-        weighed, opinion = ear.weigh(beckett[:16_000], heard, phrases(["yes"]).automaton(), NO_NOISE)
-    finally:
-        ear._budget_s = 60.0
-    assert weighed == heard
-    assert opinion.late
-    assert opinion.likelihood is None
+    found = [asked.weigh(NO_NOISE, heard, YES, NO_NOISE) for _ in range(LATE_IN_A_ROW + 1)]
+    assert [weighed for weighed, _ in found] == [heard] * (LATE_IN_A_ROW + 1)
+    assert [opinion and (opinion.late, opinion.likelihood, opinion.left_out) for _, opinion in found] == [
+        (True, None, False), (True, None, False), (True, None, True), None
+    ]  # fmt: skip
+    assert asked.ahead(NO_NOISE, YES, NO_NOISE) is None
+
+
+def test_late_now_and_then_it_is_asked_on():
+    asked = scorer()
+    heard = (hypothesis("yes"),)
+    for budget in (-1.0, -1.0, 60.0, -1.0, -1.0, 60.0):
+        asked._budget_s = budget
+        _, opinion = asked.weigh(NO_NOISE, heard, YES, NO_NOISE)
+        assert opinion.late is (budget < 0)
+        assert not opinion.left_out
+
+
+def test_what_was_listened_to_ahead_is_weighed_as_the_utterance_is():
+    asked = scorer(budget_s=60.0)
+    heard = (hypothesis("yes"),)
+    noise = np.ones(8_000, np.int16)
+    ahead = asked.ahead(np.ones(16_000, np.int16), YES, noise)
+    assert asked.weigh(NO_NOISE, heard, YES, noise, ahead) == asked.weigh(NO_NOISE, heard, YES, noise)
 
 
 @pytest.mark.slow("the library's own way takes 0.2 s for each piece")

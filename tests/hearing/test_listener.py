@@ -20,7 +20,7 @@ from handsfree.hearing.listener import (
     whole_utterance,
 )
 from handsfree.hearing.sources import Recording
-from handsfree.hearing.utterance import is_clipped
+from handsfree.hearing.utterance import AHEAD_MS, LEAD_MS, is_clipped
 from handsfree.lexicon.automaton import WordAutomaton, choice, optional, phrase, phrases, sequence
 
 DIGITS = phrases(["nine", "three"])
@@ -148,6 +148,67 @@ def test_talk_full_of_short_gaps_is_not_heard_again_at_each():
     (utterance,) = [one for one in told if isinstance(one, Utterance)]
     assert utterance.alternatives[0].text[-1] == "three"
     assert len(recogniser.grammars) <= 9, "at first, after each failed trial, and for the next utterance"
+
+
+class Begun:
+    """An utterance that is listened to ahead, in samples."""
+
+    def __init__(self, length):
+        self.length, self.dropped = length, False
+
+    def drop(self):
+        self.dropped = True
+
+
+class Foresighted(ScriptedRecogniser):
+    """Notes what it was to listen to ahead, and what of it was used."""
+
+    def __init__(self):
+        super().__init__(SCRIPT)
+        self.begun, self.used = [], []
+
+    def ahead(self, samples, grammar, noise):
+        self.begun.append(Begun(len(samples)))
+        return self.begun[-1]
+
+    def weigh(self, samples, heard, grammar, noise, ahead=None):
+        self.used.append((ahead, ahead and ahead.dropped, len(samples)))
+        return heard, None
+
+
+def foresight(*parts):
+    recogniser = Foresighted()
+    listener = Listener(recogniser)
+    listener.listen_for(GRAMMAR)
+    list(listener.utterances(Recording(said(SCRIPT, 1.0, *parts))))
+    return recogniser
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (("nine", "point", "three"), ending.COMPLETE_MS),
+        (("hundred",), ending.OPEN_MS),
+        (("radio",), ending.OPEN_MS),
+    ],
+)
+def test_the_further_opinion_listens_while_the_silence_is_waited_for(words, wanted):
+    found = foresight(*words, 3.0)
+    ((ahead, dropped, length),) = found.used
+    assert found.begun == [ahead]
+    assert not dropped
+    assert length - ahead.length == 16 * min(LEAD_MS, wanted - AHEAD_MS)
+
+
+def test_what_was_listened_to_ahead_is_dropped_when_the_speech_goes_on():
+    found = foresight("hundred", 0.5, "and", "nine", 3.0)
+    first, second = found.begun
+    assert first.dropped
+    assert [(ahead, dropped) for ahead, dropped, _ in found.used] == [(second, False)]
+
+
+def test_talk_full_of_pauses_is_not_listened_to_ahead_at_each():
+    assert len(foresight(*["radio", 0.5] * 12, 2.0).begun) <= 7, "of 12 pauses, and the end"
 
 
 def test_the_beginning_of_speech_is_told_before_its_end():

@@ -18,6 +18,7 @@ from rehearsed import JOB_SHEET, PROCEDURE
 from handsfree.events import inputs as inp
 from handsfree.events.devices import DeviceChange
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.listener import NothingSaid, SpeechBegan, Utterance
 from handsfree.hearing.worker import (
     HearingBack,
@@ -152,6 +153,15 @@ def said(text: str, speech_db: float = -20.0, *, clipped: bool = False, noise_db
 
 
 OVER = SpeechBegan(0, during_speech=True)
+
+
+def test_a_machine_too_slow_for_the_third_opinion_is_told_once(stage: Stage) -> None:
+    late = GeneralJudgement("test", late=True)
+    found = [replace(said("[unk]"), judgement=one) for one in (late, replace(late, left_out=True), None)]
+    stage.play(stage.silent, *found)
+    assert [note for note in stage.speaker.notes if "third opinion" in note] == [
+        "The third opinion came too late several times in a row: it is asked no more."
+    ]
 
 
 @pytest.mark.parametrize(("noise_db", "told"), [(-60.0, "40"), (-25.6, "6"), (-90.0, None)])

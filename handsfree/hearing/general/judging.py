@@ -14,6 +14,7 @@ from typing import Final
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.general.ahead import Ahead, Listened, SpeechNetwork, listened
+from handsfree.hearing.general.made_ready import give_back_memory
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.general.scoring import Begun, Places, TooLateError, scored, summed
@@ -27,6 +28,8 @@ BUDGET_S: Final = 0.6
 """After so long the visit goes on without it."""
 TALK_BUDGET_S: Final = 1.5
 """Free words take longer to write, and no answer waits; the process that hears counts as hung after 3."""
+LATE_IN_A_ROW: Final = 3
+"""So often too late, and it is asked no more: the machine is too slow, and each time costs the whole budget."""
 MOST_LISTED: Final = 10
 """Of our own list; what is further behind was never right."""
 MOST_PHRASES: Final = 300
@@ -48,12 +51,16 @@ Words = tuple[str, ...]
 
 @dataclass(frozen=True)
 class GeneralJudgement:
-    """What it wrote of its own accord, with its log likelihood; `late` when the time allowed was over before."""
+    """What it wrote of its own accord, with its log likelihood; `late` when the time allowed was over before.
+
+    `left_out` when it was late so often that it is asked no more.
+    """
 
     member: str
     text: str = ""
     likelihood: Decimal | None = None
     late: bool = False
+    left_out: bool = False
 
 
 class GeneralScorer:
@@ -77,13 +84,16 @@ class GeneralScorer:
         self._budget_s, self._clock = budget_s, clock
         self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
         self._worker = ThreadPoolExecutor(1, "listening ahead")
+        self._late = 0
 
     def patient(self) -> None:
         """Take all the time it needs, for benches."""
         self._budget_s = math.inf
 
-    def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead:
+    def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
+        if self._late >= LATE_IN_A_ROW:
+            return None
         with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
         return Ahead(self._worker, partial(listened, self._network, samples, with_noise))
 
@@ -101,7 +111,7 @@ class GeneralScorer:
         same but for silence at its end. A stop or hazard phrase that was heard is not held back: nothing could
         take it away.
         """
-        if heard and heard[0].text in self._orders:
+        if self._late >= LATE_IN_A_ROW or (heard and heard[0].text in self._orders):
             return heard, None
         talk = bool(heard) and UNKNOWN in heard[0].text and grammar.accepts(heard[0].text)
         until = self._clock() + (max(self._budget_s, TALK_BUDGET_S) if talk else self._budget_s)
@@ -111,9 +121,14 @@ class GeneralScorer:
                 taken = listened(self._network, samples, with_noise, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
-            return self._weighed(taken, heard, grammar, until)
+            weighed = self._weighed(taken, heard, grammar, until)
         except TooLateError:
-            return heard, GeneralJudgement(self._member, late=True)
+            self._late += not talk  # a long note says nothing of the next answer
+            return heard, GeneralJudgement(self._member, late=True, left_out=self._late >= LATE_IN_A_ROW)
+        finally:
+            self._worker.submit(give_back_memory)  # aside, so that no answer waits
+        self._late = 0
+        return weighed
 
     def _weighed(
         self, taken: Listened, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, until: float

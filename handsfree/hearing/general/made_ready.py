@@ -57,6 +57,6 @@ def _sums_whole_rows() -> bool:
 
 
 def give_back_memory() -> None:
-    """Let the system have what was freed: loading leaves 50 MB that the C library would keep."""
+    """Let the system have what was freed: loading leaves 50 MB that the C library would keep, an utterance 20."""
     with contextlib.suppress(OSError, AttributeError, TypeError):  # where it has no such function
         ctypes.CDLL(None).malloc_trim(0)

@@ -199,7 +199,7 @@ class Follower:
 def begin_visit(procedure: Path, job_sheet: Path, folder: Path, log: Path) -> subprocess.Popen[bytes]:
     """Start the real command at the tool's ends of the card; what it prints goes into the log."""
     command = [sys.executable, "-m", "handsfree.commands.app", "visit", str(procedure), "--draft"]
-    command += ["--jobsheet", str(job_sheet), "--out", str(folder)]
+    command += ["--jobsheet", str(job_sheet), "--out", str(folder), "--no-third-opinion"]
     with log.open("wb") as out:
         return subprocess.Popen(
             command, env=os.environ | ClosetCard.VISIT, stdin=subprocess.DEVNULL, stdout=out, stderr=out
