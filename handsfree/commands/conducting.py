@@ -15,9 +15,9 @@ from typing import Self
 import numpy as np
 
 from handsfree.commands.customer_page import customers_page_of, hand_to_phone
+from handsfree.commands.general_recogniser import plan_to_ask
 from handsfree.commands.phone_visit import phone_sound, switch_off, wait_for_phone
 from handsfree.commands.showing import Screen, shown
-from handsfree.commands.third_opinion import plan_to_ask
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.commands.voices import enrolled_voice
 from handsfree.events import decisions as ev

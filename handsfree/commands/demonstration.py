@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from handsfree.commands.third_opinion import plan_to_ask
+from handsfree.commands.general_recogniser import plan_to_ask
 from handsfree.demo.boiler import InventedBoiler
 from handsfree.demo.goals import IN_BAND, goal_told
 from handsfree.demo.play import Demo, DemoClock, Say, Tell, scenario_files
@@ -47,7 +47,7 @@ def play_demo(
     tell: Tell,
     glance: bool = False,
     in_band: bool = False,
-    third_opinion: bool = True,
+    ask_general: bool = True,
     general_model: Path | None = None,
 ) -> dict[str, Any]:
     """Play the demo into a new folder; return its outcome as `demo --json` prints it.
@@ -55,7 +55,7 @@ def play_demo(
     The third opinion is waited for however long it takes: the demo has a clock of its own.
     """
     plan, kept = load_plan(procedure, scenario_files()[0])
-    asked = plan_to_ask(plan.catalogue, asked=third_opinion, folder=general_model)
+    asked = plan_to_ask(plan.catalogue, asked=ask_general, folder=general_model)
     general = None if asked is None else GeneralMember(asked)
     if general is not None:
         general.wait().patient()

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree.commands.third_opinion import Asked, Weights
+from handsfree.commands.general_recogniser import AskGeneral, GeneralModel
 from handsfree.commands.visit_options import MicrophoneName, Model, VisitOptions, with_visit_options
 from handsfree.problem import ExitCode
 from handsfree.shipped import model_folder, procedure_path
@@ -41,8 +41,8 @@ def demo(
         bool, typer.Option("--in-band", help="The boiler is found in its band; else it is found lean.")
     ] = False,
     model: Model = None,
-    third_opinion: Asked = True,
-    general_model: Weights = None,
+    ask_general: AskGeneral = True,
+    general_model: GeneralModel = None,
     as_json: _AsJson = False,
 ) -> None:
     """Play a whole visit: a voice in burner noise, the real recogniser and record. Takes about a minute."""
@@ -63,7 +63,7 @@ def demo(
         tell=tell,
         glance=glance,
         in_band=in_band,
-        third_opinion=third_opinion,
+        ask_general=ask_general,
         general_model=general_model,
     )
     if as_json:

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree.commands.third_opinion import Asked, Weights
+from handsfree.commands.general_recogniser import AskGeneral, GeneralModel
 
 Model = Annotated[
     Path | None, typer.Option("--model", help="Another English speech model in Vosk layout; ours when left out.")
@@ -76,8 +76,8 @@ class VisitOptions:
         ),
     ] = None
     model: Model = None
-    ask_general: Asked = True
-    general_model: Weights = None
+    ask_general: AskGeneral = True
+    general_model: GeneralModel = None
     timestamp_server: Annotated[
         str,
         typer.Option(

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.commands.third_opinion import plan_to_ask
+from handsfree.commands.general_recogniser import plan_to_ask
 from handsfree.commands.visit_options import VisitOptions
 from handsfree.hearing.general.weights import GeneralFolder, GeneralPlan
 from handsfree.problem import Problem

@@ -12,14 +12,14 @@ if TYPE_CHECKING:
     from handsfree.hearing.general.weights import GeneralPlan
     from handsfree.lexicon.catalogue import Catalogue
 
-Asked = Annotated[
+AskGeneral = Annotated[
     bool,
     typer.Option(
         "--third-opinion/--no-third-opinion",
         help="Ask a general recogniser too, where its weights are installed: fewer questions, more memory.",
     ),
 ]
-Weights = Annotated[
+GeneralModel = Annotated[
     Path | None,
     typer.Option(
         "--general-model",
