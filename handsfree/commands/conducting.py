@@ -35,6 +35,7 @@ from handsfree.ledger.personal import Committed, names_of
 from handsfree.lexicon.catalogue import ENGLISH
 from handsfree.office.carried import carried
 from handsfree.problem import ExitCode, Problem, one_line
+from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
 from handsfree.shipped import model_folder
 from handsfree.speaking import tones
@@ -307,7 +308,8 @@ def _recogniser(
     recogniser = partial(
         recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general, own
     )
-    hearing = Hearing(HearingPlan(source, recogniser, recorder.plan.stop_grammar.automaton, options.headset))
+    stop_words = recorder.plan.stop_grammar.automaton
+    hearing = Hearing(HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk))
     try:
         yield hearing
     finally:

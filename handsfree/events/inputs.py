@@ -66,6 +66,8 @@ class GeneralHearing(Record):
     """The logarithm of how likely it found that."""
     late: bool = False
     """It took longer than it may, and the visit went on without it."""
+    stop_alone: bool = False
+    """It was asked about the short stop phrase that led, and nothing else: it may speak against that."""
 
 
 class Heard(Record):

@@ -11,6 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from handsfree.hearing.ending import (
     worth_trying,
 )
 from handsfree.hearing.graph import UNKNOWN
+from handsfree.hearing.in_talk import EVERY_MS, FROM_MS, InTalk
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -73,7 +75,8 @@ class Listener:
     """Follows one source; give it every block in order with `hear`.
 
     With `talk_over` (a headset, which does not hear the tool) people may speak at any time; without it
-    only the stop words are listened for while the tool speaks.
+    only the stop words are listened for while the tool speaks. `in_talk` is the lead that a long one wants in talk
+    that goes on without a pause; without it none is looked for there.
     """
 
     def __init__(
@@ -82,10 +85,14 @@ class Listener:
         stop_words: WordAutomaton | None = None,
         *,
         talk_over: bool = False,
+        in_talk: Decimal | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._recogniser, self._talk_over, self._clock = recogniser, talk_over, clock
         self._over_voice = OverVoice(recogniser, stop_words) if stop_words is not None else None
+        self._in_talk: InTalk | None = None
+        if stop_words is not None and in_talk is not None:
+            self._in_talk = InTalk(recogniser, stop_words, in_talk)
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[SoundBlock] = deque(maxlen=BEFORE_MS // BLOCK_MS)
@@ -153,20 +160,20 @@ class Listener:
         yield from self.finish()
 
     def _spotted(self, block: SoundBlock) -> Utterance | None:
-        """Return a stop phrase called over the tool's voice; the recogniser is then as it was."""
+        """Return a stop phrase called over the tool's voice."""
         if self._over_voice is None or not self._over_voice.due(block):
             return None
-        stop = self._over_voice.look(self._clock)
-        if self._spoken is not None:
-            self._spoken.go_on()
-        elif self._grammar is not None:
-            self._recogniser.listen_for(unfinished_too(self._grammar))
-        return stop
+        return self._over_voice.look(self._clock)
 
     def _follow(self, block: SoundBlock, activity: Activity) -> Iterator[Told]:
         if self._spoken is not None:
             self._spoken.take(block, activity)
-            yield from self._ended(self._spoken, activity)
+            looks = self._spoken.length_ms >= FROM_MS and self._spoken.length_ms % EVERY_MS == 0
+            if looks and (stop := self._called_in_talk(self._spoken)) is not None:
+                self._give_up()
+                yield stop
+            else:
+                yield from self._ended(self._spoken, activity)
             return
         self._before.append(block)
         self._noise.append(block.samples)
@@ -182,6 +189,12 @@ class Listener:
             self._noise.clear()
             self._before.clear()
             yield SpeechBegan(block.start_ms, self._tool_speaks)
+
+    def _called_in_talk(self, spoken: UtteranceInProgress, *, last: bool = False) -> Utterance | None:
+        """Return a long stop phrase within talk; what is told because it was asked for (a note) calls nothing."""
+        if self._in_talk is None or UNKNOWN in spoken.words[1:] or spoken.grammar.accepts((UNKNOWN,)):
+            return None
+        return self._in_talk.look(spoken.until_silence if last else spoken.blocks, self._clock, last=last)
 
     def _ended(self, spoken: UtteranceInProgress, activity: Activity) -> Iterator[Told]:
         too_long = spoken.length_ms >= LONGEST_MS
@@ -206,8 +219,9 @@ class Listener:
             spoken.go_on()
 
     def _utterance(self, spoken: UtteranceInProgress, alternatives: tuple[Hypothesis, ...]) -> Iterator[Told]:
-        utterance = None
-        if alternatives:
+        talk = spoken.length_ms >= FROM_MS and best_words(alternatives) == (UNKNOWN,)
+        utterance = self._called_in_talk(spoken, last=True) if talk else None
+        if utterance is None and alternatives:
             utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
         self._give_up()
         yield NothingSaid(self._now_ms) if utterance is None else utterance
@@ -216,6 +230,8 @@ class Listener:
         if self._spoken is not None:
             self._spoken.drop()
         self._spoken = None
+        if self._in_talk is not None:
+            self._in_talk.forget()
         self._before.clear()
         self._activity.quieten()
         if self._grammar is not None:

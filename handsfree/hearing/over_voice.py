@@ -14,6 +14,7 @@ from handsfree.hearing.ending import best_words
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock
+from handsfree.hearing.stop_calls import alone, among_talk, lead
 from handsfree.hearing.utterance import Utterance, UtteranceInProgress, UtteranceRecogniser
 from handsfree.lexicon.automaton import WordAutomaton
 
@@ -36,6 +37,7 @@ class OverVoice:
 
     def __init__(self, recogniser: UtteranceRecogniser, stop_words: WordAutomaton) -> None:
         self._recogniser, self._stop_words = recogniser, stop_words
+        self._loop = among_talk(stop_words)
         self._kept: deque[SoundBlock] = deque(maxlen=max(WINDOWS_MS) // BLOCK_MS)
         self._fresh: list[Samples] = []
         self._voice: OwnVoice | None = None
@@ -55,7 +57,7 @@ class OverVoice:
         return enough and block.start_ms >= self._not_before_ms and block.start_ms % EVERY_MS == 0
 
     def look(self, clock: Callable[[], float]) -> Utterance | None:
-        """Return the stop phrase when one was called just now; the recogniser is left listening for stop words."""
+        """Return the stop phrase when one was called just now."""
         cleaned = self._cleaned()
         for window_ms in WINDOWS_MS:
             blocks = tuple(self._kept)[-window_ms // BLOCK_MS :]
@@ -101,12 +103,6 @@ class OverVoice:
 
     def _listened(self, wave: Wave, *, quick: bool = False) -> tuple[Hypothesis, ...]:
         samples = np.clip(np.rint(wave), -32768, 32767).astype(np.int16)
-        self._recogniser.listen_for(self._stop_words, quick=quick)
-        self._recogniser.feed(samples.tobytes())
-        return self._recogniser.finish()
-
-
-def lead(alternatives: tuple[Hypothesis, ...]) -> Decimal:
-    """Return how far (log odds) the best is before unknown speech; very far when that is no alternative."""
-    competing = [one.score for one in alternatives if one.text == (UNKNOWN,)]
-    return alternatives[0].score - max(competing) if competing else Decimal(99)
+        hearing = self._recogniser.beside(self._loop, quick=quick)
+        hearing.feed(samples.tobytes())
+        return alone(hearing.finish(), self._stop_words)

@@ -54,54 +54,38 @@ class Recogniser:
             else StrictGrammars(self.folder, units, pronunciations or Pronunciations())
         )
         self._general, self._voice = general, voice
-        self._automaton: WordAutomaton | None = None
-        self._members: Sequence[EnsembleMember] = ()
-        self._within = False
-        self._margins_ms = self._fed_ms = 0.0
+        self._hearing: HearingOfGrammar | None = None
         self.best_score: float | None = None
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
-    def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
-        """Take up a grammar; sound that was fed and not finished is forgotten.
-
-        `quick` asks the first member alone: it costs a part of what all cost, and is more often mistaken.
-        """
-        self._members = ()  # they hold the grammar that may have to make room
-        members = self._grammars.members(automaton)
-        self._members = members[:1] if quick else members
-        self._automaton = automaton
-        self._within = False
-        self._margins_ms = self._fed_ms = 0.0
+    def listen_for(self, automaton: WordAutomaton) -> None:
+        """Take up a grammar; sound that was fed and not finished is forgotten."""
+        self._hearing = None  # it holds the grammar that may have to make room
+        self._hearing = HearingOfGrammar(self._grammars, automaton)
 
     def feed(self, pcm: bytes) -> None:
         """Take sound: 16 kHz, one channel, 16 bits, an even number of bytes."""
-        assert self._members, "listen_for comes first"
-        if not self._within:
-            self._within = True
-            self._margin()
-        self._fed_ms += len(pcm) * 1000 / (2 * SAMPLE_RATE)
-        self._feed(with_faint_noise(pcm))
+        assert self._hearing, "listen_for comes first"
+        self._hearing.feed(pcm)
 
     def partial(self) -> tuple[str, ...]:
         """Return the words as they look now; they may still change."""
-        assert self._members, "listen_for comes first"
-        return self._members[0].partial()
+        assert self._hearing, "listen_for comes first"
+        return self._hearing.partial()
 
     def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first; nothing when it was silence."""
-        assert self._members, "listen_for comes first"
-        assert self._automaton is not None
-        before_ms = self._margins_ms
-        if self._within:
-            self._margin()
-        self._within = False
-        heard = mean_of([member.finish() for member in self._members])
-        self.best_score = max((sentence["confidence"] for sentence in heard), default=None)
-        found = from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
-        return tuple(
-            replace(one, words=tuple(_placed(word, before_ms, self._fed_ms) for word in one.words))
-            for one in found
-        )
+        assert self._hearing, "listen_for comes first"
+        found = self._hearing.finish()
+        self.best_score = self._hearing.best_score
+        return found
+
+    def beside(self, automaton: WordAutomaton, *, quick: bool = False) -> HearingOfGrammar:
+        """Begin to hear other sound by another grammar; the utterance in progress is left alone.
+
+        `quick` asks the first member alone: it costs a part of what all cost, and is more often mistaken.
+        """
+        return HearingOfGrammar(self._grammars, automaton, quick=quick)
 
     def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
         """Let the general recogniser, where it is there, begin to listen to what may be a whole utterance."""
@@ -132,6 +116,44 @@ class Recogniser:
         for begin in range(0, len(pcm), _BLOCK_BYTES):
             self.feed(pcm[begin : begin + _BLOCK_BYTES])
         return self.finish()
+
+
+class HearingOfGrammar:
+    """One grammar's members, and what was fed to them since they began or last finished."""
+
+    def __init__(self, grammars: Grammars, automaton: WordAutomaton, *, quick: bool = False) -> None:
+        members = grammars.members(automaton)
+        self._members: Sequence[EnsembleMember] = members[:1] if quick else members
+        self._grammars, self._automaton = grammars, automaton
+        self._within = False
+        self._margins_ms = self._fed_ms = 0.0
+        self.best_score: float | None = None
+
+    def feed(self, pcm: bytes) -> None:
+        """Take sound."""
+        if not self._within:
+            self._within = True
+            self._margin()
+        self._fed_ms += len(pcm) * 1000 / (2 * SAMPLE_RATE)
+        self._feed(with_faint_noise(pcm))
+
+    def partial(self) -> tuple[str, ...]:
+        """Return the words as they look now."""
+        return self._members[0].partial()
+
+    def finish(self) -> tuple[Hypothesis, ...]:
+        """End it: what was heard, best first; nothing when it was silence."""
+        before_ms = self._margins_ms
+        if self._within:
+            self._margin()
+        self._within = False
+        heard = mean_of([member.finish() for member in self._members])
+        self.best_score = max((sentence["confidence"] for sentence in heard), default=None)
+        found = from_scored(heard, self._automaton, self._grammars.judgement, self._grammars.phones_in)
+        return tuple(
+            replace(one, words=tuple(_placed(word, before_ms, self._fed_ms) for word in one.words))
+            for one in found
+        )
 
     def _margin(self) -> None:
         self._feed(margin())

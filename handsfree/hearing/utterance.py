@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Protocol
@@ -26,16 +26,15 @@ AHEAD_MS, LEAD_MS = 60, 160
 
 What it hears lacks the rest of the silence: with 340 ms less of noise it was less sure of some digits at 0 dB.
 """
+AFTER_MS = 300
+"""Of the silence at the end of an utterance."""
 FULL_SCALE = 32_700
 UNMEASURED_DB = -90.0
 """The level of noise that nobody measured; a line that is silent between the words (a gate) tells none either."""
 
 
-class UtteranceRecogniser(Protocol):
-    """The recogniser, as far as the listener uses it."""
-
-    def listen_for(self, automaton: WordAutomaton, *, quick: bool = False) -> None:
-        """Take up a grammar and forget what was fed; `quick` for one member where there are several."""
+class SoundHearing(Protocol):
+    """Hears sound by one grammar."""
 
     def feed(self, pcm: bytes) -> None:
         """Take int16 sound at 16 kHz."""
@@ -45,6 +44,16 @@ class UtteranceRecogniser(Protocol):
 
     def finish(self) -> tuple[Hypothesis, ...]:
         """End the utterance: what was heard, best first."""
+
+
+class UtteranceRecogniser(SoundHearing, Protocol):
+    """The recogniser, as far as the listener uses it."""
+
+    def listen_for(self, automaton: WordAutomaton) -> None:
+        """Take up a grammar and forget what was fed."""
+
+    def beside(self, automaton: WordAutomaton, *, quick: bool = False) -> SoundHearing:
+        """Begin to hear other sound by another grammar; what was fed here stays. `quick`: by one of several."""
 
     def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
         """Begin to listen for the further opinion, where there is one: the utterance may have ended."""
@@ -119,6 +128,17 @@ class UtteranceInProgress:
     def length_ms(self) -> int:
         """How long it has been going on."""
         return len(self._blocks) * BLOCK_MS
+
+    @property
+    def blocks(self) -> Sequence[SoundBlock]:
+        """All of its sound so far."""
+        return self._blocks
+
+    @property
+    def until_silence(self) -> Sequence[SoundBlock]:
+        """Its sound without the silence at its end, but for a little."""
+        silent = (self._blocks[-1].start_ms - self._last_voiced.start_ms - AFTER_MS) // BLOCK_MS
+        return self._blocks[: len(self._blocks) - max(0, silent)]
 
     @property
     def standing_ms(self) -> int:

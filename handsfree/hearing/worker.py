@@ -14,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -115,6 +116,8 @@ class HearingPlan:
     recogniser: Callable[[], UtteranceRecogniser]
     stop_words: WordAutomaton | None = None
     talk_over: bool = False
+    in_talk: Decimal | None = None
+    """The lead that a long stop phrase wants within talk that does not pause; None: none is looked for there."""
 
 
 @dataclass(frozen=True)
@@ -303,7 +306,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
-        listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over)
+        listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over, in_talk=plan.in_talk)
         pipe.send(_Beat(at_ms, hearing=False))
         # It takes half a second, which no stop phrase must wait for.
         threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()

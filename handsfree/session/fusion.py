@@ -81,7 +81,8 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
-    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, likeness, above)
+    doubted = general_judgement.stop_doubted(heard)
+    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, likeness, above, doubted=doubted)
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -179,12 +180,14 @@ def hazard_called(
     heard: Sequence[tuple[Sequence[str], Decimal]],
     likeness: Sequence[Decimal | None] = (),
     above_noise_db: Decimal | None = None,
+    *,
+    doubted: bool = False,
 ) -> tuple[str, tuple[str, ...]] | None:
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
     With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
-    comes to its free text: that may add a phrase, and never takes one away. `above_noise_db` is how far the speech
-    stood above the noise, where that is known.
+    comes to its free text: that may add a phrase, and never takes a long one away. `above_noise_db` is how far the
+    speech stood above the noise, where that is known. `doubted`: the short one that leads is not like it.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
@@ -193,6 +196,7 @@ def hazard_called(
         others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
         wanted = margin_at(lead_wanted(pronunciations, words), above_noise_db)
         acts = all(score - other >= wanted for other in others)
+        acts = acts and not (doubted and place == 0 and is_short(pronunciations, words))
         least: Decimal | None = MARGINS.stop
         if not is_short(pronunciations, words):
             least = MARGINS.stop_long if score > MARGINS.listed else None

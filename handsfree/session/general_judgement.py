@@ -63,6 +63,18 @@ def likenesses(heard: Heard) -> tuple[Decimal | None, ...]:
     )
 
 
+def stop_doubted(heard: Heard) -> bool:
+    """Say whether the general recogniser was asked about the short stop that leads, and finds nothing like it.
+
+    In noise it writes anything: there what our own ears hear acts.
+    """
+    if heard.general is None or not heard.general.stop_alone or heard.above_noise_db is None:
+        return False
+    (noisy, _), *_ = MARGINS.ours_short_stop
+    alike = likenesses(heard)[0]
+    return heard.above_noise_db > noisy and alike is not None and alike < MARGINS.stop_against
+
+
 def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:
     """Return the score of each alternative by all who were asked."""
     if not asked(heard):

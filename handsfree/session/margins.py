@@ -33,6 +33,9 @@ class Margins(BaseModel):
     ours_short_stop: Points
     """A short one acts, always, where it leads everything else by so much: in quiet its sounds are clear, and what
     leads by less is another word."""
+    in_talk: Exact
+    """By so much a long one leads unknown speech within talk that does not pause; by less it is the talk's own
+    (`hearing/in_talk.py`)."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact
@@ -51,6 +54,8 @@ class Margins(BaseModel):
     """Nor where it finds another meaning likelier by so much: where the two differ, nobody should be sure."""
     stop: Exact
     """A short stop phrase so close to its free text is heard, whatever our own ears say."""
+    stop_against: Exact
+    """One further from it does not act in quiet, where the general recogniser was asked about it alone."""
     stop_long: Exact
     """A long one that our ears list is heard where it comes so close to its free text."""
     listed: Exact

@@ -46,6 +46,7 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
             text=utterance.judgement.text,
             likelihood=utterance.judgement.likelihood,
             late=utterance.judgement.late,
+            stop_alone=utterance.judgement.stop_alone,
         ),
         above_noise_db=utterance.above_noise_db,
     )

@@ -31,7 +31,7 @@ class ScriptedRecogniser:
         self.grammars = []
         self.sound = b""
 
-    def listen_for(self, automaton, *, quick=False):
+    def listen_for(self, automaton):
         self.grammars.append(automaton)
         self.sound = b""
 
@@ -44,16 +44,23 @@ class ScriptedRecogniser:
     def finish(self):
         words = self._words()
         self.sound = b""
-        if not words:
-            return ()
-        known = self.grammars[-1].state_after(words) in self.grammars[-1].finals
-        return (alternative(*words) if known else alternative("[unk]"),)
+        return self._heard(words, self.grammars[-1])
+
+    def beside(self, automaton, *, quick=False):
+        other = ScriptedRecogniser(self.words)
+        other.listen_for(automaton)
+        return other
 
     def ahead(self, samples, grammar, noise):
         return None
 
     def weigh(self, samples, heard, grammar, noise, ahead=None):
         return heard, None
+
+    def _heard(self, words, automaton):
+        if not words:
+            return ()
+        return (alternative(*words) if automaton.accepts(words) else alternative("[unk]"),)
 
     def _words(self):
         samples = np.frombuffer(self.sound, np.int16)

@@ -241,6 +241,22 @@ def test_what_was_listened_to_ahead_is_weighed_as_the_utterance_is():
     assert asked.weigh(NO_NOISE, heard, YES, noise, ahead) == asked.weigh(NO_NOISE, heard, YES, noise)
 
 
+def test_about_a_short_stop_that_leads_it_is_asked_alone_and_about_a_longer_one_never(ear, beckett):
+    """Nobody says "stop" in the recording; late, what our ears heard stays as it was."""
+    begin, grammar = beckett[: 2 * 16_000], phrases(["stop", "stop work"]).automaton()
+    heard = (hypothesis("stop"), hypothesis("[unk]", score="-1"))
+    ear._cry_budget_s = 60.0
+    weighed, opinion = ear.weigh(begin, heard, grammar, NO_NOISE)
+    assert opinion.stop_alone
+    assert [one.text for one in weighed] == [one.text for one in heard]
+    assert weighed[0].general - opinion.likelihood < -5
+    assert weighed[1].general is None
+    ear._cry_budget_s = 0.0
+    assert ear.weigh(begin, heard, grammar, NO_NOISE) == (heard, None)
+    longer = (hypothesis("stop", "work"),)
+    assert ear.weigh(begin, longer, grammar, NO_NOISE) == (longer, None)
+
+
 @pytest.mark.slow("the library's own way takes 0.2 s for each piece")
 def test_packed_networks_say_what_the_files_say(plan, ear, beckett):
     """The files played by the library as they are, against the same weights in the networks drawn anew."""

@@ -80,9 +80,37 @@ def test_a_short_one_that_ours_heard_is_never_denied(likely: str | None) -> None
     assert isinstance(chosen("site", found).meaning, HazardSaid)
 
 
+@pytest.mark.parametrize(
+    ("further", "above", "asked_alone", "stops"),
+    [
+        ("0", "30", True, True),
+        ("0.1", "30", True, False),  # "star", "start", "truck" in a quiet room
+        ("9", "15", True, True),  # in noise our ears act
+        ("9", None, True, True),  # noise that nobody measured counts as loud
+        ("9", "30", False, True),  # as older records were decided
+    ],
+)
+def test_a_short_one_in_quiet_is_denied_where_the_other_was_asked_about_it_alone(
+    further: str, above: str | None, asked_alone: bool, stops: bool
+) -> None:
+    """Where it is further from the free text than `stop_against`."""
+    likely = str(-1 + MARGINS.stop_against - Decimal(further))
+    found = heard("site", "Star.", "-1", ("stop", "0", likely), ("[unk]", "-6", None))
+    assert found.general is not None
+    general = found.general.model_copy(update={"stop_alone": asked_alone})
+    level = None if above is None else Decimal(above)
+    found = found.model_copy(update={"general": general, "above_noise_db": level})
+    meaning = chosen("site", found).meaning
+    assert isinstance(meaning, HazardSaid) if stops else meaning is None
+
+
 def test_a_long_stop_phrase_is_never_denied() -> None:
     """Whatever the other wrote."""
-    found = heard("site", "I smell roses.", "-1", ("emergency stop", "0", None), ("[unk]", "-1", None))
+    found = heard("site", "I smell roses.", "-1", ("emergency stop", "0", None), ("[unk]", "-4", None))
+    assert chosen("site", found).meaning == HazardSaid("stop-work")
+    assert found.general is not None
+    alone = found.general.model_copy(update={"stop_alone": True})
+    found = found.model_copy(update={"general": alone, "above_noise_db": Decimal(30)})
     assert chosen("site", found).meaning == HazardSaid("stop-work")
 
 

@@ -30,6 +30,8 @@ TALK_BUDGET_S: Final = 1.5
 """Free words take longer to write, and no answer waits; the process that hears counts as hung after 3."""
 LATE_IN_A_ROW: Final = 3
 """So often too late, and it is asked no more: the machine is too slow, and each time costs the whole budget."""
+CRY_BUDGET_S: Final = 0.4
+"""A short stop phrase acts without it then."""
 MOST_LISTED: Final = 10
 """Of our own list; what is further behind was never right."""
 MOST_PHRASES: Final = 300
@@ -61,10 +63,12 @@ class GeneralJudgement:
     likelihood: Decimal | None = None
     late: bool = False
     left_out: bool = False
+    stop_alone: bool = False
+    """It was asked about the short stop phrase that led, and about nothing else."""
 
 
 class GeneralScorer:
-    """Asks the network; `cries` are short phrases that it is always asked about; `orders` do not wait for it."""
+    """Asks the network; `cries` are short phrases that it is always asked about; longer `orders` do not wait."""
 
     def __init__(
         self,
@@ -81,14 +85,14 @@ class GeneralScorer:
         self._network, self._pieces, self._member, self._cries = network, pieces, member, tuple(cries)
         self._orders = frozenset(orders)
         self._spellings, self._readings = Spellings(numbers), Readings(numbers)
-        self._budget_s, self._clock = budget_s, clock
+        self._budget_s, self._cry_budget_s, self._clock = budget_s, min(budget_s, CRY_BUDGET_S), clock
         self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
         self._worker = ThreadPoolExecutor(1, "listening ahead")
         self._late = 0
 
     def patient(self) -> None:
         """Take all the time it needs, for benches."""
-        self._budget_s = math.inf
+        self._budget_s = self._cry_budget_s = math.inf
 
     def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
@@ -108,27 +112,44 @@ class GeneralScorer:
         """Return the alternatives with its word on each, and those that it adds; and what it wrote itself.
 
         `noise` is what was heard before the utterance; none of it leaves habits out. `ahead` has listened to the
-        same but for silence at its end. A stop or hazard phrase that was heard is not held back: nothing could
-        take it away.
+        same but for silence at its end. A longer stop or hazard phrase that was heard is not held back: nothing
+        could take it away. About a short one it is asked alone.
         """
-        if self._late >= LATE_IN_A_ROW or (heard and heard[0].text in self._orders):
+        order = bool(heard) and heard[0].text in self._orders
+        cry = order and heard[0].text in self._cries
+        if self._late >= LATE_IN_A_ROW or (order and not cry):
             return heard, None
         talk = bool(heard) and UNKNOWN in heard[0].text and grammar.accepts(heard[0].text)
-        until = self._clock() + (max(self._budget_s, TALK_BUDGET_S) if talk else self._budget_s)
+        budget_s = self._cry_budget_s if cry else self._budget_s
+        until = self._clock() + (max(budget_s, TALK_BUDGET_S) if talk else budget_s)
         try:
             if ahead is None:
                 with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
                 taken = listened(self._network, samples, with_noise, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
-            weighed = self._weighed(taken, heard, grammar, until)
+            weighed = self._about_cry(taken, heard, until) if cry else self._weighed(taken, heard, grammar, until)
         except TooLateError:
+            if cry:
+                return heard, None
             self._late += not talk  # a long note says nothing of the next answer
             return heard, GeneralJudgement(self._member, late=True, left_out=self._late >= LATE_IN_A_ROW)
         finally:
             self._worker.submit(give_back_memory)  # aside, so that no answer waits
         self._late = 0
         return weighed
+
+    def _about_cry(
+        self, taken: Listened, heard: tuple[Hypothesis, ...], until: float
+    ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
+        """Return the alternatives with its word on the cry that leads."""
+        written = self._written([heard[0].text], {})
+        found = scored(self._network, taken.begun, written.values(), until=until, clock=self._clock)
+        found[taken.begun.free] = taken.begun.score
+        judgement = GeneralJudgement(
+            self._member, self._pieces.text(taken.begun.free), _decimal(taken.begun.score), stop_alone=True
+        )
+        return tuple(_with(heard, _by_words(written, found), {})), judgement
 
     def _weighed(
         self, taken: Listened, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, until: float

@@ -1,0 +1,95 @@
+"""Fit how far from its free text a short stop is denied: `python -m models.training.judge_stops_against`.
+
+The general recogniser is asked about "stop" alone, as in a visit: of the tuning people, and of those whom our own
+networks were taught by, in silence, at 15 and at 10 dB; and of single words of tuning people in a quiet room. A
+missed stop is the worse fault, so the margin lies `SPARE` below the least of a true one.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.general.judging import GeneralScorer
+from handsfree.hearing.general.member import GeneralMember
+from handsfree.hearing.general.weights import GeneralPlan
+from handsfree.lexicon.automaton import phrases
+from handsfree.procedure.languages import english
+from handsfree.session.margins import MARGINS as NOW
+from models.training import people
+from models.training.judge_short_stops import STEP, write
+from models.training.split import Part, of_speaker
+from tests.bench.hearing.calls import AFTER_S, BEFORE_S, Call, Stage, bare_stops
+from tests.bench.live import material
+
+BEGINS = "short stops denied"
+"""How the evidence of this fit begins."""
+RATIOS = (None, 15.0, 10.0)
+SPARE = Decimal("2.5")
+EVERY = 8
+"""Of the single words every so many-th."""
+RATE = material.RATE
+ROOM = material.burner_noise(10) * 20
+EDGE = round(0.4 * RATE)
+STOP = phrases(["stop"]).automaton()
+HEARD = (Hypothesis((SpokenWord("stop", 0, 300, Decimal(1)),), Decimal(0)),)
+
+
+def main() -> None:
+    """Ask, fit, print, and write when asked to."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--speech", type=Path, default=material.SPEECH)
+    parser.add_argument("--write", action="store_true")
+    given = parser.parse_args()
+    plan = GeneralPlan.of(english())
+    if plan is None:
+        parser.error("the weights of the general recogniser are not installed")
+    scorer = GeneralMember(replace(plan, threads=1)).wait()
+    scorer.patient()
+    said = [_alike(scorer, sound) for sound in _stops(given.speech)]
+    other = [_alike(scorer, sound) for sound in _words(given.speech)]
+    wanted = ((min(said) - SPARE) / STEP).to_integral_value("ROUND_FLOOR") * STEP
+    told = (
+        f"{BEGINS}: of {len(said)} stops of the tuning people and of those taught by, silence to 10 dB, the least"
+        f" lies {min(said)} from the free text; of {len(other)} single words of the tuning people"
+        f" {sum(one >= wanted for one in other)} come as near as {wanted}"
+    )
+    print(told)
+    if given.write:
+        kept = [one for one in NOW.evidence if not one.startswith(BEGINS)]
+        write(NOW.model_copy(update={"stop_against": wanted, "evidence": (*kept, told)}))
+
+
+def _stops(speech: Path) -> Iterator[np.ndarray]:
+    stage = Stage(speech, Part.TUNE)
+    for name, who, _, samples in bare_stops(speech):
+        if not who.startswith("an4") or of_speaker("an4", who.split()[-1]) is Part.FINAL:
+            continue
+        for ratio in RATIOS:
+            sound = stage(Call("stop", name, who, ("stop",), "co", samples), ratio)
+            yield sound[round(BEFORE_S * RATE) - EDGE : len(sound) - round(AFTER_S * RATE) + EDGE]
+
+
+def _words(speech: Path) -> Iterator[np.ndarray]:
+    for collection in ("speech-commands-bed-cat-happy", "british-words-confusion-corpus"):
+        for clip in list(people.clips(speech, collection, Part.TUNE))[::EVERY]:
+            wave = np.pad(material.levelled(clip.samples().astype(np.float64) * 32768), EDGE)
+            yield (wave + np.resize(ROOM, len(wave))).astype(np.int16)
+
+
+def _alike(scorer: GeneralScorer, samples: np.ndarray) -> Decimal:
+    heard, judgement = scorer.weigh(samples, HEARD, STOP, np.zeros(0, np.int16))
+    assert judgement is not None
+    assert judgement.likelihood is not None
+    assert heard[0].general is not None
+    return heard[0].general - judgement.likelihood
+
+
+if __name__ == "__main__":
+    main()
