@@ -21,8 +21,8 @@ from tests.bench.hearing.deciding import plan, without
 FALSE = 1 / 500
 """Of the pieces of other talk so many may stop the work by a long phrase."""
 STEP = Decimal("0.25")
-WIDEST, LEAST_ALIKE = Decimal(3), Decimal(-3)
-"""Judgements: the tuning people and voices, so few of them, would allow more."""
+WIDEST, NARROWEST, LEAST_ALIKE = Decimal(3), Decimal("1.5"), Decimal(-3)
+"""Judgements: the tuning people and voices, so few of them, would allow more; no cry may be lost for talk."""
 Called = tuple[bool, bool, Decimal, Decimal | None]
 """Whether something was said for us, whether it was this hazard; how far behind; how close to the free text."""
 
@@ -42,7 +42,7 @@ def fitted(margins: Margins, files: Sequence[Path]) -> tuple[Margins, str]:
                 ]
     most = int(FALSE * pieces)
     wrong = sorted(behind for for_us, right, behind, _ in heard if not right and not for_us)
-    ours_stop = min(WIDEST, _below(wrong[most]) if len(wrong) > most else WIDEST)
+    ours_stop = max(NARROWEST, min(WIDEST, _below(wrong[most]) if len(wrong) > most else WIDEST))
     alike = sorted((-close for _, right, _, close in heard if not right and close is not None))
     stop_long = max(LEAST_ALIKE, -_below(alike[0]) if alike else LEAST_ALIKE)
     acting = sum(right and behind <= ours_stop for _, right, behind, _ in heard)
@@ -52,7 +52,7 @@ def fitted(margins: Margins, files: Sequence[Path]) -> tuple[Margins, str]:
     )
     told = (
         f"long stop phrases: {acting} of {calls} by our ears, {more} more by the third opinion;"
-        f" of {pieces} pieces of talk at most {most} stop"
+        f" of {pieces} pieces of talk {sum(behind <= ours_stop for behind in wrong)} stop by our ears"
     )
     print(f"{told}; ours_stop {ours_stop}, stop_long {stop_long}")
     return margins.model_copy(update={"ours_stop": ours_stop, "stop_long": stop_long}), told
