@@ -35,7 +35,7 @@ Floats = np.ndarray[Any, np.dtype[Any]]
 
 AT_ONCE_TALK, ANSWERED_TALK = 0.003, 0.02
 """Of other talk so much may be taken at once, and answered at all; it holds "tomb", said as "two" is."""
-OURS_AT_ONCE_TALK, OURS_LOST = 0.01, 0.03
+OURS_AT_ONCE_TALK, OURS_LOST = 0.01, 0.015
 """By our own ears alone: of other talk so much taken at once; of answers so many not understood any more."""
 OURS_LEAST_VALUE = Decimal("3.25")
 """Never less than the lead at which none of 850 digits of strangers was taken wrongly: few people tune it."""

@@ -6,12 +6,13 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 from handsfree.demo.play import scenario_files
 from handsfree.events.inputs import Heard
 from handsfree.events.state import State
-from handsfree.lexicon.meaning import HazardSaid
+from handsfree.lexicon.grammar import Grammar
+from handsfree.lexicon.meaning import HazardSaid, Meaning
 from handsfree.session.fusion import choose
 from handsfree.session.plan import Plan
 from handsfree.visit.folder import load_plan
@@ -22,6 +23,14 @@ RIGHT, WRONG, ASKED, MISSED = "at once right", "at once wrong", "asked", "missed
 STOPPED, ANSWERED, LEFT = "stopped", "answered", "left alone"
 Found = Mapping[str, Any]
 CLEARLY = Decimal("1.5")
+Judge = Literal["ours", "third", "both"]
+JUDGED: Mapping[Judge, str] = {
+    "ours": "without the third opinion",
+    "both": "with the third opinion",
+    "third": "the third opinion alone",
+}
+ALONE_LEAD, ALONE_AHEAD = Decimal(3), Decimal(5)
+"""What was looked at when it was first tried alone: its lead over other meanings; how far free text may lead."""
 
 
 @cache
@@ -40,7 +49,7 @@ def without(heard: Heard) -> Heard:
     return heard.model_copy(update={"alternatives": ours, "general": None})
 
 
-def outcome(found: Found, *, third: bool) -> str:
+def outcome(found: Found, judge: Judge) -> str:
     """Return what a visit does with a call, all its utterances together; the gravest counts."""
     place = calls.places()[found["place"]]
     grammar = plan().grammar(place.question, place.gate)
@@ -49,7 +58,10 @@ def outcome(found: Found, *, third: bool) -> str:
     seen = set()
     for each in found["heard"]:
         heard = Heard.model_validate(each)
-        one = choose(plan(), state, grammar, heard if third else without(heard))
+        if judge == "third":
+            seen.add(_by_the_third(heard, grammar, said))
+            continue
+        one = choose(plan(), state, grammar, heard if judge == "both" else without(heard))
         if isinstance(one.meaning, HazardSaid):
             seen.add(STOPPED if found["words"] == ["stop"] or one.meaning not in said else RIGHT)
         elif one.meaning is None:
@@ -61,28 +73,40 @@ def outcome(found: Found, *, third: bool) -> str:
     return next((kind for kind in (STOPPED, WRONG, ASKED, RIGHT) if kind in seen), MISSED)
 
 
+def _by_the_third(heard: Heard, grammar: Grammar, said: set[Meaning]) -> str:
+    """Return what it would do by itself, the same grammar forced on it, by the margins of its first trials."""
+    free = heard.general.likelihood if heard.general is not None else None
+    known = [(one.general, set(grammar.read(one.text))) for one in heard.alternatives if one.general is not None]
+    ranked = sorted(((score, meanings) for score, meanings in known if meanings), key=lambda each: -each[0])
+    if free is None or not ranked or free - ranked[0][0] > ALONE_AHEAD:
+        return MISSED if said else LEFT
+    (score, meanings), others = ranked[0], ranked[1:]
+    if min((score - other for other, meant in others if meant != meanings), default=ALONE_LEAD) < ALONE_LEAD:
+        return ASKED
+    return RIGHT if meanings & said else WRONG
+
+
 def tell(found: Sequence[Found]) -> None:
-    """Print the table: for each task, place and ratio what was done without and with the third opinion."""
+    """Print the table: for each task, place and ratio what was done by our ears, by the third opinion, by both."""
     groups: dict[tuple[str, str, float], list[Found]] = defaultdict(list)
     for one in found:
         ratio = 99.0 if one["ratio"] is None else one["ratio"]
         groups[one["task"], one["place"], -ratio].append(one)
-    taken = {False: Counter[str](), True: Counter[str]()}
+    taken = {judge: Counter[str]() for judge in JUDGED}
     for (task, place, ratio), here in sorted(groups.items()):
         level = "clean" if ratio == -99 else f"{-ratio:.0f} dB"
         hours = sum(one["seconds"] for one in here) / 3600
         people = len({one["speaker"] for one in here})
         print(f"\n{task} at {place}, {level}: {len(here)} by {people} voices, {hours:.2f} h")
-        for third in (False, True):
-            counts = Counter(outcome(one, third=third) for one in here)
-            taken[third].update(counts if here[0]["words"] and task != "stop" else {})
-            print(f"  {'with' if third else 'without'} the third opinion: {_told(counts, here, hours)}")
+        for judge, name in JUDGED.items():
+            counts = Counter(outcome(one, judge) for one in here)
+            taken[judge].update(counts if here[0]["words"] and task != "stop" else {})
+            print(f"  {name}: {_told(counts, here, hours)}")
     doubted = in_doubt(found)
-    for third, counts in taken.items():
+    for judge, counts in taken.items():
         all_taken = counts[RIGHT] + counts[WRONG]
-        name = "with" if third else "without"
-        print(f"\n{name}: taken at once wrongly {told(counts[WRONG], all_taken)} of all taken at once")
-        wrong = [one for one in found if _for_us(one) and outcome(one, third=third) == WRONG]
+        print(f"\n{JUDGED[judge]}: taken at once wrongly {told(counts[WRONG], all_taken)} of all taken at once")
+        wrong = [one for one in found if _for_us(one) and outcome(one, judge) == WRONG]
         clear = [one for one in wrong if _clip(one) not in doubted]
         print(
             f"  of {len({_clip(one) for one in wrong})} clips by {len({one['speaker'] for one in wrong})} voices;"

@@ -30,6 +30,7 @@ from models.training.split import Part
 from tests.bench.hearing import calls
 from tests.bench.hearing.deciding import tell
 from tests.bench.hearing.material import RATE, ROOT, SPEECH
+from tests.bench.hearing.visit_picture import draw
 
 GAP_S = 0.8
 """Between two sentences of other talk: long enough for an utterance to end."""
@@ -54,9 +55,13 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1, help="play every so many-th call only")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--to", type=Path)
+    parser.add_argument("--picture", type=Path, help="with tell: draw what it tells, too")
     given = parser.parse_args()
     if given.what == "tell":
-        tell([found for file in given.files for found in _read(file)])
+        told = [found for file in given.files for found in _read(file)]
+        tell(told)
+        if given.picture is not None:
+            draw(told, given.picture)
         return
     part = Part(given.part)
     _made.update(speech=given.speech, part=part, general=given.general_model, model=given.model, alone=given.alone)
