@@ -25,6 +25,8 @@ from tests.bench.hearing.deciding import plan, without
 FILE = Path(__file__).parents[2] / "handsfree" / "session" / "margins.yaml"
 BEGINS = "short stop phrases"
 """How the evidence of this fit begins."""
+OF_STOPS = (BEGINS, "long stop phrases in quiet", "short stops denied", "long stop phrases within talk")
+"""How that of each begins which other sound than called answers gave."""
 NOISY, NOISY_LEAD = Decimal(15), Decimal("1.5")
 """Up to so many dB over the noise so small a lead is enough: by it the stops of strangers in noise were heard."""
 SPARE = Decimal("2.0")
@@ -95,8 +97,8 @@ def _leads(heard: Heard) -> Iterator[Lead]:
 
 
 def evidence_of(margins: Margins) -> tuple[str, ...]:
-    """Return what the margins hold of the evidence of this fit, and of that of long phrases in quiet."""
-    return tuple(one for one in margins.evidence if one.startswith((BEGINS, "long stop phrases in quiet")))
+    """Return what the margins hold of the evidence of the fits of stops, each with a command of its own."""
+    return tuple(one for one in margins.evidence if one.startswith(OF_STOPS))
 
 
 def write(margins: Margins) -> None:
