@@ -14,9 +14,10 @@ from handsfree.events import decisions as ev
 from handsfree.events import inputs as inp
 from handsfree.gates.outcomes import NOT_ASKED
 from handsfree.lexicon.catalogue import sentence_case
+from handsfree.session.how_sure import how_sure
 
 LOW_CONFIDENCE = Decimal("0.75")
-"""A word below this is pointed out; it orders attention and decides nothing (no source)."""
+"""What is likelier to be wrong than this is pointed out; it orders attention and decides nothing (no source)."""
 
 
 @dataclass
@@ -83,7 +84,9 @@ class _Talk:
         line.sound, line.sound_there = heard.sound, heard.sound in self._recorded.sounds
         line.lasts = heard.ended - heard.started
         if best:
-            sure = min(word.confidence for word in best.words)
+            sure = how_sure(heard)
+            if sure is None:  # free words, or none of ours: only the lattice knows
+                sure = min(word.confidence for word in best.words)
             line.confidence = f"{sure:.2f}"
             line.alternatives = [" ".join(other.text) for other in heard.alternatives[1:]]
             if sure < LOW_CONFIDENCE:

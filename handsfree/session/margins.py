@@ -62,6 +62,10 @@ class Margins(BaseModel):
     """Our own score of what our ears heard at all; below it stands what the general recogniser added."""
     sure: Exact
     """The likelihood from which on the general recogniser is sure of a short stop phrase."""
+    sure_ours: tuple[Exact, ...]
+    """What each feature of `how_sure.py` counts where the general recogniser was not asked."""
+    sure_both: tuple[Exact, ...]
+    """And where it was."""
     evidence: tuple[str, ...]
     """What they were fitted on, and what they gave there."""
 

@@ -25,8 +25,14 @@ from tests.bench.hearing.deciding import plan, without
 FILE = Path(__file__).parents[2] / "handsfree" / "session" / "margins.yaml"
 BEGINS = "short stop phrases"
 """How the evidence of this fit begins."""
-OF_STOPS = (BEGINS, "long stop phrases in quiet", "short stops denied", "long stop phrases within talk")
-"""How that of each begins which other sound than called answers gave."""
+OF_OTHERS = (
+    BEGINS,
+    "long stop phrases in quiet",
+    "short stops denied",
+    "long stop phrases within talk",
+    "how sure",
+)
+"""How that of each begins which has a command of its own."""
 NOISY, NOISY_LEAD = Decimal(15), Decimal("1.5")
 """Up to so many dB over the noise so small a lead is enough: by it the stops of strangers in noise were heard."""
 SPARE = Decimal("2.0")
@@ -97,8 +103,8 @@ def _leads(heard: Heard) -> Iterator[Lead]:
 
 
 def evidence_of(margins: Margins) -> tuple[str, ...]:
-    """Return what the margins hold of the evidence of the fits of stops, each with a command of its own."""
-    return tuple(one for one in margins.evidence if one.startswith(OF_STOPS))
+    """Return what the margins hold of the evidence of the other fits, each with a command of its own."""
+    return tuple(one for one in margins.evidence if one.startswith(OF_OTHERS))
 
 
 def write(margins: Margins) -> None:
