@@ -62,7 +62,7 @@ def problem_of(path: Path) -> Problem:
         ("title: Sample\n", "", 1, "title"),
         ("purpose: Nothing but a test.", "purpose: 5", 4, "purpose"),
         ("    prompt: Cover off.", "    prompt: Cover off.\n    colour: red", 12, "colour"),
-        ("    kind: confirm", "    kind: dance", 8, "dance"),
+        ("    kind: confirm", "    kind: dance", 9, "dance"),
         ("    kind: confirm\n", "", 8, "say which it is by its key 'kind'"),
         ("  - id: off", "  - id: Off Now", 8, "id"),
         ("  - id: back", "  - id: off", 8, "stands twice"),
