@@ -19,10 +19,10 @@ from models.training.judge_short_stops import STEP, write
 
 BEGINS = "long stop phrases within talk"
 """How the evidence of this fit begins."""
-SPARE = Decimal("0.5")
+SPARE = Decimal("0.25")
 LEAST = Decimal(4)
-"""One more than over the tool's own voice, where it is known what else sounds. A judgement: minutes of talk in
-which nothing led at all do not tell of hours."""
+"""One more than over the tool's own voice, where it is known what else sounds. A judgement, before two hours of talk
+led to the same."""
 
 
 def main() -> None:
