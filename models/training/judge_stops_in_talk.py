@@ -21,8 +21,8 @@ BEGINS = "long stop phrases within talk"
 """How the evidence of this fit begins."""
 SPARE = Decimal("0.25")
 LEAST = Decimal(4)
-"""One more than over the tool's own voice, where it is known what else sounds. A judgement, before two hours of talk
-led to the same."""
+"""One more than over the tool's own voice, where it is known what else sounds. A judgement, until two hours of
+talk led to the same."""
 
 
 def main() -> None:
