@@ -146,16 +146,16 @@ def test_what_the_phone_hears_arrives_whole(tmp_path: Path) -> None:
     """Ten seconds of noise that never repeats: each piece lies where it lay in the file, none missing or doubled.
 
     Chromium's microphone from a file and its silent loudspeaker run by a timer each. In 3 of 12 runs on a quiet
-    machine the one waited once for the other, by one of Chromium's buffers of 10 ms, before the page heard
-    anything: then it is heard anew. Any other jump is ours.
+    machine, and oftener on a busy one, the one waited once for the other, by one of Chromium's buffers of 10 ms,
+    before the page heard anything: then it is heard anew. Any other jump is ours.
     """
-    for attempt in range(3):
+    for attempt in range(6):
         (folder := tmp_path / str(attempt)).mkdir()
         found = arrived(folder)
         if len(set(found)) == 1:
             return
         assert sorted(set(np.diff(found))) == [-160, 0]
-    pytest.fail("a buffer was waited for in each of three runs")
+    pytest.fail("a buffer was waited for in each of six runs")
 
 
 @pytest.mark.slow("a prompt through a browser")
