@@ -158,7 +158,7 @@ def _voices(names: set[str]) -> None:
 
     gone = sum(Voices(state_folder()).forget(name) for name in names)
     if gone:
-        typer.echo(f"{gone} enrolments of this voice are deleted from this device")
+        typer.echo(f"enrolments of this voice deleted from this device: {gone}")
 
 
 def _messages(done: Sequence[Path]) -> None:

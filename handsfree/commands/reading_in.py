@@ -35,7 +35,7 @@ def read_in(person: str, source: SoundSource, microphone: str, model: Path, *, s
     folder = ModelFolder.check(model)
     reading = VoiceReading(texts())
     with _told(silent=silent) as (tell, speaking):
-        tell(f"Read aloud what is shown, one by one, as you call it at a boiler: {len(texts().read)} times.", True)
+        tell(f"Read aloud what is shown, one by one, as you call it at work: {len(texts().read)} times.", True)
         tell('To leave it say "not now". Nothing is kept then.', True)
         _read(reading, texts(), Recogniser(folder.path, Pronunciations()), source, tell, speaking)
         said, why = reading.voice()

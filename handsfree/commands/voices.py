@@ -56,6 +56,4 @@ def listed() -> list[str]:
 def forget(person: str) -> str:
     """Delete what a person has enrolled on this device, and say so."""
     gone = Voices(state_folder()).forget(person)
-    return (
-        f"{gone} enrolments of {person} are deleted." if gone else f"{person} has enrolled nothing on this device."
-    )
+    return f"Deleted: {gone}, by {person}." if gone else f"{person} has enrolled nothing on this device."

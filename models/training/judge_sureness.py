@@ -24,7 +24,7 @@ from handsfree.session.how_sure import features
 from handsfree.session.margins import MARGINS as NOW
 from models.training.judge_short_stops import write
 from tests.bench.hearing import calls
-from tests.bench.hearing.deciding import in_doubt, without
+from tests.bench.hearing.deciding import clip_of, in_doubt, without
 
 BEGINS = "how sure"
 """How the evidence of this fit begins."""
@@ -93,7 +93,7 @@ def _rows(files: Sequence[Path], *, third: bool) -> Iterator[tuple[tuple[float, 
     found = [json.loads(line) for file in files for line in gzip.decompress(file.read_bytes()).splitlines()]
     doubted = in_doubt(found)
     for one in found:
-        if not one["heard"] or f"{one['task'].split(',')[0]}: {one['name'].split(' #')[0]}" in doubted:
+        if not one["heard"] or clip_of(one) in doubted:
             continue
         heard = Heard.model_validate(one["heard"][0])
         heard = heard if third else without(heard)

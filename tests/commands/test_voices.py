@@ -53,7 +53,7 @@ def test_who_has_enrolled_is_listed_and_can_be_forgotten(run) -> None:
     assert "Nobody has enrolled a voice on this device." in run("--enrolled").output
     kept()
     assert f'{WHO}: 2026-11-29, "read.wav"' in run("--enrolled").output
-    assert f"1 enrolments of {WHO} are deleted." in run("--forget", WHO.upper()).output.replace(WHO.upper(), WHO)
+    assert f"Deleted: 1, by {WHO}." in run("--forget", WHO.upper()).output.replace(WHO.upper(), WHO)
     assert f"{WHO} has enrolled nothing on this device." in run("--forget", WHO).output
     assert "a voice is read or forgotten, not both" in str(run("--forget", WHO, "--enrol", WHO).exception)
 

@@ -107,7 +107,7 @@ def test_the_office_forgets_a_person_on_one_command(visits, place):
     words = ("--passphrase-file", str(place / "words"))
     ran = CliRunner().invoke(app, ["erase", str(visits), *given, *words])
     assert "2 pieces and 0 sounds are erased" in ran.output
-    assert "1 enrolments of this voice are deleted from this device" in ran.output
+    assert "enrolments of this voice deleted from this device: 1" in ran.output
     assert Voices(place / "state").kept() == ()
     assert isinstance(ran.exception, Problem), "one record here is damaged, and keeps no other from being erased"
     shutil.rmtree(visits / "damaged")

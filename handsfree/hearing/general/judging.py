@@ -98,8 +98,7 @@ class GeneralScorer:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
         if self._late >= LATE_IN_A_ROW:
             return None
-        with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
-        return Ahead(self._worker, partial(listened, self._network, samples, with_noise))
+        return Ahead(self._worker, partial(listened, self._network, samples, self._asked_of(noise, grammar)))
 
     def weigh(
         self,
@@ -124,8 +123,8 @@ class GeneralScorer:
         until = self._clock() + (max(budget_s, TALK_BUDGET_S) if talk else budget_s)
         try:
             if ahead is None:
-                with_noise = noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
-                taken = listened(self._network, samples, with_noise, until=until, clock=self._clock)
+                alone = self._asked_of(noise, grammar)
+                taken = listened(self._network, samples, alone, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
             weighed = self._about_cry(taken, heard, until) if cry else self._weighed(taken, heard, grammar, until)
@@ -170,6 +169,10 @@ class GeneralScorer:
         habits = self._habits(found, written, taken.noise, until) if taken.noise is not None else {}
         judgement = GeneralJudgement(self._member, text, _decimal(begun.score))
         return (*_with(heard, likely, habits), *_further(heard, likely, habits, begun.score)), judgement
+
+    def _asked_of(self, noise: Samples, grammar: WordAutomaton) -> Samples | None:
+        """Return the noise that it is asked about, too: at a closed question, where there was enough of it."""
+        return noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
 
     def _closed(self, grammar: WordAutomaton) -> tuple[Words, ...]:
         """Return every sentence of a closed question; nothing where there are too many."""

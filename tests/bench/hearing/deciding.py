@@ -107,9 +107,9 @@ def tell(found: Sequence[Found]) -> None:
         all_taken = counts[RIGHT] + counts[WRONG]
         print(f"\n{JUDGED[judge]}: taken at once wrongly {told(counts[WRONG], all_taken)} of all taken at once")
         wrong = [one for one in found if _for_us(one) and outcome(one, judge) == WRONG]
-        clear = [one for one in wrong if _clip(one) not in doubted]
+        clear = [one for one in wrong if clip_of(one) not in doubted]
         print(
-            f"  of {len({_clip(one) for one in wrong})} clips by {len({one['speaker'] for one in wrong})} voices;"
+            f"  of {len({*map(clip_of, wrong)})} clips by {len({one['speaker'] for one in wrong})} voices;"
             f" {len(wrong) - len(clear)} of these calls have a label in doubt, the others are"
             f" {told(len(clear), all_taken)}"
         )
@@ -125,7 +125,7 @@ def in_doubt(found: Sequence[Found]) -> frozenset[str]:
     goes wrong where two numbers were said in one breath.
     """
     return frozenset(
-        _clip(one)
+        clip_of(one)
         for one in found
         if _for_us(one)
         and (one["ratio"] is None or one["ratio"] >= 20)
@@ -154,7 +154,7 @@ def _for_us(found: Found) -> bool:
     return bool(found["words"]) and found["task"] != "stop"
 
 
-def _clip(found: Found) -> str:
+def clip_of(found: Found) -> str:
     """Return the clip of a call, whatever noise was drawn and whatever it went through."""
     return f"{found['task'].split(',')[0]}: {found['name'].split(' #')[0]}"
 

@@ -10,9 +10,8 @@ import matplotlib as mpl
 mpl.use("Agg")
 from matplotlib import pyplot as plt
 
-from tests.bench.hearing.deciding import ANSWERED, ASKED, RIGHT, STOPPED, WRONG, Found, Judge, outcome
+from tests.bench.hearing.deciding import ANSWERED, ASKED, JUDGED, RIGHT, STOPPED, WRONG, Found, Judge, outcome
 
-JUDGES: Mapping[Judge, str] = {"ours": "our ears", "third": "the third opinion alone", "both": "both"}
 _COLOURS: Mapping[Judge, str] = {"ours": "C0", "third": "C2", "both": "C1"}
 
 
@@ -37,7 +36,7 @@ def draw(found: Sequence[Found], to: Path) -> None:
 def _task(axis: plt.Axes, task: str, here: Sequence[Found]) -> None:
     ratios = sorted({one["ratio"] for one in here if one["ratio"] is not None}, reverse=True)
     noises = [None, *ratios]
-    for judge, name in JUDGES.items():
+    for judge, name in JUDGED.items():
         right, wrong = list[float | None](), list[float | None]()
         for noise in noises:
             kinds = [outcome(one, judge) for one in here if one["ratio"] == noise]
@@ -54,7 +53,7 @@ def _task(axis: plt.Axes, task: str, here: Sequence[Found]) -> None:
 
 def _talk(axis: plt.Axes, talk: Sequence[Found]) -> None:
     places = sorted({one["place"] for one in talk})
-    for number, (judge, name) in enumerate(JUDGES.items()):
+    for number, (judge, name) in enumerate(JUDGED.items()):
         shares = []
         for place in places:
             kinds = [outcome(one, judge) for one in talk if one["place"] == place]
