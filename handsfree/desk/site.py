@@ -206,8 +206,23 @@ class Desk:
         waiting = await run_in_threadpool(self.index.store.waiting, after)
         behind = waiting[waiting.index(after) + 1 :] if after in waiting else waiting
         looked_at = await run_in_threadpool(self._claims().others, behind)
-        behind = [key for key in behind if not looked_at[key]] or behind  # what a colleague looks at comes last
-        return RedirectResponse(f"/visit/{behind[0]}" if behind else "/", 303)
+        behind = sorted(behind, key=lambda key: bool(looked_at[key]))  # what a colleague looks at comes last
+        for key in behind:
+            if await run_in_threadpool(self._still_waits, key):
+                return RedirectResponse(f"/visit/{key}", 303)
+        return RedirectResponse("/", 303)
+
+    def _still_waits(self, key: str) -> bool:
+        """Say whether a visit waits for a verdict by its folder, and not only by what the store was told last.
+
+        The store is told after a visit is signed: when it or the desk ends in between, the visit would be led to
+        and signed a second time.
+        """
+        row = self.index.store.one(key)
+        if row is not None and row.seal != "unreadable" and not self._as_kept(key):
+            self.index.keep(key, examine(self._folder(key), self.index.enrolment))
+            row = self.index.store.one(key)
+        return row is not None and row.waits == 0
 
     def _claims(self) -> Claims:
         who = self._person or self.signing.who()

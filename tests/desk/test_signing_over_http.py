@@ -30,6 +30,26 @@ def test_signing_off_writes_one_line_and_shows_it(index, short):
     assert len((short / "first" / "endorsements.jsonl").read_bytes().splitlines()) == 1
 
 
+def test_what_was_signed_as_the_store_failed_is_not_led_to_again(index, short, monkeypatch):
+    """The database was killed after the signature was written, and the visit was signed a second time."""
+    browser, url, values = form(index)
+    with monkeypatch.context() as failing, pytest.raises(ConnectionError):
+        failing.setattr(index.store, "signed", lost)
+        browser.post(url, data=values)
+    assert len((short / "first" / "endorsements.jsonl").read_bytes().splitlines()) == 1
+    for other in index.store.waiting():
+        if other != key_of("first"):
+            index.store.signed(other, "accepted", "", "")
+    assert index.store.waiting() == [key_of("first")]
+    assert client(index).get("/next", follow_redirects=False).headers["location"] == "/"
+    assert index.store.waiting() == []
+
+
+def lost(*_):
+    """A database that went away."""
+    raise ConnectionError("the database went away")
+
+
 @pytest.mark.parametrize(
     ("changes", "headers", "status"),
     [
