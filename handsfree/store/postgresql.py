@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, create_engine, make_url, select, text
-from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from sqlalchemy import Connection, Engine, ExceptionContext, create_engine, event, make_url, select, text
+from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
 from handsfree.cache import cache_folder
 from handsfree.problem import Problem, one_line
@@ -30,7 +30,7 @@ _LOCK = 0x48414E44
 def open_postgresql(url: str, parts: Path | None = None) -> DatabaseStore:
     """Return the store in a database, its tables brought to this version; `parts` holds the files for questions.
 
-    Raises Problem when the address is none, the extra is missing, or the database does not answer.
+    Raises Problem when the address is none, the extra is missing, or the database does not answer, now or later.
     """
     try:
         address = make_url(url).set(drivername="postgresql+psycopg")
@@ -52,7 +52,17 @@ def open_postgresql(url: str, parts: Path | None = None) -> DatabaseStore:
             where=make_url(url).render_as_string(hide_password=True),
             remedy="see that the server runs, and that its user may make tables",
         ) from error
+    event.listen(engine, "handle_error", _away)
     return DatabaseStore(engine, MonthlyParts(parts or _parts_of(engine)))
+
+
+def _away(failed: ExceptionContext) -> None:
+    """Tell a database that went away while the desk works; a connection tried out beforehand is made anew."""
+    if isinstance(failed.sqlalchemy_exception, OperationalError) and not failed.is_pre_ping:
+        raise Problem(
+            one_line(f"the database does not answer: {str(failed.original_exception).splitlines()[0]}"),
+            remedy="try again in a moment; nothing that was signed is lost, it lies in the visits' folders",
+        ) from failed.original_exception
 
 
 def migrate(base: Connection) -> None:

@@ -4,11 +4,11 @@ import subprocess
 import threading
 from dataclasses import replace
 
+import psycopg
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import create_engine
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import create_engine, make_url
 from synthetic_visits import invented
 
 from handsfree.company.own_database import server_programs
@@ -56,6 +56,20 @@ def test_a_store_that_is_there_already_is_opened_as_it_is(database, tmp_path):
         each.close()
 
 
+def test_a_database_that_goes_away_is_told_in_one_sentence_and_is_used_again(database, postgresql, tmp_path):
+    """A server ends each connection while a desk works (`pg_terminate_backend`), and then the database is gone."""
+    store = filled(open_postgresql(database, tmp_path), 3)
+    before = store.tally()
+    name = make_url(database).database
+    with psycopg.connect(postgresql.format("postgres"), autocommit=True) as base:
+        base.execute("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", (name,))
+        assert store.tally() == before
+        base.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    with pytest.raises(Problem, match="does not answer"):
+        store.tally()
+    store.close()
+
+
 @pytest.mark.slow("starts two servers of its own, to lose one of them")
 def test_a_server_that_is_lost_with_all_its_data_is_restored_from_a_dump(tmp_path):
     """Killed (`kill -9`) while a desk is connected, its data deleted: a new one answers the same by the dump."""
@@ -66,7 +80,7 @@ def test_a_server_that_is_lost_with_all_its_data_is_restored_from_a_dump(tmp_pat
         of = [f"--file={dump}", lost.address.format("postgres")]
         subprocess.run([programs / "pg_dump", "--format=custom", *of], check=True)
         lost.lose()
-        with pytest.raises(OperationalError):
+        with pytest.raises(Problem, match="does not answer"):
             store.tally()
         with pytest.raises(Problem, match="does not answer"):
             open_postgresql(lost.address.format("postgres"), tmp_path / "parts")
