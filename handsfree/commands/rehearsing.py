@@ -6,10 +6,11 @@ import json
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from handsfree.commands.general_recogniser import AskGeneral, GeneralModel, plan_to_ask
 from handsfree.demo.play import scenario_files
 from handsfree.documents import read_document
 from handsfree.events import decisions as ev
@@ -21,6 +22,9 @@ from handsfree.session.plan import Plan
 from handsfree.session.rehearsal import Rehearsal
 from handsfree.shipped import procedure_path
 from handsfree.visit.folder import load_plan
+
+if TYPE_CHECKING:
+    from handsfree.hearing.general.weights import GeneralPlan
 
 app = typer.Typer(help="Rehearsals.")
 
@@ -48,6 +52,8 @@ def rehearse(
     noise: Annotated[
         float | None, typer.Option(help="With --aloud: signal over white noise, in dB; quiet when left out.")
     ] = None,
+    ask_general: AskGeneral = True,
+    general_model: GeneralModel = None,
     jobsheet: Annotated[
         Path | None, typer.Option("--jobsheet", help="A job sheet; an invented one when left out.")
     ] = None,
@@ -66,7 +72,7 @@ def rehearse(
         _explore(plan, _day(day), explorers, seed, ways)
         return
     if aloud:
-        _aloud(plan, noise)
+        _aloud(plan, noise, plan_to_ask(plan.catalogue, asked=ask_general, folder=general_model))
         return
     if script is None:
         _typed(Rehearsal(plan, _day(day)), as_json=as_json)
@@ -110,11 +116,11 @@ def _explore(plan: Plan, day: date, explorers: int, seed: int, ways: int) -> Non
         raise typer.Exit(ExitCode.FAILED)
 
 
-def _aloud(plan: Plan, noise: float | None) -> None:
-    """Say and hear every phrase; a mis-heard one fails."""
+def _aloud(plan: Plan, noise: float | None, general: GeneralPlan | None) -> None:
+    """Say and hear every phrase; one that a visit takes for another fails."""
     from handsfree.commands.aloud import heard_aloud, summary  # noqa: PLC0415 - voice and recogniser only here
 
-    hearings = list(heard_aloud(plan.procedure, plan.catalogue, noise_db=noise))
+    hearings = list(heard_aloud(plan, general, noise_db=noise))
     for line in summary(hearings):
         typer.echo(line)
     if any(hearing.misheard for hearing in hearings):

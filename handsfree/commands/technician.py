@@ -159,17 +159,21 @@ def hear(
     gate: Annotated[str | None, typer.Option(help="What a gate accepts, as PROCEDURE:GATE.")] = None,
     accept: Annotated[str, typer.Option(help="Without a gate: reading, confirm or all.")] = "all",
     model: Model = None,
+    ask_general: AskGeneral = True,
+    general_model: GeneralModel = None,
     as_json: _AsJson = False,
 ) -> None:
-    """Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."""
+    """Say what is heard in each file: the words, the value, how sure, what a visit does, what else it may be."""
     from handsfree.commands.hearing_files import hear_files  # noqa: PLC0415 - loads the recogniser
 
-    for row in hear_files(files, gate, accept, model or model_folder()):
+    ears = model or model_folder()
+    for row in hear_files(files, gate, accept, ears, ask_general=ask_general, general_model=general_model):
         if as_json:
             typer.echo(json.dumps(row))
         else:
             others = "; ".join(one["text"] for one in row["alternatives"][1:3])
-            shown = [row["file"], row["text"] or "(nothing)", row["value"] or "-", row["confidence"] or "-"]
+            does = row["does"] + (f" ({row['why']})" if row["why"] else "")
+            shown = [row["file"], row["text"] or "(nothing)", row["value"] or "-", row["confidence"] or "-", does]
             typer.echo("  ".join(shown) + f"  {row['seconds']} s" + (f"  else: {others}" if others else ""))
 
 

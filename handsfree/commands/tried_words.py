@@ -9,17 +9,24 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from handsfree.demo.sound import burner_roar, in_the_closet
-from handsfree.hearing.recogniser import SAMPLE_RATE, Recogniser
+from handsfree.commands.trial_ears import TrialEars, at_question, example_plan
+from handsfree.demo.play import AFTER_S, BEFORE_S
+from handsfree.demo.sound import RATE, Samples, burner_roar, in_the_closet
+from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.lexicon.distance import phrase_distance
 from handsfree.lexicon.grammar import Grammar, PhraseRule
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.lexicon.proposing import proposed
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, fixed_phrases, hearing_of, own_phrases
+from handsfree.procedure.proofs.hearing import (
+    LEAST_DISTANCE,
+    QuestionWords,
+    fixed_phrases,
+    hearing_of,
+    own_phrases,
+)
 from handsfree.shipped import model_folder
 from handsfree.speaking.voice import Voice, VoiceSettings
 
@@ -37,12 +44,16 @@ _SMALL_WORDS: Final = frozenset({"and", "for", "off", "please", "say", "the", "t
 
 @dataclass(frozen=True)
 class TriedPhrase:
-    """What became of one phrase: of how many hearings at each noise it was heard as meant."""
+    """What a visit makes of one phrase: how many times it is heard as meant, at once or by asking."""
 
     gate: str
     said: str
     right: Mapping[int, int]
+    """By noise in dB."""
     of: int
+    """Hearings at each noise."""
+    asked: int = 0
+    """Of those that were heard as meant."""
     taken_for: Mapping[str, int] = field(default_factory=dict)
     better: tuple[TriedPhrase, ...] = ()
     """Other phrases for the same that were heard more often."""
@@ -55,7 +66,8 @@ class TriedPhrase:
     def line(self) -> str:
         """Return it in a line."""
         shares = ", ".join(f"{100 * right / self.of:.0f} % at {noise} dB" for noise, right in self.right.items())
-        return f'{shares}: "{self.said}"'
+        asked = f", asked first {self.asked} times" if self.asked else ""
+        return f'{shares}: "{self.said}"{asked}'
 
 
 def proposals(procedure: Procedure) -> dict[str, tuple[str, ...]]:
@@ -73,15 +85,17 @@ def with_proposed(procedure: Procedure) -> Procedure:
 
 
 class WordTrial:
-    """Voices, noise and recogniser for one procedure; `close` ends the voices' processes.
+    """Voices, noise and the ears of a visit for one procedure; `close` ends the voices' processes.
 
-    Raises Problem when there is no voice or no model.
+    `general` is for the third opinion. Raises Problem when there is no voice or no model.
     """
 
-    def __init__(self, procedure: Procedure, voices: Sequence[tuple[str, int]] = VOICES) -> None:
-        self._procedure = procedure
+    def __init__(
+        self, procedure: Procedure, general: GeneralPlan | None = None, voices: Sequence[tuple[str, int]] = VOICES
+    ) -> None:
+        self._procedure, self._plan = procedure, example_plan(procedure)
         self._words = hearing_of(procedure, procedure.catalogue)
-        self._recogniser = Recogniser(model_folder(), self._words.pronunciations)
+        self._ears = TrialEars(model_folder(), self._words.pronunciations, general)
         every = [Voice(VoiceSettings(name, rate)) for name, rate in voices]
         self.voices = [voice for voice in every if voice.render("ready") is not None]
         if not self.voices:
@@ -100,40 +114,39 @@ class WordTrial:
             for text in own_phrases(self._procedure, at.placed):
                 if text in at.fixed and (at.placed.id, text) not in done:
                     done.add((at.placed.id, text))
-                    yield self._tried(at.placed, text, at.grammar)
+                    yield self._tried(at, text)
 
-    def _tried(self, placed: PlacedGate, text: str, grammar: Grammar) -> TriedPhrase:
-        found = self._heard(placed.id, text, grammar)
+    def _tried(self, at: QuestionWords, text: str) -> TriedPhrase:
+        placed, grammar = at.placed, at.grammar
+        found = self._heard(at, text, grammar)
         if found.share >= WEAK:
             return found
         others = alternatives(self._procedure, placed, text, grammar, self._words.pronunciations)
-        tried = [self._heard(placed.id, other, _instead(grammar, text, other)) for other in others]
+        tried = [self._heard(at, other, _instead(grammar, text, other)) for other in others]
         better = sorted((one for one in tried if one.share > found.share), key=lambda one: -one.share)
         return replace(found, better=tuple(better[:3]))
 
-    def _heard(self, gate: str, text: str, grammar: Grammar) -> TriedPhrase:
-        right = dict.fromkeys(NOISES_DB, 0)
+    def _heard(self, at: QuestionWords, text: str, grammar: Grammar) -> TriedPhrase:
+        right, asked = dict.fromkeys(NOISES_DB, 0), 0
         taken_for: Counter[str] = Counter()
         meant = grammar.read(text.split())
+        chooses = at_question(self._plan, at.placed.id, at.question, grammar)
         for number, voice in enumerate(self.voices):
             for noise in NOISES_DB:
-                heard = self._once(voice, text, noise, number, grammar)
-                if heard and grammar.read(heard.split()) == meant:
+                heard = self._ears.first(self._said(voice, text, noise, number), grammar, chooses)
+                if heard.meaning in meant:
                     right[noise] += 1
-                elif grammar.read(heard.split()):
-                    taken_for[heard] += 1
-        return TriedPhrase(gate, text, right, len(self.voices), dict(taken_for))
+                    asked += heard.does == "asked"
+                elif heard.meaning is not None:
+                    taken_for[heard.text] += 1
+        return TriedPhrase(at.placed.id, text, right, len(self.voices), asked, dict(taken_for))
 
-    def _once(self, voice: Voice, text: str, noise_db: int, number: int, grammar: Grammar) -> str:
+    def _said(self, voice: Voice, text: str, noise_db: int, number: int) -> Samples:
         sound = voice.render(text)
         if sound is None:
             raise Problem(voice.notice or "there is no voice", remedy="see `handsfree soundcheck`")
-        speech: NDArray[np.int16] = sound.at_rate(SAMPLE_RATE).samples
         roar = np.roll(self._roar, 7919 * number)  # another stretch for each voice
-        found = self._recogniser.recognise(
-            in_the_closet(speech, roar, noise_db, 0.3, 0.3).tobytes(), grammar.automaton
-        )
-        return " ".join(found[0].text) if found else ""
+        return in_the_closet(sound.at_rate(RATE).samples, roar, noise_db, BEFORE_S, AFTER_S)
 
 
 def _instead(grammar: Grammar, text: str, other: str) -> Grammar:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from handsfree.commands.general_recogniser import AskGeneral, GeneralModel, plan_to_ask
 from handsfree.commands.tried_words import WordTrial, proposals, with_proposed
 from handsfree.problem import ExitCode
 from handsfree.procedure.procedure import load_procedure
@@ -21,8 +22,10 @@ def try_words(
     least: Annotated[
         int, typer.Option(min=0, max=100, help="Fail when a phrase is heard right less often, in percent.")
     ] = 0,
+    ask_general: AskGeneral = True,
+    general_model: GeneralModel = None,
 ) -> None:
-    """Propose how new words are said, and try by several voices whether each phrase is heard."""
+    """Propose how new words are said, and try by several voices whether a visit hears each phrase."""
     procedure = load_procedure(file)
     lacking = proposals(procedure)
     if lacking:
@@ -30,7 +33,8 @@ def try_words(
         for word, ways in lacking.items():
             other = f"   # or: {'; '.join(ways[1:])}" if len(ways) > 1 else ""
             typer.echo(f"  {word}: {ways[0]}{other}" if ways else f"  {word}: nothing can be proposed")
-    trial = WordTrial(with_proposed(procedure))
+    general = plan_to_ask(procedure.catalogue, asked=ask_general, folder=general_model)
+    trial = WordTrial(with_proposed(procedure), general)
     weak = False
     try:
         names = ", ".join(f"{voice.settings.name} ({voice.settings.words_per_minute})" for voice in trial.voices)

@@ -8,9 +8,10 @@ is fitted, with that opinion and without it (`margins.yaml`); the constants here
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
 
 from handsfree.events.inputs import Alternative, Heard
 from handsfree.events.state import State
@@ -73,8 +74,33 @@ class Interpretation:
     """The words that were chosen."""
 
 
+@dataclass(frozen=True)
+class Knowledge:
+    """What a choice may lean on beside the sound: the words, and what the visit knows of called values."""
+
+    catalogue: Catalogue
+    pronunciations: Pronunciations
+    prior: Callable[[Values], tuple[Decimal, bool]]
+    """The log prior of called values, and whether one opens a stop limit."""
+    confirms: Callable[[Meaning], bool]
+    """Whether a second call gives the very value that is pending."""
+
+
 def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpretation:
     """Return what an utterance means at the question at hand."""
+    prior, confirms = partial(_prior, plan, state), partial(_confirms, state)
+    return _chosen(Knowledge(plan.catalogue, plan.pronunciations, prior, confirms), grammar, heard)
+
+
+def choose_by_sound(
+    catalogue: Catalogue, pronunciations: Pronunciations, grammar: Grammar, heard: Heard
+) -> Interpretation:
+    """Return what an utterance means where no visit is under way: no value is likelier than another."""
+    known = Knowledge(catalogue, pronunciations, lambda _: (Decimal(0), False), lambda _: False)
+    return _chosen(known, grammar, heard)
+
+
+def _chosen(known: Knowledge, grammar: Grammar, heard: Heard) -> Interpretation:
     if not heard.alternatives:
         return Interpretation(None, why="nothing heard")
     onset = _onset(heard)
@@ -82,28 +108,28 @@ def choose(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Interpre
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
     doubted = general_judgement.stop_doubted(heard)
-    hazard = hazard_called(plan.catalogue, plan.pronunciations, alternatives, likeness, above, doubted=doubted)
+    hazard = hazard_called(known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted)
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
-    candidates = sorted(_candidates(plan, state, grammar, heard), key=lambda c: (-c.score, c.alternative))
+    candidates = sorted(_candidates(known, grammar, heard), key=lambda c: (-c.score, c.alternative))
     if not candidates:
         why = "unknown speech" if UNKNOWN_WORD in best.text else "not a whole answer"
         return Interpretation(None, why=why, onset=onset)
     if heard.overflow:
         return Interpretation(None, why="sound was lost", onset=onset)
     if general_judgement.asked(heard):
-        return _with_general_judgement(state, grammar, heard, candidates)
-    return _by_our_recogniser(state, grammar, heard, candidates)
+        return _with_general_judgement(known, grammar, heard, candidates)
+    return _by_our_recogniser(known, grammar, heard, candidates)
 
 
 def _by_our_recogniser(
-    state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
+    known: Knowledge, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
 ) -> Interpretation:
     """Return the likeliest meaning by our own recogniser alone, and what speaks against it."""
     onset, best, winner = _onset(heard), heard.alternatives[0], candidates[0]
     chosen = heard.alternatives[winner.alternative]
-    margin = SECOND_MARGIN if _confirms(state, winner.meaning) else MARGINS.ours_value
+    margin = SECOND_MARGIN if known.confirms(winner.meaning) else MARGINS.ours_value
     competing = _competing(winner, candidates, margin)
     unknown = UNKNOWN_WORD in best.text and not grammar.read(best.text)
     lead = best.score - chosen.score if unknown else Decimal(0)
@@ -123,12 +149,12 @@ def _by_our_recogniser(
 
 
 def _with_general_judgement(
-    state: State, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
+    known: Knowledge, grammar: Grammar, heard: Heard, candidates: Sequence[Candidate]
 ) -> Interpretation:
     """Return the likeliest meaning by both opinions, and what speaks against it."""
     onset, winner = _onset(heard), candidates[0]
     chosen = heard.alternatives[winner.alternative]
-    margin = min(SECOND_MARGIN, MARGINS.value) if _confirms(state, winner.meaning) else MARGINS.value
+    margin = min(SECOND_MARGIN, MARGINS.value) if known.confirms(winner.meaning) else MARGINS.value
     differ = general_judgement.preferred(heard, winner.alternative)
     other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
     competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
@@ -283,13 +309,13 @@ def describe(meaning: Meaning) -> str:
     return f"{type(meaning).__name__.lower()} {fields}"
 
 
-def _candidates(plan: Plan, state: State, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
+def _candidates(known: Knowledge, grammar: Grammar, heard: Heard) -> Iterable[Candidate]:
     sound = general_judgement.sound_scores(heard)
     for number, alternative in enumerate(heard.alternatives):
         for meaning in grammar.read(alternative.text):
             if isinstance(meaning, HazardSaid):
                 continue  # it was not called clearly enough, and is no answer
-            prior, beyond = _prior(plan, state, meaning) if isinstance(meaning, Values) else (Decimal(0), False)
+            prior, beyond = known.prior(meaning) if isinstance(meaning, Values) else (Decimal(0), False)
             yield Candidate(meaning, (sound[number] + prior).quantize(STEP), number, beyond, sound[number])
 
 

@@ -1,77 +1,152 @@
-"""What bounds on the search cost and spare: `python -m tests.bench.hearing.lattices --bounds "" "max-mem=300000"`.
+"""What bounds on the search cost and spare: `python -m tests.bench.hearing.lattices --bounds "max-mem=1000000"`.
 
-Plays rows, numbers and digits of the tuning part at the shipped gates through our own recogniser, with the shipped
-settings and once with each set of bounds in place of ours (settings of the decoder, joined by commas). Prints of
-each, by noise: how many best guesses are right, how many right ones are listed at all, the processor's time for a
-second of sound, and for ending an utterance.
+Plays calls of the tuning part at the shipped gates through the listener of a visit, by our own ears alone, with
+the shipped settings and once with each set of bounds (settings of the decoder, joined by commas; they stand behind
+the shipped ones and win). Prints of each, by noise: what a visit does with the calls, in how many of them that
+differs from the shipped settings, how many right sentences are listed at all, how long the ends took (each trial
+counts; both networks together, in the processor's time), and how many lattices were larger than `max-mem` allows,
+so that they were pruned narrower. `--to FILE` adds what was counted to what is there: play pieces by `--skip`.
 """
 
 from __future__ import annotations
 
 import argparse
-import contextlib
+import json
+import os
+import re
+import tempfile
 import time
-from collections import defaultdict
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
 from unittest.mock import patch
 
 import numpy as np
 
 from handsfree.hearing import grammars
-from handsfree.hearing.ending import unfinished_too, whole_sentences
+from handsfree.hearing.alternatives import Hypothesis
+from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.sources import Recording
+from handsfree.visit.hearing import heard_from
 from models.training.split import Part
 from tests.bench.hearing import calls
-from tests.bench.hearing.material import RATE, ROOT, SPEECH
+from tests.bench.hearing.deciding import ASKED, MISSED, RIGHT, STOPPED, WRONG, outcome
+from tests.bench.hearing.material import ROOT, SPEECH
 
 TASKS = ("rows", "people-rows", "numbers", "digits")
-RATIOS = (None, 10.0, 0.0)
+SOON_MS = 100
+RATIOS = (None, 20.0, 10.0, 5.0, 0.0, -5.0)
+_TOO_LARGE = re.compile(r"size exceeds maximum")
+"""What the library writes when it prunes a lattice narrower."""
+
+AS_SHIPPED = ""
+
+
+@dataclass
+class Played:
+    """A call at one level of noise under one set of bounds."""
+
+    bounds: str
+    name: str
+    ratio: float | None
+    does: str
+    listed: bool
+    ended_ms: list[float]
+    pruned: int
+
+
+class Timed(Recogniser):
+    """Notes how long each end took, and how many lattices were pruned narrower."""
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self.ended_ms: list[float] = []
+        self.pruned = 0
+
+    def finish(self) -> tuple[Hypothesis, ...]:
+        """End the utterance, and note the time."""
+        with _written() as written:
+            began = time.process_time()
+            found = super().finish()
+            self.ended_ms.append(1000 * (time.process_time() - began))
+        self.pruned += len(_TOO_LARGE.findall(written[0]))
+        return found
+
+
+@contextmanager
+def _written() -> Iterator[list[str]]:
+    """Give what the library writes to the standard error meanwhile: there it tells of large lattices."""
+    written = [""]
+    kept = os.dup(2)
+    with tempfile.TemporaryFile() as file:
+        os.dup2(file.fileno(), 2)
+        try:
+            yield written
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            file.seek(0)
+            written[0] = file.read().decode(errors="replace")
 
 
 def main() -> None:
-    """Measure and print."""
+    """Play and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--bounds", nargs="*", default=[])
     parser.add_argument("--tasks", nargs="*", default=TASKS)
     parser.add_argument("--every", type=int, default=20)
+    parser.add_argument("--skip", type=int, default=0, help="begin with a later call")
+    parser.add_argument("--to", type=Path)
     given = parser.parse_args()
-    todo = calls.listed(SPEECH, Part.TUNE, given.tasks)[:: given.every]
-    for bounds in ["as shipped", *given.bounds]:
-        print(bounds or "without", f"({len(todo)} calls)", flush=True)
-        settings = "".join(f"--{one}\n" for one in bounds.split(",") if one)
-        shipped = (
-            contextlib.nullcontext() if bounds == "as shipped" else patch.object(grammars, "_BOUNDED", settings)
-        )
-        with shipped:
-            for ratio, line in _measured(todo).items():
-                print(f"  {'clean' if ratio is None else f'{ratio:g} dB':>6}: {line}", flush=True)
+    todo = calls.listed(SPEECH, Part.TUNE, given.tasks)[given.skip :: given.every]
+    stage, played = calls.Stage(SPEECH, Part.TUNE), []
+    for bounds in dict.fromkeys([AS_SHIPPED, *given.bounds]):
+        more = "".join(f"--{one}\n" for one in bounds.split(",") if one)
+        with patch.object(grammars, "_BOUNDED", grammars._BOUNDED + more):
+            ears = Timed(ROOT / "models" / "english")
+            for call in sorted(todo, key=lambda call: call.place):  # a grammar costs as much as some calls
+                played += [_played(ears, bounds, call, ratio, stage(call, ratio)) for ratio in RATIOS]
+    if given.to is not None:
+        with given.to.open("a", encoding="utf-8") as file:
+            file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
+        played = [Played(**json.loads(line)) for line in given.to.read_text(encoding="utf-8").splitlines()]
+    tell(played)
 
 
-def _measured(todo: list[calls.Call]) -> dict[float | None, str]:
-    ears, stage = Recogniser(ROOT / "models" / "english"), calls.Stage(SPEECH, Part.TUNE)
-    right: dict[float | None, int] = defaultdict(int)
-    listed: dict[float | None, int] = defaultdict(int)
-    fed: dict[float | None, list[float]] = defaultdict(list)
-    ended: dict[float | None, list[float]] = defaultdict(list)
-    for call in sorted(todo, key=lambda call: call.place):  # taking up a grammar costs as much as some calls
-        grammar = calls.places()[call.place].grammar.automaton
+def _played(ears: Timed, bounds: str, call: calls.Call, ratio: float | None, sound: np.ndarray) -> Played:
+    ears.ended_ms, ears.pruned = [], 0
+    grammar = calls.places()[call.place].grammar.automaton
+    listener = Listener(ears)
+    listener.listen_for(grammar)
+    said = [one for one in listener.utterances(Recording(sound)) if isinstance(one, Utterance)]
+    heard = [heard_from(one, 0, 0, grammar.identity, None).model_dump(mode="json") for one in said]
+    does = outcome({"place": call.place, "words": list(call.words), "heard": heard}, "ours")
+    listed = any(one.text == call.words for each in said for one in each.alternatives)
+    return Played(bounds, call.name, ratio, does, listed, ears.ended_ms, ears.pruned)
+
+
+def tell(played: Sequence[Played]) -> None:
+    """Print the counts of each set of bounds by noise."""
+    shipped = {(one.name, one.ratio): one.does for one in played if one.bounds == AS_SHIPPED}
+    for bounds in dict.fromkeys(one.bounds for one in played):
+        print(bounds or "as shipped")
         for ratio in RATIOS:
-            sound = stage(call, ratio)[RATE // 2 : -RATE // 2]
-            ears.listen_for(unfinished_too(grammar))
-            begin = time.process_time()
-            ears.feed(sound.tobytes())
-            middle = time.process_time()
-            found = whole_sentences(ears.finish(), grammar)
-            ended[ratio].append(time.process_time() - middle)
-            fed[ratio].append((middle - begin) * RATE / len(sound))
-            texts = [one.text for one in found]
-            right[ratio] += texts[:1] == [call.words]
-            listed[ratio] += call.words in texts
-    return {
-        ratio: f"{right[ratio]} right and {listed[ratio]} listed of {len(times)};"
-        f" feeding {np.mean(fed[ratio]):.3f} s a second; ending"
-        f" {1000 * np.median(times):.0f} ms, most {1000 * max(times):.0f}"
-        for ratio, times in ended.items()
-    }
+            here = [one for one in played if (one.bounds, one.ratio) == (bounds, ratio)]
+            ended = [took for one in here for took in one.ended_ms]
+            done = Counter(one.does for one in here)
+            differ = sum(shipped.get((one.name, one.ratio), one.does) != one.does for one in here)
+            shares = "/".join(f"{np.percentile(ended, share):.0f}" for share in (50, 90, 99, 100))
+            print(
+                f"  {'clean' if ratio is None else f'{ratio:g} dB':>6}: right/asked/wrong/missed/stopped"
+                f" {'/'.join(str(done[kind]) for kind in (RIGHT, ASKED, WRONG, MISSED, STOPPED))}"
+                f" of {len(here)}, {differ} otherwise, {sum(one.listed for one in here)} listed;"
+                f" ends (50/90/99/100 %) {shares} ms, {sum(took > SOON_MS for took in ended)} of {len(ended)} over"
+                f" {SOON_MS}; {sum(one.pruned for one in here)} lattices pruned narrower"
+            )
 
 
 if __name__ == "__main__":
