@@ -18,8 +18,9 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import asdict, dataclass
+from itertools import product
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -103,16 +104,19 @@ def main() -> None:
     parser.add_argument("--to", type=Path)
     given = parser.parse_args()
     todo = calls.listed(SPEECH, Part.TUNE, given.tasks)[given.skip :: given.every]
+    bounds = dict.fromkeys([AS_SHIPPED, *given.bounds])
+    ears = {each: Timed(ROOT / "models" / "english") for each in bounds}
     stage, played = calls.Stage(SPEECH, Part.TUNE), []
-    for bounds in dict.fromkeys([AS_SHIPPED, *given.bounds]):
-        more = "".join(f"--{one}\n" for one in bounds.split(",") if one)
-        with patch.object(grammars, "_BOUNDED", grammars._BOUNDED + more):
-            ears = Timed(ROOT / "models" / "english")
-            for call in sorted(todo, key=lambda call: call.place):  # a grammar costs as much as some calls
-                played += [_played(ears, bounds, call, ratio, stage(call, ratio)) for ratio in RATIOS]
+    with nullcontext() if given.to is None else given.to.open("a", encoding="utf-8") as file:
+        for call in sorted(todo, key=lambda call: call.place):  # a grammar costs as much as some calls
+            for each, ratio in product(bounds, RATIOS):
+                more = "".join(f"--{one}\n" for one in each.split(",") if one)
+                with patch.object(grammars, "_BOUNDED", grammars._BOUNDED + more):
+                    played.append(_played(ears[each], each, call, ratio, stage(call, ratio)))
+                if file is not None:
+                    file.write(json.dumps(asdict(played[-1])) + "\n")
+                    file.flush()
     if given.to is not None:
-        with given.to.open("a", encoding="utf-8") as file:
-            file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
         played = [Played(**json.loads(line)) for line in given.to.read_text(encoding="utf-8").splitlines()]
     tell(played)
 
@@ -139,7 +143,7 @@ def tell(played: Sequence[Played]) -> None:
             ended = [took for one in here for took in one.ended_ms]
             done = Counter(one.does for one in here)
             differ = sum(shipped.get((one.name, one.ratio), one.does) != one.does for one in here)
-            shares = "/".join(f"{np.percentile(ended, share):.0f}" for share in (50, 90, 99, 100))
+            shares = "/".join(f"{np.percentile(ended or [0.0], share):.0f}" for share in (50, 90, 99, 100))
             print(
                 f"  {'clean' if ratio is None else f'{ratio:g} dB':>6}: right/asked/wrong/missed/stopped"
                 f" {'/'.join(str(done[kind]) for kind in (RIGHT, ASKED, WRONG, MISSED, STOPPED))}"
