@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handsfree.commands.trial_ears import Does, TrialEars, at_question
+from handsfree.commands.trial_recogniser import Does, TrialRecogniser, at_question
 from handsfree.demo.play import AFTER_S, BEFORE_S
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.resampling import RATE, Samples
@@ -57,7 +57,7 @@ def heard_aloud(
     """
     procedure, catalogue = plan.procedure, plan.catalogue
     words = hearing_of(procedure, catalogue)
-    ears = TrialEars(model_folder(), words.pronunciations, general)
+    recogniser = TrialRecogniser(model_folder(), words.pronunciations, general)
     voices = [Voice(VoiceSettings(catalogue.voice, rate)) for rate in RATES]
     dice = np.random.default_rng(seed)
     done: set[tuple[str, str]] = set()
@@ -71,7 +71,7 @@ def heard_aloud(
                     continue
                 done.add(key)
                 for voice in voices:
-                    heard = ears.first(_said(voice, text, dice, noise_db), grammar, chooses)
+                    heard = recogniser.first(_said(voice, text, dice, noise_db), grammar, chooses)
                     apart = _apart(text, heard.text, words.pronunciations)
                     meant = heard.meaning in grammar.read(text.split())
                     yield HeardAloud(placed.id, text, heard.text, heard.does, meant, apart)

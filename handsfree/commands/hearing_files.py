@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.commands.general_recogniser import plan_to_ask
-from handsfree.commands.trial_ears import Choose, Judged, TrialEars, at_question, example_plan
+from handsfree.commands.trial_recogniser import Choose, Judged, TrialRecogniser, at_question, example_plan
 from handsfree.events.inputs import Heard
 from handsfree.hearing.resampling import RATE
 from handsfree.hearing.sources import SoundFile, sound_files
@@ -46,15 +46,17 @@ def hear_files(
     """Yield a row for each file, in order; folders stand for their sound files."""
     grammar, said, choose_at = _of_gate(gate) if gate is not None else _general(accept)
     paths = [path for file in files for path in (sound_files(file) if file.is_dir() else (file,))]
-    ears: TrialEars | None = None
+    recogniser: TrialRecogniser | None = None
     for path in paths:
         samples = SoundFile(path).samples()
-        ears = ears or TrialEars(model, said, plan_to_ask(english(), asked=ask_general, folder=general_model))
+        if recogniser is None:
+            general = plan_to_ask(english(), asked=ask_general, folder=general_model)
+            recogniser = TrialRecogniser(model, said, general)
         began = time.perf_counter()
         if samples.size <= SHORT_S * RATE:
-            judged: Sequence[Judged] = [ears.whole(samples, grammar, choose_at)]
+            judged: Sequence[Judged] = [recogniser.whole(samples, grammar, choose_at)]
         else:
-            judged = ears.each(samples, grammar, choose_at)
+            judged = recogniser.each(samples, grammar, choose_at)
         yield _row(path, grammar, judged, time.perf_counter() - began)
 
 

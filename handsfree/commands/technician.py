@@ -166,8 +166,8 @@ def hear(
     """Say what is heard in each file: the words, the value, how sure, what a visit does, what else it may be."""
     from handsfree.commands.hearing_files import hear_files  # noqa: PLC0415 - loads the recogniser
 
-    ears = model or model_folder()
-    for row in hear_files(files, gate, accept, ears, ask_general=ask_general, general_model=general_model):
+    folder = model or model_folder()
+    for row in hear_files(files, gate, accept, folder, ask_general=ask_general, general_model=general_model):
         if as_json:
             typer.echo(json.dumps(row))
         else:

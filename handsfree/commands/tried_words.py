@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from handsfree.commands.trial_ears import TrialEars, at_question, example_plan
+from handsfree.commands.trial_recogniser import TrialRecogniser, at_question, example_plan
 from handsfree.demo.play import AFTER_S, BEFORE_S
 from handsfree.demo.sound import RATE, Samples, burner_roar, in_the_closet
 from handsfree.hearing.general.weights import GeneralPlan
@@ -85,7 +85,7 @@ def with_proposed(procedure: Procedure) -> Procedure:
 
 
 class WordTrial:
-    """Voices, noise and the ears of a visit for one procedure; `close` ends the voices' processes.
+    """Voices, noise and the recogniser of a visit for one procedure; `close` ends the voices' processes.
 
     `general` is for the third opinion. Raises Problem when there is no voice or no model.
     """
@@ -95,7 +95,7 @@ class WordTrial:
     ) -> None:
         self._procedure, self._plan = procedure, example_plan(procedure)
         self._words = hearing_of(procedure, procedure.catalogue)
-        self._ears = TrialEars(model_folder(), self._words.pronunciations, general)
+        self._recogniser = TrialRecogniser(model_folder(), self._words.pronunciations, general)
         every = [Voice(VoiceSettings(name, rate)) for name, rate in voices]
         self.voices = [voice for voice in every if voice.render("ready") is not None]
         if not self.voices:
@@ -133,7 +133,7 @@ class WordTrial:
         chooses = at_question(self._plan, at.placed.id, at.question, grammar)
         for number, voice in enumerate(self.voices):
             for noise in NOISES_DB:
-                heard = self._ears.first(self._said(voice, text, noise, number), grammar, chooses)
+                heard = self._recogniser.first(self._said(voice, text, noise, number), grammar, chooses)
                 if heard.meaning in meant:
                     right[noise] += 1
                     asked += heard.does == "asked"

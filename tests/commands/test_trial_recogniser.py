@@ -12,9 +12,9 @@ import pytest
 import soundfile
 from typer.testing import CliRunner
 
-from handsfree.commands import trial_ears
+from handsfree.commands import trial_recogniser
 from handsfree.commands.app import app
-from handsfree.commands.trial_ears import Judged, at_question, example_plan
+from handsfree.commands.trial_recogniser import Judged, at_question, example_plan
 from handsfree.events.inputs import Alternative, Heard, HeardWord
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.general.judging import GeneralJudgement
@@ -95,7 +95,7 @@ def test_the_third_opinion_is_asked_where_its_weights_are_unless_it_is_not_wante
     clip: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(GeneralFolder, "installed", lambda: GeneralFolder(Path("weights")))
-    monkeypatch.setattr(trial_ears, "GeneralMember", _Contrary)
+    monkeypatch.setattr(trial_recogniser, "GeneralMember", _Contrary)
     with_it = CliRunner().invoke(app, ["hear", str(clip), "--gate", AT_THE_ROOM, "--json"])
     assert json.loads(with_it.stdout)["does"] == "not heard"
     without = CliRunner().invoke(app, ["hear", str(clip), "--gate", AT_THE_ROOM, "--json", "--no-third-opinion"])

@@ -1,4 +1,4 @@
-"""The ears of a visit for trials at a desk: what it would make of a sound at a question. Nothing is recorded."""
+"""The recogniser of a visit for trials at a desk: what a visit would make of a sound. Nothing is recorded."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ class Judged:
         return self.chosen.doubt or self.chosen.why
 
 
-class TrialEars:
+class TrialRecogniser:
     """Hears sounds as a visit does, by both our networks and, with a plan for it, the third opinion.
 
     The third opinion is waited for however long it takes. Raises Problem when the model cannot be used.
