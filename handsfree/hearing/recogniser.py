@@ -9,21 +9,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import vosk
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord, from_scored
 from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.ensemble import EnsembleMember, mean_of
-from handsfree.hearing.general.ahead import Ahead
-from handsfree.hearing.general.judging import GeneralJudgement
-from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.grammars import SAMPLE_RATE, Grammars, PhraseGrammars, StrictGrammars
 from handsfree.hearing.margins import MARGIN_MS, margin, with_faint_noise
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.resampling import Samples
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
+
+if TYPE_CHECKING:  # without the third opinion none of it is loaded
+    from handsfree.hearing.general.ahead import Ahead
+    from handsfree.hearing.general.judging import GeneralJudgement
+    from handsfree.hearing.general.member import GeneralMember
 
 __all__ = ["SAMPLE_RATE", "Hypothesis", "Recogniser", "SpokenWord"]
 

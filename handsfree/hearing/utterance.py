@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.ending import best_words, complete, silence_due, unfinished_too, whole_sentences
-from handsfree.hearing.general.ahead import Ahead
-from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundBlock
 from handsfree.hearing.voice_activity import Activity, decibels
 from handsfree.lexicon.automaton import WordAutomaton
+
+if TYPE_CHECKING:  # without the third opinion the process that hears needs none of it
+    from handsfree.hearing.general.ahead import Ahead
+    from handsfree.hearing.general.judging import GeneralJudgement
 
 FEED_BLOCKS = 5
 FREE_TRIALS, GROWN = 2, 1.5

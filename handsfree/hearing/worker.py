@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from handsfree import sound_card
 from handsfree.hearing.enrolment.voice import EnrolledVoice
-from handsfree.hearing.general.weights import GeneralPlan
+from handsfree.hearing.freed_memory import give_back_memory
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
@@ -30,6 +30,9 @@ from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 from handsfree.supervisor import Supervisor
+
+if TYPE_CHECKING:  # where it is not asked, none of it is loaded
+    from handsfree.hearing.general.weights import GeneralPlan
 
 HEARTBEAT_S = 0.25
 """How often the child says that it lives."""
@@ -294,10 +297,13 @@ def recogniser_of(
     voice: EnrolledVoice | None = None,
 ) -> UtteranceRecogniser:
     """Make the recogniser; its native libraries are loaded only where this is called."""
-    from handsfree.hearing.general.member import GeneralMember  # noqa: PLC0415 - see above
-    from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415
+    from handsfree.hearing.recogniser import Recogniser  # noqa: PLC0415 - see above
 
-    return Recogniser(model_folder, pronunciations, None if general is None else GeneralMember(general), voice)
+    if general is None:
+        return Recogniser(model_folder, pronunciations, None, voice)
+    from handsfree.hearing.general.member import GeneralMember  # noqa: PLC0415
+
+    return Recogniser(model_folder, pronunciations, GeneralMember(general), voice)
 
 
 def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float) -> None:
@@ -338,6 +344,8 @@ def _listen(pipe: Connection, listener: Listener, source: SoundSource, at_ms: in
         events = list(listener.hear(block))
         for event in events:
             pipe.send(event)
+        if events:
+            give_back_memory()  # after it was told, so that nothing waits
         at_ms = block.start_ms + BLOCK_MS
         lost_blocks += block.overflow
         # Also after each event, so that a successor does not hear it again.

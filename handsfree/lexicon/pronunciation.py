@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import lzma
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
@@ -25,22 +26,45 @@ PHONES: Final = (
 
 
 @cache
-def _dictionary() -> Mapping[str, str]:
-    folder = files("handsfree.lexicon").joinpath("dictionary")
-    listing = lzma.decompress(folder.joinpath("cmudict.xz").read_bytes()).decode()
-    listing += folder.joinpath("trade.txt").read_text(encoding="utf-8")
-    return dict(line.split(" ", 1) for line in listing.splitlines())
+def _dictionary() -> bytes:
+    """Return the dictionary as it is written, a word a line: as words of Python it takes ten times the memory.
+
+    Lines are in the order of their words; a further way to say "word" stands below it as "word(2)".
+    """
+    return lzma.decompress(files("handsfree.lexicon").joinpath("dictionary", "cmudict.xz").read_bytes())
+
+
+@cache
+def _trade_words() -> Mapping[str, Phones]:
+    listing = files("handsfree.lexicon").joinpath("dictionary", "trade.txt").read_text(encoding="utf-8")
+    return {word: tuple(phones) for word, *phones in map(str.split, listing.splitlines())}
+
+
+def _begin_of(listing: bytes, place: int) -> int:
+    """Return where the line begins in which a place lies."""
+    return listing.rfind(b"\n", 0, place) + 1
+
+
+def _word_at(listing: bytes, begin: int) -> bytes:
+    """Return the word of a line, without the number of a further way to say it."""
+    return listing[begin : listing.index(b" ", begin)].partition(b"(")[0]
 
 
 @lru_cache(maxsize=8192)
 def _in_dictionary(word: str) -> tuple[Phones, ...]:
-    """Return every way to say a word, the commonest first; the further ones stand as "word(2)", "word(3)"."""
+    """Return every way to say a word, the commonest first."""
+    if word in _trade_words():
+        return (_trade_words()[word],)
+    listing, wanted = _dictionary(), word.encode()
+    place = bisect_left(
+        range(len(listing)), wanted, key=lambda place: _word_at(listing, _begin_of(listing, place))
+    )
+    begin = _begin_of(listing, place)
     found: dict[Phones, None] = {}
-    key, number = word, 1
-    while key in _dictionary():
-        found[tuple(_dictionary()[key].split())] = None
-        number += 1
-        key = f"{word}({number})"
+    while begin < len(listing) and _word_at(listing, begin) == wanted:
+        end = listing.index(b"\n", begin)
+        found[tuple(listing[begin:end].decode().split()[1:])] = None
+        begin = end + 1
     return tuple(found)
 
 
@@ -96,6 +120,7 @@ class Pronunciations:
     def nearest(self, word: str, count: int = 3) -> tuple[str, ...]:
         """Return known words written most like this one."""
         first = word[:1].lower()
-        every = (*self.spelled, *(_dictionary() if self.dictionary else ()))
+        listed = [line.split(" ", 1)[0] for line in _dictionary().decode().splitlines()] if self.dictionary else []
+        every = (*self.spelled, *listed, *(_trade_words() if self.dictionary else ()))
         known = [entry for entry in every if entry[:1] == first and "(" not in entry]
         return tuple(difflib.get_close_matches(word.lower(), known, n=count, cutoff=0.6))

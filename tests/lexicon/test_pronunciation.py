@@ -24,7 +24,19 @@ def test_a_word_may_be_said_in_several_ways():
 
 
 def test_every_phone_of_the_dictionary_is_known():
-    assert {phone for said in _dictionary().values() for phone in said.split()} == set(PHONES)
+    lines = _dictionary().decode().splitlines()
+    assert {phone for line in lines for phone in line.split()[1:]} == set(PHONES)
+
+
+def test_every_way_that_the_dictionary_lists_is_found_in_its_order():
+    """Against the lines of its own file, every 97th and both ends."""
+    listed: dict[str, list[tuple[str, ...]]] = {}
+    for word, *phones in map(str.split, _dictionary().decode().splitlines()):
+        listed.setdefault(word.partition("(")[0], []).append(tuple(phones))
+    words = list(listed)
+    for word in {*words[::97], words[0], words[-1]}:
+        assert Pronunciations().of(word) == tuple(dict.fromkeys(listed[word]))
+    assert Pronunciations().of("zero(2)") == ()
 
 
 def test_a_spelled_out_word_is_said_as_spelled_only():

@@ -13,8 +13,8 @@ from itertools import islice
 from typing import Final
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
+from handsfree.hearing.freed_memory import give_back_memory
 from handsfree.hearing.general.ahead import Ahead, Listened, SpeechNetwork, listened
-from handsfree.hearing.general.made_ready import give_back_memory
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.general.scoring import Begun, Places, TooLateError, scored, summed

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import ctypes
 import hashlib
 import platform
 import subprocess
@@ -54,9 +53,3 @@ def _sums_whole_rows() -> bool:
     with contextlib.suppress(OSError):
         return "vnni" in Path("/proc/cpuinfo").read_text(encoding="utf-8", errors="replace")
     return False
-
-
-def give_back_memory() -> None:
-    """Let the system have what was freed: loading leaves 50 MB that the C library would keep, an utterance 20."""
-    with contextlib.suppress(OSError, AttributeError, TypeError):  # where it has no such function
-        ctypes.CDLL(None).malloc_trim(0)

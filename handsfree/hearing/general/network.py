@@ -10,7 +10,8 @@ from typing import Any, Final
 import numpy as np
 import onnxruntime
 
-from handsfree.hearing.general.made_ready import LISTENING, TABLE, WRITING, give_back_memory, made_ready
+from handsfree.hearing.freed_memory import give_back_memory
+from handsfree.hearing.general.made_ready import LISTENING, TABLE, WRITING, made_ready
 from handsfree.hearing.general.pieces import BEGIN
 from handsfree.hearing.general.scoring import Floats, Progress, followed
 from handsfree.hearing.resampling import RATE, Samples

@@ -16,9 +16,9 @@ def _words_by_start() -> dict[str, list[tuple[str, Phones]]]:
     from handsfree.lexicon.pronunciation import _dictionary  # noqa: PLC0415 - the list of all words
 
     found: dict[str, list[tuple[str, Phones]]] = {}
-    for word, phones in _dictionary().items():
+    for word, *phones in map(str.split, _dictionary().decode().splitlines()):
         if word.isalpha() and word.islower():
-            found.setdefault(word[0], []).append((word, tuple(phones.split())))
+            found.setdefault(word[0], []).append((word, tuple(phones)))
     return found
 
 
