@@ -111,7 +111,7 @@ def main() -> None:
         for call in sorted(todo, key=lambda call: call.place):  # a grammar costs as much as some calls
             for each, ratio in product(bounds, RATIOS):
                 more = "".join(f"--{one}\n" for one in each.split(",") if one)
-                with patch.object(grammars, "_BOUNDED", grammars._BOUNDED + more):
+                with patch.object(grammars, "_FEW_PATHS", grammars._FEW_PATHS + more):
                     played.append(_played(ears[each], each, call, ratio, stage(call, ratio)))
                 if file is not None:
                     file.write(json.dumps(asdict(played[-1])) + "\n")
