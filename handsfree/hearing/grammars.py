@@ -39,8 +39,8 @@ _BOUNDED: Final = "--max-mem=1000000\n"
 _FEW_PATHS: Final = "--max-active=1500\n"
 """Of a strict grammar so many paths are followed: with more, lattices reach 1 MB, and no decision is another.
 
-Narrower lattices (`lattice-beam`) would hide who comes next: 8 of it are a lead of 3.4, and values must lead by 3.25
-(`python -m tests.bench.hearing.lattices`).
+Narrower lattices (`lattice-beam`) would hide who comes next: 8 of it are a lead of 3.4, and values must lead by
+3.25 (`python -m tests.bench.hearing.lattices`).
 """
 
 

@@ -24,7 +24,7 @@ from tests.bench.hearing.measures import Played, calibration_error, told, wrong_
 from tests.bench.hearing.mixtures import RATIOS, Mixer
 
 TRIES = {"single words", "telephone digits", "an4/test strings", "held-out strings", "joined readings"}
-_JUDGING = {"strict", "phrase lists"}
+_JUDGING = {"strict", "third opinion", "phrase lists"}
 """The ears that say how sure they are."""
 _TOLD = {"single words": {"single words"}, "readings": {"joined readings", "held-out strings", "an4/test strings"}}
 RIVALS_MOST = 150
@@ -53,11 +53,17 @@ def ratios(task: str) -> Sequence[float | None]:
     return RATIOS if task in TRIES else (15.0,) if "phrases" in task else (None,)
 
 
-def play(ear_name: str, ear: ears.Ear, listed: Sequence[material.Clip], mixer: Mixer) -> list[Played]:
-    """Play clips to an ear."""
+def play(
+    ear_name: str,
+    ear: ears.Ear,
+    listed: Sequence[material.Clip],
+    mixer: Mixer,
+    levels: Sequence[float] | None = None,
+) -> list[Played]:
+    """Play clips to an ear, at some levels of noise only where these are given."""
     played = []
     for clip in listed:
-        for ratio in ratios(clip.task):
+        for ratio in [each for each in ratios(clip.task) if levels is None or each in levels]:
             sound = mixer(clip, ratio)
             begin = time.perf_counter()
             heard = ear(sound, clip.grammar)
@@ -168,6 +174,13 @@ def main() -> None:
     parser.add_argument("--ears", nargs="*", default=["strict", "phrase lists", "pocketsphinx", "whisper"])
     parser.add_argument("--whisper", type=Path, help="a folder with Whisper weights for faster-whisper")
     parser.add_argument("--most", type=int, default=10_000, help="clips of a task")
+    parser.add_argument(
+        "--pieces", type=int, default=1, help="play in so many pieces; --again tells of them together"
+    )
+    parser.add_argument("--piece", type=int, default=0, help="which one")
+    parser.add_argument(
+        "--ratios", nargs="*", type=float, help="of what is for us, these levels of noise only, in dB"
+    )
     parser.add_argument("--to", type=Path, default=Path("hearing-bench"))
     parser.add_argument("--accuracy", type=Path, help="write what the sound check tells of to this file")
     parser.add_argument("--again", type=Path, nargs="+", help="tables and picture of answers that were saved")
@@ -187,6 +200,7 @@ def main() -> None:
     print({task: len(listed) for task, listed in by_task.items()}, flush=True)
     makers = {
         "strict": lambda: ears.strict(given.model),
+        "third opinion": lambda: ears.with_third_opinion(given.model),
         "phrase lists": lambda: ears.phrase_lists(given.model),
         "pocketsphinx": ears.pocketsphinx,
         "whisper": lambda: ears.whisper(given.whisper),
@@ -202,7 +216,7 @@ def main() -> None:
             if name in {"pocketsphinx", "whisper"} and task not in TRIES:
                 continue
             most = min(given.most, RIVALS_MOST if name == "whisper" else given.most)
-            played += play(name, ear, listed[:most], Mixer(part))
+            played += play(name, ear, listed[:most][given.piece :: given.pieces], Mixer(part), given.ratios)
         with (given.to / "answers.jsonl").open("w", encoding="utf-8") as file:  # some ears take an hour
             file.writelines(json.dumps(asdict(one)) + "\n" for one in played)
         print(f"{name}: done", flush=True)

@@ -13,14 +13,21 @@ import vosk
 
 from handsfree.hearing.alternatives import Hypothesis, ScoreCalibration, from_scored
 from handsfree.hearing.ending import unfinished_too, whole_sentences
+from handsfree.hearing.general.member import GeneralMember
+from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.grammars import phrase_list
 from handsfree.hearing.graph import UNKNOWN, Tuning
 from handsfree.hearing.recogniser import Recogniser
+from handsfree.hearing.utterance import UNMEASURED_DB, Utterance
 from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.meaning import Answer, HazardSaid
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import english
-from handsfree.session.fusion import LEAST_CONFIDENCE, hazard_called
+from handsfree.session.fusion import LEAST_CONFIDENCE, choose_by_sound, hazard_called
+from handsfree.session.general_judgement import sound_scores
+from handsfree.session.how_sure import how_sure
 from handsfree.session.margins import MARGINS
+from handsfree.visit.hearing import heard_from
 
 Words = tuple[str, ...]
 
@@ -60,6 +67,54 @@ def strict(model: Path) -> Ear:
         ended = time.perf_counter()
         alternatives = whole_sentences(ears.finish(), grammar)
         return replace(_best(alternatives), after=time.perf_counter() - ended)
+
+    return hear
+
+
+@dataclass(frozen=True)
+class _AsSaid:
+    """A grammar whose sentences mean themselves, as the session asks it."""
+
+    automaton: WordAutomaton
+
+    def read(self, words: Words) -> tuple[Answer, ...]:
+        """Return the sentence."""
+        return (Answer(" ".join(words)),) if self.automaton.accepts(words) else ()
+
+
+def with_third_opinion(model: Path) -> Ear | None:
+    """Our model and the general recogniser, weighed and judged as on a visit; None without its weights.
+
+    It is waited for, and hears no noise before the clip.
+    """
+    plan = GeneralPlan.of(english())
+    if plan is None:
+        return None
+    member = GeneralMember(replace(plan, threads=1))
+    member.wait().patient()
+    ears, known = Recogniser(model, general=member), Pronunciations()
+
+    def hear(sound: bytes, grammar: WordAutomaton) -> Heard:
+        ears.listen_for(unfinished_too(grammar))
+        for begin in range(0, len(sound), _BLOCK_BYTES):
+            ears.feed(sound[begin : begin + _BLOCK_BYTES])
+        ended = time.perf_counter()
+        samples = np.frombuffer(sound, "<i2")
+        alternatives = whole_sentences(ears.finish(), grammar)
+        weighed, judgement = ears.weigh(samples, alternatives, grammar, np.zeros(0, np.int16))
+        after = time.perf_counter() - ended
+        utterance = Utterance(
+            weighed, (), 0, 0, False, False, False, UNMEASURED_DB, UNMEASURED_DB, 0, samples, judgement
+        )
+        recorded = heard_from(utterance, 0, 0, grammar.identity, None)
+        chosen = choose_by_sound(english(), known, _AsSaid(grammar), recorded)
+        ranked = sorted(zip(sound_scores(recorded), weighed, strict=True), key=lambda each: -each[0])
+        guess = next((one.text for _, one in ranked if UNKNOWN not in one.text), ())
+        stop = chosen.meaning.hazard if isinstance(chosen.meaning, HazardSaid) else None
+        sure = how_sure(recorded) or 0
+        if chosen.meaning is None:
+            return Heard((), 0.0, guess, after=after)
+        return Heard(chosen.words, float(sure), guess, not chosen.doubt, stop, after)
 
     return hear
 
