@@ -110,7 +110,7 @@ def with_third_opinion(model: Path) -> Ear | None:
         chosen = choose_by_sound(english(), known, _AsSaid(grammar), recorded)
         ranked = sorted(zip(sound_scores(recorded), weighed, strict=True), key=lambda each: -each[0])
         guess = next((one.text for _, one in ranked if UNKNOWN not in one.text), ())
-        stop = chosen.meaning.hazard if isinstance(chosen.meaning, HazardSaid) else None
+        stop = chosen.meaning.name if isinstance(chosen.meaning, HazardSaid) else None
         sure = how_sure(recorded) or 0
         if chosen.meaning is None:
             return Heard((), 0.0, guess, after=after)

@@ -15,7 +15,7 @@ from tests.bench.hearing.mixtures import RATIOS
 
 _TASKS = ("single words", "telephone digits", "joined readings", "held-out strings", "an4/test strings")
 
-_COLOURS = {"strict": "C0", "phrase lists": "C1", "pocketsphinx": "C2", "whisper": "C3"}
+_COLOURS = {"strict": "C0", "third opinion": "C4", "phrase lists": "C1", "pocketsphinx": "C2", "whisper": "C3"}
 
 
 def draw(played: Sequence[Played], to: Path) -> None:
