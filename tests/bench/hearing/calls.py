@@ -31,6 +31,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import Values
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
@@ -39,6 +40,7 @@ from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.loudness import active_power, gains
 from models.training.split import Part, of_speaker
+from tests.bench.hearing import new_words
 from tests.bench.hearing.conditions import CONDITIONS
 from tests.bench.hearing.material import RATE, ROOT, close, flite
 
@@ -102,6 +104,11 @@ def places() -> dict[str, Place]:
             name = question.kind
         if name is not None:
             found.setdefault(name, Place(name, placed.id, question, grammar))
+    for at in hearing_of(new_words.procedure(), english()).grammars:
+        if at.question.kind == "choice":
+            found[f"new words {at.placed.id}"] = Place(
+                f"new words {at.placed.id}", at.placed.id, at.question, at.grammar
+            )
     return found
 
 
@@ -307,6 +314,18 @@ def phrases(_: Path, part: Part) -> Iterator[Call]:
         before |= texts
 
 
+def phrases_of_new_words(_: Path, part: Part) -> Iterator[Call]:
+    """Phrases with words that nobody taught our networks, by synthetic voices, each at its question."""
+    for number, texts in enumerate(new_words.PHRASES):
+        for text in texts:
+            for voice in voices(part):
+                sound: Callable[[], np.ndarray] = lambda voice=voice, text=text: spoken(voice, text)  # noqa: E731
+                at = f"new words asked-{number}"
+                yield Call(
+                    "new words", f"{voice} {text}", voice, tuple(text.split()), at, sound, ratios=(10.0, 0.0)
+                )
+
+
 def answers(speech: Path, part: Part) -> Iterator[Call]:
     """A "yes", "no" or "repeat" of people at a confirmation and a read-back, where it is an answer."""
     for number, one in enumerate(recordings.an4(speech, part)):
@@ -328,7 +347,7 @@ def conditions(speech: Path, part: Part) -> Iterator[Call]:
 TASKS: dict[str, Callable[[Path, Part], Iterable[Call]]] = {
     "digits": digits, "numbers": numbers, "rows": rows, "people-rows": people_rows, "answers": answers,
     "conditions": conditions, "talk": talk, "stops": stops, "phrases": phrases,
-    "long-stops": long_stops,
+    "long-stops": long_stops, "new-words": phrases_of_new_words,
 }  # fmt: skip
 
 
@@ -381,7 +400,7 @@ class Ears:
         self._member = None if plan is None else GeneralMember(replace(plan, threads=1))
         if self._member is not None:
             self._member.wait().patient()
-        self._recogniser = Recogniser(model, general=self._member)
+        self._recogniser = Recogniser(model, Pronunciations(new_words.procedure().words), self._member)
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""

@@ -51,9 +51,7 @@ def without(heard: Heard) -> Heard:
 
 def outcome(found: Found, judge: Judge) -> str:
     """Return what a visit does with a call, all its utterances together; the gravest counts."""
-    place = calls.places()[found["place"]]
-    grammar = plan().grammar(place.question, place.gate)
-    state = State(status="running", gate=place.gate, question=place.question)
+    grammar, state = _asked(found)
     said = set(grammar.read(found["words"]))
     seen = set()
     for each in found["heard"]:
@@ -71,6 +69,22 @@ def outcome(found: Found, judge: Judge) -> str:
         else:
             seen.add(RIGHT if one.meaning in said else WRONG)
     return next((kind for kind in (STOPPED, WRONG, ASKED, RIGHT) if kind in seen), MISSED)
+
+
+def understood(found: Found, judge: Judge) -> bool:
+    """Say whether what was said is what a visit takes a call for, at once or by asking."""
+    grammar, state = _asked(found)
+    said = set(grammar.read(found["words"]))
+    heard = [Heard.model_validate(each) for each in found["heard"]]
+    weighed = heard if judge == "both" else map(without, heard)
+    return any(choose(plan(), state, grammar, one).meaning in said for one in weighed)
+
+
+def _asked(found: Found) -> tuple[Grammar, State]:
+    place = calls.places()[found["place"]]
+    known = place.gate in plan().procedure.gates
+    grammar = plan().grammar(place.question, place.gate) if known else place.grammar
+    return grammar, State(status="running", gate=place.gate, question=place.question)
 
 
 def _by_the_third(heard: Heard, grammar: Grammar, said: set[Meaning]) -> str:
@@ -91,7 +105,8 @@ def tell(found: Sequence[Found]) -> None:
     groups: dict[tuple[str, str, float], list[Found]] = defaultdict(list)
     for one in found:
         ratio = 99.0 if one["ratio"] is None else one["ratio"]
-        groups[one["task"], one["place"], -ratio].append(one)
+        place = "its question" if one["task"] == "new words" else one["place"]
+        groups[one["task"], place, -ratio].append(one)
     taken = {judge: Counter[str]() for judge in JUDGED}
     for (task, place, ratio), here in sorted(groups.items()):
         level = "clean" if ratio == -99 else f"{-ratio:.0f} dB"
@@ -101,7 +116,8 @@ def tell(found: Sequence[Found]) -> None:
         for judge, name in JUDGED.items():
             counts = Counter(outcome(one, judge) for one in here)
             taken[judge].update(counts if here[0]["words"] and task != "stop" else {})
-            print(f"  {name}: {_told(counts, here, hours)}")
+            right = "" if judge == "third" or not here[0]["words"] else _understood(here, judge)
+            print(f"  {name}: {_told(counts, here, hours)}{right}")
     doubted = in_doubt(found)
     for judge, counts in taken.items():
         all_taken = counts[RIGHT] + counts[WRONG]
@@ -116,6 +132,10 @@ def tell(found: Sequence[Found]) -> None:
         for one in clear:
             print(f"    {one['task']}, {one['name']}, {one['ratio']}: {' '.join(one['words'])}")
     print(f"labels in doubt, since in quiet both hear the same other answer clearly: {sorted(doubted)}")
+
+
+def _understood(here: Sequence[Found], judge: Judge) -> str:
+    return f"; understood {told(sum(understood(one, judge) for one in here), len(here))}"
 
 
 def in_doubt(found: Sequence[Found]) -> frozenset[str]:

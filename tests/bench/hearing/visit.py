@@ -53,6 +53,7 @@ def main() -> None:
     parser.add_argument("--alone", action="store_true", help="without the third opinion")
     parser.add_argument("--hours", type=float, default=6.0)
     parser.add_argument("--every", type=int, default=1, help="play every so many-th call only")
+    parser.add_argument("--skip", type=int, default=0, help="begin with a later call")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--to", type=Path)
     parser.add_argument("--picture", type=Path, help="with tell: draw what it tells, too")
@@ -66,7 +67,7 @@ def main() -> None:
     part = Part(given.part)
     _made.update(speech=given.speech, part=part, general=given.general_model, model=given.model, alone=given.alone)
     if given.what in {"whole", "hear"}:
-        work = calls.listed(given.speech, part, given.tasks)[:: given.every]
+        work = calls.listed(given.speech, part, given.tasks)[given.skip :: given.every]
         heard = given.to / "calls.jsonl.gz" if given.what == "whole" else given.to
         _play("hear", work, heard, given.jobs)
     if given.what in {"whole", "talk"}:
