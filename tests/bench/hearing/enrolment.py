@@ -1,11 +1,12 @@
-"""What a minute of enrolment gives: `python -m tests.bench.hearing.enrolment --part final`.
+"""What a minute of enrolment gives: `python -m tests.bench.hearing.enrolment --part final [--third-opinion]`.
 
 Prints for each speaker and noise what a visit does at the question for CO without an enrolment and with it: best
 guess right, taken at once rightly and wrongly, asked. People: one telephone speaker of each part, who recorded the
 ten digits alone, fifty times each: three calls of each enrol, others are heard, alone and joined to two or three
 figures. They never said "thirty", "oh" or "eleven", so these are not enrolled, and an enrolment says nothing of
 them: "among figures" leaves them out of what was heard, on both sides. Voices: synthetic ones that no network of
-ours was taught by read all forty texts; numbers to 99 are then heard at another speed.
+ours was taught by read all forty texts; numbers to 99 are then heard at another speed. With `--third-opinion` that
+is asked too, on both sides.
 """
 
 from __future__ import annotations
@@ -20,15 +21,21 @@ from typing import Any
 
 import numpy as np
 
+from handsfree.events.inputs import Heard
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.enrolment.reading import texts, words_of
 from handsfree.hearing.enrolment.voice import WEIGHT, EnrolledVoice, EnrolledWord
+from handsfree.hearing.general.judging import GeneralScorer
+from handsfree.hearing.general.member import GeneralMember
+from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import Recording
 from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.procedure.languages import english
+from handsfree.session.general_judgement import sound_scores
 from handsfree.visit.hearing import heard_from
 from models.training import recordings
 from models.training.split import Part
@@ -141,30 +148,43 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--part", choices=["tune", "final"], default="final")
     parser.add_argument("--count", type=int, default=50, help="so many calls of each kind by people")
+    parser.add_argument("--third-opinion", action="store_true")
+    parser.add_argument("--only-people", action="store_true")
+    parser.add_argument("--ratios", nargs="*", type=float, help="levels of noise in dB; clean, 10 and 0 without")
     parser.add_argument("--weights", nargs="*", type=Decimal, default=[WEIGHT])
     given = parser.parse_args()
     part, place = Part(given.part), calls.places()["co"]
     ears, stage = Ears(ROOT / "models" / "english"), calls.Stage(SPEECH, part)
-    identity = place.grammar.automaton.identity
+    grammar = place.grammar.automaton
+    plan = GeneralPlan.of(english()) if given.third_opinion else None
+    assert plan is not None or not given.third_opinion, "the weights of the general recogniser are not installed"
+    third = None if plan is None else GeneralMember(replace(plan, threads=1)).wait()
+    if third is not None:
+        third.patient()
+    ratios = RATIOS if given.ratios is None else given.ratios
     print("best guess right, at once right, at once wrong, asked or missed: without | with an enrolment")
-    for speaker in (*people(part, given.count), *voices(part)):
+    for speaker in (*people(part, given.count), *([] if given.only_people else voices(part))):
         said = enrolled(ears, speaker, stage)
         alike, of = EnrolledVoice(said).likest_to_themselves()
         print(f"{speaker.name}: {len(said)} words enrolled, {alike} of {of} said twice likest to themselves")
         ways = [None, *(EnrolledVoice(said, weight=weight) for weight in given.weights)]
         found: dict[tuple[str, float | None], list[Counter[str]]] = {}
         for number, (task, words, sound) in enumerate(speaker.called):
-            for ratio in RATIOS:
+            for ratio in ratios:
                 call = calls.Call(task, f"{speaker.name} {number}", speaker.name, (), "co", sound)
-                utterances = [
-                    (one, ears.weighable) for one in _heard(ears, place.grammar.automaton, stage(call, ratio))
-                ]
+                utterances = [(one, ears.weighable) for one in _heard(ears, grammar, stage(call, ratio))]
                 for among, listed in KINDS[task].items():
                     cells = found.setdefault((f"{task}{among}", ratio), [Counter() for _ in ways])
                     for way, cell in zip(ways, cells, strict=True):
-                        heard = [_weighed(one, way, listed, identity, *what) for one, what in utterances]
+                        heard = [_weighed(one, way, listed, grammar, third, *what) for one, what in utterances]
                         shape = {"place": "co", "words": words.split(), "heard": heard}
-                        cell.update([outcome(shape, third=False), *["best"] * _guessed(heard, words), "of"])
+                        cell.update(
+                            [
+                                outcome(shape, "ours" if third is None else "both"),
+                                *["best"] * _guessed(heard, words),
+                                "of",
+                            ]
+                        )
         for (task, ratio), cells in found.items():
             level = "clean" if ratio is None else f"{ratio:.0f} dB"
             print(f"  {task:37s}{level:6s}of {cells[0]['of']:3d}: {' | '.join(map(told, cells))}", flush=True)
@@ -174,20 +194,32 @@ def _weighed(
     one: Utterance,
     voice: EnrolledVoice | None,
     listed: frozenset[str] | None,
-    identity: str,
+    grammar: WordAutomaton,
+    third: GeneralScorer | None,
     samples: Samples,
     heard: tuple[Hypothesis, ...],
     noise: Samples,
 ) -> dict[str, Any]:
     """Return what is recorded of an utterance, as far as its words are listed."""
-    kept = tuple(each for each in heard if listed is None or listed.issuperset(each.text))
-    changed = replace(one, alternatives=kept if voice is None else voice.weighed(samples, kept, noise))
-    return heard_from(changed, 0, 0, identity, None).model_dump(mode="json")
+    kept = _listed(heard, listed)
+    alternatives = kept if voice is None else voice.weighed(samples, kept, noise)
+    judgement = None
+    if third is not None:
+        alternatives, judgement = third.weigh(samples, alternatives, grammar, noise)
+    changed = replace(one, alternatives=_listed(alternatives, listed), judgement=judgement)
+    return heard_from(changed, 0, 0, grammar.identity, None).model_dump(mode="json")
+
+
+def _listed(heard: tuple[Hypothesis, ...], listed: frozenset[str] | None) -> tuple[Hypothesis, ...]:
+    return tuple(each for each in heard if listed is None or listed.issuperset(each.text))
 
 
 def _guessed(heard: Sequence[dict[str, Any]], words: str) -> bool:
-    listed = [[word["word"] for word in one["words"]] for each in heard[:1] for one in each["alternatives"]]
-    return next((one for one in listed if "[unk]" not in one), []) == words.split()
+    for each in heard[:1]:
+        known = Heard.model_validate(each)
+        ranked = sorted(zip(sound_scores(known), known.alternatives, strict=True), key=lambda one: -one[0])
+        return next((one.text for _, one in ranked if UNKNOWN not in one.text), ()) == tuple(words.split())
+    return False
 
 
 if __name__ == "__main__":
