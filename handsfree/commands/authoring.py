@@ -31,8 +31,8 @@ from handsfree.procedure.proofs.stories import told_shortly
 from handsfree.procedure.review import Review, ReviewNote, reviewed
 from handsfree.procedure.schema import schema_text, sheet_schema_text, table_schema_text
 from handsfree.procedure.sheets import load_sheets
-from handsfree.procedure.template import sheet_template, stories_template, template
-from handsfree.procedure.trades import trade_data_asked
+from handsfree.procedure.template import sheet_template, stories_template, template, trade_template
+from handsfree.procedure.trades import BESIDE, trade_data_asked
 from handsfree.shipped import example_job_sheet, file_or_shipped
 from handsfree.trades import DEFAULT_TRADE
 
@@ -109,9 +109,36 @@ def new_procedure(
         bool, typer.Option("--example", help="With --sheet job: two invented sheets, to try a visit with.")
     ] = False,
     trade: Annotated[str, typer.Option("--trade", help="The trade it belongs to.")] = DEFAULT_TRADE,
+    new_trade: Annotated[
+        str | None, typer.Option("--new-trade", help="A trade of your own instead: the folder trades/NAME.")
+    ] = None,
     into: _Into = None,
 ) -> None:
-    """Write a new procedure to start from, whole and proven; or a sheet, or its schema."""
+    """Write a new procedure to start from, whole and proven; or a sheet, or its schema, or a trade of your own."""
+    if new_trade is not None:
+        if name is not None or sheet is not None:
+            raise Problem("a new trade is a folder of its own", remedy="give --new-trade NAME alone")
+        _new_trade(new_trade, into or Path())
+        return
+    _refuse_mixed(name, sheet, into, stories=stories, schema=schema, example=example)
+    near = Path() if into is None else into.parent
+    if stories:
+        text = stories_template(str(name))
+    elif example and into is not None:
+        text = _example(into, trade)
+    elif schema:
+        text = sheet_schema_text(str(sheet), trade_data_asked(trade, None, near))
+    else:
+        text = sheet_template(sheet, trade, near) if sheet is not None else template(str(name), trade, near)
+    if into is not None and into.exists():
+        raise Problem("this file is there already", where=str(into), remedy="choose another name")
+    _write(text, into)
+
+
+def _refuse_mixed(
+    name: str | None, sheet: str | None, into: Path | None, *, stories: bool, schema: bool, example: bool
+) -> None:
+    """Raise Problem where what is asked of `template` does not go together."""
     if (name is None) == (sheet is None):
         raise Problem("a new file is a procedure or a sheet", remedy="give a NAME, or --sheet job or appliance")
     if stories and name is None:
@@ -121,23 +148,23 @@ def new_procedure(
                       "handsfree language --schema")  # fmt: skip
     if example and (sheet != "job" or schema or into is None):
         raise Problem("the invented sheets are two files", remedy="give --sheet job --example --into FILE")
-    if stories:
-        text = stories_template(str(name))
-    elif example and into is not None:
-        text = _example(into, trade)
-    elif schema:
-        text = sheet_schema_text(str(sheet), trade)
-    else:
-        text = sheet_template(sheet, trade) if sheet is not None else template(str(name), trade)
-    if into is not None and into.exists():
-        raise Problem("this file is there already", where=str(into), remedy="choose another name")
-    _write(text, into)
+
+
+def _new_trade(name: str, into: Path) -> None:
+    """Write the folder of a new trade into `trades` of a folder."""
+    folder, files = into / BESIDE / name, trade_template(name)
+    if folder.exists():
+        raise Problem("this folder is there already", where=str(folder), remedy="choose another name")
+    for file, text in files.items():
+        (folder / file).parent.mkdir(parents=True, exist_ok=True)
+        write_text(folder / file, text)
+    typer.echo(f"written to {folder}: {', '.join(files)}")
 
 
 def _example(into: Path, trade: str) -> str:
     """Return the invented job sheet of a trade, and write the appliance sheet that it names beside `into`."""
-    job = trade_data_asked(trade).example or example_job_sheet()
-    sheets, (text, appliance) = load_sheets(job)
+    of = trade_data_asked(trade, None, into.parent)
+    sheets, (text, appliance) = load_sheets(of.example or example_job_sheet(), of)
     beside = into.parent / sheets.job.appliance
     for file in (into, beside):
         if file.exists():

@@ -36,7 +36,7 @@ def instrument_command(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of text, one row a line.")] = False,
 ) -> None:
     """Try a mapping: read an instrument's lines by it; tell what is read and what is left out."""
-    quantities = trade_data_asked(trade).quantities
+    quantities = trade_data_asked(trade, None, mapping.parent).quantities
     file = load_mapping(mapping, {name: known.unit for name, known in quantities.items()})
     units = {one.quantity: one.unit for one in file.mapping.columns}
     count, left_out = 0, list[UnreadLine]()

@@ -134,7 +134,7 @@ def _appliance_beside(file: Path, interview: Interview) -> Path:
 def make_appliance_sheet(file: Path, trade: str, visit: Path | None = None) -> None:
     """Ask for the maker's data in the order of a manual, and say what a visit lacks without a figure."""
     _is_new(file)
-    interview, of = Interview(file), trade_data_asked(trade)
+    interview, of = Interview(file), trade_data_asked(trade, None, file.parent)
     content = interview.lead(partial(_walk, NewApplianceSheet(of, _needs(visit, of)), interview))
     _write(file, content)
     interview.done()

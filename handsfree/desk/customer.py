@@ -29,7 +29,6 @@ from handsfree.gates.outcomes import NOT_DONE
 from handsfree.lexicon.catalogue import sentence_case
 from handsfree.trades.calculation import MISSING
 from handsfree.trades.figures import Figure
-from handsfree.trades.registry import trade
 
 _WENT_BACK = "went back"
 
@@ -171,7 +170,7 @@ def _figures(evidence: Evidence) -> dict[int, tuple[Figure, ...]]:
     plan = evidence.recorded.plan
     if plan is None:
         return {}
-    work_out = trade(evidence.recorded.trade).figures
+    work_out = plan.trade.figures
     told = {id(group): group for pair in evidence.pairs for group in (pair.found, pair.left, pair.last) if group}
     return {key: work_out(plan.sheets, _values(evidence, group)) for key, group in told.items()}
 
@@ -263,7 +262,8 @@ def _value(evidence: Evidence, verdict: ev.VerdictGiven) -> str:
 
 
 def _unit(evidence: Evidence, verdict: ev.VerdictGiven) -> str:
-    known = trade(evidence.recorded.trade).calculations.get(verdict.calculation)
+    plan = evidence.recorded.plan
+    known = None if plan is None else plan.trade.calculations.get(verdict.calculation)
     return "" if known is None or known.unit is None else wording.unit(known.unit)
 
 

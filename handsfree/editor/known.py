@@ -14,10 +14,9 @@ from handsfree.gates.when import NOT_COME_TO
 from handsfree.problem import Problem
 from handsfree.procedure.branching import facts_with_choices
 from handsfree.procedure.sheets import model_of
-from handsfree.procedure.trades import TradeData, known_trades, trade_data
+from handsfree.procedure.trades import TradeData, trade_data, trade_data_asked
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.calculation import Calculation
-from handsfree.trades.registry import trade
 
 MOST_INCLUDED = 40
 """Included files that are looked into."""
@@ -34,13 +33,15 @@ class KnownNames:
     @property
     def trade(self) -> TradeData:
         """The trade that the file names, where it is one."""
-        named = str(self.content.get("trade", DEFAULT_TRADE))
-        return trade_data(named if named in known_trades() else DEFAULT_TRADE)
+        try:
+            return trade_data_asked(str(self.content.get("trade", DEFAULT_TRADE)), None, self.folder, self.read)
+        except Problem:
+            return trade_data(DEFAULT_TRADE)
 
     @property
     def calculations(self) -> Mapping[str, Calculation]:
         """The trade's calculations."""
-        return trade(self.trade.name).calculations
+        return self.trade.functions.calculations
 
     @property
     def gates(self) -> dict[str, str]:

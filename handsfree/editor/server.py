@@ -97,8 +97,8 @@ class ProcedureServer(LanguageServer):
         if not _PROCEDURE.search(text):
             return {path: []}, set()
         review = reviewed(path, self.read)
-        documents = review.report.procedure.documents if review.report else ()
-        return _by_file(path, review.notes()), {Path(one.file) for one in documents} - {path}
+        sources = review.report.procedure.sources if review.report else ()
+        return _by_file(path, review.notes()), {Path(one.file) for _, one in sources} - {path}
 
     def forget(self, uri: str) -> None:
         """Tell nothing more of a file that was closed."""
@@ -167,7 +167,7 @@ def _story_notes(
         procedure = load_procedure(procedure_of(path, document, file), read)
     except Problem:
         return  # it is told where it stands, or by `handsfree test`
-    others |= {Path(one.file) for one in procedure.documents}
+    others |= {Path(one.file) for _, one in procedure.sources}
     for number, story in enumerate(file.stories):
         for at, what in unknown_names(story, procedure):
             yield ReviewNote(LANGUAGE, "error", what, document.key_place(("stories", number, *at)))

@@ -95,9 +95,10 @@ class StopsFile(Block):
 
     @model_validator(mode="after")
     def _known(self) -> StopsFile:
-        for name in (self.evacuate, self.limit, self.written):
+        for key in ("evacuate", "limit", "written"):
+            name = getattr(self, key)
             if name not in self.stops:
-                raise ValueError(f"there is no stop {name!r}; known: {', '.join(self.stops)}")
+                raise ValueError(f"{key}: there is no stop {name!r}; known: {', '.join(self.stops)}")
         for at, names in self._named():
             unknown = [name for name in names if name not in self.steps]
             if unknown:

@@ -28,7 +28,6 @@ from handsfree.procedure.trades import TradeData, quantities_named, refuse_unkno
 from handsfree.procedure.translation import OneLanguage, languages_of
 from handsfree.questions.ask import Thing
 from handsfree.trades import DEFAULT_TRADE
-from handsfree.trades.registry import trade
 
 DEEPEST_INCLUDE = 6
 
@@ -45,6 +44,7 @@ class Flattening:
         self.documents: list[Document] = []
         self.catalogue: Catalogue
         self.trade: TradeData
+        self.trades: dict[str, TradeData] = {}  # those that were asked for, by name
         self.entries: dict[str, str] = {}  # the id of an include -> its first gate
 
     def add(
@@ -109,7 +109,7 @@ class Flattening:
         """Return the content of a file with the tables that its limits name; each is one document more."""
         of = content.get("trade", DEFAULT_TRADE) if isinstance(content, dict) else DEFAULT_TRADE
         content, tables = with_tables(
-            content, document, self.read, lambda: trade_data_asked(str(of), document.place(("trade",))).sheets
+            content, document, self.read, lambda: self._trade_named(str(of), document).sheets
         )
         known = {one.file for one in self.documents}
         self.documents += [one for one in tables.values() if one.file not in known]
@@ -178,12 +178,19 @@ class Flattening:
             transitions={DONE: into, NOT_ASKED: target.not_asked(gate)},
         )
 
+    def _trade_named(self, name: str, document: Document) -> TradeData:
+        """Return the trade that a document names: an author's own lies near the file that is run."""
+        if name not in self.trades:
+            near = Path((self.documents or [document])[0].file).parent
+            self.trades[name] = trade_data_asked(name, document.place(("trade",)), near, self.read)
+        return self.trades[name]
+
     def _trade(
         self, file: ProcedureFile, document: Document, path: Path, included_at: Place | None, content: Any
     ) -> None:
         """Take the trade of the file that is run; what it includes must be of the same."""
         if included_at is None:
-            self.trade = trade_data_asked(file.trade, document.place(("trade",)))
+            self.trade = self._trade_named(file.trade, document)
         need(
             file.trade == self.trade.name,
             f"{path.name} is of the trade {file.trade}, and what includes it of {self.trade.name}",
@@ -270,7 +277,7 @@ class Flattening:
         effects = gate.effects
         named = [*gate.needs, *effects.alters, *effects.restores]
         named += [effects.captures] if effects.captures else []
-        calculations = trade(self.trade.name).calculations
+        calculations = self.trade.functions.calculations
         left = {name for name, one in calculations.items() if one.may_be_left}
         for number, name in enumerate(effects.leaves):
             what, where = f"no verdict of {name!r} may be left", placed.at("leaves", number)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from functools import cache
+from collections.abc import Callable, Iterator, Mapping
+from functools import cache, lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -12,25 +12,42 @@ from handsfree.documents import Document, NoSuchFile, Place, read_document, vali
 from handsfree.lexicon.catalogue import ENGLISH, Catalogue, english_content, laid_over, with_facts
 from handsfree.lexicon.checks import Fault, faults, lacking
 from handsfree.problem import Problem
-from handsfree.procedure.trades import TradeData, trade_data
+from handsfree.procedure.trades import MOST_KEPT, TradeData, trade_data
 from handsfree.trades import DEFAULT_TRADE
+from handsfree.trades.general import GENERAL
 
-_CORE, _TRADES = (Path(str(resources.files(f"handsfree.{name}"))) for name in ("lexicon", "trades"))
+_CORE = Path(str(resources.files("handsfree.lexicon")))
 
 MOST_TOLD = 4
 """Faults of a language's file that are told at once."""
 
 
-@cache
 def english_words(of: str = DEFAULT_TRADE) -> dict[str, Any]:
-    """Return the English words for a trade, core and own: what any other language must hold too."""
-    return laid_over(english_content(), trade_data(of).english.content)
+    """Return the English words for a trade that ships, core and own: what any other language must hold too."""
+    return english_words_of(trade_data(of))
 
 
-@cache
 def english(of: str = DEFAULT_TRADE) -> Catalogue:
-    """Return the English catalogue of a trade."""
-    return catalogue_of(english_words(of), trade_data(of))
+    """Return the English catalogue of a trade that ships."""
+    return english_of(trade_data(of))
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def english_words_of(of: TradeData) -> dict[str, Any]:
+    """Return the English words for a trade, core and own."""
+    return laid_over(english_content(), of.english.content)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def english_of(of: TradeData) -> Catalogue:
+    """Return the English catalogue of a trade; Problem with file:line at a fault in the words of an author's."""
+    if not of.own:
+        return catalogue_of(english_words_of(of), of)
+    document = of.english
+    if not isinstance(document.content, dict):
+        raise Problem("this is no language: it holds no keys", where=str(document.place(())))
+    _refuse(document, list(_unsaid(of)))
+    return _validated(document, english_words_of(of), of)
 
 
 def catalogue_of(content: Mapping[str, Any], of: TradeData) -> Catalogue:
@@ -48,11 +65,13 @@ def load_language(
     language, and with file:line when it lacks a key that the English one has, or says what no catalogue may.
     """
     if language == ENGLISH:
-        return english(of.name), ()
+        return english_of(of), ()
     core, own = folder / f"{language}.yaml", folder / f"{language}-{of.name}.yaml"
     found = tuple(document for file in (core, own) if (document := _beside(file, read)) is not None)
+    if not found and of.own and (words := _beside(of.folder.file(f"{language}.yaml"), read)) is not None:
+        return read_language(_both(_shipped_core(language, of.name, asked_at), words), language, of), (words,)
     if not found:
-        return _shipped_language(language, of.name, asked_at), ()
+        return _shipped_language(language, of, asked_at), ()
     if len(found) == 1 and Path(found[0].file).name == own.name:
         return read_language(_both(_shipped_core(language, of.name, asked_at), found[0]), language, of), found
     return read_language(found[0] if len(found) == 1 else _both(*found), language, of), found
@@ -65,12 +84,12 @@ def _beside(file: Path, read: Callable[[Path], Document]) -> Document | None:
         return None
 
 
-def _shipped_language(language: str, of: str, asked_at: Place) -> Catalogue:
+def _shipped_language(language: str, of: TradeData, asked_at: Place) -> Catalogue:
     """Return the words of a language that ships for a trade; Problem at the place that names it when none does."""
-    core = _shipped_core(language, of, asked_at)
-    if not _words_of_trade(language, of).is_file():
-        raise _no_such_language(language, of, asked_at)
-    return _shipped(core.file, language, of)
+    core = _shipped_core(language, of.name, asked_at)
+    if of.own or not of.folder.file(f"{language}.yaml").is_file():
+        raise _no_such_language(language, of.name, asked_at)
+    return _shipped(core.file, language, of.name)
 
 
 def _shipped_core(language: str, of: str, asked_at: Place) -> Document:
@@ -82,12 +101,9 @@ def _shipped_core(language: str, of: str, asked_at: Place) -> Document:
 
 @cache
 def _shipped(core: str, language: str, of: str) -> Catalogue:
-    both = _both(read_document(Path(core)), read_document(_words_of_trade(language, of)))
-    return read_language(both, language, trade_data(of))
-
-
-def _words_of_trade(language: str, of: str) -> Path:
-    return _TRADES / of / f"{language}.yaml"
+    trade = trade_data(of)
+    both = _both(read_document(Path(core)), read_document(trade.folder.file(f"{language}.yaml")))
+    return read_language(both, language, trade)
 
 
 def _no_such_language(language: str, of: str, asked_at: Place) -> Problem:
@@ -103,9 +119,16 @@ def read_language(document: Document, language: str, of: TradeData) -> Catalogue
     """Return the catalogue that a document holds; Problem with file:line as `load_language`."""
     if not isinstance(document.content, dict):
         raise Problem("this is no language: it holds no keys", where=str(document.place(())))
-    _refuse(document, list(lacking(document.content, english_words(of.name), of.file.at_any_moment)))
+    _refuse(document, list(lacking(document.content, english_words_of(of), of.file.at_any_moment)))
+    return _validated(document, document.content, of, language)
+
+
+def _validated(
+    document: Document, content: Mapping[str, Any], of: TradeData, language: str = ENGLISH
+) -> Catalogue:
+    """Return the catalogue of a document's words, which `content` holds whole; Problem at the first fault."""
     try:
-        whole = _whole(document.content, of)
+        whole = _whole(content, of)
     except ValueError as error:
         raise Problem(str(error), where=str(document.place(("quantities",)))) from error
     catalogue = validate(Catalogue, document, whole)
@@ -114,6 +137,24 @@ def read_language(document: Document, language: str, of: TradeData) -> Catalogue
         raise Problem(what, where=str(document.place(("language",))), remedy="give the file and the key one name")
     _refuse(document, list(faults(catalogue)))
     return catalogue
+
+
+def _unsaid(of: TradeData) -> Iterator[Fault]:
+    """Yield what of a trade its English words have no saying for: it would fail when it is first to be said."""
+    words = english_words_of(of)
+    calculated = (name for name in of.functions.calculations if name not in GENERAL)
+    needed = {
+        "quantities": tuple(of.quantities),
+        "limits": tuple(of.file.stops),
+        "limit_of": tuple(of.file.stops),
+        "relations": tuple(of.relations),
+        "subjects": tuple(name for name in calculated if name not in of.quantities),
+    }
+    for section, names in needed.items():
+        held = words.get(section) or {}
+        missing = [name for name in names if name not in held]
+        if missing:
+            yield (section,), f"{section} lacks {', '.join(missing)}"
 
 
 def _whole(content: Mapping[str, Any], of: TradeData) -> dict[str, Any]:

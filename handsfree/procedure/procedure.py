@@ -21,7 +21,6 @@ from handsfree.procedure.trades import TradeData
 from handsfree.procedure.translation import Untranslated
 from handsfree.questions.ask import Thing
 from handsfree.questions.kind import Scope
-from handsfree.trades.registry import trade
 
 
 @dataclass(frozen=True)
@@ -65,6 +64,16 @@ class Procedure:
         """Whether it ever turns an adjuster."""
         return any(placed.gate.effects.turns for placed in self.gates.values())
 
+    @property
+    def sources(self) -> tuple[tuple[str, Document], ...]:
+        """Every file that it is made of, with the name that it is kept under: an author's trade comes last."""
+        trade = self.trade
+        lies = trade.folder.path if trade.own and not trade.folder.prefix else None
+        named = ((one, Path(one.file).parent == lies) for one in (*self.documents, *trade.documents))
+        return tuple(
+            (trade.folder.kept_as(one) if of_trade else Path(one.file).name, one) for one, of_trade in named
+        )
+
     def gate(self, gate_id: str) -> PlacedGate:
         """Return the gate; raise Problem when there is none of that id."""
         if gate_id not in self.gates:
@@ -78,13 +87,13 @@ class Procedure:
     def scope(self, gate_id: str, catalogue: Catalogue | None = None) -> Scope:
         """Return what a question asked at a gate may look at, in the procedure's own words or in other ones."""
         words = catalogue or self.catalogue
-        gate, of = self.gate(gate_id).gate, trade(self.trade.name)
+        gate, of = self.gate(gate_id).gate, self.trade.functions
         return scope_of(gate, self.things, words, of, adjusts=self.adjusts)
 
     def version(self) -> str:
         """Return the SHA-256 over all files in the order they were read: the version of the procedure as run."""
         digest = hashlib.sha256()
-        for document in self.documents:
+        for _, document in self.sources:
             digest.update(hashlib.sha256(document.text.encode()).digest())
         return digest.hexdigest()
 

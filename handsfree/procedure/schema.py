@@ -11,7 +11,7 @@ from pydantic_core.core_schema import DecimalSchema
 from handsfree.gates.table import LimitsTable
 from handsfree.procedure.file import LANGUAGE_VERSION, ProcedureFile
 from handsfree.procedure.sheets import model_of
-from handsfree.procedure.trades import trade_data, trade_data_asked, trades_in_order
+from handsfree.procedure.trades import TradeData, trade_data, trades_in_order
 from handsfree.procedure.translation import TEXTS
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -57,10 +57,10 @@ def schema() -> dict[str, Any]:
     }
 
 
-def sheet_schema_text(sheet: str, trade: str) -> str:
+def sheet_schema_text(sheet: str, of: TradeData) -> str:
     """Return the schema of one of a trade's sheets, `job` or `appliance`, for editors."""
-    made = model_of(trade_data_asked(trade), sheet).model_json_schema(schema_generator=_Written)
-    return _text({"$schema": DIALECT, "$id": f"handsfree-{trade}-{sheet}-sheet", **made})
+    made = model_of(of, sheet).model_json_schema(schema_generator=_Written)
+    return _text({"$schema": DIALECT, "$id": f"handsfree-{of.name}-{sheet}-sheet", **made})
 
 
 def table_schema_text() -> str:

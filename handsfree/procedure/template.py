@@ -7,6 +7,8 @@ import types
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from importlib import resources
+from pathlib import Path
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -15,10 +17,11 @@ from pydantic.fields import FieldInfo
 from handsfree.blocks import described_fields
 from handsfree.problem import Problem
 from handsfree.procedure.sheets import model_of
-from handsfree.procedure.trades import TradeData, trade_data_asked
+from handsfree.procedure.trades import TradeData, known_trades, trade_data_asked
 from handsfree.trades import DEFAULT_TRADE
 
 _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_NEW_TRADE = Path(str(resources.files("handsfree.trades"))) / "_new"
 _STEP = "  "
 _COMMENT_AT = 34
 
@@ -37,10 +40,25 @@ stories:
 """
 
 
-def template(name: str, trade: str = DEFAULT_TRADE) -> str:
-    """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade."""
+def template(name: str, trade: str = DEFAULT_TRADE, near: Path | None = None) -> str:
+    """Return the text of a new procedure; Problem when the name is not in kebab case, or for an unknown trade.
+
+    `near` is the folder that it is for, where an author's own trade may lie.
+    """
     _refuse_name(name)
-    return trade_data_asked(trade).template.replace("NAME", name)
+    return trade_data_asked(trade, None, near).template.replace("NAME", name)
+
+
+def trade_template(name: str) -> dict[str, str]:
+    """Return the files of a new trade by where they lie in its folder: whole, and its `template.yaml` proven.
+
+    Raises Problem when the name is not in kebab case, or is that of a trade that ships.
+    """
+    _refuse_name(name, "trade")
+    if name in known_trades():
+        raise Problem(f"the name {name!r} is that of a trade that ships with the program", remedy="choose another")
+    files = sorted(_NEW_TRADE.rglob("*.yaml"))
+    return {str(one.relative_to(_NEW_TRADE)): one.read_text("utf-8").replace("TRADE", name) for one in files}
 
 
 def stories_template(name: str) -> str:
@@ -49,21 +67,21 @@ def stories_template(name: str) -> str:
     return _STORIES.replace("NAME", name)
 
 
-def sheet_template(sheet: str, trade: str = DEFAULT_TRADE) -> str:
+def sheet_template(sheet: str, trade: str = DEFAULT_TRADE, near: Path | None = None) -> str:
     """Return the text of a new sheet, `job` or `appliance`: every fact with what is to be written there.
 
     The values are left empty, so that no sheet passes before each is written. What need not be given is a comment.
     """
     if sheet not in {"job", "appliance"}:
         raise Problem(f"there is no sheet {sheet!r}", remedy="say job or appliance")
-    of = trade_data_asked(trade)
+    of = trade_data_asked(trade, None, near)
     head = f"# The {sheet} sheet of {of.name}. Write each value; a line behind # is one that need not be given."
     return "\n".join([head, *_lines(of, sheet)]) + "\n"
 
 
-def _refuse_name(name: str) -> None:
+def _refuse_name(name: str, of: str = "procedure") -> None:
     if not _NAME.fullmatch(name) or len(name) > 60:
-        raise Problem(f"{name!r} cannot name a procedure", remedy="use lower-case words joined by hyphens")
+        raise Problem(f"{name!r} cannot name a {of}", remedy="use lower-case words joined by hyphens")
 
 
 def _lines(of: TradeData, sheet: str) -> Iterator[str]:
@@ -128,4 +146,4 @@ def _line(text: str, says: str, indent: str, mark: str) -> str:
     return f"{written:{_COMMENT_AT}}# {says}" if says else written
 
 
-__all__ = ["bare", "sheet_template", "stories_template", "template", "wanted"]
+__all__ = ["bare", "sheet_template", "stories_template", "template", "trade_template", "wanted"]

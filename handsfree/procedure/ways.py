@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from handsfree.procedure.procedure import PlacedGate, Procedure
-from handsfree.trades.registry import trade
 
 
 def ways(procedure: Procedure) -> frozenset[tuple[str, str]]:
@@ -19,7 +18,7 @@ def ways(procedure: Procedure) -> frozenset[tuple[str, str]]:
 
 def _never(procedure: Procedure, placed: PlacedGate) -> Iterator[str]:
     judges = placed.gate.effects.judges
-    known = None if judges is None else trade(procedure.trade.name).calculations.get(judges.calculation)
+    known = None if judges is None else procedure.trade.functions.calculations.get(judges.calculation)
     if judges is not None and known is not None:
         yield from set(known.outcomes) - set(known.outcomes_by(judges.limits))
 

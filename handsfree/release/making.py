@@ -108,13 +108,13 @@ def _words(procedure: Procedure) -> tuple[frozenset[str], Any]:
 
 def _files(procedure: Procedure, covered: Covered) -> dict[str, bytes]:
     """Return the files of the bundle by their names: procedure, stories and their outcome, sheets, words, lock."""
-    files = {f"{PROCEDURE}/{Path(one.file).name}": one.text.encode() for one in procedure.documents}
+    files = {f"{PROCEDURE}/{name}": one.text.encode() for name, one in procedure.sources}
     stories = covered.stories
     files[f"{STORIES}/{stories.path.name}"] = stories.document.text.encode()
     files |= {f"{STORIES}/{path.name}": path.read_bytes() for path in sheets_of(stories)}
     files[f"{STORIES}/outcome.xml"] = junit([_without_times(covered)], [()]).encode()
     for sheet in ("job", "appliance"):
-        files[f"{SHEETS}/{sheet}.schema.json"] = sheet_schema_text(sheet, procedure.trade.name).encode()
+        files[f"{SHEETS}/{sheet}.schema.json"] = sheet_schema_text(sheet, procedure.trade).encode()
     words, said = _words(procedure)
     files[WORDS] = _json({word: [" ".join(phones) for phones in said.of(word)] for word in sorted(words)})
     lock = lock_file()

@@ -22,7 +22,6 @@ from handsfree.questions import grammar as understood
 from handsfree.questions.ask import Thing
 from handsfree.questions.keypad import shown_unit
 from handsfree.questions.kind import Scope
-from handsfree.trades.registry import trade
 from handsfree.trades.sheets import Sheets
 from handsfree.trades.trade import Trade
 from handsfree.units import convert
@@ -39,10 +38,10 @@ class Plan:
     procedure: Procedure
     sheets: Sheets
 
-    @cached_property
+    @property
     def trade(self) -> Trade:
         """The trade of the procedure: its calculations, stop limits and plausibility."""
-        return trade(self.procedure.trade.name)
+        return self.procedure.trade.functions
 
     @property
     def catalogue(self) -> Catalogue:

@@ -84,7 +84,7 @@ def planted(document: Document) -> Iterator[PlantedFault]:
         yield PlantedFault(document.file, "wrong unit", "parameters", f"{path[-1]} {value}", path, value)
     for number, gate in enumerate(gates):
         following = gates[number + 1] if number + 1 < len(gates) else None
-        own = (*_in_gate(gate, gates[number + 1 :]), *in_conditions(gate, document.content, _GONE))
+        own = (*_in_gate(gate, gates[number + 1 :]), *in_conditions(gate, document, _GONE))
         for operator, path, what, value in own:
             yield PlantedFault(document.file, operator, gate["id"], what, ("gates", number, *path), value)
         if following is not None and "then" not in gate and "then" not in following:

@@ -280,7 +280,8 @@ def by_another(procedure: Procedure, plan: Plan) -> Plan:
 def sheets_of(stories: StoriesOf) -> list[Path]:
     """Return the sheets that stories name, beside their file: each job sheet and the appliance sheet it names."""
     jobs = {job_sheet_of(stories, story) for story in stories.file.stories} - {None}
-    found = {job: load_sheets(job)[0].job.appliance for job in jobs if job is not None}
+    trade = load_procedure(stories.procedure).trade
+    found = {job: load_sheets(job, trade)[0].job.appliance for job in jobs if job is not None}
     return sorted({*found, *(job.parent / appliance for job, appliance in found.items())})
 
 

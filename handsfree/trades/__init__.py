@@ -1,6 +1,9 @@
 """The trades: all that a kind of work brings with it, so that nothing outside this folder names one.
 
-A trade is a folder of this package. It needs no Python: these files are enough.
+A trade is a folder of this package, or an author's own: `trades/NAME/` beside the procedure that names it, or
+beside the folder of that procedure. `handsfree template --new-trade NAME` writes one to start from (`_new/`). The
+names of those that ship are taken. It needs no Python, and Python in an author's folder is never run: these files
+are enough.
 
     trade.yaml        what it is called, whether anything may fire, which quantities count at any moment
     quantities.yaml   what can be read: UCUM unit, decimals, what is sayable, what is usual, what is asked about
@@ -10,6 +13,12 @@ A trade is a folder of this package. It needs no Python: these files are enough.
     sheets.yaml       the facts of its job sheet and of its appliance sheet, beside those of every trade
     example/          an invented job sheet, `jobsheet.yaml`, with its appliance sheet, for rehearsals
     template.yaml     a small procedure to start from; NAME stands for its name
+
+Where it has them: `calculations.yaml`, formulas that verdicts may name, with `saturation.yaml`, the tables they
+read; `checklist.yaml` and `report.yaml`, what a supervisor verifies and how a visit is told (`FORMS.md`). The files
+of an author's own go with whatever names the trade: into a bundle and into the record of a visit, as
+`trades.NAME.FILE` beside the procedure, and the digest of the procedure covers them. Template and example stay
+behind.
 
 `files.py` describes the first two, `fields.py` the sheets; `handsfree/procedure/trades.py` reads them. Python
 stands in a trade's folder only for arithmetic that is more than a formula, and for sheets of more than plain facts

@@ -11,9 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import partial
-from pathlib import Path
 
-from handsfree.documents import read_document, validate
+from handsfree.documents import validate
 from handsfree.formulas.arithmetic import NoResult
 from handsfree.formulas.files import read_formulas, read_tables
 from handsfree.formulas.formula import Formula, FormulaInput, Given, TableChoice, work_out
@@ -35,6 +34,7 @@ from handsfree.trades.calculation import (
     written_band,
 )
 from handsfree.trades.files import QuantitiesFile
+from handsfree.trades.folder import TradeFolder
 from handsfree.trades.sheets import MakerBand, Sheets, fact_of
 from handsfree.units import difference
 
@@ -42,18 +42,18 @@ READINGS = "readings"
 """The one input of such a calculation: where its readings were kept."""
 
 
-def calculations_of(folder: Path) -> dict[str, Calculation]:
-    """Return the calculations that a trade's folder declares, by name; Problem with file:line at a fault.
+def calculations_of(folder: TradeFolder) -> dict[str, Calculation]:
+    """Return the calculations that a trade's files declare, by name; Problem with file:line at a fault.
 
     A formula without a band is judged by limits written in a gate, where it reads anything at all.
     """
-    if not (folder / "calculations.yaml").is_file():
+    written, tables = folder.documents.get("calculations.yaml"), folder.documents.get("saturation.yaml")
+    if written is None:
         return {}
-    quantities = validate(QuantitiesFile, read_document(folder / "quantities.yaml")).root
-    tables = folder / "saturation.yaml"
-    families = read_tables(read_document(tables)) if tables.is_file() else {}
+    quantities = validate(QuantitiesFile, folder.document("quantities.yaml")).root
+    families = {} if tables is None else read_tables(tables)
     units = {name: facts.unit for name, facts in quantities.items()}
-    formulas = read_formulas(read_document(folder / "calculations.yaml"), units, families)
+    formulas = read_formulas(written, units, families)
     return {name: _calculation(formula, families) for name, formula in formulas.items() if _read(formula)}
 
 

@@ -8,11 +8,12 @@ from importlib import resources
 from pathlib import Path
 from typing import NoReturn
 
-from handsfree.documents import Place, read_document, validate
+from handsfree.documents import Place, validate
 from handsfree.problem import Problem
 from handsfree.trades.combustion.trade import COMBUSTION
 from handsfree.trades.fields import SheetsFile
 from handsfree.trades.files import QuantitiesFile, TradeFile
+from handsfree.trades.folder import ABOUT, TradeFolder, folder_of
 from handsfree.trades.formula_calculations import calculations_of
 from handsfree.trades.general import GENERAL
 from handsfree.trades.stops import LimitOnSheet, LimitsByQuantity
@@ -30,21 +31,25 @@ def names() -> tuple[str, ...]:
 
 @cache
 def trade(name: str) -> Trade:
-    """Return a trade; raise Problem when there is none of the name."""
+    """Return a trade that ships; raise Problem when there is none of the name."""
     if name not in names():
         raise Problem(f"there is no trade {name!r}", remedy=f"known: {', '.join(names())}")
     if name in _WITH_FUNCTIONS:
         return _WITH_FUNCTIONS[name]
-    folder = Path(str(resources.files("handsfree").joinpath("trades", name)))
-    return Trade(name, calculations={**GENERAL, **calculations_of(folder)}, stops=stops_of(folder))
+    return of_data(folder_of(Path(str(resources.files("handsfree").joinpath("trades", name)))))
 
 
-def stops_of(folder: Path) -> LimitsByQuantity:
-    """Return the stop limits that a trade's folder declares; Problem with file:line at a fault."""
-    about = read_document(folder / "trade.yaml")
+def of_data(folder: TradeFolder) -> Trade:
+    """Return a trade of data alone: what its files let it do; Problem with file:line at a fault."""
+    return Trade(folder.name, calculations={**GENERAL, **calculations_of(folder)}, stops=stops_of(folder))
+
+
+def stops_of(folder: TradeFolder) -> LimitsByQuantity:
+    """Return the stop limits that a trade's files declare; Problem with file:line at a fault."""
+    about = folder.document(ABOUT)
     written = validate(TradeFile, about).stops
-    quantities = validate(QuantitiesFile, read_document(folder / "quantities.yaml")).root
-    sheets = validate(SheetsFile, read_document(folder / "sheets.yaml"))
+    quantities = validate(QuantitiesFile, folder.document("quantities.yaml")).root
+    sheets = validate(SheetsFile, folder.document("sheets.yaml"))
     found: dict[str, tuple[LimitOnSheet, ...]] = {}
     for name, one in written.items():
         if one.quantity not in quantities:

@@ -34,7 +34,7 @@ def load_plan(
     of the files share a name.
     """
     loaded = load_procedure(procedure, read)
-    sheets, (job, appliance) = load_sheets(job_sheet)
+    sheets, (job, appliance) = load_sheets(job_sheet, loaded.trade)
     asked = language or sheets.job.language
     if asked is not None and asked not in (loaded.file.language, *loaded.file.translations):
         known = ", ".join((loaded.file.language, *loaded.file.translations))
@@ -47,8 +47,7 @@ def load_plan(
         loaded = loaded.in_language(str(asked))
     plan = Plan(loaded, sheets).check()
     kept: dict[str, bytes] = {}
-    named = [(Path(document.file).name, document) for document in loaded.documents]
-    named += [(JOB_SHEET, job), (Path(appliance.file).name, appliance)]
+    named = [*loaded.sources, (JOB_SHEET, job), (Path(appliance.file).name, appliance)]
     for name, document in named:
         _keep(kept, name, document)
     return plan, kept

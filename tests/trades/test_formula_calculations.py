@@ -24,12 +24,13 @@ from handsfree.trades.calculation import (
     JudgedValue,
     Judgement,
 )
+from handsfree.trades.folder import folder_of
 from handsfree.trades.formula_calculations import READINGS, calculations_of
 from handsfree.trades.sheets import MakerBand
 
 D = Decimal
 FOLDER = Path(handsfree.__file__).parent / "trades" / "cooling"
-COOLING = calculations_of(FOLDER)
+COOLING = calculations_of(folder_of(FOLDER))
 BAR_IN_PSI = 0.0689475729
 
 

@@ -20,6 +20,7 @@ from handsfree.procedure.sheets import load_sheets, read_appliance_sheet, read_j
 from handsfree.procedure.template import sheet_template, template
 from handsfree.procedure.trades import known_trades, read_trade, trade_data
 from handsfree.trades.fields import FactBlock, SheetsFile, sheets_class
+from handsfree.trades.folder import folder_of
 from handsfree.trades.sheets import MakerBand
 
 ROOT = Path(__file__).parents[2]
@@ -179,7 +180,7 @@ def test_a_wrong_declaration_is_told_with_its_line(tmp_path: Path, declared: dic
     text = f"handsfree: 1\njob:\n  fact: {declared}\n".replace("'", "")
     (folder / "sheets.yaml").write_text(text, "utf-8")
     with pytest.raises(Problem, match=told) as caught:
-        read_trade(folder)
+        read_trade(folder_of(folder))
     assert "sheets.yaml:3" in str(caught.value.where)
 
 
@@ -197,13 +198,13 @@ def test_a_trade_without_hazards_is_refused_by_name(tmp_path: Path) -> None:
     """What follows each stop is never left out unseen."""
     folder = a_trade(tmp_path)
     (folder / "hazards.yaml").unlink()
-    with pytest.raises(Problem, match="cannot read this file") as caught:
-        read_trade(folder)
-    assert str(caught.value.where) == str(folder / "hazards.yaml")
+    with pytest.raises(Problem, match="'masonry' has no hazards") as caught:
+        read_trade(folder_of(folder))
+    assert str(caught.value.where) == f"{folder / 'trade.yaml'}:1"
 
 
 def test_a_trade_of_data_alone_is_read(tmp_path: Path) -> None:
-    trade = read_trade(a_trade(tmp_path))
+    trade = read_trade(folder_of(a_trade(tmp_path)))
     assert trade.name == "masonry"
     assert trade.sheets.__name__ == "MasonrySheets"
 
@@ -227,7 +228,7 @@ def test_a_fault_in_a_trade_is_told_with_its_line(
     assert old in text
     (folder / file).write_text(text.replace(old, new, 1), "utf-8")
     with pytest.raises(Problem) as caught:
-        read_trade(folder)
+        read_trade(folder_of(folder))
     assert told in caught.value.what
     assert re.search(rf"{file}:\d+", str(caught.value.where))
 

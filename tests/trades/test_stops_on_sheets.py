@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.problem import Problem
+from handsfree.trades.folder import folder_of
 from handsfree.trades.registry import stops_of
 
 COOLING = Path(__file__).parents[2] / "handsfree" / "trades" / "cooling"
@@ -33,10 +34,10 @@ def test_a_stop_that_points_at_nothing_is_refused(
     assert old in file.read_text("utf-8")
     file.write_text(file.read_text("utf-8").replace(old, new), "utf-8")
     with pytest.raises(Problem, match=what) as refused:
-        stops_of(folder)
+        stops_of(folder_of(folder))
     assert f"trade.yaml:{line}:" in refused.value.sentence()
 
 
 def test_the_stop_that_ships_is_on_the_plate() -> None:
-    (limit,) = stops_of(COOLING).on_sheet["liquid_pressure"]
+    (limit,) = stops_of(folder_of(COOLING)).on_sheet["liquid_pressure"]
     assert (limit.fact, limit.unit) == ("appliance.highest_pressure", "bar")

@@ -11,7 +11,6 @@ from handsfree.documents import Place
 from handsfree.gates.block import Limits
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.search import Monitor, ProofFault, Violation
-from handsfree.trades.registry import trade as trade_named
 
 
 def without_effect(procedure: Procedure) -> Iterator[Violation]:
@@ -132,7 +131,7 @@ def _unjudged(procedure: Procedure) -> Iterator[str]:
 
 
 def _judged(procedure: Procedure) -> Iterator[tuple[str, str]]:
-    trade = trade_named(procedure.trade.name)
+    trade = procedure.trade.functions
     for placed in procedure.gates.values():
         judges, turns = placed.gate.effects.judges, placed.gate.effects.turns
         if turns is not None:

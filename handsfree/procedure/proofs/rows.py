@@ -10,7 +10,6 @@ from handsfree.procedure.branching import may_open, table_of
 from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.deciders import at_first
 from handsfree.procedure.proofs.search import Guard, Monitor, ProofFault, Violation, explore
-from handsfree.trades.registry import trade as trade_named
 
 
 def row_faults(procedure: Procedure) -> Iterator[Violation]:
@@ -35,9 +34,7 @@ def row_faults(procedure: Procedure) -> Iterator[Violation]:
 
 def _other_unit(procedure: Procedure, placed: PlacedGate, table: LimitsTable) -> Iterator[Violation]:
     judges = placed.gate.effects.judges
-    calculation = (
-        None if judges is None else trade_named(procedure.trade.name).calculations.get(judges.calculation)
-    )
+    calculation = None if judges is None else procedure.trade.functions.calculations.get(judges.calculation)
     if judges is None or judges.limits is None or calculation is None:
         return
     facts = procedure.trade.quantities.get(judges.limits.quantity or "")

@@ -10,7 +10,6 @@ from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.monitors import NONE, PointMonitor, VerdictMonitor
 from handsfree.procedure.proofs.search import UNOPENED, ProofFault, Violation, explore, violations
 from handsfree.trades.calculation import Calculation
-from handsfree.trades.registry import trade as trade_named
 from handsfree.trades.trade import Trade
 
 KeptAt = dict[str, dict[str, list[PlacedGate]]]
@@ -29,7 +28,7 @@ def kept_quantities(procedure: Procedure) -> KeptAt:
 
 def wrong_branches(procedure: Procedure) -> Iterator[Violation]:
     """Yield verdicts whose branches or inputs are not those of their calculation."""
-    kept, trade = kept_quantities(procedure), trade_named(procedure.trade.name)
+    kept, trade = kept_quantities(procedure), procedure.trade.functions
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         if effects.judges:
@@ -159,7 +158,7 @@ def _adjust_faults(gate: Turning, kept: KeptAt, trade: Trade) -> _Told:
 
 def point_monitors(procedure: Procedure) -> Iterator[PointMonitor]:
     """Yield a monitor for each measurement point that a verdict or an adjuster uses."""
-    kept, trade = kept_quantities(procedure), trade_named(procedure.trade.name)
+    kept, trade = kept_quantities(procedure), procedure.trade.functions
     used: dict[str, None] = {}
     for placed in procedure.gates.values():
         effects = placed.gate.effects
@@ -191,7 +190,7 @@ def reading_faults(procedure: Procedure) -> Iterator[Violation]:
 
 def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
     """Yield finishes and turns that leave a bad verdict behind."""
-    calculations = trade_named(procedure.trade.name).calculations
+    calculations = procedure.trade.functions.calculations
     keys = {placed.limit_key: None for placed in procedure.gates.values()}
     if any(placed.gate.effects.turns for placed in procedure.gates.values()):
         keys |= {(name, None): None for name, calculation in calculations.items() if calculation.before_turns}
@@ -203,7 +202,7 @@ def verdict_faults(procedure: Procedure) -> Iterator[Violation]:
 def wrong_units(procedure: Procedure, catalogue: Catalogue) -> Iterator[Violation]:
     """Yield readings kept under one name in two units, units nobody can say, and settings of unknown quantity."""
     units: dict[tuple[str, str], str] = {}
-    other_units = trade_named(procedure.trade.name).other_units
+    other_units = procedure.trade.functions.other_units
     for placed in procedure.gates.values():
         effects = placed.gate.effects
         for ask, path in zip(effects.asks, effects.asked_at, strict=True):
