@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
@@ -32,13 +33,15 @@ class _Written(GenerateJsonSchema):
 def schema() -> dict[str, Any]:
     """Return the schema of a procedure file; any value inside a gate may be a parameter, `$name`.
 
-    Trades and quantities are listed, so that an editor completes them; which trade has which is told by `check`.
+    Trades and quantities that ship are listed, so that an editor completes them. An author's trade has others;
+    which trade has which is told by `check`.
     """
     made = ProcedureFile.model_json_schema(schema_generator=_Written)
-    made["properties"]["trade"]["enum"] = list(trades_in_order())
+    made["properties"]["trade"] = _or_another(made["properties"]["trade"], trades_in_order())
     quantities = list(dict.fromkeys(name for of in trades_in_order() for name in trade_data(of).quantities))
     for block in ("Ask", "Limits"):
-        made["$defs"][block]["properties"]["quantity"]["enum"] = quantities
+        known = made["$defs"][block]["properties"]
+        known["quantity"] = _or_another(known["quantity"], quantities)
     for written in (made, *made["$defs"].values()):
         for key, value in written.get("properties", {}).items():
             if key in SPOKEN:
@@ -77,6 +80,13 @@ def schema_text() -> str:
 
 def _text(made: dict[str, Any]) -> str:
     return json.dumps(made, indent=2, ensure_ascii=False) + "\n"
+
+
+def _or_another(value: dict[str, Any], known: Iterable[str]) -> dict[str, Any]:
+    """Return the schema of a name that is one of those known, or of an author's own trade."""
+    about: dict[str, Any] = {name: value[name] for name in ("description", "default", "title") if name in value}
+    inner = {name: item for name, item in value.items() if name not in about}
+    return {**about, "anyOf": [{"type": "string", "enum": list(known)}, *inner.get("anyOf", [inner])]}
 
 
 def _or_translated(value: dict[str, Any]) -> dict[str, Any]:

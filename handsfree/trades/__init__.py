@@ -15,8 +15,9 @@ are enough.
     template.yaml     a small procedure to start from; NAME stands for its name
 
 Where it has them: `calculations.yaml`, formulas that verdicts may name, with `saturation.yaml`, the tables they
-read; `checklist.yaml` and `report.yaml`, what a supervisor verifies and how a visit is told (`FORMS.md`). The files
-of an author's own go with whatever names the trade: into a bundle and into the record of a visit, as
+read; `checklist.yaml` and `report.yaml`, what a supervisor verifies and how a visit is told (`FORMS.md`).
+
+The files of an author's own go with whatever names the trade: into a bundle and into the record of a visit, as
 `trades.NAME.FILE` beside the procedure, and the digest of the procedure covers them. Template and example stay
 behind.
 
