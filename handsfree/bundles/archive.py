@@ -19,6 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from handsfree.bundles.statement import LONGEST_STATEMENT, Approval, line_of, read_statement
+from handsfree.bundles.trade_names import kept_prefix
 from handsfree.problem import ExitCode, Problem
 from handsfree.regular_files import open_regular
 
@@ -51,6 +52,11 @@ class Bundle:
     def name(self) -> str:
         """How the file of the bundle is called."""
         return f"{self.approval.procedure}-{self.approval.version}{ENDING}"
+
+    def of_trade(self) -> dict[str, str]:
+        """Return the SHA-256 of each file of the author's own trade, by name; none of a trade that ships."""
+        prefix = f"{PROCEDURE}/{kept_prefix(self.approval.trade)}"
+        return {name: digest for name, digest in self.approval.files.items() if name.startswith(prefix)}
 
     @property
     def content(self) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence, Sized
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -63,7 +64,7 @@ def check_files(
         if path.name.endswith(ENDING):
             typer.echo(f"{path}: a table of limits: it is checked with each procedure that reads it", err=True)
             continue
-        review = reviewed(file_or_shipped(path))
+        review = _with_forms(reviewed(file_or_shipped(path)))
         fine = fine and review.proven
         notes += review.notes()
         results.append(_as_json(review))
@@ -78,6 +79,20 @@ def check_files(
         write_text(sarif, as_sarif(notes, PROOFS))
     if not fine:
         raise typer.Exit(ExitCode.FAILED)
+
+
+def _with_forms(review: Review) -> Review:
+    """Return a review with the fault of the checklist or the report that an author's own trade brings."""
+    trade = review.report.procedure.trade if review.report else None
+    if trade is None or not trade.own:
+        return review
+    from handsfree.desk.supervision import check_forms_of_own  # noqa: PLC0415 - loads the desk
+
+    try:
+        check_forms_of_own(trade)
+    except Problem as problem:
+        return replace(review, report=None, problem=problem)
+    return review
 
 
 @app.command()

@@ -75,11 +75,12 @@ def make_job_sheet(
     spell = _Speller(microphone, model).ask if by_voice and model is not None else None
     interview = Interview(file, spell)
     with nullcontext(None) if last_visits is None else EarlierRecords(last_visits) as records:
-        document = read_document(appliance or interview.lead(lambda: _appliance_beside(file, interview)))
+        of = None if visit is None else load_procedure(visit).trade
+        document = read_document(appliance or interview.lead(lambda: _appliance_beside(file, interview, of)))
         if Path(document.file).resolve().parent != file.resolve().parent:
             what = "the job sheet must stand beside the maker's data"
             raise Problem(what, where=str(file), remedy="use one folder")
-        sheet = NewJobSheet(document, _needs(visit, trade_of(document)))
+        sheet = NewJobSheet(document, _needs(visit, trade_of(document, of)), of)
         if records is not None:
             known = KnownBefore(records, model_of(sheet.trade, "job"), sheet.trade.name, known_enrolment())
             interview.offer = partial(_offer, known, records.left_out)
@@ -111,12 +112,12 @@ def _offer(known: KnownBefore, left_out: list[str], path: str, given: Mapping[st
     return None if found is None else (found.text, f"On the job sheet of {found.day}")
 
 
-def _appliance_beside(file: Path, interview: Interview) -> Path:
-    """Return the maker's data to use, of the files beside the new sheet."""
+def _appliance_beside(file: Path, interview: Interview, of_visit: TradeData | None) -> Path:
+    """Return the maker's data to use, of the files beside the new sheet; `of_visit` as for `trade_of`."""
     found: dict[str, Path] = {}
     for path in sorted(file.resolve().parent.glob("*.yaml")):
         try:
-            read_appliance_sheet(read_document(path))
+            read_appliance_sheet(read_document(path), of_visit)
         except Problem:
             continue
         found[path.name] = path

@@ -10,7 +10,7 @@ from functools import cached_property
 
 from handsfree.desk import measured, spans, wording
 from handsfree.desk.ending import VisitEnd, ending_of
-from handsfree.desk.forms import Forms, forms_of
+from handsfree.desk.forms import Forms, forms_of, forms_of_own
 from handsfree.desk.record import Recorded, RecordedStep
 from handsfree.events import decisions as ev
 from handsfree.ledger import VerificationReport
@@ -48,7 +48,9 @@ class Evidence:
     @cached_property
     def forms(self) -> Forms:
         """The checklist and the report's form of the visit's trade."""
-        return forms_of(self.recorded.trade)
+        plan = self.recorded.plan
+        own = plan is not None and plan.procedure.trade.own
+        return forms_of_own(plan.procedure.trade) if plan and own else forms_of(self.recorded.trade)
 
     @cached_property
     def groups(self) -> list[measured.Group]:

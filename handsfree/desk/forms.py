@@ -1,21 +1,22 @@
 """What travels with a trade: its supervisor's checklist and the form of its report, read from the trade's folder.
 
 `checklist.yaml` and `report.yaml` of a trade stand in `handsfree/trades/<trade>/`; `FORMS.md` above explains their
-keys. A trade that lacks one of them, or that nobody knows, gets the plain one beside this file: fewer lines, and
-none of another trade.
+keys. Those of an author's own come with the record. A trade that lacks one of them, or that nobody knows, gets the
+plain one beside this file: fewer lines, and none of another trade.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from handsfree.documents import Document, read_document, validate
+from handsfree.procedure.trades import MOST_KEPT, TradeData
 from handsfree.trades.supervision import Item
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -24,6 +25,7 @@ Texts = Annotated[tuple[str, ...], AsTuple]
 
 TRADES = Path(__file__).parents[1] / "trades"
 PLAIN = Path(__file__).parent
+_CHECKLIST, _REPORT = "plain-checklist.yaml", "plain-report.yaml"
 
 
 class Form(BaseModel):
@@ -247,13 +249,25 @@ def known() -> tuple[str, ...]:
 def forms_of(trade: str) -> Forms:
     """Return a trade's forms, the plain ones where it has none; raise Problem at the first fault of a file."""
     own = TRADES / trade if trade in known() else PLAIN
-    checklist, listed = _read(Checklist, own / "checklist.yaml", PLAIN / "plain-checklist.yaml")
-    report, _ = _read(ReportForm, own / "report.yaml", PLAIN / "plain-report.yaml")
+    checklist, listed = _read(Checklist, own / "checklist.yaml", PLAIN / _CHECKLIST)
+    report, _ = _read(ReportForm, own / "report.yaml", PLAIN / _REPORT)
     return Forms(trade, checklist, report, listed)
 
 
+@lru_cache(maxsize=MOST_KEPT)
+def forms_of_own(trade: TradeData) -> Forms:
+    """Return the forms that an author's own trade brings, the plain ones for those it lacks; Problem as above."""
+    brought = trade.folder.documents
+    checklist, listed = _valid(Checklist, brought.get("checklist.yaml") or read_document(PLAIN / _CHECKLIST))
+    report, _ = _valid(ReportForm, brought.get("report.yaml") or read_document(PLAIN / _REPORT))
+    return Forms(trade.name, checklist, report, listed)
+
+
 def _read(model: type[Model], path: Path, plain: Path) -> tuple[Model, Document]:
-    document = read_document(path if path.is_file() else plain)
+    return _valid(model, read_document(path if path.is_file() else plain))
+
+
+def _valid(model: type[Model], document: Document) -> tuple[Model, Document]:
     return validate(model, document), document
 
 

@@ -8,8 +8,9 @@ from functools import cache
 
 from handsfree.desk import rules_done, rules_order, rules_readings
 from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, not_asked
-from handsfree.desk.forms import Forms, forms_of
+from handsfree.desk.forms import Forms, forms_of, forms_of_own
 from handsfree.problem import Problem
+from handsfree.procedure.trades import TradeData
 from handsfree.trades.registered_rules import OWN_RULES
 from handsfree.trades.supervision import About, SupervisionRule
 
@@ -78,6 +79,7 @@ class JudgedLine:
 def judge(evidence: Evidence) -> tuple[JudgedLine, ...]:
     """Return the whole checklist of the visit's trade, judged; raise Problem when its file is at fault."""
     rules = rules_of(evidence.recorded.trade)
+    hold_against(evidence.forms, rules)
     return tuple(
         JudgedLine(
             line.line,
@@ -115,6 +117,11 @@ def rules_of(trade: str) -> Mapping[str, SupervisionRule[Evidence]]:
         rules.update(OWN_RULES[trade].rules)
     hold_against(forms_of(trade), rules)
     return rules
+
+
+def check_forms_of_own(trade: TradeData) -> None:
+    """Raise Problem, with file:line, at the first fault in the forms that an author's own trade brings."""
+    hold_against(forms_of_own(trade), RULES)
 
 
 def hold_against(forms: Forms, rules: Mapping[str, SupervisionRule[Evidence]]) -> None:

@@ -12,6 +12,7 @@ from handsfree.procedure.procedure import PlacedGate, Procedure
 from handsfree.procedure.proofs.check import check
 from handsfree.procedure.proofs.finding import PROOFS
 from handsfree.procedure.table_comparison import row_changes
+from handsfree.procedure.trade_comparison import trade_changes
 from handsfree.procedure.weighing import Weight, gravest, of_field, of_gate_added, of_transition
 from handsfree.questions.ask import Thing
 
@@ -76,6 +77,8 @@ class Change:
     """The key of the gate that it stands under, where it is one."""
     language: str = ""
     """The language in which alone it shows, where that is not the procedure's own."""
+    place: Place | None = None
+    """Where it is to be looked at, if neither in a gate nor in the procedure's own file."""
 
     def sentence(self) -> str:
         """Return the change as one line."""
@@ -249,6 +252,8 @@ def _of_file(old: Procedure, new: Procedure) -> Iterator[Change]:
         yield Change("things", "", "begins", _shown(old.file.begins), _shown(new.file.begins))
     yield from _of_lists(old, new)
     yield from _of_words(old, new)
+    for one in trade_changes(old.trade, new.trade):
+        yield Change("trade", "", one.what, one.before, one.after, one.weight, place=one.place)
 
 
 def _of_lists(old: Procedure, new: Procedure) -> Iterator[Change]:
@@ -308,6 +313,8 @@ def proof_changes(old: Procedure, new: Procedure) -> tuple[ProofChange, ...]:
 
 def place_of(change: Change, old: Procedure, new: Procedure) -> Place:
     """Return where a change is to be looked at: in the new procedure, or where it stood in the old one."""
+    if change.place is not None:
+        return change.place
     for procedure in (new, old):
         if change.gate in procedure.gates:
             return procedure.gates[change.gate].at(*((change.key,) if change.key else ()))

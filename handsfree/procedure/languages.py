@@ -22,32 +22,30 @@ MOST_TOLD = 4
 """Faults of a language's file that are told at once."""
 
 
-def english_words(of: str = DEFAULT_TRADE) -> dict[str, Any]:
-    """Return the English words for a trade that ships, core and own: what any other language must hold too."""
-    return english_words_of(trade_data(of))
+def english_words(of: TradeData | str = DEFAULT_TRADE) -> dict[str, Any]:
+    """Return the English words for a trade, core and own: what any other language must hold too."""
+    return _words(trade_data(of) if isinstance(of, str) else of)
 
 
-def english(of: str = DEFAULT_TRADE) -> Catalogue:
-    """Return the English catalogue of a trade that ships."""
-    return english_of(trade_data(of))
+def english(of: TradeData | str = DEFAULT_TRADE) -> Catalogue:
+    """Return the English catalogue of a trade; Problem with file:line at a fault in the words of an author's."""
+    return _english(trade_data(of) if isinstance(of, str) else of)
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def english_words_of(of: TradeData) -> dict[str, Any]:
-    """Return the English words for a trade, core and own."""
+def _words(of: TradeData) -> dict[str, Any]:
     return laid_over(english_content(), of.english.content)
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def english_of(of: TradeData) -> Catalogue:
-    """Return the English catalogue of a trade; Problem with file:line at a fault in the words of an author's."""
+def _english(of: TradeData) -> Catalogue:
     if not of.own:
-        return catalogue_of(english_words_of(of), of)
+        return catalogue_of(english_words(of), of)
     document = of.english
     if not isinstance(document.content, dict):
         raise Problem("this is no language: it holds no keys", where=str(document.place(())))
     _refuse(document, list(_unsaid(of)))
-    return _validated(document, english_words_of(of), of)
+    return _validated(document, english_words(of), of)
 
 
 def catalogue_of(content: Mapping[str, Any], of: TradeData) -> Catalogue:
@@ -65,7 +63,7 @@ def load_language(
     language, and with file:line when it lacks a key that the English one has, or says what no catalogue may.
     """
     if language == ENGLISH:
-        return english_of(of), ()
+        return english(of), ()
     core, own = folder / f"{language}.yaml", folder / f"{language}-{of.name}.yaml"
     found = tuple(document for file in (core, own) if (document := _beside(file, read)) is not None)
     if not found and of.own and (words := _beside(of.folder.file(f"{language}.yaml"), read)) is not None:
@@ -119,7 +117,7 @@ def read_language(document: Document, language: str, of: TradeData) -> Catalogue
     """Return the catalogue that a document holds; Problem with file:line as `load_language`."""
     if not isinstance(document.content, dict):
         raise Problem("this is no language: it holds no keys", where=str(document.place(())))
-    _refuse(document, list(lacking(document.content, english_words_of(of), of.file.at_any_moment)))
+    _refuse(document, list(lacking(document.content, english_words(of), of.file.at_any_moment)))
     return _validated(document, document.content, of, language)
 
 
@@ -141,7 +139,7 @@ def _validated(
 
 def _unsaid(of: TradeData) -> Iterator[Fault]:
     """Yield what of a trade its English words have no saying for: it would fail when it is first to be said."""
-    words = english_words_of(of)
+    words = english_words(of)
     calculated = (name for name in of.functions.calculations if name not in GENERAL)
     needed = {
         "quantities": tuple(of.quantities),

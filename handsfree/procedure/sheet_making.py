@@ -78,9 +78,10 @@ class SheetFault:
 class NewJobSheet:
     """The job sheet of one job, beside the maker's data that it names."""
 
-    def __init__(self, appliance: Document, needs: VisitNeeds) -> None:
-        """Problem where the document is no sheet of maker's data."""
-        self._data, self.trade = read_appliance_sheet(appliance), trade_of(appliance)
+    def __init__(self, appliance: Document, needs: VisitNeeds, of_visit: TradeData | None = None) -> None:
+        """Problem where the document is no sheet of maker's data; `of_visit` as for `trade_of`."""
+        self.trade = trade_of(appliance, of_visit)
+        self._data = read_appliance_sheet(appliance, self.trade)
         self._beside, self._needs = Path(appliance.file).name, needs
 
     def content(self, asking: Asking) -> dict[str, Any]:
@@ -92,7 +93,7 @@ class NewJobSheet:
     def fault(self, content: Mapping[str, Any]) -> SheetFault | None:
         """Return what does not go together when every fact stands by itself."""
         try:
-            job = read_job_sheet(parse_document(written(content), self._beside))
+            job = read_job_sheet(parse_document(written(content), self._beside), self.trade)
         except Problem as problem:
             return SheetFault(str(list(content)[-1]), problem.what)
         for key, what, remedy in self.trade.sheets(job=job, appliance=self._data).disagreements():
@@ -116,7 +117,7 @@ class NewApplianceSheet:
     def fault(self, content: Mapping[str, Any]) -> SheetFault | None:
         """Return what does not go together when every fact stands by itself."""
         try:
-            read_appliance_sheet(parse_document(written(content), "sheet"))
+            read_appliance_sheet(parse_document(written(content), "sheet"), self.trade)
         except Problem as problem:
             return SheetFault(str(list(content)[-1]), problem.what)
         return None

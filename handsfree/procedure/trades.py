@@ -15,13 +15,14 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from handsfree.bundles.trade_names import kept_prefix
 from handsfree.documents import Document, NoSuchFile, Place, read_document, validate
 from handsfree.lexicon.stops import StopsFile
 from handsfree.problem import Problem
 from handsfree.trades import DEFAULT_TRADE
 from handsfree.trades.fields import SheetsFile, sheets_class
 from handsfree.trades.files import QuantitiesFile, QuantityFacts, TradeFile
-from handsfree.trades.folder import ABOUT, TradeFolder, folder_of, kept_prefix
+from handsfree.trades.folder import ABOUT, TradeFolder, folder_of
 from handsfree.trades.registry import of_data, trade
 from handsfree.trades.relations import RelationBlock, RelationsFile
 from handsfree.trades.sheets import Sheets
@@ -120,8 +121,8 @@ def trade_data_asked(
     """
     places = () if near is None else (near, _above(near))
     if name in known_trades():
-        for place in places:
-            _refuse_taken(name, place / BESIDE / name)
+        for folder, prefix in _where_it_may_lie(name, places):
+            _refuse_taken(name, folder, f"{prefix}{ABOUT}")
         return trade_data(name)
     for folder, prefix in _where_it_may_lie(name, places) if _NAME.fullmatch(name) else ():
         try:
@@ -148,11 +149,11 @@ def _above(folder: Path) -> Path:
     return folder.parent if folder.name not in {"", ".", ".."} else folder / ".."
 
 
-def _refuse_taken(name: str, folder: Path) -> None:
+def _refuse_taken(name: str, folder: Path, about: str) -> None:
     """Raise Problem where a folder that is not the program's own takes the name of a trade that ships."""
-    if (folder / ABOUT).is_file() and folder.resolve() != (_TRADES / name).resolve():
+    if (folder / about).is_file() and folder.resolve() != (_TRADES / name).resolve():
         what = f"the name {name!r} is that of a trade that ships with the program"
-        raise Problem(what, where=f"{folder / ABOUT}:1", remedy="give the folder and its `trade:` another name")
+        raise Problem(what, where=f"{folder / about}:1", remedy="give the folder and its `trade:` another name")
 
 
 _OWN: OrderedDict[tuple[tuple[str, str], ...], TradeData] = OrderedDict()

@@ -11,6 +11,7 @@ from typing import Any
 from handsfree import __version__
 from handsfree.bundles.archive import LOCK, PROCEDURE, SHEETS, STORIES, WORDS, Bundle
 from handsfree.bundles.statement import DAY_MS, Approval, signed
+from handsfree.desk.supervision import check_forms_of_own
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.ledger.clock import stamp
 from handsfree.office.enrolment import EnrolledKey, Enrolment, Role
@@ -71,6 +72,8 @@ def made(
     procedure = load_procedure(file)
     raised = must_be_raised(procedure, before)
     must_be_proven(procedure)
+    if procedure.trade.own:
+        check_forms_of_own(procedure.trade)
     heard = ModelFolder.check(model or model_folder())
     heard.require(*_words(procedure), procedure.catalogue.language)
     covered = must_be_tested(file, jobs)

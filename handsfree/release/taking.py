@@ -162,8 +162,28 @@ def _taken(bundle: Bundle, here: TakenBundles) -> str:
                 f"{approval.procedure} {approval.version} is not what was approved", code=ExitCode.FAILED
             )
         must_be_proven(procedure)
+    other = _another_trade(bundle, here)
     who = f"approved by {approval.author} until {approval.valid_until[:10]}"
-    return f"{approval.procedure} {approval.version}, {who}, {here.keep(bundle)}"
+    return f"{approval.procedure} {approval.version}, {who}, {here.keep(bundle)}{other}"
+
+
+def _another_trade(bundle: Bundle, here: TakenBundles) -> str:
+    """Return, as a clause, that a procedure in use brings another trade by the name of this one's; else nothing.
+
+    Each visit runs on the trade of its own bundle, so none is mixed up; a job sheet may fit only one of the two.
+    """
+    own = bundle.of_trade()
+    for name in here.names() if own else ():
+        if name == bundle.approval.procedure:
+            continue
+        try:
+            version = here.in_use(name)
+            other = None if version is None else here.bundle(name, version)
+        except Problem:
+            continue
+        if other is not None and other.approval.trade == bundle.approval.trade and other.of_trade() != own:
+            return f"; its trade {bundle.approval.trade} is another than that of {name} {version}"
+    return ""
 
 
 def _recalled(data: bytes, where: str, here: TakenBundles) -> TakenNow:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from handsfree.bundles.trade_names import kept_prefix
 from handsfree.documents import Document, NoSuchFile, read_document
 from handsfree.problem import Problem
 
@@ -54,11 +55,6 @@ class TradeFolder:
         """Return the name under which one of its files is kept in the one folder of a procedure's files."""
         name = Path(document.file).name
         return name if self.prefix else f"{kept_prefix(self.name)}{name}"
-
-
-def kept_prefix(name: str) -> str:
-    """Return what stands before the names of a trade's files where they lie beside a procedure."""
-    return f"trades.{name}."
 
 
 def folder_of(

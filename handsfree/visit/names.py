@@ -52,7 +52,7 @@ def names_put_away(
     spans += [(start, end, "") for start, end in _comments(text, held)]
     for start, end, instead in sorted(spans, reverse=True):
         text = text[:start] + instead + text[end:]
-    job = read_job_sheet(parse_document(text, JOB_SHEET))
+    job = read_job_sheet(parse_document(text, JOB_SHEET), plan.procedure.trade)
     sheets = plan.sheets.model_copy(update={"job": job})
     return replace(plan, sheets=sheets), {**kept, JOB_SHEET: text.encode()}, list(away.values())
 
