@@ -129,7 +129,7 @@ def new_procedure(
     ] = None,
     into: _Into = None,
 ) -> None:
-    """Write a new procedure to start from, whole and proven; or a sheet, or its schema, or a trade of your own."""
+    """Write a new procedure to start from, whole and proven; or a sheet, or a trade of your own."""
     if new_trade is not None:
         if name is not None or sheet is not None:
             raise Problem("a new trade is a folder of its own", remedy="give --new-trade NAME alone")

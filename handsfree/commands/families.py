@@ -82,7 +82,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
     "authoring": {
         "check": "Prove procedures: fails with the shortest story of each proof that does not hold.",
         "draw": "Draw a procedure: prompts, bands, outcomes on their ways, what is altered as spans.",
-        "template": "Write a new procedure to start from, whole and proven; or a sheet, or its schema.",
+        "template": "Write a new procedure to start from, whole and proven; or a sheet, or a trade of your own.",
         "parts": "Write the page that shows which visit uses which part.",
         "language": "Describe the language of procedures, from its model.",
         "layout": "Lay YAML files out alike; comments and values stay.",
