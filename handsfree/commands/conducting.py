@@ -44,6 +44,7 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
+from handsfree.visit.hearing import ordinary_margins
 from handsfree.visit.instrument import FollowedInstrument
 from handsfree.visit.photo_folder import PhotoFolder
 from handsfree.visit.proven import must_be_proven
@@ -309,7 +310,9 @@ def _recogniser(
         recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general, own
     )
     stop_words = recorder.plan.stop_grammar.automaton
-    hearing = Hearing(HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk))
+    hearing = Hearing(
+        HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk, ordinary_margins())
+    )
     try:
         yield hearing
     finally:

@@ -19,14 +19,15 @@ from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.units import Units
 from handsfree.lexicon.automaton import WordAutomaton
+from handsfree.lexicon.ordinary import english_words
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
 SAMPLE_RATE: Final = 16_000
 """Samples a second of the sound that recognisers take."""
 
-_GRAMMARS_KEPT: Final = 2
-"""The gate's and the stop words'. Each holds every network anew: 17 MB for each."""
+_GRAMMARS_KEPT: Final = 3
+"""The gate's, the stop words', and the ordinary words'. Each holds every network anew: 17 MB for each."""
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12
 _NEVER_ENDING: Final = (
@@ -48,6 +49,8 @@ class Grammars(Protocol):
     """Makes native recognisers for grammars."""
 
     judgement: ScoreCalibration
+    ordinary: tuple[str, ...]
+    """Ordinary words, where this model and language were measured with them."""
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has, for the judgement."""
@@ -63,6 +66,7 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
+        self.ordinary = english_words() if pronunciations.dictionary else ()
         self.judgement = ScoreCalibration(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
     def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
@@ -105,6 +109,7 @@ class PhraseGrammars:
     """Phrase lists over any other model: looser, since the library joins phrases as it likes."""
 
     judgement = ScoreCalibration()  # such a model brings no figures of its own
+    ordinary: tuple[str, ...] = ()
 
     def __init__(self, folder: ModelFolder) -> None:
         self._folder = folder

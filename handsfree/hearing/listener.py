@@ -27,6 +27,7 @@ from handsfree.hearing.ending import (
 )
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.in_talk import EVERY_MS, FROM_MS, InTalk
+from handsfree.hearing.ordinary_words import OrdinaryMargins, OrdinaryWords
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -76,7 +77,8 @@ class Listener:
 
     With `talk_over` (a headset, which does not hear the tool) people may speak at any time; without it
     only the stop words are listened for while the tool speaks. `in_talk` is the lead that a long one wants in talk
-    that goes on without a pause; without it none is looked for there.
+    that goes on without a pause; without it none is looked for there. `ordinary` says when ordinary words
+    deny a stop phrase; without it none is denied.
     """
 
     def __init__(
@@ -86,6 +88,7 @@ class Listener:
         *,
         talk_over: bool = False,
         in_talk: Decimal | None = None,
+        ordinary: OrdinaryMargins | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._recogniser, self._talk_over, self._clock = recogniser, talk_over, clock
@@ -93,6 +96,9 @@ class Listener:
         self._in_talk: InTalk | None = None
         if stop_words is not None and in_talk is not None:
             self._in_talk = InTalk(recogniser, stop_words, in_talk)
+        self._ordinary: OrdinaryWords | None = None
+        if stop_words is not None and ordinary is not None:
+            self._ordinary = OrdinaryWords(recogniser, stop_words, ordinary)
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[SoundBlock] = deque(maxlen=BEFORE_MS // BLOCK_MS)
@@ -222,6 +228,9 @@ class Listener:
         talk = spoken.length_ms >= FROM_MS and best_words(alternatives) == (UNKNOWN,)
         utterance = self._called_in_talk(spoken, last=True) if talk else None
         if utterance is None and alternatives:
+            if self._ordinary is not None:
+                above = spoken.measured_above_noise_db
+                alternatives = self._ordinary.weighed(spoken.samples, alternatives, above)
             utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
         self._give_up()
         yield NothingSaid(self._now_ms) if utterance is None else utterance
@@ -238,8 +247,17 @@ class Listener:
             self._recogniser.listen_for(unfinished_too(self._grammar))
 
 
-def whole_utterance(recogniser: UtteranceRecogniser, grammar: WordAutomaton, samples: Samples) -> Utterance:
-    """Hear a short recording as one utterance, without looking for its beginning and end."""
+def whole_utterance(
+    recogniser: UtteranceRecogniser,
+    grammar: WordAutomaton,
+    samples: Samples,
+    ordinary: OrdinaryWords | None = None,
+    above_noise_db: Decimal | None = None,
+) -> Utterance:
+    """Hear a short recording as one utterance, without looking for its beginning and end.
+
+    `above_noise_db` is how far the speech stood above the noise, where that is known; `ordinary` asks for it.
+    """
     padded = np.pad(samples, (0, -len(samples) % BLOCK))
     activity = VoiceActivity()
     quiet = Activity(VoiceState.QUIET, 0, -90.0, -90.0)
@@ -248,4 +266,7 @@ def whole_utterance(recogniser: UtteranceRecogniser, grammar: WordAutomaton, sam
     spoken = UtteranceInProgress(recogniser, grammar, tuple(blocks[:1]), quiet, np.zeros(0, np.int16))
     for block in blocks[1:]:
         spoken.take(block, activity.follow(block.samples))
-    return spoken.utterance(spoken.trial(), during_speech=False, clock=time.monotonic)
+    alternatives = spoken.trial()
+    if ordinary is not None:
+        alternatives = ordinary.weighed(spoken.samples, alternatives, above_noise_db)
+    return spoken.utterance(alternatives, during_speech=False, clock=time.monotonic)

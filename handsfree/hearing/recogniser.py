@@ -61,6 +61,11 @@ class Recogniser:
         self.best_score: float | None = None
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
+    @property
+    def ordinary(self) -> tuple[str, ...]:
+        """The ordinary words of the language, none where this model was not measured with them."""
+        return self._grammars.ordinary
+
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
         self._hearing = None  # it holds the grammar that may have to make room

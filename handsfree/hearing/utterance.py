@@ -51,6 +51,10 @@ class SoundHearing(Protocol):
 class UtteranceRecogniser(SoundHearing, Protocol):
     """The recogniser, as far as the listener uses it."""
 
+    @property
+    def ordinary(self) -> Sequence[str]:
+        """Ordinary words that it can hear and was measured with, or none."""
+
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar and forget what was fed."""
 
@@ -99,7 +103,7 @@ class Utterance:
     @property
     def above_noise_db(self) -> Decimal | None:
         """How far the speech stood above the noise, in whole dB; None where the noise was not measured."""
-        return None if self.noise_db == UNMEASURED_DB else Decimal(round(self.speech_db - self.noise_db))
+        return _above_noise_db(self.speech_db, self.noise_db)
 
 
 class UtteranceInProgress:
@@ -165,6 +169,11 @@ class UtteranceInProgress:
         """How far the speech stands above the noise."""
         return self.speech_db - self._noise_db
 
+    @property
+    def measured_above_noise_db(self) -> Decimal | None:
+        """The same in whole dB, as `Utterance` tells it; None where the noise was not measured."""
+        return _above_noise_db(round(self.speech_db, 1), round(self._noise_db, 1))
+
     def take(self, block: SoundBlock, activity: Activity) -> None:
         """Add a block, and feed the recogniser in tenths of a second."""
         self._blocks.append(block)
@@ -178,7 +187,7 @@ class UtteranceInProgress:
             if words != self.words:
                 self.words, self._words_since_ms = words, block.start_ms
         if self._noise is not None and self._ahead is None and self._may_have_ended(activity.silence_ms):
-            self._ahead = self._recogniser.ahead(self._samples(), self.grammar, self._noise)
+            self._ahead = self._recogniser.ahead(self.samples, self.grammar, self._noise)
 
     def drop(self) -> None:
         """Take back what was listened to ahead: it goes on, or nobody asks any more."""
@@ -194,7 +203,9 @@ class UtteranceInProgress:
             return False
         return silence_ms >= silence_due(self.words, self.grammar, self.above_noise_db) - LEAD_MS
 
-    def _samples(self) -> Samples:
+    @property
+    def samples(self) -> Samples:
+        """All of its sound so far, int16 at 16 kHz."""
         return np.concatenate([block.samples for block in self._blocks])
 
     def trial(self) -> tuple[Hypothesis, ...]:
@@ -217,7 +228,7 @@ class UtteranceInProgress:
         """Close it; where the noise before it was told, the further opinion is asked for."""
         words = best_words(alternatives)
         whole = whole_sentences(alternatives, self.grammar)
-        samples = self._samples()
+        samples = self.samples
         fragment = words if words != best_words(whole) else ()
         judgement = None
         if self._noise is not None:
@@ -242,6 +253,10 @@ class UtteranceInProgress:
         self._fed = len(self._blocks)
         if fresh:
             self._recogniser.feed(np.concatenate([block.samples for block in fresh]).tobytes())
+
+
+def _above_noise_db(speech_db: float, noise_db: float) -> Decimal | None:
+    return None if noise_db == UNMEASURED_DB else Decimal(round(speech_db - noise_db))
 
 
 def is_clipped(samples: Samples) -> bool:

@@ -24,6 +24,7 @@ from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.freed_memory import give_back_memory
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
+from handsfree.hearing.ordinary_words import OrdinaryMargins
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundSource
 from handsfree.lexicon.automaton import WordAutomaton
@@ -121,6 +122,8 @@ class HearingPlan:
     talk_over: bool = False
     in_talk: Decimal | None = None
     """The lead that a long stop phrase wants within talk that does not pause; None: none is looked for there."""
+    ordinary: OrdinaryMargins | None = None
+    """When ordinary words deny a stop phrase; None: none is denied."""
 
 
 @dataclass(frozen=True)
@@ -312,7 +315,13 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
-        listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over, in_talk=plan.in_talk)
+        listener = Listener(
+            plan.recogniser(),
+            plan.stop_words,
+            talk_over=plan.talk_over,
+            in_talk=plan.in_talk,
+            ordinary=plan.ordinary,
+        )
         pipe.send(_Beat(at_ms, hearing=False))
         # It takes half a second, which no stop phrase must wait for.
         threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()

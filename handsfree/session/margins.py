@@ -36,6 +36,10 @@ class Margins(BaseModel):
     in_talk: Exact
     """By so much a long one leads unknown speech within talk that does not pause; by less it is the talk's own
     (`hearing/in_talk.py`)."""
+    ordinary: Exact
+    """An ordinary word that leads a long one by so much denies it (`hearing/ordinary_words.py`)."""
+    ordinary_short: Exact
+    """In quiet a short one is denied that leads every ordinary word by less."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact

@@ -26,6 +26,8 @@ def alternative(*words, score="0"):
 class ScriptedRecogniser:
     """Reads the words off the sound itself: a word is a burst, its pitch says which (see `said`)."""
 
+    ordinary = ()
+
     def __init__(self, words=()):
         self.words = tuple(words)
         self.grammars = []

@@ -29,6 +29,7 @@ from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
+from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import Values
 from handsfree.lexicon.pronunciation import Pronunciations
@@ -36,7 +37,8 @@ from handsfree.procedure.languages import english
 from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.questions import Question
-from handsfree.visit.hearing import heard_from
+from handsfree.questions.grammar import stop_grammar
+from handsfree.visit.hearing import heard_from, ordinary_margins
 from models.training import people, recordings
 from models.training.loudness import active_power, gains
 from models.training.split import Part, of_speaker
@@ -81,6 +83,12 @@ class Call:
     place: str
     sound: Callable[[], np.ndarray]
     ratios: tuple[float | None, ...] = RATIOS
+
+
+@cache
+def stop_words() -> WordAutomaton:
+    """Return the stop phrases of a visit."""
+    return stop_grammar(english()).automaton
 
 
 @cache
@@ -404,7 +412,7 @@ class Ears:
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""
-        listener = Listener(self._recogniser)
+        listener = Listener(self._recogniser, stop_words(), ordinary=ordinary_margins())
         listener.listen_for(place.grammar.automaton)
         said = [one for one in listener.utterances(Recording(sound)) if isinstance(one, Utterance)]
         identity = place.grammar.automaton.identity

@@ -36,10 +36,10 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
 from handsfree.session.fusion import hazard_called
-from handsfree.visit.hearing import heard_from
+from handsfree.visit.hearing import heard_from, ordinary_margins
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
-from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, line, places
+from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, line, places, stop_words
 from tests.bench.hearing.measures import told
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour
@@ -155,7 +155,7 @@ class _Ears:
 
     def heard(self, samples: np.ndarray, at: str) -> list[Heard]:
         """Return every utterance as a visit records it."""
-        listener = Listener(self.recogniser)
+        listener = Listener(self.recogniser, stop_words(), ordinary=ordinary_margins())
         grammar = places()[at].grammar.automaton
         listener.listen_for(grammar)
         told = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]

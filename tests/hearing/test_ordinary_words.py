@@ -1,0 +1,155 @@
+"""A long stop phrase is denied where an ordinary word fits the sound better; nothing else is."""
+
+import sys
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from own_voice import rendered
+from scripted_recogniser import ScriptedRecogniser, alternative
+
+from handsfree.hearing.ordinary_words import OrdinaryMargins, OrdinaryWords
+from handsfree.hearing.recogniser import Recogniser
+from handsfree.lexicon.automaton import phrases
+from handsfree.lexicon.ordinary import english_words
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.procedure.languages import english
+from handsfree.questions.grammar import stop_grammar
+from handsfree.shipped import model_folder
+
+STOP = phrases(["stop", "stop work", "help me"]).automaton()
+SOUND = np.zeros(1600, np.int16)
+
+
+MARGINS = OrdinaryMargins(long=Decimal(1), short=Decimal(1), quiet_db=Decimal(15))
+QUIET, NOISY = Decimal(30), Decimal(15)
+
+
+class HeardOnceMore(ScriptedRecogniser):
+    """Hears what it is told when it is asked about ordinary words."""
+
+    ordinary = ("bed", "stopped", "top")
+
+    def __init__(self, *found):
+        super().__init__()
+        self.found, self.asked = found, []
+
+    def beside(self, automaton, *, quick=False):
+        self.asked.append(automaton)
+        return self
+
+    def finish(self):
+        return self.found
+
+
+def weighed(recogniser, *heard, above=QUIET):
+    found = OrdinaryWords(recogniser, STOP, MARGINS).weighed(SOUND, heard, above)
+    return [(" ".join(one.text), one.score) for one in found]
+
+
+def bed(ahead):
+    """An ordinary word so far ahead of the phrase."""
+    return HeardOnceMore(alternative("bed"), alternative("help", "me", score=str(-Decimal(ahead))))
+
+
+def test_a_phrase_falls_as_far_behind_as_a_word_leads_it():
+    heard = (alternative("help", "me"), alternative("[unk]", score="-2"))
+    assert weighed(bed("3"), *heard) == [("[unk]", 0), ("help me", -3)]
+
+
+def test_a_phrase_that_is_alone_falls_behind_unknown_speech():
+    assert weighed(bed("3"), alternative("help", "me")) == [("[unk]", 0), ("help me", -3)]
+
+
+def test_a_phrase_already_further_behind_stays_where_it_is():
+    heard = (alternative("[unk]"), alternative("help", "me", score="-3.5"))
+    assert weighed(bed("3"), *heard) == [("[unk]", 0), ("help me", Decimal("-3.5"))]
+
+
+@pytest.mark.parametrize("ahead", ["0.9", "-5"])
+def test_a_word_that_leads_by_little_or_not_denies_nothing(ahead):
+    heard = (alternative("help", "me"), alternative("[unk]", score="-2"))
+    assert weighed(bed(ahead), *heard) == [("help me", 0), ("[unk]", -2)]
+
+
+def test_where_the_phrase_is_not_found_again_the_word_leads_it_by_far():
+    assert weighed(HeardOnceMore(alternative("bed")), alternative("help", "me")) == [("[unk]", 0), ("help me", -4)]
+
+
+def test_where_neither_is_found_again_the_phrase_stands():
+    """A missed stop is the worse fault."""
+    for found in ((), (alternative("[unk]"),)):
+        assert weighed(HeardOnceMore(*found), alternative("help", "me")) == [("help me", 0)]
+
+
+def test_answers_keep_their_places():
+    heard = (alternative("help", "me"), alternative("eight", score="-1"), alternative("[unk]", score="-3"))
+    assert weighed(bed("2"), *heard) == [("eight", 0), ("[unk]", -2), ("help me", -2)]
+
+
+@pytest.mark.parametrize(
+    ("lead", "above", "acts"),
+    [("0.9", QUIET, False), ("1.1", QUIET, True), ("-4", NOISY, True), ("-4", None, True)],
+)
+def test_a_bare_stop_is_denied_in_quiet_alone_where_it_leads_a_word_by_little(lead, above, acts):
+    recogniser = HeardOnceMore(alternative("stop"), alternative("top", score=str(-Decimal(lead))))
+    found = weighed(recogniser, alternative("stop"), alternative("[unk]", score="-5"), above=above)
+    assert found == ([("stop", 0), ("[unk]", -5)] if acts else [("stop", 0), ("[unk]", -Decimal(lead))])
+    assert bool(recogniser.asked) is (above == QUIET), "in noise nobody asks"
+
+
+def test_a_bare_stop_stands_where_a_long_phrase_beside_it_is_denied():
+    heard = (alternative("stop"), alternative("stop", "work", score="-2"), alternative("[unk]", score="-6"))
+    recogniser = HeardOnceMore(alternative("stop"), alternative("top", score="-2"))
+    assert weighed(recogniser, *heard) == [("stop", 0), ("stop work", -4), ("[unk]", -6)]
+
+
+def test_where_a_word_denies_both_none_of_them_leads():
+    heard = (alternative("stop"), alternative("stop", "work", score="-2"))
+    recogniser = HeardOnceMore(alternative("top"), alternative("stop", score="-1"))
+    assert weighed(recogniser, *heard) == [("[unk]", 0), ("stop", -1), ("stop work", -4)]
+
+
+def test_what_is_too_far_behind_to_act_is_not_asked_about():
+    recogniser = bed("3")
+    assert weighed(recogniser, alternative("eight"), alternative("help", "me", score="-5"))[0] == ("eight", 0)
+    assert not recogniser.asked
+
+
+def test_a_recogniser_without_ordinary_words_denies_nothing():
+    assert weighed(ScriptedRecogniser(), alternative("help", "me")) == [("help me", 0)]
+
+
+def test_no_stop_phrase_competes_with_itself():
+    recogniser = bed("3")
+    weighed(recogniser, alternative("help", "me"))
+    assert recogniser.asked[0].words() == {"bed", "top", "stop", "work", "help", "me"}, (
+        "nor with its own beginning"
+    )
+
+
+def test_every_ordinary_word_can_be_said():
+    assert len(english_words()) > 3_000
+    assert not Pronunciations().unknown(english_words())
+
+
+def test_another_language_has_no_english_words():
+    assert Recogniser(model_folder(), Pronunciations({"halt": "HH AA L T"}, dictionary=False)).ordinary == ()
+
+
+@pytest.fixture(scope="module")
+def recogniser():
+    return Recogniser(model_folder())
+
+
+@pytest.mark.parametrize(("text", "denied"), [("help me", False), ("contain", True)])
+def test_a_voice_that_cries_is_heard_and_its_ordinary_word_is_not(recogniser, text, denied):
+    """How often, by many voices and people: `python -m models.training.judge_ordinary_words`."""
+    words = OrdinaryWords(recogniser, stop_grammar(english()).automaton, MARGINS)
+    wave = np.concatenate([np.zeros(4000), rendered("en-us+f2", [text])[0], np.zeros(4000)]).astype(np.int16)
+    found = words.weighed(wave, (alternative("help", "me"), alternative("[unk]", score="-5")), QUIET)
+    assert (found[0].text == ("[unk]",)) is denied
