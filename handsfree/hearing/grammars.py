@@ -26,8 +26,8 @@ from handsfree.problem import Problem
 SAMPLE_RATE: Final = 16_000
 """Samples a second of the sound that recognisers take."""
 
-_GRAMMARS_KEPT: Final = 3
-"""The gate's, the stop words', and the ordinary words'. Each holds every network anew: 17 MB for each."""
+_GRAMMARS_KEPT: Final = 2
+"""The gate's and the stop words'. Each holds every network anew: 17 MB for each."""
 _MOST_SENTENCES: Final = 400
 _LONGEST_SENTENCE: Final = 12
 _NEVER_ENDING: Final = (
@@ -52,6 +52,9 @@ class Grammars(Protocol):
     ordinary: tuple[str, ...]
     """Ordinary words, where this model and language were measured with them."""
 
+    def keep(self, automaton: WordAutomaton) -> None:
+        """Load a grammar for good, where loading takes time."""
+
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has, for the judgement."""
 
@@ -66,17 +69,26 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
+        self._for_good: dict[str, Mapping[str, Any]] = {}
         self.ordinary = english_words() if pronunciations.dictionary else ()
         self.judgement = ScoreCalibration(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
     def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
         """Return fresh members that hear exactly the sentences of the automaton, or `[unk]`."""
+        if automaton.identity in self._for_good:
+            return self._fresh(self._for_good[automaton.identity])
         if automaton.identity not in self._kept:
             while len(self._kept) >= _GRAMMARS_KEPT:  # at once: a small machine has no room for one more
                 self._kept.popitem(last=False)
             self._kept[automaton.identity] = self._models(automaton)
         self._kept.move_to_end(automaton.identity)
-        models = self._kept[automaton.identity]
+        return self._fresh(self._kept[automaton.identity])
+
+    def keep(self, automaton: WordAutomaton) -> None:
+        """Load a grammar for good: how often others are taken up does not matter to it."""
+        self._for_good[automaton.identity] = self._models(automaton)
+
+    def _fresh(self, models: Mapping[str, Any]) -> Sequence[EnsembleMember]:
         return [EnsembleMember(models[network], rate) for network, rate in self._tuning.members]
 
     def phones_in(self, word: str) -> int:
@@ -138,6 +150,9 @@ class PhraseGrammars:
             )
         listing = json.dumps([*phrase_list(automaton), UNKNOWN])
         return [EnsembleMember(self._model, phrases=listing)]
+
+    def keep(self, automaton: WordAutomaton) -> None:
+        """Do nothing: one model hears all phrase lists."""
 
     def phones_in(self, word: str) -> int:
         """Return the number of letters: the judgement of such a model counts nothing."""

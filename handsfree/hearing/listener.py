@@ -120,6 +120,11 @@ class Listener:
         if self._spoken is None:
             self._recogniser.listen_for(unfinished_too(grammar))
 
+    def prepare(self) -> None:
+        """Make what would have to be made at the first cry."""
+        if self._ordinary is not None:
+            self._ordinary.prepare()
+
     @property
     def ready(self) -> bool:
         """Whether there is a grammar to listen for."""

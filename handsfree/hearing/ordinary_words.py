@@ -89,9 +89,16 @@ class OrdinaryWords:
             return {LONG: -UNLISTED, SHORT: -UNLISTED}
         return {kind: UNLISTED if (called := best[kind]) is None else word - called for kind in (LONG, SHORT)}
 
+    def prepare(self) -> None:
+        """Make the graph now (0.3 s), so that no cry waits for it."""
+        if self._words:
+            _ = self._either
+
     @cached_property
     def _either(self) -> WordAutomaton:
-        return choice(exactly(self._stop_words), phrases(self._words)).automaton()
+        either = choice(exactly(self._stop_words), phrases(self._words)).automaton()
+        self._recogniser.keep(either)
+        return either
 
 
 def _put_behind(heard: Sequence[Hypothesis], ahead: Sequence[Decimal | None]) -> tuple[Hypothesis, ...]:

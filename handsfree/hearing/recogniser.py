@@ -66,6 +66,10 @@ class Recogniser:
         """The ordinary words of the language, none where this model was not measured with them."""
         return self._grammars.ordinary
 
+    def keep(self, automaton: WordAutomaton) -> None:
+        """Load a grammar for good: `beside` begins with it at once."""
+        self._grammars.keep(automaton)
+
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
         self._hearing = None  # it holds the grammar that may have to make room

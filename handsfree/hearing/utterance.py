@@ -55,6 +55,9 @@ class UtteranceRecogniser(SoundHearing, Protocol):
     def ordinary(self) -> Sequence[str]:
         """Ordinary words that it can hear and was measured with, or none."""
 
+    def keep(self, automaton: WordAutomaton) -> None:
+        """Load a grammar for good, for `beside`."""
+
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar and forget what was fed."""
 

@@ -325,6 +325,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
         pipe.send(_Beat(at_ms, hearing=False))
         # It takes half a second, which no stop phrase must wait for.
         threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
+        listener.prepare()
         while not listener.ready:
             if pipe.poll(HEARTBEAT_S):
                 _obey(listener, pipe.recv())

@@ -33,6 +33,9 @@ class ScriptedRecogniser:
         self.grammars = []
         self.sound = b""
 
+    def keep(self, automaton):
+        pass
+
     def listen_for(self, automaton):
         self.grammars.append(automaton)
         self.sound = b""
