@@ -1,9 +1,9 @@
 """A stop phrase against ordinary words: where one word fits the sound as well or better, nobody cried.
 
 Speech outside the grammar is a loop of phones that pays for each of them, so a word that nobody awaits ("bed")
-may come nearer to "help help" than to that. Before a stop phrase acts, all networks hear the sound once more, as
-one of the stop phrases or one of some thousand ordinary words. A cry of two words or more is denied where one word
-leads it clearly. "Stop" leads "top" and "stock" by far wherever it was called in quiet, and what leads them by
+may come nearer to "help help" than to that. Before a stop phrase acts, all networks hear the sound twice more: as
+one of the stop phrases, and as one of some thousand ordinary words. A cry of two words or more is denied where a
+word fits clearly better. "Stop" leads "top" and "stock" by far wherever it was called in quiet, and what leads by
 little is another word; in noise it is never denied.
 """
 
@@ -19,16 +19,12 @@ from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.utterance import UtteranceRecogniser
-from handsfree.lexicon.automaton import WordAutomaton, choice, exactly, phrases
+from handsfree.lexicon.automaton import WordAutomaton, phrases
 
 NEAR: Final = Decimal(-4)
 """What is further behind the best acts nowhere, and need not be looked at."""
-UNLISTED: Final = Decimal(4)
-"""So far or further ahead is a word where no phrase was found again, and a phrase where no word was."""
-
 LONG, SHORT = "long", "short"
 """A phrase of several words, and one of a single word."""
-KINDS: Final = (LONG, SHORT, "")
 STEP: Final = Decimal("0.001")
 
 
@@ -70,52 +66,53 @@ class OrdinaryWords:
             return heard
         ahead = self.ahead(samples)
         least = {LONG: self._margins.long, SHORT: STEP - self._margins.short}
-        denied = {kind: ahead[kind] for kind in asked if ahead[kind] >= least[kind]}
-        return _put_behind(heard, [denied.get(self._kind(one)) for one in heard]) if denied else heard
+        denied = [(kind := self._kind(one)) in asked and ahead >= least[kind] for one in heard]
+        return _put_behind(heard, denied, ahead) if any(denied) else heard
 
     def _kind(self, one: Hypothesis) -> str:
         if not self._stop_words.accepts(one.text):
             return ""
         return LONG if len(one.text) > 1 else SHORT
 
-    def ahead(self, samples: Samples) -> dict[str, Decimal]:
-        """Return by how much (log odds) the likeliest word leads the likeliest phrase of each kind."""
-        hearing = self._recogniser.beside(self._either)
+    def ahead(self, samples: Samples) -> Decimal:
+        """Return by how much (log odds) the likeliest ordinary word leads the likeliest stop phrase.
+
+        Each by a hearing of its own: among thousands of words a search may lose a phrase in noise. Either may
+        also be unknown speech, which is the same in both.
+        """
+        called, word = (self._likelihood(samples, grammar) for grammar in self._grammars)
+        return Decimal(0) if called is None or word is None else Decimal(repr(word - called)).quantize(STEP)
+
+    def _likelihood(self, samples: Samples, grammar: WordAutomaton) -> float | None:
+        hearing = self._recogniser.beside(grammar)
         hearing.feed(samples.tobytes())
-        heard = [one for one in hearing.finish() if one.text != (UNKNOWN,)]
-        best = {kind: max((one.score for one in heard if self._kind(one) == kind), default=None) for kind in KINDS}
-        word = best[""]
-        if word is None:
-            return {LONG: -UNLISTED, SHORT: -UNLISTED}
-        return {kind: UNLISTED if (called := best[kind]) is None else word - called for kind in (LONG, SHORT)}
+        hearing.finish()
+        return hearing.likelihood
 
     def prepare(self) -> None:
-        """Make the graph now (0.3 s), so that no cry waits for it."""
+        """Make the graphs now (0.3 s), so that no cry waits for them."""
         if self._words:
-            _ = self._either
+            _ = self._grammars
 
     @cached_property
-    def _either(self) -> WordAutomaton:
-        either = choice(exactly(self._stop_words), phrases(self._words)).automaton()
-        self._recogniser.keep(either)
-        return either
+    def _grammars(self) -> tuple[WordAutomaton, WordAutomaton]:
+        both = self._stop_words, phrases(self._words).automaton()
+        for grammar in both:
+            self._recogniser.keep(grammar)
+        return both
 
 
-def _put_behind(heard: Sequence[Hypothesis], ahead: Sequence[Decimal | None]) -> tuple[Hypothesis, ...]:
-    """Let each lead the best of those that stay (None) by no more than a word lets it: `ahead` the other way.
+def _put_behind(heard: Sequence[Hypothesis], denied: Sequence[bool], ahead: Decimal) -> tuple[Hypothesis, ...]:
+    """Let the denied ones lead the best of the others by no more than a word lets them: `ahead` the other way.
 
-    Where none stays, unknown speech does.
+    Where there is no other, unknown speech is.
     """
-    stay = [one for one, back in zip(heard, ahead, strict=True) if back is None]
+    stay = [one for one, no in zip(heard, denied, strict=True) if not no]
     if not stay:
         first, last = heard[0].words[0], heard[0].words[-1]
         sure = min(word.confidence for word in heard[0].words)
         stay = [Hypothesis((SpokenWord(UNKNOWN, first.start_ms, last.end_ms, sure),), heard[0].score)]
-    best = max(one.score for one in stay)
-    moved = [
-        replace(one, score=min(one.score, best - back))
-        for one, back in zip(heard, ahead, strict=True)
-        if back is not None
-    ]
+    most = max(one.score for one in stay) - ahead
+    moved = [replace(one, score=min(one.score, most)) for one, no in zip(heard, denied, strict=True) if no]
     ordered = sorted([*stay, *moved], key=lambda one: -one.score)
     return tuple(replace(one, score=one.score - ordered[0].score) for one in ordered)

@@ -62,6 +62,12 @@ class Recogniser:
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
     @property
+    def likelihood(self) -> float | None:
+        """Of the best that was heard last, in the unit of the scores; None for nothing."""
+        assert self._hearing, "listen_for comes first"
+        return self._hearing.likelihood
+
+    @property
     def ordinary(self) -> tuple[str, ...]:
         """The ordinary words of the language, none where this model was not measured with them."""
         return self._grammars.ordinary
@@ -140,6 +146,11 @@ class HearingOfGrammar:
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
         self.best_score: float | None = None
+
+    @property
+    def likelihood(self) -> float | None:
+        """Of the best that was heard last, in the unit of the scores; None for nothing."""
+        return None if self.best_score is None else self.best_score / self._grammars.judgement.score_scale
 
     def feed(self, pcm: bytes) -> None:
         """Take sound."""

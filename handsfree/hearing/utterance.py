@@ -38,6 +38,10 @@ UNMEASURED_DB = -90.0
 class SoundHearing(Protocol):
     """Hears sound by one grammar."""
 
+    @property
+    def likelihood(self) -> float | None:
+        """Of the best that was heard last, as a natural logarithm in the unit of the scores; None for nothing."""
+
     def feed(self, pcm: bytes) -> None:
         """Take int16 sound at 16 kHz."""
 

@@ -112,14 +112,14 @@ class _Ears:
         for one in self._heard(sound, at):
             found = self._acts(one)
             if found is not None and found[0] == english().hazard_of(text) and len(found[1]) > 1:
-                yield self._words.ahead(one.samples)[LONG]
+                yield self._words.ahead(one.samples)
 
     def quiet(self, sound: np.ndarray, at: str) -> Iterator[Decimal]:
         """Yield the lead of a word over a short phrase that was said, where it acts in quiet."""
         for one in self._heard(sound, at):
             above, found = one.above_noise_db, self._acts(one)
             if above is not None and above > ordinary_margins().quiet_db and found is not None:
-                yield self._words.ahead(one.samples)[SHORT]
+                yield self._words.ahead(one.samples)
 
     def near(self, sound: np.ndarray, at: str) -> Iterator[tuple[str, Decimal]]:
         """Yield the lead of a word over each phrase that nobody said and that was nearly heard, and its kind.
@@ -132,7 +132,7 @@ class _Ears:
             short = found is not None and len(found[1]) == 1
             if near or short:
                 ahead = self._words.ahead(one.samples)
-                yield from ((kind, ahead[kind]) for kind, yes in ((LONG, near), (SHORT, short)) if yes)
+                yield from ((kind, ahead) for kind, yes in ((LONG, near), (SHORT, short)) if yes)
 
     def _acts(self, one: Utterance) -> tuple[str, tuple[str, ...]] | None:
         pairs = [(each.text, each.score) for each in one.alternatives]

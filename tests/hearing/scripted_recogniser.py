@@ -27,6 +27,7 @@ class ScriptedRecogniser:
     """Reads the words off the sound itself: a word is a burst, its pitch says which (see `said`)."""
 
     ordinary = ()
+    likelihood = None
 
     def __init__(self, words=()):
         self.words = tuple(words)
