@@ -37,7 +37,7 @@ class Margins(BaseModel):
     """By so much a long one leads unknown speech within talk that does not pause; by less it is the talk's own
     (`hearing/in_talk.py`)."""
     ordinary: Exact
-    """An ordinary word that leads a long one by so much denies it (`hearing/ordinary_words.py`)."""
+    """An ordinary word that leads a long one by so much denies it, anywhere (`hearing/ordinary_words.py`)."""
     ordinary_short: Exact
     """In quiet a short one is denied that leads every ordinary word by less."""
     weight: Exact
