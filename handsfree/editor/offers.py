@@ -15,6 +15,7 @@ from handsfree.gates import GATE_KINDS
 from handsfree.gates.when import NOT_GIVEN
 from handsfree.procedure.documentation import summary_of
 from handsfree.procedure.file import NEXT_ITEM, IncludeGate
+from handsfree.procedure.trades import own_trades
 
 TARGET, ITEM_TARGET = (
     r"^(exit )?[a-z][a-z0-9]*(-[a-z0-9]+)*$",
@@ -145,6 +146,7 @@ _LISTED: Mapping[str, Callable[[KnownNames], Mapping[str, str]]] = {
     "calculation": lambda known: {name: one.says for name, one in known.calculations.items()},
     "hazard": lambda known: dict.fromkeys(known.trade.stops.stops, "a stop of the trade"),
     "fact": _facts,
+    "trade": lambda known: dict.fromkeys(own_trades(known.folder), "a trade of your own"),
     "jobsheet": lambda known: known.facts(),
     "file": lambda known: known.parts_beside(),
 }

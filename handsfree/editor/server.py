@@ -98,7 +98,8 @@ class ProcedureServer(LanguageServer):
             return {path: []}, set()
         review = reviewed(path, self.read)
         sources = review.report.procedure.sources if review.report else ()
-        return _by_file(path, review.notes()), {Path(one.file) for _, one in sources} - {path}
+        told = _by_file(path, review.notes())
+        return told, {*(Path(one.file) for _, one in sources), *told} - {path}
 
     def forget(self, uri: str) -> None:
         """Tell nothing more of a file that was closed."""

@@ -273,6 +273,13 @@ def _table(calculations: Mapping[str, Calculation]) -> Iterator[str]:
 
 def _trades() -> Iterator[str]:
     yield from ("## Trades", "", "`trade:` names one of these; what it does not name belongs to the first.", "")
+    yield (
+        "It may name one of your own, too: the folder `trades/NAME/` beside the procedure, or beside the folder "
+        "that the procedure lies in. It is YAML alone; Python in it is never run, and no name of the trades below "
+        "may be taken. `handsfree template --new-trade NAME` writes one to start from, and `check` refuses each "
+        "fault in its files by its line. It goes with the procedure into bundles and records."
+    )
+    yield ""
     for name in trades_in_order():
         one = trade_data(name)
         fires = "something may fire" if one.file.fires else "nothing fires, so no gate says `firing`"

@@ -131,9 +131,16 @@ def trade_data_asked(
             continue
         return _own(found)
     where = None if asked_at is None else str(asked_at)
-    known = f"write one of: {', '.join(known_trades())}"
+    known = f"write one of: {', '.join((*known_trades(), *own_trades(near)))}"
     remedy = f"{known}; or bring your own, in {BESIDE}/{name}/ beside the file or beside its folder"
     raise Problem(f"there is no trade {name!r}", where=where, remedy=remedy)
+
+
+def own_trades(near: Path | None) -> tuple[str, ...]:
+    """Return the names of the authors' trades that lie near a file in this folder; none without a folder."""
+    places = () if near is None else (near, _above(near))
+    found = (file.parent.name for place in places for file in (place / BESIDE).glob(f"*/{ABOUT}"))
+    return tuple(sorted(set(found) - set(known_trades())))
 
 
 def _where_it_may_lie(name: str, places: tuple[Path, ...]) -> Iterator[tuple[Path, str]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import json
 import os
+import shutil
 import sys
 from pathlib import Path
 
@@ -200,3 +201,32 @@ def test_a_name_in_a_story_is_held_against_its_procedure_as_that_is_typed(
     assert told["whole.tests.yaml"] == []
     typed("whole.yaml", WHOLE.replace("id: two", "id: second").replace("good: two", "good: second"))
     assert told["whole.tests.yaml"] == ["there is no gate 'two'"]
+
+
+def test_a_fault_in_an_authors_trade_is_told_and_gone_as_it_is_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It stands in the trade's own file, and mending it there is enough."""
+    server = language_server()
+    told: dict[str, list[str]] = {}
+    keep = lambda given: told.update({Path(given.uri).name: [one.message for one in given.diagnostics]})  # noqa: E731
+    monkeypatch.setattr(server, "text_document_publish_diagnostics", keep)
+    monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
+    folder = shutil.copytree(ROOT / "tests" / "trades" / "own", tmp_path / "own")
+    procedure, words = folder / "brew-check.yaml", folder / "trades" / "coffee-machine" / "english.yaml"
+
+    async def typed(path: Path, text: str) -> None:
+        server.workspace.put_text_document(lsp.TextDocumentItem(path.as_uri(), "yaml", 1, text))
+        await server.changed(path.as_uri(), 0)
+
+    async def talk() -> None:
+        whole = words.read_text("utf-8")
+        await typed(procedure, procedure.read_text("utf-8"))
+        assert told["brew-check.yaml"] == []
+        await typed(words, whole.replace("  brew_temperature:", "  brew_temp:"))
+        fault = "quantities lacks brew_temperature; see what english.yaml of the program has there"
+        assert told["english.yaml"] == [fault]
+        await typed(words, whole)
+        assert (told["english.yaml"], told["brew-check.yaml"]) == ([], [])
+
+    asyncio.run(talk())

@@ -56,6 +56,8 @@ def test_the_page_leads_from_nothing_to_a_visit(tmp_path: Path, capsys: pytest.C
     assert next(iter(read(folder / "visit"))).event["standing"]["by"] == "A. Author"
     assert read_bundle(folder / "bundles" / "my-check-2.0.0.zip").approval.after == "1.0.0"
     assert said["handsfree take --back my-check"].strip() == "my-check 1.0.0 is in use"
+    first = next(iter(read(folder / "brake-visit"))).event
+    assert "trades.lift-brake.hazards.yaml" in first["sources"]
     told = said["handsfree take"].splitlines()
     assert told[0].endswith(": in use")
     assert "NOT USED: A. Author withdrew it" in told[1]

@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 from handsfree.commands.app import app
 from handsfree.documents import read_document
 from handsfree.editor.known import KnownNames
+from handsfree.editor.offers import offers
 from handsfree.events import decisions as ev
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
@@ -229,3 +230,8 @@ def test_a_new_trade_is_whole_and_its_procedure_proven(tmp_path: Path, monkeypat
     again = CliRunner().invoke(app, ["template", "--new-trade", "lift-brake"])
     assert "this folder is there already" in str(again.exception)
     assert all("TRADE" not in text for text in trade_template("lift-brake").values())
+
+
+def test_the_editor_offers_its_name_where_a_trade_is_named(beside: Path) -> None:
+    text = "handsfree: 2\nprocedure: new\ntrade: \n"
+    assert "coffee-machine" in [one.text for one in offers(text, 2, 7, beside.parent, read_document)]
