@@ -34,9 +34,12 @@ from handsfree.procedure.written_answers import choice_written
 from handsfree.visit.sheet_standing import sheet_standing
 
 
-def check_sheet(file: Path) -> dict[str, Any]:
-    """Return what a job sheet holds, which limits no sheet gives, and whether an instrument is out of date."""
-    sheets, _ = load_sheets(file)
+def check_sheet(file: Path, visit: Path | None = None) -> dict[str, Any]:
+    """Return what a job sheet holds, which limits no sheet gives, and whether an instrument is out of date.
+
+    An author's own trade is that of the visit, where one is given.
+    """
+    sheets, _ = load_sheets(file, None if visit is None else load_procedure(visit).trade)
     job, appliance = sheets.job, sheets.appliance
     until = job.calibrated_until
     return {

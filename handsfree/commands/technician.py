@@ -205,9 +205,9 @@ def jobsheet(
     from handsfree.commands.sheets import check_sheet, make_job_sheet  # noqa: PLC0415 - loads sound for --voice
     from handsfree.visit.standing import chosen  # noqa: PLC0415 - loads what verifies bundles
 
-    if new or not file.exists():
-        voice = (model or model_folder()) if by_voice else None
-        with nullcontext((None, None)) if visit_name is None else chosen(visit_name) as (visit_file, _):
+    with nullcontext((None, None)) if visit_name is None else chosen(visit_name) as (visit_file, _):
+        if new or not file.exists():
+            voice = (model or model_folder()) if by_voice else None
             make_job_sheet(
                 file,
                 appliance,
@@ -217,7 +217,7 @@ def jobsheet(
                 model=voice,
                 last_visits=last_visits,
             )
-    report: dict[str, Any] = check_sheet(file)
+        report: dict[str, Any] = check_sheet(file, visit_file)
     if as_json:
         typer.echo(json.dumps(report))
     else:
