@@ -25,8 +25,8 @@ class RestoreGate(GateBlock):
     usual_work_seconds: ClassVar[int] = 60
     kind: Literal["restore"]
     things: Names
-    """The things in the order they are asked for. Only what is still altered is asked for, so the list may hold more
-    than some way leaves altered here: the order is the author's, and the list holds on when a part changes."""
+    """The things in the order they are asked for. Only what is still altered is asked for, so the list may hold
+    more than any way leaves altered here: the order is the author's, and it holds on when a part changes."""
 
     @cached_property
     def phrases(self) -> Mapping[str, tuple[str, ...]]:
