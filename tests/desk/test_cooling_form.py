@@ -22,6 +22,7 @@ from handsfree.desk.rules_done import warning_due
 from handsfree.desk.supervision import judge
 from handsfree.events import decisions as ev
 from handsfree.ledger import RecordVerdict, VerificationReport
+from handsfree.procedure.trades import trade_data
 
 SOURCE = "frostmere-service.pdf, page 31, revision invented A"
 BAND = {"superheat": "4 to 10", "subcooling": "4 to 9"}
@@ -60,9 +61,10 @@ def plan():
     )  # fmt: skip
     for (name, placed), then in zip(gates.items(), [*list(gates)[1:], "finish"], strict=True):
         placed.id, placed.transitions = name, {"done": then}
-    procedure = Stub(gates=gates, first=next(iter(gates)), file=Stub(trade="cooling"))
+    trade = trade_data("cooling")
+    procedure = Stub(gates=gates, first=next(iter(gates)), file=Stub(trade="cooling"), trade=trade)
     things = {name: Stub(said=name.capitalize(), altered="on", restored="off") for name in ("hoses", "thermostat")}
-    return Stub(procedure=procedure, gate=gates.__getitem__, sheets=sheets, things=things)
+    return Stub(procedure=procedure, trade=trade.functions, gate=gates.__getitem__, sheets=sheets, things=things)
 
 
 class Told:
