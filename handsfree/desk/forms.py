@@ -25,6 +25,8 @@ Texts = Annotated[tuple[str, ...], AsTuple]
 
 TRADES = Path(__file__).parents[1] / "trades"
 PLAIN = Path(__file__).parent
+OF_ALL_TRADES = ("names", "outcomes", "happenings", "stops", "across")
+"""Keys of a report's form that the desk puts together of all trades that ship: an author's are not read."""
 _CHECKLIST, _REPORT = "plain-checklist.yaml", "plain-report.yaml"
 
 

@@ -8,7 +8,7 @@ from functools import cache
 
 from handsfree.desk import rules_done, rules_order, rules_readings
 from handsfree.desk.evidence import AssessedAs, Assessment, Evidence, Item, not_asked
-from handsfree.desk.forms import Forms, forms_of, forms_of_own
+from handsfree.desk.forms import OF_ALL_TRADES, Forms, forms_of, forms_of_own
 from handsfree.problem import Problem
 from handsfree.procedure.trades import TradeData
 from handsfree.trades.registered_rules import OWN_RULES
@@ -121,7 +121,12 @@ def rules_of(trade: str) -> Mapping[str, SupervisionRule[Evidence]]:
 
 def check_forms_of_own(trade: TradeData) -> None:
     """Raise Problem, with file:line, at the first fault in the forms that an author's own trade brings."""
-    hold_against(forms_of_own(trade), RULES)
+    forms, report = forms_of_own(trade), trade.folder.documents.get("report.yaml")
+    for key in OF_ALL_TRADES if report is not None else ():
+        if report is not None and getattr(forms.report, key):
+            what = f"`{key}` is told of all trades together, so the trade of an author cannot have it"
+            raise Problem(what, where=str(report.key_place((key,))), remedy="remove it")
+    hold_against(forms, RULES)
 
 
 def hold_against(forms: Forms, rules: Mapping[str, SupervisionRule[Evidence]]) -> None:

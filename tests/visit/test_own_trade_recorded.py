@@ -13,9 +13,11 @@ from handsfree.desk.dossier import Dossier
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.examination import verified
 from handsfree.desk.record import load
-from handsfree.desk.supervision import judge
+from handsfree.desk.supervision import check_forms_of_own, judge
 from handsfree.events import inputs as inp
 from handsfree.ledger import read, verify
+from handsfree.problem import Problem
+from handsfree.procedure.procedure import load_procedure
 from handsfree.session.playing import AgreeingPlayer
 from handsfree.visit.folder import load_plan, plan_of
 from handsfree.visit.recorder import Recorder
@@ -134,3 +136,15 @@ def test_the_desk_judges_by_the_checklist_that_the_record_carries(visit: Path) -
     assert (line.line, line.result.name) == ("The drop", "PASS")
     told = Dossier(evidence, report)
     assert told.evidence.recorded.trade == "coffee-machine"
+
+
+def test_a_key_that_the_desk_tells_of_all_trades_is_refused_by_its_line(author: Path) -> None:
+    """It would be left out in silence."""
+    report = author / TRADE / "report.yaml"
+    whole = (
+        "facts: [{says: Site, text: '{opened.site}'}]\nuntil: Leave it off.\ncautions: [Steam.]\nsignatures: [A]\n"
+    )
+    report.write_text(f"{whole}names: {{brew_temperature: Brew °C}}\n", "utf-8")
+    with pytest.raises(Problem, match="`names` is told of all trades together") as refused:
+        check_forms_of_own(load_procedure(author / "brew-check.yaml").trade)
+    assert refused.value.where == f"{report}:5:1"
