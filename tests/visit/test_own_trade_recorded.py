@@ -148,3 +148,23 @@ def test_a_key_that_the_desk_tells_of_all_trades_is_refused_by_its_line(author: 
     with pytest.raises(Problem, match="`names` is told of all trades together") as refused:
         check_forms_of_own(load_procedure(author / "brew-check.yaml").trade)
     assert refused.value.where == f"{report}:5:1"
+
+
+def test_its_words_in_another_language_go_along(tmp_path: Path) -> None:
+    """The shipped fan as an author's trade: led in German from the kept files alone, under the same digest."""
+    folder, fan = tmp_path / "author", OWN.parents[2] / "handsfree" / "trades" / "ventilation"
+    shutil.copytree(fan, folder / "trades" / "masonry")
+    for file in (OWN.parents[2] / "procedures").glob("extract-*.yaml"):
+        shutil.copy(file, folder)
+    for file in folder.rglob("*.yaml"):
+        file.write_text(file.read_text("utf-8").replace("trade: ventilation", "trade: masonry"), "utf-8")
+    job = folder / "trades" / "masonry" / "example" / "jobsheet.yaml"
+    plan, kept = load_plan(folder / "extract-ventilation.yaml", job, language="german")
+    assert "trades.masonry.german.yaml" in kept
+    sources = tmp_path / "visit" / "sources"
+    sources.mkdir(parents=True)
+    for name, data in kept.items():
+        (sources / name).write_bytes(data)
+    again = plan_of(tmp_path / "visit", "extract-ventilation", "german")
+    assert again.catalogue.language == "german"
+    assert again.procedure.version() == plan.procedure.version()
