@@ -24,7 +24,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         ),
         "resume": "Go on with an interrupted visit: burner, rate and everything altered are asked again first.",
         "hear": (
-            "Say what is heard in each file: the words, the value, how sure, what else it may be, the time taken."
+            "Say what is heard in each file: the words, the value, how sure, what a visit does, what else it may be."
         ),
         "jobsheet": "Make a job sheet by an interview that keeps each answer, or check one and say what it lacks.",
         "appliance": "Make a sheet of maker's data by an interview in a manual's order; check one, or sign it.",
@@ -99,7 +99,7 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         ),
     },
     "wording": {
-        "words": "Propose how new words are said, and try by several voices whether each phrase is heard.",
+        "words": "Propose how new words are said, and try by several voices whether a visit hears each phrase.",
     },
     "rehearsing": {
         "rehearse": ("Try a procedure at a desk: by script (a false expectation fails), else by what you type."),
