@@ -24,7 +24,8 @@ FAMILIES: Mapping[str, Mapping[str, str]] = {
         ),
         "resume": "Go on with an interrupted visit: burner, rate and everything altered are asked again first.",
         "hear": (
-            "Say what is heard in each file: the words, the value, how sure, what a visit does, what else it may be."
+            "Say what is heard in each file: the words, the value, how sure, what a visit does, "
+            "what else it may be."
         ),
         "jobsheet": "Make a job sheet by an interview that keeps each answer, or check one and say what it lacks.",
         "appliance": "Make a sheet of maker's data by an interview in a manual's order; check one, or sign it.",
