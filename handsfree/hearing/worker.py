@@ -323,8 +323,9 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
             ordinary=plan.ordinary,
         )
         pipe.send(_Beat(at_ms, hearing=False))
-        # It takes half a second, which no stop phrase must wait for.
-        threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
+        if not plan.talk_over:  # a headset has no echo to be taken away, and needs not 14 MB for it
+            # It takes half a second, which no stop phrase must wait for.
+            threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
         listener.prepare()
         while not listener.ready:
             if pipe.poll(HEARTBEAT_S):
