@@ -57,7 +57,7 @@ def heard_aloud(
     """
     procedure, catalogue = plan.procedure, plan.catalogue
     words = hearing_of(procedure, catalogue)
-    recogniser = TrialRecogniser(model_folder(), words.pronunciations, general)
+    recogniser = TrialRecogniser(model_folder(), words.pronunciations, catalogue, general)
     voices = [Voice(VoiceSettings(catalogue.voice, rate)) for rate in RATES]
     dice = np.random.default_rng(seed)
     done: set[tuple[str, str]] = set()

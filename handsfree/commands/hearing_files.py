@@ -51,7 +51,7 @@ def hear_files(
         samples = SoundFile(path).samples()
         if recogniser is None:
             general = plan_to_ask(english(), asked=ask_general, folder=general_model)
-            recogniser = TrialRecogniser(model, said, general)
+            recogniser = TrialRecogniser(model, said, english(), general)
         began = time.perf_counter()
         if samples.size <= SHORT_S * RATE:
             judged: Sequence[Judged] = [recogniser.whole(samples, grammar, choose_at)]

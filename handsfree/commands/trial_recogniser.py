@@ -13,18 +13,21 @@ from handsfree.events.state import State
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, Utterance, whole_utterance
+from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import Recording
+from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.lexicon.meaning import Meaning
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.procedure import Procedure
 from handsfree.procedure.sheets import load_sheets
 from handsfree.questions import Question
+from handsfree.questions.grammar import stop_grammar
 from handsfree.session.fusion import Interpretation, choose
 from handsfree.session.plan import Plan
-from handsfree.visit.hearing import heard_from
+from handsfree.visit.hearing import heard_from, ordinary_margins
 
 Does = Literal["taken at once", "asked", "not heard"]
 """What a visit does: it takes the words, it asks whether they were meant, or it takes nothing and asks again."""
@@ -72,19 +75,28 @@ class TrialRecogniser:
     The third opinion is waited for however long it takes. Raises Problem when the model cannot be used.
     """
 
-    def __init__(self, model: Path, pronunciations: Pronunciations, general: GeneralPlan | None = None) -> None:
+    def __init__(
+        self,
+        model: Path,
+        pronunciations: Pronunciations,
+        catalogue: Catalogue,
+        general: GeneralPlan | None = None,
+    ) -> None:
         member = None if general is None else GeneralMember(general)
         if member is not None:
             member.wait().patient()
         self._recogniser = Recogniser(model, pronunciations, member)
+        self._stop_words = stop_grammar(catalogue).automaton
+        self._ordinary = OrdinaryWords(self._recogniser, self._stop_words, ordinary_margins())
 
     def whole(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Judged:
         """Return what is made of a sound that is one utterance from end to end."""
-        return _judged(whole_utterance(self._recogniser, grammar.automaton, sound), grammar, choose_at)
+        utterance = whole_utterance(self._recogniser, grammar.automaton, sound, self._ordinary)
+        return _judged(utterance, grammar, choose_at)
 
     def each(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Sequence[Judged]:
         """Return what is made of each utterance in a sound that has some of the room around them."""
-        listener = Listener(self._recogniser)
+        listener = Listener(self._recogniser, self._stop_words, ordinary=ordinary_margins())
         listener.listen_for(grammar.automaton)
         told = listener.utterances(Recording(sound))
         return [_judged(one, grammar, choose_at) for one in told if isinstance(one, Utterance)]

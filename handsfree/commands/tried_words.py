@@ -95,7 +95,9 @@ class WordTrial:
     ) -> None:
         self._procedure, self._plan = procedure, example_plan(procedure)
         self._words = hearing_of(procedure, procedure.catalogue)
-        self._recogniser = TrialRecogniser(model_folder(), self._words.pronunciations, general)
+        self._recogniser = TrialRecogniser(
+            model_folder(), self._words.pronunciations, procedure.catalogue, general
+        )
         every = [Voice(VoiceSettings(name, rate)) for name, rate in voices]
         self.voices = [voice for voice in every if voice.render("ready") is not None]
         if not self.voices:

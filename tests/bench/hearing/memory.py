@@ -167,6 +167,7 @@ def led() -> Visit:
 def heard(visit: Visit) -> list[dict[str, float]]:
     """Let the process hear it; return its memory in MB when it is ready, and after each answer."""
     from handsfree.session.margins import MARGINS  # noqa: PLC0415 - the child is not told of it
+    from handsfree.visit.hearing import ordinary_margins  # noqa: PLC0415
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -177,7 +178,13 @@ def heard(visit: Visit) -> list[dict[str, float]]:
             files += ["prompt.npy", f"{number}.npy"]
         recogniser = partial(patient, model_folder(), visit.pronunciations, visit.general)
         hearing = Hearing(
-            HearingPlan(Steps(folder, files), recogniser, visit.stop_words, in_talk=MARGINS.in_talk),
+            HearingPlan(
+                Steps(folder, files),
+                recogniser,
+                visit.stop_words,
+                in_talk=MARGINS.in_talk,
+                ordinary=ordinary_margins(),
+            ),
             hung_after_s=LONGEST_S,
         )
         found = []
