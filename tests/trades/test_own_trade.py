@@ -235,3 +235,12 @@ def test_a_new_trade_is_whole_and_its_procedure_proven(tmp_path: Path, monkeypat
 def test_the_editor_offers_its_name_where_a_trade_is_named(beside: Path) -> None:
     text = "handsfree: 2\nprocedure: new\ntrade: \n"
     assert "coffee-machine" in [one.text for one in offers(text, 2, 7, beside.parent, read_document)]
+
+
+def test_a_job_sheet_elsewhere_is_checked_by_the_trade_of_its_visit(tmp_path: Path, beside: Path) -> None:
+    job = shutil.copytree(beside.parent / TRADE / "example", tmp_path / "jobs") / "jobsheet.yaml"
+    alone = CliRunner().invoke(app, ["jobsheet", str(job)])
+    assert "there is no trade 'coffee-machine'" in str(alone.exception)
+    done = CliRunner().invoke(app, ["jobsheet", str(job), "--visit", str(beside)])
+    assert done.exit_code == 0, done.output
+    assert "the water: soft" in done.output
