@@ -35,7 +35,7 @@ _NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 BESIDE = "trades"
 """The folder beside a procedure, or beside its folder, that holds an author's trades, each in one of its name."""
 
-MOST_KEPT = 8
+MOST_KEPT = 16
 """Trades of authors that are kept as they were read, by the text of all their files."""
 
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -244,3 +246,34 @@ def test_a_job_sheet_elsewhere_is_checked_by_the_trade_of_its_visit(tmp_path: Pa
     done = CliRunner().invoke(app, ["jobsheet", str(job), "--visit", str(beside)])
     assert done.exit_code == 0, done.output
     assert "the water: soft" in done.output
+
+
+DAMAGES: tuple[Callable[[str], str], ...] = (
+    lambda line: "",
+    lambda line: re.sub(r"(: *)[^\s{\[,].*", r"\g<1>42", line),
+    lambda line: re.sub(r"(\w+)(?=:)", r"x\1", line, count=1),
+    lambda line: line.replace("[", "[{").replace("{", "[", 1),
+    lambda line: re.sub(r"(: *)\S.*", r"\g<1>[]", line),
+    lambda line: re.sub(r"(: *)\S.*", r"\g<1>", line),
+)
+"""A line left out, another value, another key, other brackets, an empty list, nothing."""
+
+
+@pytest.mark.slow("some two hundred damaged trades, each read, and proven where it still reads")
+def test_whatever_is_damaged_is_refused_with_its_line_or_proven(beside: Path) -> None:
+    """Every fifth line of each file, damaged in every way: a sentence with file:line, never a traceback."""
+    refused, read = list[Problem](), 0
+    for file in sorted((beside.parent / TRADE).glob("*.yaml")):
+        lines = file.read_text("utf-8").splitlines()
+        for at, damage in product(range(2, len(lines), 5), DAMAGES):
+            file.write_text("\n".join([*lines[:at], damage(lines[at]), *lines[at + 1 :]]) + "\n", "utf-8")
+            try:
+                check(load_procedure(beside))
+                load_plan(beside, beside.parent / TRADE / "example" / "jobsheet.yaml")
+                read += 1
+            except Problem as problem:
+                refused.append(problem)
+        file.write_text("\n".join(lines) + "\n", "utf-8")
+    assert [one.sentence() for one in refused if not re.search(r"\.yaml:\d+", str(one.where))] == []
+    assert len(refused) > 100
+    assert read > 20
