@@ -38,7 +38,7 @@ class Plan:
     procedure: Procedure
     sheets: Sheets
 
-    @property
+    @cached_property
     def trade(self) -> Trade:
         """The trade of the procedure: its calculations, stop limits and plausibility."""
         return self.procedure.trade.functions
