@@ -86,7 +86,7 @@ class StrictGrammars:
 
     def keep(self, automaton: WordAutomaton) -> None:
         """Load a grammar for good: how often others are taken up does not matter to it."""
-        self._for_good[automaton.identity] = self._models(automaton)
+        self._for_good[automaton.identity] = self._models(automaton, few_paths=False)  # of thousands of words
 
     def _fresh(self, models: Mapping[str, Any]) -> Sequence[EnsembleMember]:
         return [EnsembleMember(models[network], rate) for network, rate in self._tuning.members]
@@ -95,12 +95,12 @@ class StrictGrammars:
         """Return how many phones a word has when said the commonest way."""
         return len(self._pronunciations.of(word)[0])
 
-    def _models(self, automaton: WordAutomaton) -> Mapping[str, Any]:
+    def _models(self, automaton: WordAutomaton, *, few_paths: bool = True) -> Mapping[str, Any]:
         """Load the grammar with each network."""
         graph, numbers = strict_graph(automaton, self._pronunciations, self._units, self._tuning)
         with tempfile.TemporaryDirectory(prefix="handsfree-grammar-") as name:
             place = Path(name)
-            _settings(self._folder.path, place, _FEW_PATHS)
+            _settings(self._folder.path, place, _FEW_PATHS if few_paths else "")
             (place / "graph" / "phones").mkdir(parents=True)
             (place / "graph" / "HCLG.fst").write_bytes(graph.to_bytes(sort="input"))
             (place / "graph" / "words.txt").write_text(numbers.text(), encoding="utf-8")
