@@ -179,7 +179,9 @@ def heard(visit: Visit) -> list[dict[str, float]]:
         recogniser = partial(patient, model_folder(), visit.pronunciations, visit.general)
         hearing = Hearing(
             HearingPlan(
-                Steps(folder, files),
+                Steps(
+                    folder, [*files, "prompt.npy"]
+                ),  # the last is never played: the process stays for the last look
                 recogniser,
                 visit.stop_words,
                 in_talk=MARGINS.in_talk,
