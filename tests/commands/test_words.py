@@ -24,7 +24,7 @@ gates:
   - {id: close, kind: confirm, title: Lockshield in, source: a test, prompt: Close the lockshield., done: [in],
      alters: [lockshield], not_done: stop}
   - {id: made, kind: choice, title: Flowswitch, source: a test, prompt: "Flowswitch?", not_done: back,
-     answers: {made: {heard: [flowswitch made], then: back}, open: {heard: [standing open], then: back}}}
+     answers: {made: {heard: [flowswitch made], then: back}, open: {heard: [the], then: back}}}
   - {id: back, kind: restore, title: Lockshield out, source: a test, things: [lockshield]}
   - {id: finish, kind: finish, title: Finish, source: a test}
   - {id: stop, kind: stop, title: Stop, source: a test, script: Boiler off. Report it.}
@@ -47,13 +47,13 @@ def test_words_without_a_pronunciation_get_one_that_check_then_takes(tmp_path: P
 @pytest.mark.slow("five voices speak a dozen phrases in noise")
 def test_each_phrase_gets_a_share_and_a_weak_one_a_better_phrase(tmp_path: Path) -> None:
     path = written(tmp_path)
-    done = CliRunner().invoke(app, ["words", str(path), "--least", "100"])
-    assert done.exit_code == 1, done.output  # "in" alone is heard badly
+    done = CliRunner().invoke(app, ["words", str(path), "--least", "100", "--no-third-opinion"])
+    assert done.exit_code == 1, done.output  # "the" alone is heard badly
     assert "  lockshield: L AA K SH IY L D" in done.output
     share = re.compile(r'(better: )?(\d+) % at 20 dB, (\d+) % at 10 dB: "([a-z ]+)"')
     heard = {said: (int(loud), int(low), bool(better)) for better, loud, low, said in share.findall(done.output)}
     assert sum(heard["flowswitch made"][:2]) >= 160  # a new word by its proposed sounds
     better = {said: one for said, one in heard.items() if one[2]}
     assert better
-    assert all("in" in said.split() for said in better)
-    assert min(sum(one[:2]) for one in better.values()) > sum(heard["in"][:2])
+    assert all("the" in said.split() for said in better)
+    assert min(sum(one[:2]) for one in better.values()) > sum(heard["the"][:2])
