@@ -44,7 +44,6 @@ from handsfree.speaking.voice import Voice, VoiceSettings
 from handsfree.speaking.worker import Loudspeaker
 from handsfree.visit.conductor import Conductor
 from handsfree.visit.folder import load_plan, plan_of
-from handsfree.visit.hearing import ordinary_margins
 from handsfree.visit.instrument import FollowedInstrument
 from handsfree.visit.photo_folder import PhotoFolder
 from handsfree.visit.proven import must_be_proven
@@ -311,7 +310,7 @@ def _recogniser(
     )
     stop_words = recorder.plan.stop_grammar.automaton
     hearing = Hearing(
-        HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk, ordinary_margins())
+        HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk, MARGINS.ordinary)
     )
     try:
         yield hearing

@@ -26,8 +26,9 @@ from handsfree.procedure.sheets import load_sheets
 from handsfree.questions import Question
 from handsfree.questions.grammar import stop_grammar
 from handsfree.session.fusion import Interpretation, choose
+from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
-from handsfree.visit.hearing import heard_from, ordinary_margins
+from handsfree.visit.hearing import heard_from
 
 Does = Literal["taken at once", "asked", "not heard"]
 """What a visit does: it takes the words, it asks whether they were meant, or it takes nothing and asks again."""
@@ -87,7 +88,7 @@ class TrialRecogniser:
             member.wait().patient()
         self._recogniser = Recogniser(model, pronunciations, member)
         self._stop_words = stop_grammar(catalogue).automaton
-        self._ordinary = OrdinaryWords(self._recogniser, self._stop_words, ordinary_margins())
+        self._ordinary = OrdinaryWords(self._recogniser, self._stop_words, MARGINS.ordinary)
 
     def whole(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Judged:
         """Return what is made of a sound that is one utterance from end to end."""
@@ -96,7 +97,7 @@ class TrialRecogniser:
 
     def each(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Sequence[Judged]:
         """Return what is made of each utterance in a sound that has some of the room around them."""
-        listener = Listener(self._recogniser, self._stop_words, ordinary=ordinary_margins())
+        listener = Listener(self._recogniser, self._stop_words, ordinary=MARGINS.ordinary)
         listener.listen_for(grammar.automaton)
         told = listener.utterances(Recording(sound))
         return [_judged(one, grammar, choose_at) for one in told if isinstance(one, Utterance)]

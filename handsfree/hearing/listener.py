@@ -27,7 +27,7 @@ from handsfree.hearing.ending import (
 )
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.in_talk import EVERY_MS, FROM_MS, InTalk
-from handsfree.hearing.ordinary_words import OrdinaryMargins, OrdinaryWords
+from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -77,8 +77,8 @@ class Listener:
 
     With `talk_over` (a headset, which does not hear the tool) people may speak at any time; without it
     only the stop words are listened for while the tool speaks. `in_talk` is the lead that a long one wants in talk
-    that goes on without a pause; without it none is looked for there. `ordinary` says when ordinary words
-    deny a stop phrase; without it none is denied.
+    that goes on without a pause; without it none is looked for there. `ordinary` is the lead of an ordinary word
+    that denies a long one; without it none is denied.
     """
 
     def __init__(
@@ -88,7 +88,7 @@ class Listener:
         *,
         talk_over: bool = False,
         in_talk: Decimal | None = None,
-        ordinary: OrdinaryMargins | None = None,
+        ordinary: Decimal | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._recogniser, self._talk_over, self._clock = recogniser, talk_over, clock
@@ -234,8 +234,7 @@ class Listener:
         utterance = self._called_in_talk(spoken, last=True) if talk else None
         if utterance is None and alternatives:
             if self._ordinary is not None:
-                above = spoken.measured_above_noise_db
-                alternatives = self._ordinary.weighed(spoken.samples, alternatives, above)
+                alternatives = self._ordinary.weighed(spoken.samples, alternatives)
             utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
         self._give_up()
         yield NothingSaid(self._now_ms) if utterance is None else utterance
@@ -257,12 +256,8 @@ def whole_utterance(
     grammar: WordAutomaton,
     samples: Samples,
     ordinary: OrdinaryWords | None = None,
-    above_noise_db: Decimal | None = None,
 ) -> Utterance:
-    """Hear a short recording as one utterance, without looking for its beginning and end.
-
-    `above_noise_db` is how far the speech stood above the noise, where that is known; `ordinary` asks for it.
-    """
+    """Hear a short recording as one utterance, without looking for its beginning and end."""
     padded = np.pad(samples, (0, -len(samples) % BLOCK))
     activity = VoiceActivity()
     quiet = Activity(VoiceState.QUIET, 0, -90.0, -90.0)
@@ -273,5 +268,5 @@ def whole_utterance(
         spoken.take(block, activity.follow(block.samples))
     alternatives = spoken.trial()
     if ordinary is not None:
-        alternatives = ordinary.weighed(spoken.samples, alternatives, above_noise_db)
+        alternatives = ordinary.weighed(spoken.samples, alternatives)
     return spoken.utterance(alternatives, during_speech=False, clock=time.monotonic)

@@ -1,16 +1,15 @@
-"""A stop phrase against ordinary words: where one word fits the sound as well or better, nobody cried.
+"""A long stop phrase against ordinary words: where one word fits the sound clearly better, nobody cried.
 
 Speech outside the grammar is a loop of phones that pays for each of them, so a word that nobody awaits ("bed")
-may come nearer to "help help" than to that. Before a stop phrase acts, all networks hear the sound twice more: as
-one of the stop phrases, and as one of some thousand ordinary words. A cry of two words or more is denied where a
-word fits clearly better. "Stop" leads "top" and "stock" by far wherever it was called in quiet, and what leads by
-little is another word; in noise it is never denied.
+may come nearer to "help help" than to that. Before a cry of two words or more acts, all networks hear the sound
+twice more: as one of the stop phrases, and as one of some thousand ordinary words. A lone "stop" is never denied:
+in quiet it led "top" by far by all but one of the people who said it, and by next to nothing by that one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property
 from typing import Final
@@ -23,56 +22,29 @@ from handsfree.lexicon.automaton import WordAutomaton, phrases
 
 NEAR: Final = Decimal(-4)
 """What is further behind the best acts nowhere, and need not be looked at."""
-LONG, SHORT = "long", "short"
-"""A phrase of several words, and one of a single word."""
 STEP: Final = Decimal("0.001")
 
 
-@dataclass(frozen=True)
-class OrdinaryMargins:
-    """Log odds. A word that leads a long phrase by `long` denies it.
-
-    A phrase of one word that leads every other by less than `short` is denied too, where the speech is more than
-    `quiet_db` above the noise.
-    """
-
-    long: Decimal
-    short: Decimal
-    quiet_db: Decimal
-
-
 class OrdinaryWords:
-    """Looks at stop phrases before they act."""
+    """Looks at long stop phrases before they act; `margin` is the lead (log odds) of a word that denies one."""
 
-    def __init__(
-        self, recogniser: UtteranceRecogniser, stop_words: WordAutomaton, margins: OrdinaryMargins
-    ) -> None:
-        self._recogniser, self._stop_words, self._margins = recogniser, stop_words, margins
+    def __init__(self, recogniser: UtteranceRecogniser, stop_words: WordAutomaton, margin: Decimal) -> None:
+        self._recogniser, self._stop_words, self._margin = recogniser, stop_words, margin
         begin = tuple(word for word in stop_words.words() if stop_words.accepts((word,)))
         self._words = [word for word in recogniser.ordinary if not word.startswith(begin)]
 
-    def weighed(
-        self, samples: Samples, heard: tuple[Hypothesis, ...], above_noise_db: Decimal | None
-    ) -> tuple[Hypothesis, ...]:
-        """Return the alternatives of an utterance, its stop phrases as far behind as ordinary words put them.
+    def weighed(self, samples: Samples, heard: tuple[Hypothesis, ...]) -> tuple[Hypothesis, ...]:
+        """Return the alternatives of an utterance, its long stop phrases as far behind as a word leads them.
 
         `samples` are int16 at 16 kHz. Nothing else changes its place.
         """
-        quiet = above_noise_db is not None and above_noise_db > self._margins.quiet_db
-        asked = {
-            kind for one in heard if one.score >= NEAR and (kind := self._kind(one)) and (kind == LONG or quiet)
-        }
-        if not asked or not self._words:
+        long = [len(one.text) > 1 and self._stop_words.accepts(one.text) for one in heard]
+        if not self._words or not any(
+            is_long and one.score >= NEAR for one, is_long in zip(heard, long, strict=True)
+        ):
             return heard
         ahead = self.ahead(samples)
-        least = {LONG: self._margins.long, SHORT: STEP - self._margins.short}
-        denied = [(kind := self._kind(one)) in asked and ahead >= least[kind] for one in heard]
-        return _put_behind(heard, denied, ahead) if any(denied) else heard
-
-    def _kind(self, one: Hypothesis) -> str:
-        if not self._stop_words.accepts(one.text):
-            return ""
-        return LONG if len(one.text) > 1 else SHORT
+        return heard if ahead < self._margin else _put_behind(heard, long, ahead)
 
     def ahead(self, samples: Samples) -> Decimal:
         """Return by how much (log odds) the likeliest ordinary word leads the likeliest stop phrase.

@@ -110,7 +110,7 @@ class Utterance:
     @property
     def above_noise_db(self) -> Decimal | None:
         """How far the speech stood above the noise, in whole dB; None where the noise was not measured."""
-        return _above_noise_db(self.speech_db, self.noise_db)
+        return None if self.noise_db == UNMEASURED_DB else Decimal(round(self.speech_db - self.noise_db))
 
 
 class UtteranceInProgress:
@@ -175,11 +175,6 @@ class UtteranceInProgress:
     def above_noise_db(self) -> float:
         """How far the speech stands above the noise."""
         return self.speech_db - self._noise_db
-
-    @property
-    def measured_above_noise_db(self) -> Decimal | None:
-        """The same in whole dB, as `Utterance` tells it; None where the noise was not measured."""
-        return _above_noise_db(round(self.speech_db, 1), round(self._noise_db, 1))
 
     def take(self, block: SoundBlock, activity: Activity) -> None:
         """Add a block, and feed the recogniser in tenths of a second."""
@@ -260,10 +255,6 @@ class UtteranceInProgress:
         self._fed = len(self._blocks)
         if fresh:
             self._recogniser.feed(np.concatenate([block.samples for block in fresh]).tobytes())
-
-
-def _above_noise_db(speech_db: float, noise_db: float) -> Decimal | None:
-    return None if noise_db == UNMEASURED_DB else Decimal(round(speech_db - noise_db))
 
 
 def is_clipped(samples: Samples) -> bool:

@@ -24,7 +24,6 @@ from handsfree.hearing.enrolment.voice import EnrolledVoice
 from handsfree.hearing.freed_memory import give_back_memory
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
-from handsfree.hearing.ordinary_words import OrdinaryMargins
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK_MS, SoundSource
 from handsfree.lexicon.automaton import WordAutomaton
@@ -122,8 +121,8 @@ class HearingPlan:
     talk_over: bool = False
     in_talk: Decimal | None = None
     """The lead that a long stop phrase wants within talk that does not pause; None: none is looked for there."""
-    ordinary: OrdinaryMargins | None = None
-    """When ordinary words deny a stop phrase; None: none is denied."""
+    ordinary: Decimal | None = None
+    """The lead of an ordinary word that denies a long stop phrase; None: none is denied."""
 
 
 @dataclass(frozen=True)

@@ -29,8 +29,9 @@ from handsfree.rehearing.findings import FindingKind, HeardAgain, HeardAgainFind
 from handsfree.rehearing.moments import RecordedUtterance, spoken_in
 from handsfree.rehearing.own_voice import OwnVoiceHeard, Render
 from handsfree.session.fusion import Interpretation, choose
+from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
-from handsfree.visit.hearing import heard_from, ordinary_margins
+from handsfree.visit.hearing import heard_from
 
 MOST_ALIKE = 60
 """Of the clips with the same words each is compared with so many before it: more would cost their square."""
@@ -138,15 +139,14 @@ def _by_words(
     plan: Plan, clips: Sequence[_Clip], recogniser: Recogniser, general: FurtherScorer | None
 ) -> Iterator[HeardAgainFinding]:
     """Hear clips again, those of one grammar after the other: taking up a grammar costs as much as some words."""
-    ordinary = OrdinaryWords(recogniser, plan.stop_grammar.automaton, ordinary_margins())
+    ordinary = OrdinaryWords(recogniser, plan.stop_grammar.automaton, MARGINS.ordinary)
     groups: dict[str, list[_Clip]] = defaultdict(list)
     for clip in clips:
         groups[clip.moment.grammar.automaton.identity].append(clip)
     for group in groups.values():
         for clip in group:
             moment = clip.moment
-            grammar, above = moment.grammar.automaton, moment.heard.above_noise_db
-            utterance = whole_utterance(recogniser, grammar, clip.samples, ordinary, above)
+            utterance = whole_utterance(recogniser, moment.grammar.automaton, clip.samples, ordinary)
             found = _compared(plan, clip, _as_heard(moment.heard, utterance))
             if found is None and general is not None:
                 automaton, nothing = moment.grammar.automaton, np.zeros(0, np.int16)

@@ -38,8 +38,6 @@ class Margins(BaseModel):
     (`hearing/in_talk.py`)."""
     ordinary: Exact
     """An ordinary word that leads a long one by so much denies it, anywhere (`hearing/ordinary_words.py`)."""
-    ordinary_short: Exact
-    """In quiet a short one is denied that leads every ordinary word by less."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact

@@ -9,17 +9,9 @@ from handsfree.events import inputs as inp
 from handsfree.events.record import Event, from_record, to_record
 from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.listener import Utterance
-from handsfree.hearing.ordinary_words import OrdinaryMargins
 from handsfree.ledger.personal import PersonalFiles, in_text
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.grammar import UNKNOWN_WORD
-from handsfree.session.margins import MARGINS
-
-
-def ordinary_margins() -> OrdinaryMargins:
-    """Return when ordinary words deny a stop phrase; what is quiet is as elsewhere."""
-    (quiet_db, _), *_ = MARGINS.ours_short_stop
-    return OrdinaryMargins(MARGINS.ordinary, MARGINS.ordinary_short, quiet_db)
 
 
 def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: str | None) -> inp.Heard:

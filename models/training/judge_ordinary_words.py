@@ -3,8 +3,7 @@
 Long ones: each phrase by several synthetic voices, slow and quick, some shouted, in quiet to 0 dB; nobody was
 recorded saying them. Others: what tuning people said alone (of `--share 1/3` a third) that was nearly heard as
 one. The lead by which an ordinary word denies (`handsfree/hearing/ordinary_words.py`) is the least by which hardly
-a true one is denied. A short one is "stop" by tuning people and by those whom our networks were taught by; in
-quiet it leads every word by what this asks for, and `SPARE` more. Prints the curve: true ones kept, others left.
+a true one is denied. Prints the curve: true ones kept, others left.
 """
 
 from __future__ import annotations
@@ -18,16 +17,15 @@ from pathlib import Path
 import numpy as np
 
 from handsfree.hearing.listener import Listener, Utterance
-from handsfree.hearing.ordinary_words import LONG, NEAR, SHORT, OrdinaryWords
+from handsfree.hearing.ordinary_words import NEAR, OrdinaryWords
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
 from handsfree.session.fusion import hazard_called
 from handsfree.session.margins import MARGINS as NOW
-from handsfree.visit.hearing import ordinary_margins
 from models.training.judge_short_stops import STEP, write
-from models.training.split import Part, of_speaker
-from tests.bench.hearing.calls import TALK_AT, Call, Stage, bare_stops, places, spoken, stop_words
+from models.training.split import Part
+from tests.bench.hearing.calls import TALK_AT, Call, Stage, places, spoken, stop_words
 from tests.bench.live import material
 from tests.bench.live.false_stops import PAUSE, ROOM_DB, Stretch, stretches, talk
 from tests.bench.live.scale import MODEL
@@ -42,8 +40,6 @@ LOST = Decimal("0.02")
 """So few of the true ones may be denied: nothing else takes a long phrase away."""
 LEAST = Decimal(1)
 """A judgement: less is no lead of a word that may take a cry away."""
-SPARE = Decimal("1.75")
-"""So far below the least lead of a true one: a missed stop is the worse fault."""
 WORDS = (
     "speech-commands-bed-cat-happy", "british-words-confusion-corpus", "commands", "other-talk",
     "coswara-counting", "alphanumeric-accents",
@@ -60,33 +56,24 @@ def main() -> None:
     given = parser.parse_args()
     ears = _Ears()
     said = [lead for sound, at, text in _calls(given.speech, given.calls) for lead in ears.called(sound, at, text)]
-    stops = [-lead for sound, at in _stops(given.speech) for lead in ears.quiet(sound, at)]
     which, of = map(int, given.share.split("/"))
-    other: dict[str, list[Decimal]] = {LONG: [], SHORT: []}
-    seconds = 0.0
+    other, seconds = list[Decimal](), 0.0
     for length, sound, at in list(_words(given.speech))[which - 1 :: of]:
         seconds += length
-        for kind, lead in ears.near(sound(), at):
-            other[kind].append(lead)
+        other += ears.near(sound(), at)
     for half in range(-8, 9):
         lead = Decimal(half) / 2
-        print(f"long, {lead}: {_under(said, lead)} of {len(said)} true, {_under(other[LONG], lead)} of others")
-        acting = sum(one >= lead for one in stops), sum(-one >= lead for one in other[SHORT])
-        print(
-            f"short in quiet, {lead}: {acting[0]} of {len(stops)} true, {acting[1]} of {len(other[SHORT])} others"
-        )
-    long, short = fitted(said), ((min(stops) - SPARE) / STEP).to_integral_value("ROUND_FLOOR") * STEP
-    denied = len(other[LONG]) - _under(other[LONG], long), sum(-one < short for one in other[SHORT])
+        print(f"{lead}: {_under(said, lead)} of {len(said)} true, {_under(other, lead)} of {len(other)} others")
+    wanted = fitted(said)
     told = (
-        f"{BEGINS}: {len(said) - _under(said, long)} of {len(said)} long stop phrases by {len(VOICES)} tuning"
-        f" voices, silence to 0 dB, are denied, and {denied[0]} of {len(other[LONG])} others nearly heard as one"
-        f" in {seconds / 3600:.2f} h of tuning people's words; the least of {len(stops)} bare stops in quiet"
-        f" leads by {min(stops)}, and {denied[1]} of {len(other[SHORT])} others by less than {short}"
+        f"{BEGINS}: {len(said) - _under(said, wanted)} of {len(said)} long stop phrases by {len(VOICES)} tuning"
+        f" voices, silence to 0 dB, are denied, and {len(other) - _under(other, wanted)} of {len(other)} others"
+        f" nearly heard as one in {seconds / 3600:.2f} h of tuning people's words"
     )
-    print(f"ordinary {long}, ordinary_short {short}; {told}")
+    print(f"ordinary {wanted}; {told}")
     if given.write:
         kept = [one for one in NOW.evidence if not one.startswith(BEGINS)]
-        write(NOW.model_copy(update={"ordinary": long, "ordinary_short": short, "evidence": (*kept, told)}))
+        write(NOW.model_copy(update={"ordinary": wanted, "evidence": (*kept, told)}))
 
 
 def fitted(said: Sequence[Decimal]) -> Decimal:
@@ -105,7 +92,7 @@ class _Ears:
     def __init__(self) -> None:
         self._recogniser = Recogniser(MODEL)
         self._pronunciations = english().pronounced({})
-        self._words = OrdinaryWords(self._recogniser, stop_words(), ordinary_margins())
+        self._words = OrdinaryWords(self._recogniser, stop_words(), NOW.ordinary)
 
     def called(self, sound: np.ndarray, at: str, text: str) -> Iterator[Decimal]:
         """Yield the lead of a word over a long phrase that was said, where it acts."""
@@ -114,25 +101,11 @@ class _Ears:
             if found is not None and found[0] == english().hazard_of(text) and len(found[1]) > 1:
                 yield self._words.ahead(one.samples)
 
-    def quiet(self, sound: np.ndarray, at: str) -> Iterator[Decimal]:
-        """Yield the lead of a word over a short phrase that was said, where it acts in quiet."""
+    def near(self, sound: np.ndarray, at: str) -> Iterator[Decimal]:
+        """Yield the lead of a word over each long phrase that nobody said and that was nearly heard."""
         for one in self._heard(sound, at):
-            above, found = one.above_noise_db, self._acts(one)
-            if above is not None and above > ordinary_margins().quiet_db and found is not None:
+            if any(each.score >= NEAR and _long(each.text) for each in one.alternatives):
                 yield self._words.ahead(one.samples)
-
-    def near(self, sound: np.ndarray, at: str) -> Iterator[tuple[str, Decimal]]:
-        """Yield the lead of a word over each phrase that nobody said and that was nearly heard, and its kind.
-
-        Of short ones those alone that act.
-        """
-        for one in self._heard(sound, at):
-            near = any(each.score >= NEAR and _long(each.text) for each in one.alternatives)
-            found = self._acts(one)
-            short = found is not None and len(found[1]) == 1
-            if near or short:
-                ahead = self._words.ahead(one.samples)
-                yield from ((kind, ahead) for kind, yes in ((LONG, near), (SHORT, short)) if yes)
 
     def _acts(self, one: Utterance) -> tuple[str, tuple[str, ...]] | None:
         pairs = [(each.text, each.score) for each in one.alternatives]
@@ -161,15 +134,6 @@ def _calls(speech: Path, most: int) -> Iterator[tuple[np.ndarray, str, str]]:
         at = TALK_AT[number % len(TALK_AT)]
         call = Call("long stop", f"{voice} {text} {pace}", voice, tuple(text.split()), at, lambda wave=wave: wave)
         yield stage(call, ratio), at, text
-
-
-def _stops(speech: Path) -> Iterator[tuple[np.ndarray, str]]:
-    stage = Stage(speech, Part.TUNE)
-    for number, (name, who, _, samples) in enumerate(bare_stops(speech)):
-        if who.startswith("an4") and of_speaker("an4", who.split()[-1]) is not Part.FINAL:
-            at = TALK_AT[number % len(TALK_AT)]
-            for ratio in RATIOS[:-1]:
-                yield stage(Call("stop", f"{name} {at}", who, ("stop",), at, samples), ratio), at
 
 
 def _words(speech: Path) -> Iterator[tuple[float, Callable[[], np.ndarray], str]]:

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from own_voice import rendered
 from scripted_recogniser import ScriptedRecogniser, alternative
 
-from handsfree.hearing.ordinary_words import OrdinaryMargins, OrdinaryWords
+from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import phrases
 from handsfree.lexicon.ordinary import english_words
@@ -25,8 +25,7 @@ STOP = phrases(["stop", "stop work", "help me"]).automaton()
 SOUND = np.zeros(1600, np.int16)
 
 
-MARGINS = OrdinaryMargins(long=Decimal(1), short=Decimal(1), quiet_db=Decimal(15))
-QUIET, NOISY = Decimal(30), Decimal(15)
+MARGIN = Decimal(1)
 
 
 class HeardTwiceMore(ScriptedRecogniser):
@@ -48,8 +47,8 @@ class HeardTwiceMore(ScriptedRecogniser):
         return ()
 
 
-def weighed(recogniser, *heard, above=QUIET):
-    found = OrdinaryWords(recogniser, STOP, MARGINS).weighed(SOUND, heard, above)
+def weighed(recogniser, *heard):
+    found = OrdinaryWords(recogniser, STOP, MARGIN).weighed(SOUND, heard)
     return [(" ".join(one.text), one.score) for one in found]
 
 
@@ -83,25 +82,19 @@ def test_answers_keep_their_places():
     assert weighed(HeardTwiceMore(2), *heard) == [("eight", 0), ("[unk]", -2), ("help me", -2)]
 
 
-@pytest.mark.parametrize(
-    ("lead", "above", "acts"),
-    [("0.9", QUIET, False), ("1.1", QUIET, True), ("-4", NOISY, True), ("-4", None, True)],
-)
-def test_a_bare_stop_is_denied_in_quiet_alone_where_it_leads_a_word_by_little(lead, above, acts):
-    recogniser = HeardTwiceMore(-float(lead))
-    found = weighed(recogniser, alternative("stop"), alternative("[unk]", score="-5"), above=above)
-    assert found == ([("stop", 0), ("[unk]", -5)] if acts else [("stop", 0), ("[unk]", -Decimal(lead))])
-    assert bool(recogniser.asked) is (above == QUIET), "in noise nobody asks"
+def test_a_bare_stop_is_never_denied():
+    """Of a person whom no network was taught by it led "top" by 0.3 only, and a missed stop is the worse fault."""
+    recogniser = HeardTwiceMore(3)
+    assert weighed(recogniser, alternative("stop"), alternative("[unk]", score="-2")) == [
+        ("stop", 0),
+        ("[unk]", -2),
+    ]
+    assert not recogniser.asked
 
 
-def test_a_bare_stop_in_noise_stands_where_a_long_phrase_beside_it_is_denied():
+def test_a_bare_stop_stands_where_a_long_phrase_beside_it_is_denied():
     heard = (alternative("stop"), alternative("stop", "work", score="-2"), alternative("[unk]", score="-6"))
-    assert weighed(HeardTwiceMore(3), *heard, above=NOISY) == [("stop", 0), ("stop work", -3), ("[unk]", -6)]
-
-
-def test_where_a_word_denies_both_none_of_them_leads():
-    heard = (alternative("stop"), alternative("stop", "work", score="-2"))
-    assert weighed(HeardTwiceMore(1.5), *heard)[0] == ("[unk]", 0)
+    assert weighed(HeardTwiceMore(3), *heard) == [("stop", 0), ("stop work", -3), ("[unk]", -6)]
 
 
 def test_what_is_too_far_behind_to_act_is_not_asked_about():
@@ -138,7 +131,7 @@ def recogniser():
 @pytest.mark.parametrize(("text", "denied"), [("help me", False), ("contain", True)])
 def test_a_voice_that_cries_is_heard_and_its_ordinary_word_is_not(recogniser, text, denied):
     """How often, by many voices and people: `python -m models.training.judge_ordinary_words`."""
-    words = OrdinaryWords(recogniser, stop_grammar(english()).automaton, MARGINS)
+    words = OrdinaryWords(recogniser, stop_grammar(english()).automaton, MARGIN)
     wave = np.concatenate([np.zeros(4000), rendered("en-us+f2", [text])[0], np.zeros(4000)]).astype(np.int16)
-    found = words.weighed(wave, (alternative("help", "me"), alternative("[unk]", score="-5")), QUIET)
+    found = words.weighed(wave, (alternative("help", "me"), alternative("[unk]", score="-5")))
     assert (found[0].text == ("[unk]",)) is denied

@@ -38,7 +38,8 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.questions import Question
 from handsfree.questions.grammar import stop_grammar
-from handsfree.visit.hearing import heard_from, ordinary_margins
+from handsfree.session.margins import MARGINS
+from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.loudness import active_power, gains
 from models.training.split import Part, of_speaker
@@ -412,7 +413,7 @@ class Ears:
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""
-        listener = Listener(self._recogniser, stop_words(), ordinary=ordinary_margins())
+        listener = Listener(self._recogniser, stop_words(), ordinary=MARGINS.ordinary)
         listener.listen_for(place.grammar.automaton)
         said = [one for one in listener.utterances(Recording(sound)) if isinstance(one, Utterance)]
         identity = place.grammar.automaton.identity

@@ -167,7 +167,6 @@ def led() -> Visit:
 def heard(visit: Visit) -> list[dict[str, float]]:
     """Let the process hear it; return its memory in MB when it is ready, and after each answer."""
     from handsfree.session.margins import MARGINS  # noqa: PLC0415 - the child is not told of it
-    from handsfree.visit.hearing import ordinary_margins  # noqa: PLC0415
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -185,7 +184,7 @@ def heard(visit: Visit) -> list[dict[str, float]]:
                 recogniser,
                 visit.stop_words,
                 in_talk=MARGINS.in_talk,
-                ordinary=ordinary_margins(),
+                ordinary=MARGINS.ordinary,
             ),
             hung_after_s=LONGEST_S,
         )

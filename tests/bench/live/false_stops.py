@@ -36,7 +36,8 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
 from handsfree.session.fusion import hazard_called
-from handsfree.visit.hearing import heard_from, ordinary_margins
+from handsfree.session.margins import MARGINS
+from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
 from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, line, places, stop_words
@@ -155,7 +156,7 @@ class _Ears:
 
     def heard(self, samples: np.ndarray, at: str) -> list[Heard]:
         """Return every utterance as a visit records it."""
-        listener = Listener(self.recogniser, stop_words(), ordinary=ordinary_margins())
+        listener = Listener(self.recogniser, stop_words(), ordinary=MARGINS.ordinary)
         grammar = places()[at].grammar.automaton
         listener.listen_for(grammar)
         told = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
