@@ -154,12 +154,13 @@ def _with_general_judgement(
     """Return the likeliest meaning by both opinions, and what speaks against it."""
     onset, winner = _onset(heard), candidates[0]
     chosen = heard.alternatives[winner.alternative]
-    margin = min(SECOND_MARGIN, MARGINS.value) if known.confirms(winner.meaning) else MARGINS.value
+    ahead = general_judgement.free_text_ahead(heard, winner.alternative)
+    wanted = general_judgement.lead_wanted(ahead)
+    margin = min(SECOND_MARGIN, wanted) if known.confirms(winner.meaning) else wanted
     differ = general_judgement.preferred(heard, winner.alternative)
     other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
     competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
     strange = general_judgement.strangeness(heard, grammar, winner.alternative)
-    ahead = general_judgement.free_text_ahead(heard, winner.alternative)
     if strange > MARGINS.strange:
         return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
     doubt = ""

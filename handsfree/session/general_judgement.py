@@ -9,6 +9,8 @@ from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
 from handsfree.session.margins import MARGINS, Margins
 
 STEP = Decimal("0.001")
+THE_SAME = Decimal("0.05")
+"""A sentence so close (log) to the free text is what it says: written in two ways, it may even lead it."""
 
 
 def asked(heard: Heard) -> bool:
@@ -21,9 +23,9 @@ def strangeness(heard: Heard, grammar: Grammar, alternative: int, margins: Margi
     """Return how much likelier it is (log odds) that the speech was not for us than that this was said."""
     assert heard.general is not None
     assert heard.general.likelihood is not None
-    chosen = heard.alternatives[alternative]
+    chosen, score = heard.alternatives[alternative], own_scores(heard, margins)[alternative]
     other = [one.score for one in heard.alternatives if UNKNOWN_WORD in one.text and not grammar.read(one.text)]
-    ours = max(other, default=chosen.score - margins.beyond_reach) - chosen.score
+    ours = max(other, default=score - margins.beyond_reach) - score
     likelihood = chosen.general if chosen.general is not None else heard.general.likelihood - margins.beyond_reach
     return (ours + margins.free_text * (heard.general.likelihood - likelihood)).quantize(STEP)
 
@@ -34,6 +36,11 @@ def free_text_ahead(heard: Heard, alternative: int) -> Decimal:
     assert heard.general.likelihood is not None
     chosen = heard.alternatives[alternative].general
     return MARGINS.beyond_reach if chosen is None else heard.general.likelihood - chosen
+
+
+def lead_wanted(ahead: Decimal, margins: Margins = MARGINS) -> Decimal:
+    """Return the lead that is taken without a question, by how far the free text is `ahead` of the answer."""
+    return margins.value_said if ahead <= THE_SAME else margins.value
 
 
 def preferred(heard: Heard, alternative: int) -> frozenset[int]:
@@ -82,6 +89,22 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
     known = [one.general for one in heard.alternatives if one.general is not None]
     best = max(known)
     return tuple(
-        one.score - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
+        score - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
+        for one, score in zip(heard.alternatives, own_scores(heard, margins), strict=True)
+    )
+
+
+def own_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:
+    """Return our own score of each alternative; for what the free text says and our list lacks, `unlisted`.
+
+    The list ends after few sentences, and says nothing of how well a further one fits the sound.
+    """
+    assert heard.general is not None
+    assert heard.general.likelihood is not None
+    said = heard.general.likelihood - THE_SAME
+    return tuple(
+        margins.unlisted
+        if one.score < margins.listed and one.general is not None and one.general >= said
+        else one.score
         for one in heard.alternatives
     )

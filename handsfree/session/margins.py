@@ -44,6 +44,8 @@ class Margins(BaseModel):
     """How far behind its best a sentence stands that it put too far behind to say."""
     value: Exact
     """The lead of a meaning over every other that is taken without a question."""
+    value_said: Exact
+    """The lead that is enough where the free text says just that: nobody told it the grammar."""
     free_text: Exact
     """What the lead of its free text over a sentence counts, beside our own score for unknown speech."""
     strange_at_once: Exact
@@ -62,6 +64,8 @@ class Margins(BaseModel):
     """A long one that our ears list is heard where it comes so close to its free text."""
     listed: Exact
     """Our own score of what our ears heard at all; below it stands what the general recogniser added."""
+    unlisted: Exact
+    """Our own score of a sentence that our ears do not list, where the free text says just that."""
     sure: Exact
     """The likelihood from which on the general recogniser is sure of a short stop phrase."""
     sure_ours: tuple[Exact, ...]

@@ -30,6 +30,8 @@ def _own_margins(monkeypatch: pytest.MonkeyPatch) -> None:
         "ours_value": Decimal("3.25"),
         "ours_strange": Decimal(5),
         "value": Decimal(4),
+        "value_said": Decimal(4),
+        "unlisted": Decimal(-3),
         "free_text": Decimal(1),
         "strange_at_once": STRANGE_AT_ONCE,
         "strange": Decimal(9),
@@ -40,8 +42,8 @@ def _own_margins(monkeypatch: pytest.MonkeyPatch) -> None:
     margins = MARGINS.model_copy(update=own)
     monkeypatch.setattr(fusion, "MARGINS", margins)
     monkeypatch.setattr(general_judgement, "MARGINS", margins)
-    monkeypatch.setattr(general_judgement.strangeness, "__defaults__", (margins,))
-    monkeypatch.setattr(general_judgement.sound_scores, "__defaults__", (margins,))
+    for judgement in ("own_scores", "sound_scores", "strangeness", "lead_wanted"):
+        monkeypatch.setattr(getattr(general_judgement, judgement), "__defaults__", (margins,))
 
 
 def judged(*, strange: str, ahead: str = "0", clipped: bool = False) -> Interpretation:
@@ -123,6 +125,23 @@ def test_the_nearest_of_two_rivals_is_named() -> None:
     one = chosen("found-maximum", heard("found-maximum", "?", "-1", (ROW, "0", "-1"), *rivals))
     assert len(one.competing) == 2
     assert "co 26" in one.doubt
+
+
+@pytest.mark.usefixtures("_own_margins")
+def test_what_the_free_text_says_counts_though_our_ears_do_not_list_it() -> None:
+    """As if our own ears had it 3 behind; anything else that they do not list stays 10 behind."""
+    other = ROW.replace("two four", "two nine")
+    for likelihood, near in (("-1", True), ("-1.05", True), ("-1.051", False)):
+        found = heard("found-maximum", "?", "-1", (ROW, "0", "-1"), (other, "-10", likelihood))
+        assert bool(chosen("found-maximum", found).competing) == near
+
+
+@pytest.mark.parametrize(("less", "ahead", "near"), [("0", "0", False), ("0", "0.1", True), ("0.1", "0", True)])
+def test_what_the_free_text_says_needs_a_smaller_lead(less: str, ahead: str, *, near: bool) -> None:
+    """By the margins that ship: `value_said` where the free text says just that, `value` elsewhere."""
+    other, lead = ROW.replace("two four", "two nine"), MARGINS.value_said - Decimal(less)
+    found = heard("found-maximum", "?", ahead, (ROW, "0", "0"), (other, f"-{lead}", "0"))
+    assert bool(chosen("found-maximum", found).competing) == near
 
 
 # A second call

@@ -242,7 +242,7 @@ def talk(speech: Path, part: Part, most: int = 60) -> Iterator[Call]:
 def _talk(speech: Path, part: Part, most: int) -> Iterator[tuple[str, str, Callable[[], np.ndarray]]]:
     for kind in ("wake-words", "speech-commands-bed-cat-happy", "british-words-confusion-corpus"):
         parts = (part,) if kind != "british-words-confusion-corpus" else (Part.TRAIN, Part.TUNE, Part.FINAL)
-        listed = [clip for clip in people.clips(speech, kind, *parts) if clip.words != "stop"]
+        listed = [clip for clip in people.clips(speech, kind, *parts) if clip.words not in _SAID_ALIKE]
         random.Random(3).shuffle(listed)
         if kind.startswith("british"):  # of four people: by word, since each says all
             listed = [c for c in listed if (zlib.crc32(c.words.encode()) % 2 == 0) is (part is Part.TUNE)]
@@ -263,6 +263,8 @@ def _talk(speech: Path, part: Part, most: int) -> Iterator[tuple[str, str, Calla
         yield f"{one.speaker} {number}", one.speaker, lambda one=one: one.samples
 
 
+_SAID_ALIKE = {"stop", "to", "too", "two", "for", "fore", "four", "won", "ate", "oh", "owe", "nun"}
+"""Said alone these are answers, or cannot be told from them."""
 _NUMBER_WORDS = (
     "zero", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
     "twelve", "hundred", "thousand",

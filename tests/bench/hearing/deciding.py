@@ -142,16 +142,26 @@ def in_doubt(found: Sequence[Found]) -> frozenset[str]:
     """Return the clips in which, hardly any noise about them, both opinions clearly prefer the same other answer.
 
     The collections are known to hold clips that do not say what their listing says; counting cut at its pauses
-    goes wrong where two numbers were said in one breath.
+    goes wrong where two numbers were said in one breath, and then all that follow are named wrongly: where two
+    numbers of one recording are in doubt, all are.
     """
-    return frozenset(
+    for_us = [one for one in found if _for_us(one)]
+    doubted = {
         clip_of(one)
-        for one in found
-        if _for_us(one)
-        and (one["ratio"] is None or one["ratio"] >= 20)
-        and len(one["heard"]) == 1
-        and _otherwise(one)
+        for one in for_us
+        if (one["ratio"] is None or one["ratio"] >= 20) and len(one["heard"]) == 1 and _otherwise(one)
+    }
+    slipped = Counter(recording for clip in doubted if (recording := _counting(clip)))
+    return frozenset(
+        clip
+        for clip in {*map(clip_of, for_us)}
+        if clip in doubted or ((recording := _counting(clip)) and slipped[recording] > 1)
     )
+
+
+def _counting(clip: str) -> str:
+    """Return the recording that a counted number was cut from; empty for anything else."""
+    return clip.rpartition(" ")[0] if clip.startswith("number: coswara-counting") else ""
 
 
 def _otherwise(found: Found) -> bool:
