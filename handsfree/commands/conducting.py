@@ -309,9 +309,7 @@ def _recogniser(
         recogniser_of, options.model or model_folder(), recorder.plan.pronunciations, general, own
     )
     stop_words = recorder.plan.stop_grammar.automaton
-    hearing = Hearing(
-        HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk, MARGINS.ordinary)
-    )
+    hearing = Hearing(HearingPlan(source, recogniser, stop_words, options.headset, MARGINS.in_talk))
     try:
         yield hearing
     finally:

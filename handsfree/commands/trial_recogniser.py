@@ -13,7 +13,6 @@ from handsfree.events.state import State
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, Utterance, whole_utterance
-from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import Recording
@@ -26,7 +25,6 @@ from handsfree.procedure.sheets import load_sheets
 from handsfree.questions import Question
 from handsfree.questions.grammar import stop_grammar
 from handsfree.session.fusion import Interpretation, choose
-from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
 from handsfree.visit.hearing import heard_from
 
@@ -88,16 +86,15 @@ class TrialRecogniser:
             member.wait().patient()
         self._recogniser = Recogniser(model, pronunciations, member)
         self._stop_words = stop_grammar(catalogue).automaton
-        self._ordinary = OrdinaryWords(self._recogniser, self._stop_words, MARGINS.ordinary)
 
     def whole(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Judged:
         """Return what is made of a sound that is one utterance from end to end."""
-        utterance = whole_utterance(self._recogniser, grammar.automaton, sound, self._ordinary)
+        utterance = whole_utterance(self._recogniser, grammar.automaton, sound)
         return _judged(utterance, grammar, choose_at)
 
     def each(self, sound: Samples, grammar: Grammar, choose_at: Choose) -> Sequence[Judged]:
         """Return what is made of each utterance in a sound that has some of the room around them."""
-        listener = Listener(self._recogniser, self._stop_words, ordinary=MARGINS.ordinary)
+        listener = Listener(self._recogniser, self._stop_words)
         listener.listen_for(grammar.automaton)
         told = listener.utterances(Recording(sound))
         return [_judged(one, grammar, choose_at) for one in told if isinstance(one, Utterance)]

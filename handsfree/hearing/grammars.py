@@ -19,7 +19,6 @@ from handsfree.hearing.graph import UNKNOWN, Tuning, strict_graph
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.units import Units
 from handsfree.lexicon.automaton import WordAutomaton
-from handsfree.lexicon.ordinary import english_words
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.problem import Problem
 
@@ -49,11 +48,6 @@ class Grammars(Protocol):
     """Makes native recognisers for grammars."""
 
     judgement: ScoreCalibration
-    ordinary: tuple[str, ...]
-    """Ordinary words, where this model and language were measured with them."""
-
-    def keep(self, automaton: WordAutomaton) -> None:
-        """Load a grammar for good, where loading takes time."""
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has, for the judgement."""
@@ -69,38 +63,28 @@ class StrictGrammars:
         self._folder, self._units, self._pronunciations = folder, units, pronunciations
         self._tuning = Tuning.of_model(folder.path)
         self._kept: OrderedDict[str, Mapping[str, Any]] = OrderedDict()
-        self._for_good: dict[str, Mapping[str, Any]] = {}
-        self.ordinary = english_words() if pronunciations.dictionary else ()
         self.judgement = ScoreCalibration(self._tuning.score_scale, self._tuning.base, self._tuning.steepness)
 
     def members(self, automaton: WordAutomaton) -> Sequence[EnsembleMember]:
         """Return fresh members that hear exactly the sentences of the automaton, or `[unk]`."""
-        if automaton.identity in self._for_good:
-            return self._fresh(self._for_good[automaton.identity])
         if automaton.identity not in self._kept:
             while len(self._kept) >= _GRAMMARS_KEPT:  # at once: a small machine has no room for one more
                 self._kept.popitem(last=False)
             self._kept[automaton.identity] = self._models(automaton)
         self._kept.move_to_end(automaton.identity)
-        return self._fresh(self._kept[automaton.identity])
-
-    def keep(self, automaton: WordAutomaton) -> None:
-        """Load a grammar for good: how often others are taken up does not matter to it."""
-        self._for_good[automaton.identity] = self._models(automaton, few_paths=False)  # of thousands of words
-
-    def _fresh(self, models: Mapping[str, Any]) -> Sequence[EnsembleMember]:
+        models = self._kept[automaton.identity]
         return [EnsembleMember(models[network], rate) for network, rate in self._tuning.members]
 
     def phones_in(self, word: str) -> int:
         """Return how many phones a word has when said the commonest way."""
         return len(self._pronunciations.of(word)[0])
 
-    def _models(self, automaton: WordAutomaton, *, few_paths: bool = True) -> Mapping[str, Any]:
+    def _models(self, automaton: WordAutomaton) -> Mapping[str, Any]:
         """Load the grammar with each network."""
         graph, numbers = strict_graph(automaton, self._pronunciations, self._units, self._tuning)
         with tempfile.TemporaryDirectory(prefix="handsfree-grammar-") as name:
             place = Path(name)
-            _settings(self._folder.path, place, _FEW_PATHS if few_paths else "")
+            _settings(self._folder.path, place, _FEW_PATHS)
             (place / "graph" / "phones").mkdir(parents=True)
             (place / "graph" / "HCLG.fst").write_bytes(graph.to_bytes(sort="input"))
             (place / "graph" / "words.txt").write_text(numbers.text(), encoding="utf-8")
@@ -121,7 +105,6 @@ class PhraseGrammars:
     """Phrase lists over any other model: looser, since the library joins phrases as it likes."""
 
     judgement = ScoreCalibration()  # such a model brings no figures of its own
-    ordinary: tuple[str, ...] = ()
 
     def __init__(self, folder: ModelFolder) -> None:
         self._folder = folder
@@ -150,9 +133,6 @@ class PhraseGrammars:
             )
         listing = json.dumps([*phrase_list(automaton), UNKNOWN])
         return [EnsembleMember(self._model, phrases=listing)]
-
-    def keep(self, automaton: WordAutomaton) -> None:
-        """Do nothing: one model hears all phrase lists."""
 
     def phones_in(self, word: str) -> int:
         """Return the number of letters: the judgement of such a model counts nothing."""

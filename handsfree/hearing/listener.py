@@ -27,7 +27,6 @@ from handsfree.hearing.ending import (
 )
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.in_talk import EVERY_MS, FROM_MS, InTalk
-from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.over_voice import OverVoice
 from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock, SoundSource
@@ -77,8 +76,7 @@ class Listener:
 
     With `talk_over` (a headset, which does not hear the tool) people may speak at any time; without it
     only the stop words are listened for while the tool speaks. `in_talk` is the lead that a long one wants in talk
-    that goes on without a pause; without it none is looked for there. `ordinary` is the lead of an ordinary word
-    that denies a long one; without it none is denied.
+    that goes on without a pause; without it none is looked for there.
     """
 
     def __init__(
@@ -88,7 +86,6 @@ class Listener:
         *,
         talk_over: bool = False,
         in_talk: Decimal | None = None,
-        ordinary: Decimal | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._recogniser, self._talk_over, self._clock = recogniser, talk_over, clock
@@ -96,9 +93,6 @@ class Listener:
         self._in_talk: InTalk | None = None
         if stop_words is not None and in_talk is not None:
             self._in_talk = InTalk(recogniser, stop_words, in_talk)
-        self._ordinary: OrdinaryWords | None = None
-        if stop_words is not None and ordinary is not None:
-            self._ordinary = OrdinaryWords(recogniser, stop_words, ordinary)
         self._activity = VoiceActivity()
         self._grammar: WordAutomaton | None = None
         self._before: deque[SoundBlock] = deque(maxlen=BEFORE_MS // BLOCK_MS)
@@ -119,11 +113,6 @@ class Listener:
         self._grammar = grammar
         if self._spoken is None:
             self._recogniser.listen_for(unfinished_too(grammar))
-
-    def prepare(self) -> None:
-        """Make what would have to be made at the first cry."""
-        if self._ordinary is not None:
-            self._ordinary.prepare()
 
     @property
     def ready(self) -> bool:
@@ -233,8 +222,6 @@ class Listener:
         talk = spoken.length_ms >= FROM_MS and best_words(alternatives) == (UNKNOWN,)
         utterance = self._called_in_talk(spoken, last=True) if talk else None
         if utterance is None and alternatives:
-            if self._ordinary is not None:
-                alternatives = self._ordinary.weighed(spoken.samples, alternatives)
             utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
         self._give_up()
         yield NothingSaid(self._now_ms) if utterance is None else utterance
@@ -251,12 +238,7 @@ class Listener:
             self._recogniser.listen_for(unfinished_too(self._grammar))
 
 
-def whole_utterance(
-    recogniser: UtteranceRecogniser,
-    grammar: WordAutomaton,
-    samples: Samples,
-    ordinary: OrdinaryWords | None = None,
-) -> Utterance:
+def whole_utterance(recogniser: UtteranceRecogniser, grammar: WordAutomaton, samples: Samples) -> Utterance:
     """Hear a short recording as one utterance, without looking for its beginning and end."""
     padded = np.pad(samples, (0, -len(samples) % BLOCK))
     activity = VoiceActivity()
@@ -266,7 +248,4 @@ def whole_utterance(
     spoken = UtteranceInProgress(recogniser, grammar, tuple(blocks[:1]), quiet, np.zeros(0, np.int16))
     for block in blocks[1:]:
         spoken.take(block, activity.follow(block.samples))
-    alternatives = spoken.trial()
-    if ordinary is not None:
-        alternatives = ordinary.weighed(spoken.samples, alternatives)
-    return spoken.utterance(alternatives, during_speech=False, clock=time.monotonic)
+    return spoken.utterance(spoken.trial(), during_speech=False, clock=time.monotonic)

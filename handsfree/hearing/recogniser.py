@@ -61,21 +61,6 @@ class Recogniser:
         self.best_score: float | None = None
         """The log-likelihood of the best path of the last utterance, for tuning."""
 
-    @property
-    def likelihood(self) -> float | None:
-        """Of the best that was heard last, in the unit of the scores; None for nothing."""
-        assert self._hearing, "listen_for comes first"
-        return self._hearing.likelihood
-
-    @property
-    def ordinary(self) -> tuple[str, ...]:
-        """The ordinary words of the language, none where this model was not measured with them."""
-        return self._grammars.ordinary
-
-    def keep(self, automaton: WordAutomaton) -> None:
-        """Load a grammar for good: `beside` begins with it at once."""
-        self._grammars.keep(automaton)
-
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar; sound that was fed and not finished is forgotten."""
         self._hearing = None  # it holds the grammar that may have to make room
@@ -146,11 +131,6 @@ class HearingOfGrammar:
         self._within = False
         self._margins_ms = self._fed_ms = 0.0
         self.best_score: float | None = None
-
-    @property
-    def likelihood(self) -> float | None:
-        """Of the best that was heard last, in the unit of the scores; None for nothing."""
-        return None if self.best_score is None else self.best_score / self._grammars.judgement.score_scale
 
     def feed(self, pcm: bytes) -> None:
         """Take sound."""

@@ -38,10 +38,6 @@ UNMEASURED_DB = -90.0
 class SoundHearing(Protocol):
     """Hears sound by one grammar."""
 
-    @property
-    def likelihood(self) -> float | None:
-        """Of the best that was heard last, as a natural logarithm in the unit of the scores; None for nothing."""
-
     def feed(self, pcm: bytes) -> None:
         """Take int16 sound at 16 kHz."""
 
@@ -54,13 +50,6 @@ class SoundHearing(Protocol):
 
 class UtteranceRecogniser(SoundHearing, Protocol):
     """The recogniser, as far as the listener uses it."""
-
-    @property
-    def ordinary(self) -> Sequence[str]:
-        """Ordinary words that it can hear and was measured with, or none."""
-
-    def keep(self, automaton: WordAutomaton) -> None:
-        """Load a grammar for good, for `beside`."""
 
     def listen_for(self, automaton: WordAutomaton) -> None:
         """Take up a grammar and forget what was fed."""
@@ -189,7 +178,7 @@ class UtteranceInProgress:
             if words != self.words:
                 self.words, self._words_since_ms = words, block.start_ms
         if self._noise is not None and self._ahead is None and self._may_have_ended(activity.silence_ms):
-            self._ahead = self._recogniser.ahead(self.samples, self.grammar, self._noise)
+            self._ahead = self._recogniser.ahead(self._samples(), self.grammar, self._noise)
 
     def drop(self) -> None:
         """Take back what was listened to ahead: it goes on, or nobody asks any more."""
@@ -205,9 +194,7 @@ class UtteranceInProgress:
             return False
         return silence_ms >= silence_due(self.words, self.grammar, self.above_noise_db) - LEAD_MS
 
-    @property
-    def samples(self) -> Samples:
-        """All of its sound so far, int16 at 16 kHz."""
+    def _samples(self) -> Samples:
         return np.concatenate([block.samples for block in self._blocks])
 
     def trial(self) -> tuple[Hypothesis, ...]:
@@ -230,7 +217,7 @@ class UtteranceInProgress:
         """Close it; where the noise before it was told, the further opinion is asked for."""
         words = best_words(alternatives)
         whole = whole_sentences(alternatives, self.grammar)
-        samples = self.samples
+        samples = self._samples()
         fragment = words if words != best_words(whole) else ()
         judgement = None
         if self._noise is not None:

@@ -121,8 +121,6 @@ class HearingPlan:
     talk_over: bool = False
     in_talk: Decimal | None = None
     """The lead that a long stop phrase wants within talk that does not pause; None: none is looked for there."""
-    ordinary: Decimal | None = None
-    """The lead of an ordinary word that denies a long stop phrase; None: none is denied."""
 
 
 @dataclass(frozen=True)
@@ -314,18 +312,11 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
     try:
-        listener = Listener(
-            plan.recogniser(),
-            plan.stop_words,
-            talk_over=plan.talk_over,
-            in_talk=plan.in_talk,
-            ordinary=plan.ordinary,
-        )
+        listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over, in_talk=plan.in_talk)
         pipe.send(_Beat(at_ms, hearing=False))
         if not plan.talk_over:  # a headset has no echo to be taken away, and needs not 14 MB for it
             # It takes half a second, which no stop phrase must wait for.
             threading.Thread(target=importlib.import_module, args=("scipy.linalg",), daemon=True).start()
-        listener.prepare()
         while not listener.ready:
             if pipe.poll(HEARTBEAT_S):
                 _obey(listener, pipe.recv())

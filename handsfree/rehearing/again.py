@@ -19,7 +19,6 @@ from handsfree.events import inputs as inp
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.listener import Utterance, whole_utterance
-from handsfree.hearing.ordinary_words import OrdinaryWords
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import Samples
 from handsfree.lexicon.automaton import WordAutomaton
@@ -29,7 +28,6 @@ from handsfree.rehearing.findings import FindingKind, HeardAgain, HeardAgainFind
 from handsfree.rehearing.moments import RecordedUtterance, spoken_in
 from handsfree.rehearing.own_voice import OwnVoiceHeard, Render
 from handsfree.session.fusion import Interpretation, choose
-from handsfree.session.margins import MARGINS
 from handsfree.session.plan import Plan
 from handsfree.visit.hearing import heard_from
 
@@ -139,14 +137,13 @@ def _by_words(
     plan: Plan, clips: Sequence[_Clip], recogniser: Recogniser, general: FurtherScorer | None
 ) -> Iterator[HeardAgainFinding]:
     """Hear clips again, those of one grammar after the other: taking up a grammar costs as much as some words."""
-    ordinary = OrdinaryWords(recogniser, plan.stop_grammar.automaton, MARGINS.ordinary)
     groups: dict[str, list[_Clip]] = defaultdict(list)
     for clip in clips:
         groups[clip.moment.grammar.automaton.identity].append(clip)
     for group in groups.values():
         for clip in group:
             moment = clip.moment
-            utterance = whole_utterance(recogniser, moment.grammar.automaton, clip.samples, ordinary)
+            utterance = whole_utterance(recogniser, moment.grammar.automaton, clip.samples)
             found = _compared(plan, clip, _as_heard(moment.heard, utterance))
             if found is None and general is not None:
                 automaton, nothing = moment.grammar.automaton, np.zeros(0, np.int16)

@@ -36,8 +36,6 @@ class Margins(BaseModel):
     in_talk: Exact
     """By so much a long one leads unknown speech within talk that does not pause; by less it is the talk's own
     (`hearing/in_talk.py`)."""
-    ordinary: Exact
-    """An ordinary word that leads a long one by so much denies it, anywhere (`hearing/ordinary_words.py`)."""
     weight: Exact
     """What its likelihood counts beside our own score."""
     beyond_reach: Exact

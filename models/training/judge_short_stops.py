@@ -30,7 +30,6 @@ OF_OTHERS = (
     "long stop phrases in quiet",
     "short stops denied",
     "long stop phrases within talk",
-    "ordinary words",
     "how sure",
 )
 """How that of each begins which has a command of its own."""

@@ -26,16 +26,10 @@ def alternative(*words, score="0"):
 class ScriptedRecogniser:
     """Reads the words off the sound itself: a word is a burst, its pitch says which (see `said`)."""
 
-    ordinary = ()
-    likelihood = None
-
     def __init__(self, words=()):
         self.words = tuple(words)
         self.grammars = []
         self.sound = b""
-
-    def keep(self, automaton):
-        pass
 
     def listen_for(self, automaton):
         self.grammars.append(automaton)

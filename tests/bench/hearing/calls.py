@@ -38,7 +38,6 @@ from handsfree.procedure.procedure import load_procedure
 from handsfree.procedure.proofs.hearing import hearing_of
 from handsfree.questions import Question
 from handsfree.questions.grammar import stop_grammar
-from handsfree.session.margins import MARGINS
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.loudness import active_power, gains
@@ -415,7 +414,7 @@ class Ears:
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""
-        listener = Listener(self._recogniser, stop_words(), ordinary=MARGINS.ordinary)
+        listener = Listener(self._recogniser, stop_words())
         listener.listen_for(place.grammar.automaton)
         said = [one for one in listener.utterances(Recording(sound)) if isinstance(one, Utterance)]
         identity = place.grammar.automaton.identity

@@ -178,13 +178,11 @@ def heard(visit: Visit) -> list[dict[str, float]]:
         recogniser = partial(patient, model_folder(), visit.pronunciations, visit.general)
         hearing = Hearing(
             HearingPlan(
-                Steps(
-                    folder, [*files, "prompt.npy"]
-                ),  # the last is never played: the process stays for the last look
+                # The last is never played: the process stays for the last look.
+                Steps(folder, [*files, "prompt.npy"]),
                 recogniser,
                 visit.stop_words,
                 in_talk=MARGINS.in_talk,
-                ordinary=MARGINS.ordinary,
             ),
             hung_after_s=LONGEST_S,
         )

@@ -36,7 +36,6 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
 from handsfree.session.fusion import hazard_called
-from handsfree.session.margins import MARGINS
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
@@ -156,7 +155,7 @@ class _Ears:
 
     def heard(self, samples: np.ndarray, at: str) -> list[Heard]:
         """Return every utterance as a visit records it."""
-        listener = Listener(self.recogniser, stop_words(), ordinary=MARGINS.ordinary)
+        listener = Listener(self.recogniser, stop_words())
         grammar = places()[at].grammar.automaton
         listener.listen_for(grammar)
         told = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
