@@ -10,6 +10,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "session" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "ledger" / "support"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "office" / "support"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "desk" / "support"))
 
 from attacks import remembered_links
 

@@ -7,20 +7,17 @@ import shutil
 from pathlib import Path
 
 import pytest
+from agreeing_visits import record
 
-from handsfree.demo.play import DemoClock
 from handsfree.desk.dossier import Dossier
 from handsfree.desk.evidence import Evidence
 from handsfree.desk.examination import verified
 from handsfree.desk.record import load
 from handsfree.desk.supervision import check_forms_of_own, judge
-from handsfree.events import inputs as inp
 from handsfree.ledger import read, verify
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
-from handsfree.session.playing import AgreeingPlayer
 from handsfree.visit.folder import load_plan, plan_of
-from handsfree.visit.recorder import Recorder
 from handsfree.visit.replaying import replay_of
 
 OWN = Path(__file__).parents[1] / "trades" / "own"
@@ -33,36 +30,10 @@ checklist:
 """
 
 
-class Reading(AgreeingPlayer):
-    """Reads the usual value off everything."""
-
-    def value(self, quantity: str) -> str:
-        return self.plan.numbers.digits(self.plan.procedure.trade.quantities[quantity].usual)
-
-
 def recorded(folder: Path, procedure: Path, job: Path) -> Path:
-    """Record a whole visit by a technician who agrees; return its folder."""
-    plan, kept = load_plan(procedure, job)
-    clock = DemoClock()
-    recorder, _ = Recorder.begin(folder, plan, kept, clock=clock)
-    for _ in range(200):
-        state = recorder.state
-        if recorder.closed:
-            break
-        if state.speaking:
-            clock.passes(1.2)
-            recorder.take(inp.SpeechEnded(at=recorder.now()))
-        elif state.question.kind in {"waiting", "nothing"}:
-            due = recorder.deadline()
-            assert due is not None
-            clock.passes(max(due - recorder.now(), 1) / 1000)
-            recorder.take(inp.TimePassed(at=recorder.now()))
-        else:
-            clock.passes(4)
-            said = state.question.played(Reading(plan, state))
-            recorder.take(inp.Typed(at=recorder.now(), text=said))
-    recorder.release()
-    return folder
+    """Record a whole visit by a technician who agrees and reads the usual value off everything."""
+    usual = {name: str(facts.usual) for name, facts in load_procedure(procedure).trade.quantities.items()}
+    return record(folder, procedure, job, usual)
 
 
 @pytest.fixture
