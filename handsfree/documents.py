@@ -24,6 +24,7 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from handsfree.plain import plainly
 from handsfree.problem import Problem
 from handsfree.regular_files import open_regular
+from handsfree.yaml_faults import said
 
 LARGEST_FILE = 1_000_000
 """Bytes; a procedure of 500 gates is under 200 kB, and a larger file is a mistake or an attack."""
@@ -135,10 +136,9 @@ def parse_document(text: str, file: str) -> Document:
             warnings.simplefilter("ignore", ReusedAnchorWarning)  # anchors are refused below, with their place
             node = _composed(text)
     except YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        what = " ".join(str(getattr(error, "problem", None) or error).split())
-        place = f"{file}:{mark.line + 1}:{mark.column + 1}" if mark else f"{file}:1"
-        raise Problem(f"this is not valid YAML: {what}", where=place, remedy="correct the line") from error
+        what, remedy = said(f"{getattr(error, 'context', None)}: {getattr(error, 'problem', None) or error}")
+        where = f"{file}:{_place_of(error, text)}"
+        raise Problem(f"this is not valid YAML: {what}", where=where, remedy=remedy) from error
     except (ValueError, RecursionError) as error:
         raise Problem("this is not valid YAML", where=f"{file}:1", remedy="correct the file") from error
     if node is None:
@@ -146,6 +146,15 @@ def parse_document(text: str, file: str) -> Document:
     found = _Found(file)
     content = _value(node, (), found)
     return Document(file, text, content, found.places, found.keys)
+
+
+def _place_of(error: YAMLError, text: str) -> str:
+    """Return line and column of a fault, counted from 1; the line alone of a character that cannot be read."""
+    mark = getattr(error, "problem_mark", None)
+    if mark is not None:
+        return f"{mark.line + 1}:{mark.column + 1}"
+    before = text[: getattr(error, "position", 0)]
+    return str(before.count("\n") + 1)
 
 
 def _composed(text: str) -> Node | None:

@@ -9,6 +9,7 @@ import pytest
 from fuzzing import PROCEDURES, damaged, fuzzed, jargon, sources, told_of
 from workshop import PROVEN, procedure_of
 
+from handsfree.documents import parse_document
 from handsfree.editor.hover import hover
 from handsfree.editor.offers import offers
 from handsfree.problem import Problem
@@ -115,3 +116,35 @@ def test_a_stop_phrase_that_an_answer_takes_is_told_by_the_answers_name() -> Non
     told = report.failed("can-stop")[0].what
     assert "the answer done" in told
     assert "Answer(" not in told
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "says"),
+    [
+        ("a: 1\n b: 2", "2:3", "a colon stands within a text or within another key"),
+        ("a:\n  - 1\n - 2", "3:2", "begins further right or left"),
+        ("- a\nb: 1", "2:1", "begins further right or left"),
+        ("a: 'x' y", "1:8", "does not go on from what stands before it"),
+        ("a: |\nb\n", "3:1", "no colon follows this key"),
+        ("a: - b", "1:4", "an entry of a list"),
+        ("a: [1, 2\nb: 3", "2:2", "a bracket or a comma is missing"),
+        ("a: [1,,2]", "1:7", "a bracket or a comma is missing"),
+        ("a: 'open", "1:9", "a quote that was opened is not closed"),
+        ('a: "x\n---\n"', "2:1", "within a quoted text"),
+        ("a: 1\n\tb: 2", "2:1", "a tab stands where spaces are wanted"),
+        ("a: @x", "1:4", "no text begins with '@'"),
+        ("a: *x", "1:4", '"*" or "&" begins a text'),
+        ("a: !<bad", "1:9", '"!" begins a text'),
+        ('a: "\\q"', "1:6", "after a backslash"),
+        ("a: 1\n---\nb: 2", "2:1", "a second document begins here"),
+        ("a: |3x\n  t", "1:6", 'what follows "|" or ">"'),
+        ("a: 1\nb: \x07", "2", "this character cannot stand in a YAML file"),
+    ],
+)
+def test_faults_of_writing_are_told_in_an_authors_words(text: str, place: str, says: str) -> None:
+    """YAML 1.2.2 forbids each: indentation (6.1), scalars (7.3.3, 8.1), flow (7.4), characters (5.1)."""
+    with pytest.raises(Problem) as caught:
+        parse_document(text, "sample.yaml")
+    assert caught.value.where == f"sample.yaml:{place}"
+    assert says in caught.value.what
+    assert jargon(caught.value.sentence(), {"sample.yaml": text}) == ""

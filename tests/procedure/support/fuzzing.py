@@ -126,6 +126,7 @@ LETTERS = "{}[]:,#&*!|>'\"%@`-?$\t\\\x00\x07\u2028äß🔧 0a"
 JARGON = re.compile(
     r"Traceback|pydantic|instance of|Extra inputs|Input should|valid (string|integer|tuple)|Decimal\(|function-|"
     r"ruamel|Error\b|validat|MappingNode|isoformat|__\w+__|frozenset|discriminator|"
+    r"<block|<stream|<scalar|\btoken\b|node content|mapping values|sequence entries|simple key|"
     r"Answer\(|Command\(|HazardSaid|KeyError|\bNone(Type)?\b|\bdict\b|\btuple\b|\^\[|\[a-z|\\d|<class|object at"
 )
 """What no author should ever read: a library's words, a pattern, a name of Python."""
