@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterator, Sequence, Sized
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,6 +13,7 @@ import typer
 from handsfree.commands.recorded import stays_of
 from handsfree.commands.sarif import as_sarif
 from handsfree.documents import read_document
+from handsfree.editor.whole_review import whole_review
 from handsfree.gates.table import ENDING
 from handsfree.problem import ExitCode, Problem, write_text
 from handsfree.procedure.documentation import language_text
@@ -29,7 +29,7 @@ from handsfree.procedure.proofs.check import ProofReport
 from handsfree.procedure.proofs.finding import PROOFS, ProofFinding
 from handsfree.procedure.proofs.hearing import LEAST_DISTANCE, closest, hearing_of
 from handsfree.procedure.proofs.stories import told_shortly
-from handsfree.procedure.review import Review, ReviewNote, reviewed
+from handsfree.procedure.review import Review, ReviewNote
 from handsfree.procedure.schema import schema_text, sheet_schema_text, table_schema_text
 from handsfree.procedure.sheets import load_sheets
 from handsfree.procedure.template import sheet_template, stories_template, template, trade_template
@@ -64,7 +64,7 @@ def check_files(
         if path.name.endswith(ENDING):
             typer.echo(f"{path}: a table of limits: it is checked with each procedure that reads it", err=True)
             continue
-        review = _with_forms(reviewed(file_or_shipped(path)))
+        review = whole_review(file_or_shipped(path))
         fine = fine and review.proven
         notes += review.notes()
         results.append(_as_json(review))
@@ -79,20 +79,6 @@ def check_files(
         write_text(sarif, as_sarif(notes, PROOFS))
     if not fine:
         raise typer.Exit(ExitCode.FAILED)
-
-
-def _with_forms(review: Review) -> Review:
-    """Return a review with the fault of the checklist or the report that an author's own trade brings."""
-    trade = review.report.procedure.trade if review.report else None
-    if trade is None or not trade.own:
-        return review
-    from handsfree.desk.supervision import check_forms_of_own  # noqa: PLC0415 - loads the desk
-
-    try:
-        check_forms_of_own(trade)
-    except Problem as problem:
-        return replace(review, report=None, problem=problem)
-    return review
 
 
 @app.command()

@@ -18,9 +18,10 @@ from handsfree import __version__
 from handsfree.documents import Document, all_faults, parse_document, read_document, validate
 from handsfree.editor.hover import hover
 from handsfree.editor.offers import CompletionOffer, offers
+from handsfree.editor.whole_review import whole_review
 from handsfree.problem import Problem
 from handsfree.procedure.procedure import load_procedure
-from handsfree.procedure.review import LANGUAGE, ReviewNote, of_problem, reviewed
+from handsfree.procedure.review import LANGUAGE, ReviewNote, of_problem
 from handsfree.stories.file import StoriesFile
 from handsfree.stories.names import unknown_names
 from handsfree.stories.running import procedure_of
@@ -96,7 +97,7 @@ class ProcedureServer(LanguageServer):
             return _by_file(path, _story_notes(path, text, self.read, others)), others
         if not _PROCEDURE.search(text):
             return {path: []}, set()
-        review = reviewed(path, self.read)
+        review = whole_review(path, self.read)
         sources = review.report.procedure.sources if review.report else ()
         told = _by_file(path, review.notes())
         return told, {*(Path(one.file) for _, one in sources), *told} - {path}

@@ -19,7 +19,7 @@ from pygls.workspace import Workspace
 from typer.testing import CliRunner
 
 from handsfree.commands.app import app
-from handsfree.editor.server import language_server
+from handsfree.editor.server import ProcedureServer, language_server
 
 ROOT = Path(__file__).parents[2]
 PART = """\
@@ -177,15 +177,21 @@ def test_a_file_that_was_never_saved_is_closed_with_nothing_told_of_it(
     assert [(one.uri, bool(one.diagnostics)) for one in told] == [((tmp_path / "part.yaml").as_uri(), True)]
 
 
-def test_a_name_in_a_story_is_held_against_its_procedure_as_that_is_typed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A gate that is renamed in the procedure is told in the stories at once."""
+def listening(monkeypatch: pytest.MonkeyPatch) -> tuple[ProcedureServer, dict[str, list[str]]]:
+    """Return a server without a client, and what it tells of each file, by name."""
     server = language_server()
     told: dict[str, list[str]] = {}
     keep = lambda given: told.update({Path(given.uri).name: [one.message for one in given.diagnostics]})  # noqa: E731
     monkeypatch.setattr(server, "text_document_publish_diagnostics", keep)
     monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
+    return server, told
+
+
+def test_a_name_in_a_story_is_held_against_its_procedure_as_that_is_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A gate that is renamed in the procedure is told in the stories at once."""
+    server, told = listening(monkeypatch)
     story = "{story: All, undone: [two], steps: [{go: end}], ends: finished}"
     stories = f"handsfree: 2\nstories_of: whole\nstories: [{story}]\n"
 
@@ -203,15 +209,19 @@ def test_a_name_in_a_story_is_held_against_its_procedure_as_that_is_typed(
     assert told["whole.tests.yaml"] == ["there is no gate 'two'"]
 
 
+NO_SUCH_RULE = """\
+checklist:
+  - line: The drop
+    items:
+      - {says: Everything asked for was read, rule: nonesuch}
+"""
+
+
 def test_a_fault_in_an_authors_trade_is_told_and_gone_as_it_is_typed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It stands in the trade's own file, and mending it there is enough."""
-    server = language_server()
-    told: dict[str, list[str]] = {}
-    keep = lambda given: told.update({Path(given.uri).name: [one.message for one in given.diagnostics]})  # noqa: E731
-    monkeypatch.setattr(server, "text_document_publish_diagnostics", keep)
-    monkeypatch.setattr(server.protocol, "_workspace", Workspace(None))
+    server, told = listening(monkeypatch)
     folder = shutil.copytree(ROOT / "tests" / "trades" / "own", tmp_path / "own")
     procedure, words = folder / "brew-check.yaml", folder / "trades" / "coffee-machine" / "english.yaml"
 
@@ -228,5 +238,11 @@ def test_a_fault_in_an_authors_trade_is_told_and_gone_as_it_is_typed(
         assert told["english.yaml"] == [fault]
         await typed(words, whole)
         assert (told["english.yaml"], told["brew-check.yaml"]) == ([], [])
+        checklist = words.with_name("checklist.yaml")  # `check` refuses it, and so does the editor
+        checklist.write_text(NO_SUCH_RULE, "utf-8")
+        await typed(procedure, procedure.read_text("utf-8"))
+        assert told["checklist.yaml"] != []
+        await typed(checklist, NO_SUCH_RULE.replace("nonesuch", "asked"))
+        assert told["checklist.yaml"] == []
 
     asyncio.run(talk())
