@@ -46,6 +46,8 @@ class Alternative(Record):
     """Log likelihood by the general recogniser, where it was asked and did not put it too far behind."""
     habit: Exact | None = None
     """What it gives the same words on the noise of the moment alone, where it was asked."""
+    phones: Exact | None = None
+    """Log likelihood of its phones and no others, by the phone network, where that was asked."""
 
     @property
     def text(self) -> tuple[str, ...]:
@@ -68,6 +70,10 @@ class GeneralHearing(Record):
     """It took longer than it may, and the visit went on without it."""
     stop_alone: bool = False
     """It was asked about the short stop phrase that led, and nothing else: it may speak against that."""
+    phones: Exact | None = None
+    """Log likelihood of the likeliest phones, whatever they are."""
+    phone_network: str = ""
+    """Which weights of the phone network were asked; empty where none were."""
 
 
 class Heard(Record):

@@ -33,13 +33,15 @@ class Hypothesis:
 
     `score` is the natural logarithm of its odds against the best alternative: 0 for the best. `general` is the
     log likelihood that the general recogniser gives it, `habit` what it gives the same words on the noise alone;
-    None where it was not asked, or put them too far behind to say.
+    None where it was not asked, or put them too far behind to say. `phones` is the log likelihood of its phones
+    and no others by the phone network; None where that was not asked.
     """
 
     words: tuple[SpokenWord, ...]
     score: Decimal
     general: Decimal | None = None
     habit: Decimal | None = None
+    phones: Decimal | None = None
 
     @property
     def text(self) -> tuple[str, ...]:

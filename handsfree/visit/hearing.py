@@ -29,6 +29,7 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
                 score=one.score,
                 general=one.general,
                 habit=one.habit,
+                phones=one.phones,
             )
             for one in utterance.alternatives
         ),
@@ -47,6 +48,8 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
             likelihood=utterance.judgement.likelihood,
             late=utterance.judgement.late,
             stop_alone=utterance.judgement.stop_alone,
+            phones=utterance.judgement.phones,
+            phone_network=utterance.judgement.phone_network,
         ),
         above_noise_db=utterance.above_noise_db,
     )

@@ -65,6 +65,10 @@ class GeneralJudgement:
     left_out: bool = False
     stop_alone: bool = False
     """It was asked about the short stop phrase that led, and about nothing else."""
+    phones: Decimal | None = None
+    """Log likelihood of the likeliest phones by the phone network, whatever they are."""
+    phone_network: str = ""
+    """Which weights of the phone network were asked; empty where none were."""
 
 
 class GeneralScorer:

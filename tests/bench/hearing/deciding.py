@@ -42,7 +42,7 @@ def plan() -> Plan:
 def without(heard: Heard) -> Heard:
     """Return what was heard as it would have been recorded without the third opinion."""
     ours = tuple(
-        one.model_copy(update={"general": None, "habit": None})
+        one.model_copy(update={"general": None, "habit": None, "phones": None})
         for one in heard.alternatives
         if one.score > -10 or one.general is None  # what our own list holds
     )
