@@ -19,17 +19,16 @@ from scipy.signal import resample_poly
 
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.lexicon.automaton import phrase, phrases
-from models.training.sound_store import RATE, Samples, Utterance, write_block
+from models.training.sound_store import RATE, Samples, Utterance, write_blocks
 from models.training.split import Part, of_noise, of_other_talk, of_speaker
 
 _ROOT = Path(__file__).parents[2]
 DATA = Path(__file__).with_name("data")
-_DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 _COMMANDS = ("one", "five", "eight", "zero", "go", "up", "down", "left", "right")
 _EARLIER, _LATER = round(0.12 * RATE), round(0.03 * RATE)
 _NEARLY = -6
 """How far behind the best, as a natural logarithm, the word of a clip may be."""
-_BLOCK = 400
 
 
 def an4(speech: Path, part: Part, ears: Recogniser | None = None) -> Iterator[Utterance]:
@@ -65,7 +64,7 @@ def digits(speech: Path, part: Part) -> Iterator[Utterance]:
     for file in sorted((speech / "digits").glob("*.flac")):
         digit, speaker, _ = file.stem.split("_")
         if of_speaker("digits", speaker) is part:
-            yield Utterance(read(file), (_DIGITS[int(digit)],), f"digits {speaker}")
+            yield Utterance(read(file), (DIGITS[int(digit)],), f"digits {speaker}")
 
 
 def other_talk(speech: Path, part: Part) -> Iterator[Utterance]:
@@ -147,8 +146,7 @@ def main() -> None:
         }
         for name, utterances in collections.items():
             listed = list(utterances)
-            for number, begin in enumerate(range(0, len(listed), _BLOCK)):
-                write_block(given.to / f"{part.value}-{name}-{number:02d}.flac", listed[begin : begin + _BLOCK])
+            write_blocks(given.to, f"{part.value}-{name}", listed)
             cut = sum(one.cuts is not None for one in listed)
             speakers = len({one.speaker for one in listed})
             print(

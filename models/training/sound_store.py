@@ -19,6 +19,7 @@ import soundfile
 RATE = 16_000
 _OPUS_LEVEL = 0.92
 """Of libsndfile's scale, 0 the most bits and 1 the fewest: about 26 kbit/s."""
+_BLOCK = 400
 
 Samples = npt.NDArray[np.float32]
 
@@ -61,6 +62,12 @@ def write_block(path: Path, utterances: Sequence[Utterance]) -> None:
     path.with_suffix(".jsonl").write_text(text, encoding="utf-8")
 
 
+def write_blocks(folder: Path, name: str, utterances: Sequence[Utterance]) -> None:
+    """Write as many numbered blocks NAME-00.flac, NAME-01.flac ... as the utterances need."""
+    for number, begin in enumerate(range(0, len(utterances), _BLOCK)):
+        write_block(folder / f"{name}-{number:02d}.flac", utterances[begin : begin + _BLOCK])
+
+
 def read_block(path: Path) -> Iterator[Utterance]:
     """Yield the utterances of a block; `ValueError` when its sound is not at 16 kHz."""
     sound, rate = soundfile.read(path, dtype="float32")
@@ -77,7 +84,7 @@ def read_block(path: Path) -> Iterator[Utterance]:
         )
 
 
-def trimmed(samples: Samples, margin: int = RATE // 10) -> Samples:
-    """Cut the silence of synthetic speech at both ends down to a margin."""
-    loud = np.flatnonzero(np.abs(samples) > 0.02 * max(1e-6, float(np.abs(samples).max())))
+def trimmed(samples: Samples, margin: int = RATE // 10, above: float = 0.02) -> Samples:
+    """Cut the silence at both ends, below a share of the peak, down to a margin; rooms need a larger share."""
+    loud = np.flatnonzero(np.abs(samples) > above * max(1e-6, float(np.abs(samples).max())))
     return samples[max(0, loud[0] - margin) : loud[-1] + margin] if len(loud) else samples[:0]
