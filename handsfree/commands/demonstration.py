@@ -56,7 +56,7 @@ def play_demo(
     """
     plan, kept = load_plan(procedure, scenario_files()[0])
     asked = plan_to_ask(plan.catalogue, asked=ask_general, folder=general_model)
-    general = None if asked is None else GeneralMember(asked)
+    general = None if asked is None else GeneralMember(asked, plan.pronunciations)
     if general is not None:
         general.wait().patient()
     recogniser = Recogniser(model, plan.pronunciations, general)

@@ -81,7 +81,7 @@ class TrialRecogniser:
         catalogue: Catalogue,
         general: GeneralPlan | None = None,
     ) -> None:
-        member = None if general is None else GeneralMember(general)
+        member = None if general is None else GeneralMember(general, pronunciations)
         if member is not None:
             member.wait().patient()
         self._recogniser = Recogniser(model, pronunciations, member)

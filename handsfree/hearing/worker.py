@@ -303,7 +303,7 @@ def recogniser_of(
         return Recogniser(model_folder, pronunciations, None, voice)
     from handsfree.hearing.general.member import GeneralMember  # noqa: PLC0415
 
-    return Recogniser(model_folder, pronunciations, GeneralMember(general), voice)
+    return Recogniser(model_folder, pronunciations, GeneralMember(general, pronunciations), voice)
 
 
 def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float) -> None:

@@ -155,6 +155,7 @@ def _with_general_judgement(
     onset, winner = _onset(heard), candidates[0]
     chosen = heard.alternatives[winner.alternative]
     ahead = general_judgement.free_text_ahead(heard, winner.alternative)
+    phones = general_judgement.phones_ahead(heard, winner.alternative)
     wanted = general_judgement.lead_wanted(ahead)
     margin = min(SECOND_MARGIN, wanted) if known.confirms(winner.meaning) else wanted
     differ = general_judgement.preferred(heard, winner.alternative)
@@ -166,7 +167,7 @@ def _with_general_judgement(
     doubt = ""
     if competing:
         doubt = f"close to {describe(competing[0])}"
-    elif max(strange - MARGINS.strange_at_once, ahead - MARGINS.free_ahead) > 0:
+    elif strange > MARGINS.strange_at_once or ahead > MARGINS.free_ahead or phones > MARGINS.phones_at_once:
         doubt = "other speech is as likely"
     elif heard.clipped:
         doubt = "the sound was clipped"

@@ -27,7 +27,16 @@ def strangeness(heard: Heard, grammar: Grammar, alternative: int, margins: Margi
     other = [one.score for one in heard.alternatives if UNKNOWN_WORD in one.text and not grammar.read(one.text)]
     ours = max(other, default=score - margins.beyond_reach) - score
     likelihood = chosen.general if chosen.general is not None else heard.general.likelihood - margins.beyond_reach
-    return (ours + margins.free_text * (heard.general.likelihood - likelihood)).quantize(STEP)
+    told = ours + margins.free_text * (heard.general.likelihood - likelihood)
+    return (told + margins.other_phones * phones_ahead(heard, alternative, margins)).quantize(STEP)
+
+
+def phones_ahead(heard: Heard, alternative: int, margins: Margins = MARGINS) -> Decimal:
+    """Return how far (log) the likeliest phones lead those of an alternative; 0 where nobody told phones."""
+    if heard.general is None or heard.general.phones is None:
+        return Decimal(0)
+    chosen = heard.alternatives[alternative].phones
+    return margins.phone_reach if chosen is None else min(margins.phone_reach, heard.general.phones - chosen)
 
 
 def free_text_ahead(heard: Heard, alternative: int) -> Decimal:
@@ -43,13 +52,19 @@ def lead_wanted(ahead: Decimal, margins: Margins = MARGINS) -> Decimal:
     return margins.value_said if ahead <= THE_SAME else margins.value
 
 
-def preferred(heard: Heard, alternative: int) -> frozenset[int]:
-    """Return the places of the alternatives that the general recogniser finds clearly likelier than this one."""
-    chosen = heard.alternatives[alternative].general
+def preferred(heard: Heard, alternative: int, margins: Margins = MARGINS) -> frozenset[int]:
+    """Return the places of the alternatives that the general recogniser finds clearly likelier than this one.
+
+    Left out are those whose phones are clearly not there: what it writes follows its habits in noise.
+    """
+    chosen = heard.alternatives[alternative]
+    ahead = phones_ahead(heard, alternative, margins)
     return frozenset(
         place
         for place, one in enumerate(heard.alternatives)
-        if one.general is not None and (chosen is None or one.general - chosen >= MARGINS.disagree)
+        if one.general is not None
+        and (chosen.general is None or one.general - chosen.general >= margins.disagree)
+        and phones_ahead(heard, place, margins) - ahead < margins.phones_differ
     )
 
 
@@ -73,13 +88,14 @@ def likenesses(heard: Heard) -> tuple[Decimal | None, ...]:
 def stop_doubted(heard: Heard) -> bool:
     """Say whether the general recogniser was asked about the short stop that leads, and finds nothing like it.
 
-    In noise it writes anything: there what our own ears hear acts.
+    By its text, or by its phones. In noise it writes anything: there what our own ears hear acts.
     """
     if heard.general is None or not heard.general.stop_alone or heard.above_noise_db is None:
         return False
     (noisy, _), *_ = MARGINS.ours_short_stop
     alike = likenesses(heard)[0]
-    return heard.above_noise_db > noisy and alike is not None and alike < MARGINS.stop_against
+    unlike = (alike is not None and alike < MARGINS.stop_against) or phones_ahead(heard, 0) > MARGINS.stop_phones
+    return heard.above_noise_db > noisy and unlike
 
 
 def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:
@@ -88,23 +104,31 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
         return tuple(one.score for one in heard.alternatives)
     known = [one.general for one in heard.alternatives if one.general is not None]
     best = max(known)
+    least = min(
+        (phones_ahead(heard, place, margins) for place in range(len(heard.alternatives))), default=Decimal(0)
+    )
     return tuple(
-        score - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
-        for one, score in zip(heard.alternatives, own_scores(heard, margins), strict=True)
+        score
+        - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
+        - margins.phone_weight * (phones_ahead(heard, place, margins) - least)
+        for place, (one, score) in enumerate(zip(heard.alternatives, own_scores(heard, margins), strict=True))
     )
 
 
 def own_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:
-    """Return our own score of each alternative; for what the free text says and our list lacks, `unlisted`.
+    """Return our own score of each alternative; `unlisted` for some that our list lacks.
 
-    The list ends after few sentences, and says nothing of how well a further one fits the sound.
+    They are what the free text says and what fits the phones best. The list ends after few sentences, and says
+    nothing of how well a further one fits the sound.
     """
     assert heard.general is not None
     assert heard.general.likelihood is not None
     said = heard.general.likelihood - THE_SAME
+    fit = max((one.phones for one in heard.alternatives if one.phones is not None), default=None)
     return tuple(
         margins.unlisted
-        if one.score < margins.listed and one.general is not None and one.general >= said
+        if one.score < margins.listed
+        and ((one.general is not None and one.general >= said) or (fit is not None and one.phones == fit))
         else one.score
         for one in heard.alternatives
     )

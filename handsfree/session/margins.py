@@ -52,12 +52,24 @@ class Margins(BaseModel):
     """Beyond so much it was not said to us."""
     free_ahead: Exact
     """Where its free text leads the answer by more, the answer is not taken without a question."""
+    phone_weight: Exact
+    """What the likelihood of its phones counts beside our own score."""
+    phone_reach: Exact
+    """How far behind the likeliest phones anything stands at most."""
+    other_phones: Exact
+    """What the lead of the likeliest phones over those of an answer counts for speech that is not for us."""
+    phones_at_once: Exact
+    """Where the likeliest phones lead those of the answer by more, it is not taken without a question."""
+    phones_differ: Exact
+    """What the general recogniser prefers says nothing where its phones are so much less likely."""
     disagree: Exact
     """Nor where it finds another meaning likelier by so much: where the two differ, nobody should be sure."""
     stop: Exact
     """A short stop phrase so close to its free text is heard, whatever our own ears say."""
     stop_against: Exact
     """One further from it does not act in quiet, where the general recogniser was asked about it alone."""
+    stop_phones: Exact
+    """Nor one whose phones the likeliest lead by more."""
     stop_long: Exact
     """A long one that our ears list is heard where it comes so close to its free text."""
     listed: Exact

@@ -2,7 +2,8 @@
 
 The general recogniser is asked about "stop" alone, as in a visit: of the tuning people, and of those whom our own
 networks were taught by, in silence, at 15 and at 10 dB; and of single words of tuning people in a quiet room. A
-missed stop is the worse fault, so the margin lies `SPARE` below the least of a true one.
+missed stop is the worse fault, so the margins lie `SPARE` beyond the farthest of a true one: of its text from the
+free text, and of its phones from the likeliest.
 """
 
 from __future__ import annotations
@@ -52,18 +53,20 @@ def main() -> None:
         parser.error("the weights of the general recogniser are not installed")
     scorer = GeneralMember(replace(plan, threads=1)).wait()
     scorer.patient()
-    said = [_alike(scorer, sound) for sound in _stops(given.speech)]
-    other = [_alike(scorer, sound) for sound in _words(given.speech)]
-    wanted = ((min(said) - SPARE) / STEP).to_integral_value("ROUND_FLOOR") * STEP
+    said = [_unlike(scorer, sound) for sound in _stops(given.speech)]
+    other = [_unlike(scorer, sound) for sound in _words(given.speech)]
+    farthest = [max(each) for each in zip(*said, strict=True)]
+    text, phones = (((one + SPARE) / STEP).to_integral_value("ROUND_CEILING") * STEP for one in farthest)
     told = (
-        f"{BEGINS}: of {len(said)} stops of the tuning people and of those taught by, silence to 10 dB, the least"
-        f" lies {min(said)} from the free text; of {len(other)} single words of the tuning people"
-        f" {sum(one >= wanted for one in other)} come as near as {wanted}"
+        f"{BEGINS}: of {len(said)} stops of tuning people and of those taught by, silence to 10 dB, the free"
+        f" text leads by {farthest[0]} at most, the likeliest phones by {farthest[1]}; of {len(other)} words said"
+        f" alone by tuning people {sum(one <= text for one, _ in other)} come as near as {text} and"
+        f" {sum(one <= phones for _, one in other)} as {phones}"
     )
     print(told)
     if given.write:
         kept = [one for one in NOW.evidence if not one.startswith(BEGINS)]
-        write(NOW.model_copy(update={"stop_against": wanted, "evidence": (*kept, told)}))
+        write(NOW.model_copy(update={"stop_against": -text, "stop_phones": phones, "evidence": (*kept, told)}))
 
 
 def _stops(speech: Path) -> Iterator[np.ndarray]:
@@ -83,12 +86,18 @@ def _words(speech: Path) -> Iterator[np.ndarray]:
             yield (wave + np.resize(ROOM, len(wave))).astype(np.int16)
 
 
-def _alike(scorer: GeneralScorer, samples: np.ndarray) -> Decimal:
+def _unlike(scorer: GeneralScorer, samples: np.ndarray) -> tuple[Decimal, Decimal]:
+    """Return how far the free text leads "stop", and the likeliest phones its phones."""
     heard, judgement = scorer.weigh(samples, HEARD, STOP, np.zeros(0, np.int16))
     assert judgement is not None
     assert judgement.likelihood is not None
+    assert judgement.phones is not None
     assert heard[0].general is not None
-    return heard[0].general - judgement.likelihood
+    likely = heard[0].phones
+    return (
+        judgement.likelihood - heard[0].general,
+        NOW.phone_reach if likely is None else min(NOW.phone_reach, judgement.phones - likely),
+    )
 
 
 if __name__ == "__main__":

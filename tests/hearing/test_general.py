@@ -25,6 +25,7 @@ from handsfree.problem import Problem
 from handsfree.procedure.languages import english
 
 NUMBERS = english().numbers
+NO_FRAMES = np.zeros((0, 40), np.float32)
 
 
 class Chances:
@@ -34,7 +35,7 @@ class Chances:
         self.asked, self._known = [], known
 
     def listen(self, samples):
-        return self.step(Progress(np.zeros((0, 6)), (), (), np.zeros((0, 0), bool)), [-1], [2])
+        return self.step(Progress(np.zeros((0, 6)), (), (), np.zeros((0, 0), bool), NO_FRAMES), [-1], [2])
 
     def step(self, before, after, pieces):
         self.asked.append(list(pieces))
@@ -43,7 +44,7 @@ class Chances:
             logs[row, END] = -0.5
             logs[row, 3 + piece % 3] = -1.0
             logs[row, 3 + (piece + 1) % 3] = -3.0
-        return Progress(logs, (), (), followed(before.seen, after))
+        return Progress(logs, (), (), followed(before.seen, after), before.phones)
 
 
 def likely(network, *texts, sound=None, **limits):

@@ -32,8 +32,8 @@ def test_the_probability_grows_with_the_lead_and_falls_with_unknown_speech() -> 
     leads = [how_sure(heard(("nine", "0", None), ("five", f"-{lead}", None))) for lead in (1, 3, 5, 8, 20)]
     assert leads == sorted(leads, key=lambda one: one or Decimal(0))
     assert leads[0] != leads[-1] == leads[-2]
-    alone = how_sure(heard(("nine", "0", None)))
-    talk = how_sure(heard(("nine", "0", None), ("[unk]", "-0.5", None)))
+    alone = how_sure(heard(("nine", "0", None), ("five", "-2", None)))
+    talk = how_sure(heard(("nine", "0", None), ("[unk]", "-0.5", None), ("five", "-2", None)))
     assert alone is not None
     assert talk is not None
     assert talk < alone

@@ -8,7 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from opinions import chosen, heard
+from opinions import chosen, heard, with_phones
 
 from handsfree.events.inputs import GeneralHearing
 from handsfree.lexicon.meaning import Answer, HazardSaid
@@ -19,7 +19,7 @@ from handsfree.session.margins import MARGINS
 def test_where_our_ears_waver_the_other_settles_it() -> None:
     """Half a nat apart is a question by ours alone, and none with a clear word of the other."""
     alternatives = [("tight", "0", "-0.5"), ("leak found", "-0.5", "-9.0")]
-    both = heard("sample-line", "Tight.", "-0.4", *alternatives)
+    both = with_phones(heard("sample-line", "Tight.", "-0.4", *alternatives), "-0.1", "-0.2", "-20")
     assert (chosen("sample-line", both).meaning, chosen("sample-line", both).doubt) == (Answer("tight"), "")
     ours = both.model_copy(update={"general": None})
     ours = ours.model_copy(
@@ -50,6 +50,33 @@ def test_where_the_two_differ_it_is_asked() -> None:
     found = heard("sample-line", "Leak found.", "-1", ("tight", "0", "-3"), ("leak found", "-9", "-1.5"))
     one = chosen("sample-line", found)
     assert (one.meaning, one.competing) == (Answer("tight"), (Answer("leaking"),))
+
+
+def test_what_is_not_there_in_the_sound_does_not_speak_against_what_is() -> None:
+    """In noise it writes by habit; where the phones of what it prefers are clearly not there, nobody is asked."""
+    found = heard("sample-line", "Leak found.", "-1", ("tight", "0", "-3"), ("leak found", "-9", "-1.5"))
+    there = with_phones(found, "-0.2", "-0.3", "-25")
+    assert (chosen("sample-line", there).meaning, chosen("sample-line", there).doubt) == (Answer("tight"), "")
+    unclear = with_phones(found, "-0.2", "-3", "-4")
+    assert Answer("leaking") in chosen("sample-line", unclear).competing
+
+
+def test_an_answer_whose_phones_are_far_behind_others_is_asked_about_and_one_of_none_was_not_said() -> None:
+    """Something was said, and it was not quite this."""
+    found = heard("sample-line", "Tight.", "-1", ("tight", "0", "-1"), ("[unk]", "-6", None))
+    there, nearly, other = (with_phones(found, "-0.2", likely, None) for likely in ("-0.3", "-6", "-90"))
+    assert not chosen("sample-line", there).doubt
+    assert chosen("sample-line", nearly).doubt
+    assert chosen("sample-line", other).doubt
+    odd = heard("sample-line", "He went home.", "-1", ("tight", "0", "-9"), ("[unk]", "0", None))
+    assert chosen("sample-line", with_phones(odd, "-0.2", "-90", None)).meaning is None
+
+
+def test_a_sentence_that_our_list_lacks_counts_as_likely_where_its_phones_fit_best() -> None:
+    """Our own list ends after twenty, and says nothing of the rest."""
+    found = heard("sample-line", "Tie.", "-1", ("leak found", "0", "-6"), ("tight", "-10", "-5"))
+    assert chosen("sample-line", with_phones(found, "-0.1", "-40", "-0.2")).meaning == Answer("tight")
+    assert chosen("sample-line", with_phones(found, "-0.1", "-0.3", "-40")).meaning == Answer("leaking")
 
 
 def test_too_late_leaves_our_ears_alone() -> None:
@@ -102,6 +129,23 @@ def test_a_short_one_in_quiet_is_denied_where_the_other_was_asked_about_it_alone
     found = found.model_copy(update={"general": general, "above_noise_db": level})
     meaning = chosen("site", found).meaning
     assert isinstance(meaning, HazardSaid) if stops else meaning is None
+
+
+@pytest.mark.parametrize(
+    ("further", "above", "stops"),
+    [("0", "30", True), ("0.1", "30", False), ("9", "15", True), ("9", None, True)],
+)
+def test_a_short_one_in_quiet_is_denied_where_other_phones_were_said(
+    further: str, above: str | None, stops: bool
+) -> None:
+    """Though its text is near: "stall", "stocked". In noise our ears act."""
+    found = heard("site", "Stall.", "-1", ("stop", "0", "-5"), ("[unk]", "-6", None))
+    found = with_phones(found, "-1", str(-1 - MARGINS.stop_phones - Decimal(further)), None)
+    assert found.general is not None
+    general = found.general.model_copy(update={"stop_alone": True})
+    level = None if above is None else Decimal(above)
+    found = found.model_copy(update={"general": general, "above_noise_db": level})
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
 
 
 def test_a_long_stop_phrase_is_never_denied() -> None:

@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from handsfree.hearing.general.scoring import Begun, Progress, TooLateError, written
+from handsfree.hearing.general.scoring import Begun, Floats, Progress, TooLateError, written
 from handsfree.hearing.resampling import Samples
 
 
@@ -28,10 +28,12 @@ class SpeechNetwork(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class Listened:
-    """What it wrote of the sound, and the beginning of texts on the noise alone, where that was asked for."""
+    """What it wrote of the sound; the beginning of texts on the noise alone, where that was asked for."""
 
     begun: Begun
     noise: Begun | None
+    fits: tuple[tuple[str, ...], ...] = ()
+    """The sentences of the grammar whose phones fit best, where they were looked for."""
 
 
 class Ahead:
@@ -58,6 +60,7 @@ def listened(
     network: SpeechNetwork,
     samples: Samples,
     noise: Samples | None,
+    look: Callable[[Floats], tuple[tuple[str, ...], ...]] = lambda _: (),
     *,
     wanted: Callable[[], bool] = lambda: True,
     until: float = float("inf"),
@@ -65,13 +68,18 @@ def listened(
 ) -> Listened:
     """Listen to an utterance and to as much of the `noise` before it, where there is some; write freely.
 
+    `look` finds the sentences that fit, of the log probabilities of phones.
+
     Raises TooLateError when the clock passes `until`, or when it is not `wanted` any more.
     """
     if not wanted():
         raise TooLateError
     begun = written(network, network.listen(samples), until=until, clock=clock, wanted=wanted)
-    if noise is None:
-        return Listened(begun, None)
     if clock() > until or not wanted():
         raise TooLateError
-    return Listened(begun, Begun.of(network.listen(np.resize(noise, len(samples)))))
+    fits = look(begun.progress.phones)
+    if noise is None:
+        return Listened(begun, None, fits)
+    if clock() > until or not wanted():
+        raise TooLateError
+    return Listened(begun, Begun.of(network.listen(np.resize(noise, len(samples)))), fits)

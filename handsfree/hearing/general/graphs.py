@@ -14,6 +14,8 @@ import numpy as np
 import onnx
 from onnx import TensorProto, helper, numpy_helper
 
+from handsfree.hearing.general import phone_graph
+
 LAYERS: Final = 8
 HEADS: Final = 8
 WIDTH: Final = 52
@@ -28,6 +30,8 @@ _TURNED: Final = 32
 _FURTHEST: Final = 256
 """More places than any text has."""
 _EPSILON: Final = 1e-5
+_OPSET: Final = 17
+"""The first version of the library's operations that brings a sum to an even level."""
 _DOMAIN: Final = "com.microsoft"
 _TABLE: Final = "model.decoder.embed_tokens.weight_merged_0"
 _FREQUENCIES: Final = "/model/decoder/rotary_emb/Cast_1_output_0"
@@ -35,7 +39,7 @@ _FLOAT: Final = TensorProto.FLOAT
 
 
 def listening(encoder: Any, decoder: Any) -> Any:
-    """Return the network that takes sound: the encoder's, and what the decoder's layers keep of what it makes.
+    """Return the network that takes sound: the encoder's, what the decoder's layers keep of it, and phones.
 
     Both are models with packed weights; the first is changed.
     """
@@ -46,10 +50,14 @@ def listening(encoder: Any, decoder: Any) -> Any:
         path = f"/model/decoder/layers.{layer}/encoder_attn/{kind[0]}_proj/MatMul_output_0"
         flat = drawn.node("Reshape", [drawn.product(states, path), "heads"])
         drawn.node("Transpose", [flat], f"sound.{name}", perm=[0, 2, 1, 3])
-    encoder.graph.node.extend(drawn.nodes)
-    encoder.graph.initializer.extend(drawn.used.values())
+    nodes, weights = phone_graph.drawn(states)
+    encoder.graph.node.extend([*drawn.nodes, *nodes])
+    encoder.graph.initializer.extend([*drawn.used.values(), *weights])
     del encoder.graph.output[:]
-    encoder.graph.output.extend(_kept("sound", "frames"))
+    heard = helper.make_tensor_value_info(phone_graph.OUTPUT, _FLOAT, [1, "frames", "phones"])
+    encoder.graph.output.extend([*_kept("sound", "frames"), heard])
+    (opset,) = (one for one in encoder.opset_import if not one.domain)
+    opset.version = max(opset.version, _OPSET)
     return encoder
 
 
@@ -87,7 +95,7 @@ def writing(decoder: Any) -> Any:
     ]
     outputs = [helper.make_tensor_value_info("logits", _FLOAT, ["pieces", "list"]), *_kept("own", "all")]
     graph = helper.make_graph(drawn.nodes, "writing", inputs, outputs, list(drawn.used.values()))
-    imports = [helper.make_opsetid("", 17), helper.make_opsetid(_DOMAIN, 1)]
+    imports = [helper.make_opsetid("", _OPSET), helper.make_opsetid(_DOMAIN, 1)]
     return helper.make_model(graph, opset_imports=imports, ir_version=9)
 
 

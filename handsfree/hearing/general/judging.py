@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -14,7 +14,9 @@ from typing import Final
 
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.freed_memory import give_back_memory
+from handsfree.hearing.general import phones
 from handsfree.hearing.general.ahead import Ahead, Listened, SpeechNetwork, listened
+from handsfree.hearing.general.phone_search import PhoneSearch
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
 from handsfree.hearing.general.scoring import Begun, Places, TooLateError, scored, summed
@@ -23,6 +25,7 @@ from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.numbers import Numbers
+from handsfree.lexicon.pronunciation import Pronunciations
 
 BUDGET_S: Final = 0.6
 """After so long the visit goes on without it."""
@@ -46,6 +49,8 @@ MOST_HABITS: Final = 12
 """So many of the likeliest sentences of a closed question are asked about on noise alone."""
 LEAST_NOISE_S: Final = 0.2
 """Noise shorter than this says nothing of the noise of the moment."""
+MOST_SEARCHES: Final = 8
+"""So many grammars are kept ready to be looked through: about 1 MB each."""
 
 _STEP: Final = Decimal("0.001")
 Words = tuple[str, ...]
@@ -83,14 +88,17 @@ class GeneralScorer:
         cries: Iterable[Words] = (),
         *,
         orders: Iterable[Words] = (),
+        pronunciations: Pronunciations | None = None,
         budget_s: float = BUDGET_S,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._network, self._pieces, self._member, self._cries = network, pieces, member, tuple(cries)
         self._orders = frozenset(orders)
         self._spellings, self._readings = Spellings(numbers), Readings(numbers)
+        self._pronunciations = pronunciations or Pronunciations()
         self._budget_s, self._cry_budget_s, self._clock = budget_s, min(budget_s, CRY_BUDGET_S), clock
         self._phrases: tuple[str, tuple[Words, ...]] = ("", ())
+        self._searches: dict[str, PhoneSearch] = {}
         self._worker = ThreadPoolExecutor(1, "listening ahead")
         self._late = 0
 
@@ -102,7 +110,8 @@ class GeneralScorer:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
         if self._late >= LATE_IN_A_ROW:
             return None
-        return Ahead(self._worker, partial(listened, self._network, samples, self._asked_of(noise, grammar)))
+        asked = self._asked_of(noise, grammar), self._looked_through(grammar).best
+        return Ahead(self._worker, partial(listened, self._network, samples, *asked))
 
     def weigh(
         self,
@@ -128,7 +137,8 @@ class GeneralScorer:
         try:
             if ahead is None:
                 alone = self._asked_of(noise, grammar)
-                taken = listened(self._network, samples, alone, until=until, clock=self._clock)
+                look = () if cry else (self._looked_through(grammar).best,)
+                taken = listened(self._network, samples, alone, *look, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
             weighed = self._about_cry(taken, heard, until) if cry else self._weighed(taken, heard, grammar, until)
@@ -149,10 +159,9 @@ class GeneralScorer:
         written = self._written([heard[0].text], {})
         found = scored(self._network, taken.begun, written.values(), until=until, clock=self._clock)
         found[taken.begun.free] = taken.begun.score
-        judgement = GeneralJudgement(
-            self._member, self._pieces.text(taken.begun.free), _decimal(taken.begun.score), stop_alone=True
-        )
-        return tuple(_with(heard, _by_words(written, found), {})), judgement
+        judgement = self._judgement(taken.begun, stop_alone=True)
+        weighed = _with(heard, _by_words(written, found), {})
+        return tuple(self._with_phones(weighed, taken.begun)), judgement
 
     def _weighed(
         self, taken: Listened, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, until: float
@@ -160,23 +169,46 @@ class GeneralScorer:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
         cries = [cry for cry in self._cries if grammar.accepts(cry)]
-        written = self._written(dict.fromkeys([*pauses, *cries, *self._closed(grammar)]), pauses)
-        begun = taken.begun
+        begun, fits = taken.begun, taken.fits
+        asked = dict.fromkeys([*pauses, *cries, *self._closed(grammar), *fits])
+        written = self._written(asked, pauses)
         found = scored(self._network, begun, written.values(), until=until, clock=self._clock)
-        text = self._pieces.text(begun.free)
-        for words in self._readings.of(text, grammar):
+        for words in self._readings.of(self._pieces.text(begun.free), grammar):
             written[words] = written.get(words) or [begun.free]
             if begun.free not in written[words]:
                 written[words].append(begun.free)
         found[begun.free] = begun.score
         likely = _by_words(written, found)
         habits = self._habits(found, written, taken.noise, until) if taken.noise is not None else {}
-        judgement = GeneralJudgement(self._member, text, _decimal(begun.score))
-        return (*_with(heard, likely, habits), *_further(heard, likely, habits, begun.score)), judgement
+        weighed = [*_with(heard, likely, habits), *_further(heard, likely, habits, begun.score, fits)]
+        return tuple(self._with_phones(weighed, begun)), self._judgement(begun)
+
+    def _judgement(self, begun: Begun, *, stop_alone: bool = False) -> GeneralJudgement:
+        return GeneralJudgement(
+            self._member,
+            self._pieces.text(begun.free),
+            _decimal(begun.score),
+            stop_alone=stop_alone,
+            phones=_decimal(phones.anything(begun.progress.phones)),
+            phone_network=phones.identity(),
+        )
+
+    def _with_phones(self, weighed: Sequence[Hypothesis], begun: Begun) -> Iterator[Hypothesis]:
+        """Yield each alternative with the likelihood of its phones."""
+        said = [() if UNKNOWN in one.text else phones.ways(one.text, self._pronunciations) for one in weighed]
+        for one, likelihood in zip(weighed, phones.likelihoods(begun.progress.phones, said), strict=True):
+            yield one if math.isinf(likelihood) else replace(one, phones=_decimal(likelihood))
 
     def _asked_of(self, noise: Samples, grammar: WordAutomaton) -> Samples | None:
         """Return the noise that it is asked about, too: at a closed question, where there was enough of it."""
         return noise if self._closed(grammar) and len(noise) >= LEAST_NOISE_S * RATE else None
+
+    def _looked_through(self, grammar: WordAutomaton) -> PhoneSearch:
+        if grammar.identity not in self._searches:
+            self._searches[grammar.identity] = PhoneSearch(grammar, self._pronunciations)
+            if len(self._searches) > MOST_SEARCHES:
+                del self._searches[next(iter(self._searches))]
+        return self._searches[grammar.identity]
 
     def _closed(self, grammar: WordAutomaton) -> tuple[Words, ...]:
         """Return every sentence of a closed question; nothing where there are too many."""
@@ -230,17 +262,25 @@ def _with(
 
 
 def _further(
-    heard: Sequence[Hypothesis], likely: Mapping[Words, float], habits: Mapping[Words, float], free: float
+    heard: Sequence[Hypothesis],
+    likely: Mapping[Words, float],
+    habits: Mapping[Words, float],
+    free: float,
+    fits: Sequence[Words],
 ) -> list[Hypothesis]:
-    """Return what it finds likely and our own list lacks, the likeliest first; its words share the whole time."""
+    """Return what our own list lacks: what it finds likely, the likeliest first; sentences whose phones fit.
+
+    The words share the whole time.
+    """
     known = {one.text for one in heard}
     best = max([free, *likely.values()])
     ranked = sorted((-score, words) for words, score in likely.items() if words not in known)
     near = [words for score, words in ranked if -score >= best - NEAR][:MOST_FURTHER]
+    near += [words for words in fits if words not in {*known, *near}]
     begin = min((one.words[0].start_ms for one in heard), default=0)
     end = max((one.words[-1].end_ms for one in heard), default=0)
     return [
-        Hypothesis(_spread(words, begin, end), NOT_LISTED, _decimal(likely[words]), _decimal(habits.get(words)))
+        Hypothesis(_spread(words, begin, end), NOT_LISTED, *(_decimal(of.get(words)) for of in (likely, habits)))
         for words in near
     ]
 

@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from handsfree.cache import cache_folder
+from handsfree.hearing.general import phones
 
 LISTENING, WRITING, TABLE = "listening.onnx", "writing.onnx", "pieces.npy"
 """What is kept: the network that takes sound, the one that writes, and what each piece is to it."""
@@ -18,7 +19,7 @@ LISTENING, WRITING, TABLE = "listening.onnx", "writing.onnx", "pieces.npy"
 WHOLE, BLOCKS = "whole", "blocks"
 """How weights and what they multiply are summed: by whole rows where the processor can, else by blocks."""
 
-_VERSION = 2
+_VERSION = 3
 """Raised when `packing.py` makes other files of the same weights."""
 
 
@@ -29,7 +30,7 @@ def made_ready(encoder: Path, decoder: Path) -> Path:
     """
     digest = hashlib.sha256(b"".join(hashlib.sha256(file.read_bytes()).digest() for file in (encoder, decoder)))
     sums = WHOLE if _sums_whole_rows() else BLOCKS
-    kept = cache_folder() / "general-ears" / f"{digest.hexdigest()[:16]}-{sums}-{_VERSION}"
+    kept = cache_folder() / "general-ears" / f"{digest.hexdigest()[:16]}-{phones.identity()}-{sums}-{_VERSION}"
     if not kept.is_dir():
         kept.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix="making-", dir=kept.parent) as name:

@@ -8,13 +8,14 @@ import threading
 from handsfree.hearing.general.judging import GeneralScorer
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.weights import GeneralPlan
+from handsfree.lexicon.pronunciation import Pronunciations
 
 
 class GeneralMember:
     """The member of an ensemble that comes a second or two later than the others; until then it says nothing."""
 
-    def __init__(self, plan: GeneralPlan) -> None:
-        self._plan = plan
+    def __init__(self, plan: GeneralPlan, pronunciations: Pronunciations | None = None) -> None:
+        self._plan, self._pronunciations = plan, pronunciations
         self._scorer: GeneralScorer | None = None
         self._loading = threading.Thread(target=self._load, name="general ears", daemon=True)
         self._loading.start()
@@ -46,5 +47,11 @@ class GeneralMember:
         )
         pieces = Pieces((folder.path / "tokenizer.bin").read_bytes())
         return GeneralScorer(
-            network, pieces, self._plan.numbers, folder.identity, self._plan.cries, orders=self._plan.orders
+            network,
+            pieces,
+            self._plan.numbers,
+            folder.identity,
+            self._plan.cries,
+            orders=self._plan.orders,
+            pronunciations=self._pronunciations,
         )

@@ -34,16 +34,16 @@ class GeneralNetwork:
         self._listening, self._writing = (_session(folder / name, threads) for name in (LISTENING, WRITING))
         self._table = np.load(folder / TABLE, mmap_mode="r")
         give_back_memory()
-        self._sound = [one.name for one in self._listening.get_outputs()]
+        *self._sound, _ = [one.name for one in self._listening.get_outputs()]  # the last tells the phones
         self._past = [name.replace("sound.", "past.") for name in self._sound]
         _, heads, _, width = self._listening.get_outputs()[0].shape
         self._nothing = np.zeros((1, heads, 0, width), np.float32)
 
     def listen(self, samples: Samples) -> Progress:
         """Take a stretch of sound (int16, 16 kHz); return what may come first."""
-        sound = tuple(self._listening.run(None, {"input_values": _prepared(samples)}))
+        *sound, phones = self._listening.run(None, {"input_values": _prepared(samples)})
         own = (self._nothing,) * len(sound)
-        nothing = Progress(np.zeros((0, 0), np.float32), own, sound, np.zeros((0, 0), np.bool_))
+        nothing = Progress(np.zeros((0, 0), np.float32), own, tuple(sound), np.zeros((0, 0), np.bool_), phones[0])
         return self.step(nothing, [-1], [BEGIN])
 
     def step(self, before: Progress, after: Sequence[int], pieces: Sequence[int]) -> Progress:
@@ -60,7 +60,7 @@ class GeneralNetwork:
                 **dict(zip(self._sound, before.sound, strict=True)),
             },
         )
-        return Progress(_log_softmax(logits), tuple(own), before.sound, seen)
+        return Progress(_log_softmax(logits), tuple(own), before.sound, seen, before.phones)
 
 
 def _session(file: Path, threads: int) -> Any:

@@ -50,6 +50,8 @@ class Progress:
     """Keys and values of the sound, (1, heads, frames, width) each."""
     seen: Seen
     """Which pieces each piece follows."""
+    phones: Floats
+    """Log probability of no phone and of each in each frame of the sound, (frames, phones); see `phones.py`."""
 
 
 class NextPieces(Protocol):

@@ -407,10 +407,11 @@ class Ears:
         self, general: Path | None = None, *, model: Path = ROOT / "models" / "english", alone: bool = False
     ) -> None:
         plan = None if alone else GeneralPlan.of(english(), general)
-        self._member = None if plan is None else GeneralMember(replace(plan, threads=1))
+        said = Pronunciations(new_words.procedure().words)
+        self._member = None if plan is None else GeneralMember(replace(plan, threads=1), said)
         if self._member is not None:
             self._member.wait().patient()
-        self._recogniser = Recogniser(model, Pronunciations(new_words.procedure().words), self._member)
+        self._recogniser = Recogniser(model, said, self._member)
 
     def hear(self, sound: np.ndarray, place: Place) -> list[dict[str, Any]]:
         """Return the utterances as a visit records them."""

@@ -44,7 +44,7 @@ def without(heard: Heard) -> Heard:
     ours = tuple(
         one.model_copy(update={"general": None, "habit": None, "phones": None})
         for one in heard.alternatives
-        if one.score > -10 or one.general is None  # what our own list holds
+        if one.score != -10  # what our own list holds
     )
     return heard.model_copy(update={"alternatives": ours, "general": None})
 

@@ -23,18 +23,21 @@ import random
 import time
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 
 from handsfree.events.inputs import Heard
+from handsfree.hearing.general.member import GeneralMember
+from handsfree.hearing.general.weights import GeneralPlan
 from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
+from handsfree.session import general_judgement
 from handsfree.session.fusion import hazard_called
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
@@ -148,9 +151,13 @@ def stretches(speech: Path, parts: tuple[Part, ...]) -> list[Stretch]:
 class _Ears:
     """What one process hears with."""
 
-    def __init__(self, speech: Path, parts: tuple[Part, ...]) -> None:
+    def __init__(self, speech: Path, parts: tuple[Part, ...], *, third: bool) -> None:
         self.speech, self.parts = speech, parts
-        self.recogniser = Recogniser(MODEL)
+        plan = GeneralPlan.of(english()) if third else None
+        member = None if plan is None else GeneralMember(replace(plan, threads=1))
+        if member is not None:
+            member.wait().patient()
+        self.recogniser = Recogniser(MODEL, None, member)
         self.pronunciations = english().pronounced({})
 
     def heard(self, samples: np.ndarray, at: str) -> list[Heard]:
@@ -165,7 +172,9 @@ class _Ears:
         """Yield hazard, words and begin in ms of each stop that a visit would act on."""
         for one in heard:
             pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
-            called = hazard_called(english(), self.pronunciations, pairs, above_noise_db=one.above_noise_db)
+            likeness, doubted = general_judgement.likenesses(one), general_judgement.stop_doubted(one)
+            above = one.above_noise_db
+            called = hazard_called(english(), self.pronunciations, pairs, likeness, above, doubted=doubted)
             if called is not None:
                 yield called[0], " ".join(called[1]), one.started
 
@@ -173,9 +182,9 @@ class _Ears:
 _ears: _Ears | None = None
 
 
-def _begin(speech: Path, parts: tuple[Part, ...]) -> None:
+def _begin(speech: Path, parts: tuple[Part, ...], *, third: bool) -> None:
     global _ears  # noqa: PLW0603 - one for each process
-    _ears = _Ears(speech, parts)
+    _ears = _Ears(speech, parts, third=third)
 
 
 def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop], list[Heard]]:
@@ -236,6 +245,9 @@ def main() -> None:
         "--share", default="1/1", help="which share of the talk, as 2/3: each is a sample of the whole"
     )
     parser.add_argument("--only", choices=["talk", "stops"], help="only the one, or only the other")
+    parser.add_argument(
+        "--third-opinion", action="store_true", help="ask it too, as a visit does where it is installed"
+    )
     parser.add_argument("--json", type=Path, help="save the figures here too")
     parser.add_argument(
         "--to", type=Path, help="keep all that was heard, as `models.training.judge_short_stops` reads it"
@@ -253,7 +265,7 @@ def main() -> None:
     work = [one for one in work if one.collection in (given.collections or [one.collection])][which - 1 :: of]
     context = multiprocessing.get_context("spawn")
     with (
-        context.Pool(given.processes, _begin, (given.speech, parts)) as pool,
+        context.Pool(given.processes, partial(_begin, given.speech, parts, third=given.third_opinion)) as pool,
         gzip.open(given.to or os.devnull, "wt", encoding="utf-8") as kept,
     ):
         for trial, stopped, heard in pool.imap_unordered(_called, calls):

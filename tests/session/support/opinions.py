@@ -27,6 +27,17 @@ def with_opinion(ours: Heard, text: str, likelihood: str, *alternatives: tuple[s
     return ours.model_copy(update={"alternatives": weighed, "general": general})
 
 
+def with_phones(found: Heard, likeliest: str, *likely: str | None) -> Heard:
+    """Return an utterance with the likelihood of each alternative's phones, and of the likeliest of all."""
+    assert found.general is not None
+    told = tuple(
+        one.model_copy(update={"phones": None if each is None else Decimal(each)})
+        for one, each in zip(found.alternatives, likely, strict=True)
+    )
+    general = found.general.model_copy(update={"phones": Decimal(likeliest), "phone_network": "test"})
+    return found.model_copy(update={"alternatives": told, "general": general})
+
+
 def chosen(gate: str, found: Heard) -> Interpretation:
     """Return what is chosen when that is heard as a gate has just asked."""
     state = at(gate).state
