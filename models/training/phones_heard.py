@@ -31,6 +31,7 @@ from onnx.utils import Extractor
 
 from handsfree.hearing.general.network import _prepared
 from handsfree.hearing.general.packing import packed
+from handsfree.hearing.general.phones import numbers
 from handsfree.hearing.general.weights import HOW, GeneralFolder
 from handsfree.lexicon.pronunciation import Pronunciations
 from models.training.loudness import gains
@@ -38,7 +39,7 @@ from models.training.phones_said import COUNTING
 from models.training.sound_store import RATE, Samples, Utterance, trimmed
 from models.training.split import Part
 from models.training.surroundings import Surroundings
-from models.training.train import NUMBER, load
+from models.training.train import load
 
 DATA = Path(__file__).with_name("data") / "states"
 NOBODY = "none"
@@ -108,8 +109,8 @@ def joined(alone: Sequence[Utterance], chance: random.Random) -> Utterance:
 def ways_of(one: Utterance, pronunciations: Pronunciations) -> Ways:
     """Return how each word may have been said; all of it at once where the voice was told its phones."""
     if one.phones is not None:
-        return [[[NUMBER[phone] for phone in one.phones]]]
-    return [[[NUMBER[phone] for phone in way] for way in pronunciations.of(word)] for word in one.words]
+        return [[list(numbers(one.phones))]]
+    return [[list(numbers(way)) for way in pronunciations.of(word)] for word in one.words]
 
 
 def listening_network() -> bytes:

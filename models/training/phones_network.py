@@ -65,7 +65,9 @@ class PhoneLayers(nn.Module):
 
     def write(self, file: Path) -> None:
         """Write the weights in half precision, by their names."""
-        np.savez(file, **{name: value.half().cpu().numpy() for name, value in self.state_dict().items()})
+        np.savez_compressed(
+            file, **{name: value.half().cpu().numpy() for name, value in self.state_dict().items()}
+        )
 
 
 @dataclass(frozen=True)

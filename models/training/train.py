@@ -43,7 +43,7 @@ _LENGTHS = tuple(RATE * quarters // 4 for quarters in _QUARTERS)
 None is shorter than a second: batches of fewer, rarer utterances would come late and all at once.
 """
 
-NUMBER = {phone: place for place, phone in enumerate(PHONES, 1)}
+_NUMBER = {phone: place for place, phone in enumerate(PHONES, 1)}
 _SEQUENCES = 30_000
 """Utterances that the model of phone sequences is counted from."""
 _COMPETING_SHARE = 0.8
@@ -82,7 +82,7 @@ def batches(mixer: Mixer, seconds: float, seed: int) -> Iterator[Batch]:
         phones = np.zeros((len(group), max(1, *(len(said) for _, said in group))), dtype=np.int64)
         for row, (samples, said) in enumerate(group):
             sound[row, : len(samples)] = samples
-            phones[row, : len(said)] = [NUMBER[phone] for phone in said]
+            phones[row, : len(said)] = [_NUMBER[phone] for phone in said]
         lengths = np.array([len(samples) for samples, _ in group])
         counts = np.array([len(said) for _, said in group])
         yield tuple(map(torch.from_numpy, (sound, lengths, phones, counts)))  # type: ignore[misc]
@@ -192,7 +192,7 @@ class Training:
     def _phone_sequences(self) -> PhoneSequences:
         chance = random.Random(2)
         drawn = (self.mixer.draw(chance)[1] for _ in range(_SEQUENCES))
-        return PhoneSequences(([NUMBER[phone] for phone in said] for said in drawn), len(PHONES) + 1)
+        return PhoneSequences(([_NUMBER[phone] for phone in said] for said in drawn), len(PHONES) + 1)
 
     def _some_features(self) -> torch.Tensor:
         source = batches(self.mixer, 200, seed=1)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import random
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -11,45 +11,59 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="PyTorch is not installed: it is needed for training only")
 
+import onnx  # noqa: E402
+import onnxruntime  # noqa: E402
+
+from handsfree.hearing.general import phone_graph  # noqa: E402
+from handsfree.hearing.general.phones import content  # noqa: E402
 from models.training.phones_heard import joined  # noqa: E402
 from models.training.phones_network import PhoneLayers, edits, phones_of, taught_by  # noqa: E402
 from models.training.sound_store import RATE, Utterance  # noqa: E402
 
 
-def level(values: np.ndarray, weights: dict[str, np.ndarray], name: str) -> np.ndarray:
-    even = (values - values.mean(1, keepdims=True)) / np.sqrt(values.var(1, keepdims=True) + 1e-5)
-    return even * weights[f"{name}.weight"] + weights[f"{name}.bias"]
+def as_shipped(states: np.ndarray) -> np.ndarray:
+    """Compute the log probabilities (frames, 40) as the product does, by a graph of the phone network alone."""
+    nodes, weights = phone_graph.drawn("states")
+    put, got = (
+        onnx.helper.make_tensor_value_info(name, onnx.TensorProto.FLOAT, [1, "frames", width])
+        for name, width in (("states", 416), (phone_graph.OUTPUT, 40))
+    )
+    graph = onnx.helper.make_graph(nodes, "phones", [put], [got], weights)
+    model = onnx.helper.make_model(graph, opset_imports=[onnx.helper.make_opsetid("", 17)], ir_version=9)
+    session = onnxruntime.InferenceSession(model.SerializeToString(), providers=["CPUExecutionProvider"])
+    return session.run(None, {"states": states[None]})[0][0]
 
 
-def reckoned(file: Path, states: np.ndarray) -> np.ndarray:
-    """Work the network out again from its file, by the definitions of its layers."""
-    with np.load(file) as found:
-        weights = {name: found[name].astype(np.float64) for name in found.files}
-    flow = level(states, weights, "inn") @ weights["first.weight"].T + weights["first.bias"]
-    for layer in range(sum(name.startswith("convs.") and name.endswith("weight") for name in weights)):
-        padded = np.pad(level(flow, weights, f"norms.{layer}"), ((2, 2), (0, 0)))
-        filters, told = weights[f"convs.{layer}.weight"], weights[f"convs.{layer}.bias"]
-        for place in range(5):
-            told = told + padded[place : place + len(flow)] @ filters[:, :, place].T
-        flow = flow + told * 0.5 * (1 + np.vectorize(math.erf)(told / math.sqrt(2)))
-    scores = level(flow, weights, "last") @ weights["out.weight"].T + weights["out.bias"]
-    return scores - np.log(np.exp(scores).sum(1, keepdims=True))
-
-
-def test_the_weights_as_written_compute_what_the_network_does(tmp_path: Path) -> None:
+def test_the_product_computes_from_the_weights_as_written_what_the_network_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     torch.manual_seed(1)
     layers = PhoneLayers(width=64, layers=2).eval()
     for name, weight in layers.named_parameters():  # normalisation that does something
         if weight.dim() == 1:
             weight.data.normal_(1.0 if name.endswith("weight") else 0.0, 0.3)
     layers.write(tmp_path / "phones.npz")
+    monkeypatch.setattr(phone_graph, "content", (tmp_path / "phones.npz").read_bytes)
     states = np.random.default_rng(2).normal(size=(37, 416)).astype(np.float32)
     with torch.no_grad():
         expected = layers(torch.from_numpy(states)[None])[0].numpy()
-    found = reckoned(tmp_path / "phones.npz", states)
+
+    found = as_shipped(states)
+
     assert found.shape == (37, 40)
     assert np.ptp(expected, axis=0).min() > 0.1
     assert np.abs(found - expected).max() < 0.01  # weights are written in half precision
+
+
+def test_the_weights_that_ship_are_of_a_network_as_it_is_trained_here() -> None:
+    with np.load(BytesIO(content())) as file:
+        weights = {name: torch.from_numpy(file[name].astype(np.float32)) for name in file.files}
+    layers = PhoneLayers().eval()
+    layers.load_state_dict(weights)
+    states = np.random.default_rng(3).normal(size=(20, 416)).astype(np.float32)
+    with torch.no_grad():
+        expected = layers(torch.from_numpy(states)[None])[0].numpy()
+    assert np.abs(as_shipped(states) - expected).max() < 1e-3
 
 
 def test_a_smaller_share_of_people_is_among_those_of_a_larger() -> None:
