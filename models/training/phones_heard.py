@@ -29,7 +29,7 @@ import onnxruntime
 import torch
 from onnx.utils import Extractor
 
-from handsfree.hearing.general.network import _prepared
+from handsfree.hearing.general.network import prepared
 from handsfree.hearing.general.packing import packed
 from handsfree.hearing.general.phones import numbers
 from handsfree.hearing.general.weights import HOW, GeneralFolder
@@ -143,7 +143,7 @@ class Listener:
             row[before : before + len(one.samples)] = one.samples
         heard = self._around(torch.from_numpy(sound), torch.tensor(lengths)).numpy()
         for row, one, length in zip(heard, batch, lengths, strict=True):
-            (states,) = self._network.run(None, {"input_values": _prepared(row[:length])})
+            (states,) = self._network.run(None, {"input_values": prepared(row[:length])})
             yield one, states[0].astype(np.float16)
 
 

@@ -270,7 +270,7 @@ def test_packed_networks_say_what_the_files_say(plan, ear, beckett):
         for name in ("encoder_model.ort", "decoder_model_merged.ort")
     )
     sound = beckett[: 2 * 16_000]
-    (states,) = encoder.run(None, {"input_values": network._prepared(sound)})
+    (states,) = encoder.run(None, {"input_values": network.prepared(sound)})
     pieces = [BEGIN, *ear._pieces.of("Ever tried."), END]
     past = {one.name: np.zeros((0, 8, 1, 52), np.float32) for one in decoder.get_inputs() if "past" in one.name}
     (logits,) = decoder.run(

@@ -41,7 +41,7 @@ class GeneralNetwork:
 
     def listen(self, samples: Samples) -> Progress:
         """Take a stretch of sound (int16, 16 kHz); return what may come first."""
-        *sound, phones = self._listening.run(None, {"input_values": _prepared(samples)})
+        *sound, phones = self._listening.run(None, {"input_values": prepared(samples)})
         own = (self._nothing,) * len(sound)
         nothing = Progress(np.zeros((0, 0), np.float32), own, tuple(sound), np.zeros((0, 0), np.bool_), phones[0])
         return self.step(nothing, [-1], [BEGIN])
@@ -72,7 +72,7 @@ def _session(file: Path, threads: int) -> Any:
     return onnxruntime.InferenceSession(str(file), options, providers=["CPUExecutionProvider"])
 
 
-def _prepared(samples: Samples) -> Floats:
+def prepared(samples: Samples) -> Floats:
     """Return the sound as the network takes it: (1, samples), with edges, its loudest at a given level."""
     wave = samples.astype(np.float32)
     wave *= np.float32(_LOUDEST / max(1.0, float(np.abs(wave).max(initial=0.0))))
