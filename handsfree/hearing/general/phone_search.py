@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from handsfree.hearing.general.phones import numbers
+from handsfree.hearing.general.phones import numbers, pressed
 from handsfree.hearing.general.scoring import Floats
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.lexicon.automaton import WordAutomaton
@@ -67,6 +67,7 @@ class PhoneSearch:
         """
         if not 0 < self.size <= MOST_PHONES or not len(logs):
             return ()
+        logs = pressed(logs)
         said = np.full(self.size + 1, _NEVER)  # the last place stands for no chain
         after = said.copy()
         entered = np.zeros((2, self.size), np.int64)

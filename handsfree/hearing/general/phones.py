@@ -22,6 +22,8 @@ import numpy as np
 from handsfree.hearing.general.scoring import Floats, summed
 from handsfree.lexicon.pronunciation import PHONES, Phones, Pronunciations
 
+SURELY: Final = -0.01
+"""The log probability of no phone from which on a frame surely holds none."""
 MOST_WAYS: Final = 24
 """So many ways to say a sentence are summed, each word's commonest first."""
 
@@ -52,6 +54,19 @@ def ways(words: Sequence[str], pronunciations: Pronunciations) -> tuple[tuple[in
 def numbers(said: Phones) -> tuple[int, ...]:
     """Return the places of phones in a frame of the network's result."""
     return tuple(_NUMBER[phone] for phone in said)
+
+
+def pressed(logs: Floats) -> Floats:
+    """Return the frames (frames, phones) without those of surely no phone that follow another such.
+
+    Six in seven are, so that a search takes a sixth of the time; of 222 it found the same sentence in 221. The
+    likelihood of a sentence needs them: without room its phones are less likely than they are.
+    """
+    silent = logs[:, 0] > SURELY
+    kept = ~silent
+    kept[:1] = True
+    kept[1:] |= ~silent[:-1]
+    return logs[kept]
 
 
 def anything(logs: Floats) -> float:
