@@ -19,6 +19,7 @@ from handsfree.events.inputs import Alternative, Heard, HeardWord
 from handsfree.hearing.alternatives import Hypothesis
 from handsfree.hearing.general.judging import GeneralJudgement
 from handsfree.hearing.general.weights import GeneralFolder, GeneralPlan
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.procedure.procedure import load_procedure
 from tests.hearing.sounds import mixed, spoken
 
@@ -61,8 +62,9 @@ def test_it_tells_what_a_visit_does(said: Heard, does: str, text: str) -> None:
 class _Contrary:
     """A third opinion that finds something else far likelier than whatever we heard."""
 
-    def __init__(self, plan: GeneralPlan) -> None:
+    def __init__(self, plan: GeneralPlan, pronunciations: Pronunciations) -> None:
         assert plan.folder.path == Path("weights")
+        assert pronunciations.of("sixty")
 
     def wait(self) -> _Contrary:
         return self

@@ -169,7 +169,7 @@ class GeneralScorer:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
         cries = [cry for cry in self._cries if grammar.accepts(cry)]
-        begun, fits = taken.begun, taken.fits
+        begun, fits = taken.begun, taken.fits if heard else ()  # in silence nothing fits
         asked = dict.fromkeys([*pauses, *cries, *self._closed(grammar), *fits])
         written = self._written(asked, pauses)
         found = scored(self._network, begun, written.values(), until=until, clock=self._clock)
