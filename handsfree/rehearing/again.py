@@ -23,6 +23,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.resampling import Samples
 from handsfree.lexicon.automaton import WordAutomaton
 from handsfree.lexicon.meaning import HazardSaid
+from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.rehearing.clips import COPIED, SAME_TAPS, Wave, clip_of, compared, explained, is_silence, is_tone
 from handsfree.rehearing.findings import FindingKind, HeardAgain, HeardAgainFinding
 from handsfree.rehearing.moments import RecordedUtterance, spoken_in
@@ -42,6 +43,9 @@ class FurtherScorer(Protocol):
         self, samples: Samples, heard: tuple[Hypothesis, ...], grammar: WordAutomaton, noise: Samples
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement | None]:
         """Return the alternatives with its word on each, and what it wrote itself."""
+
+    def take_up(self, pronunciations: Pronunciations) -> None:
+        """Say words from now on as a procedure spells them."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,8 @@ def rehear(
         found += _in_own_voice(clips, render)
     no_speech = {one.seq for one in found if one.kind in {"silence", "tone"}}
     recogniser = Recogniser(model, spoken.plan.pronunciations)
+    if general is not None:
+        general.take_up(spoken.plan.pronunciations)
     speech = [one for one in clips if one.moment.seq not in no_speech]
     by_words = list(_by_words(spoken.plan, speech, recogniser, general))
     otherwise = {one.seq for one in (*found, *by_words)}

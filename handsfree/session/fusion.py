@@ -270,13 +270,14 @@ def _confirms(state: State, meaning: Meaning) -> bool:
 def _competing(winner: Candidate, candidates: Sequence[Candidate], margin: Decimal) -> tuple[Meaning, ...]:
     """Return the other meanings too near the winner to be let go, the nearest first.
 
-    A value beyond a stop limit stays near by its sound alone, however improbable what was called with it.
+    A value beyond a stop limit stays near by its sound alone, however improbable what was called with it. It must
+    be led by as much as any other, which differs with who was asked, and never by less than `LIMIT_MARGIN`.
     """
     near = [
         candidate.meaning
         for candidate in candidates
         if winner.score - candidate.score < margin
-        or (candidate.beyond and winner.sound - candidate.sound < LIMIT_MARGIN)
+        or (candidate.beyond and winner.sound - candidate.sound < max(LIMIT_MARGIN, margin))
     ]
     return tuple(dict.fromkeys(meaning for meaning in near if meaning != winner.meaning))
 

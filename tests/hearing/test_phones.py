@@ -7,17 +7,24 @@ the probability of a labelling is the sum over all paths that become it, repeats
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from io import BytesIO
 from itertools import groupby, product
 
 import numpy as np
 import pytest
 
+from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.general import phones
+from handsfree.hearing.general.judging import GeneralScorer
 from handsfree.hearing.general.phone_search import PhoneSearch
+from handsfree.hearing.general.pieces import Pieces
+from handsfree.hearing.general.scoring import Begun, Progress
 from handsfree.lexicon.automaton import phrases, repeated
 from handsfree.lexicon.pronunciation import PHONES, Pronunciations
+from handsfree.procedure.languages import english
 
+PIECES = Pieces(b"".join(bytes([1, byte]) for byte in range(256)) + b"\x01a\x01b\x01c")
 SPELLED = Pronunciations({"ada": "AA D AA", "deed": "D IY D", "do": "D UW", "eye": "AY", "ado": "AA D UW"})
 KNOWN = len(PHONES) + 1
 
@@ -146,3 +153,15 @@ def level(values, weights, name):
     spread = np.sqrt(values.var(axis=1, keepdims=True) + 1e-5)
     even = (values - values.mean(axis=1, keepdims=True)) / spread
     return even * weights[f"{name}.weight"] + weights[f"{name}.bias"]
+
+
+def test_a_scorer_says_words_as_the_procedure_at_hand_spells_them():
+    """A desk hears the records of many procedures again with one scorer."""
+    scorer = GeneralScorer(None, PIECES, english().numbers, "test")
+    asked = Hypothesis((SpokenWord("ada", 0, 300, Decimal(1)),), Decimal(0))
+    logs = chances(6, 1)
+    begun = Begun.of(Progress(np.zeros((1, 6), np.float32), (), (), np.zeros((0, 0), bool), logs))
+    (before,) = scorer._with_phones([asked], begun)
+    scorer.take_up(SPELLED)
+    (after,) = scorer._with_phones([asked], begun)
+    assert before.phones != after.phones is not None

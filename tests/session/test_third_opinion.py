@@ -11,7 +11,8 @@ import pytest
 from opinions import chosen, heard, with_phones
 
 from handsfree.events.inputs import GeneralHearing
-from handsfree.lexicon.meaning import Answer, HazardSaid
+from handsfree.lexicon.meaning import Answer, HazardSaid, Values
+from handsfree.session.fusion import LIMIT_MARGIN
 from handsfree.session.general_judgement import STEP
 from handsfree.session.margins import MARGINS
 
@@ -170,3 +171,15 @@ def test_a_long_stop_phrase_far_behind_by_ours_is_added_by_the_other(score: str,
     """In noise ours puts unknown speech first."""
     found = heard("site", "Emergency stop.", "-1", ("[unk]", "0", None), ("emergency stop", score, likely))
     assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
+
+
+def test_a_value_beyond_a_stop_limit_must_be_led_by_as_much_as_any_other() -> None:
+    """O2 1.5 % lies 6.3 behind by its sound and further by the CO2 beside it: it is asked about all the same."""
+    row = "nine point three four point six two four maximum"
+    beyond = row.replace("nine point three four point six", "five point zero one point five")
+    found = heard("found-maximum", "?", "-1", (row, "0", "-1"), (beyond, "0", "-1"))
+    assert LIMIT_MARGIN < MARGINS.phone_weight * 9 < MARGINS.value_said
+    (rival,) = chosen("found-maximum", with_phones(found, "-0.1", "-0.2", "-9.2")).competing
+    assert isinstance(rival, Values)
+    assert dict(rival.values)["o2"] == Decimal("1.5")
+    assert chosen("found-maximum", with_phones(found, "-0.1", "-0.2", "-20")).competing == ()

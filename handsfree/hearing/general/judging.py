@@ -106,6 +106,11 @@ class GeneralScorer:
         """Take all the time it needs, for benches."""
         self._budget_s = self._cry_budget_s = math.inf
 
+    def take_up(self, pronunciations: Pronunciations) -> None:
+        """Say words from now on as a procedure spells them."""
+        self._pronunciations = pronunciations
+        self._searches.clear()
+
     def ahead(self, samples: Samples, grammar: WordAutomaton, noise: Samples) -> Ahead | None:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
         if self._late >= LATE_IN_A_ROW:
