@@ -155,23 +155,27 @@ def _with_general_judgement(
     onset, winner = _onset(heard), candidates[0]
     chosen = heard.alternatives[winner.alternative]
     ahead = general_judgement.free_text_ahead(heard, winner.alternative)
-    phones = general_judgement.phones_ahead(heard, winner.alternative)
+    phones_ahead = general_judgement.phones_ahead(heard, winner.alternative)
     wanted = general_judgement.lead_wanted(ahead)
     margin = min(SECOND_MARGIN, wanted) if known.confirms(winner.meaning) else wanted
     differ = general_judgement.preferred(heard, winner.alternative)
     other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
     competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
     strange = general_judgement.strangeness(heard, grammar, winner.alternative)
-    if strange > MARGINS.strange:
+    longer = margin_at(MARGINS.long_answer, phones(known.pronunciations, chosen.text))
+    if strange > MARGINS.strange + longer:
         return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
+    # A value that is a little strange may be another value, however long the whole.
+    more = Decimal(0) if isinstance(winner.meaning, Values) else longer
+    at_once = MARGINS.strange_at_once + more
     doubt = ""
     if competing:
         doubt = f"close to {describe(competing[0])}"
-    elif strange > MARGINS.strange_at_once or ahead > MARGINS.free_ahead or phones > MARGINS.phones_at_once:
+    elif strange > at_once or ahead > MARGINS.free_ahead or phones_ahead > MARGINS.phones_at_once + more:
         doubt = "other speech is as likely"
     elif heard.clipped:
         doubt = "the sound was clipped"
-    slight = not competing and strange < MARGINS.strange_at_once + UNKNOWN_MARGIN and not heard.clipped
+    slight = not competing and strange < at_once + UNKNOWN_MARGIN and not heard.clipped
     return Interpretation(winner.meaning, doubt, onset, competing, slight=slight, words=chosen.text)
 
 

@@ -15,7 +15,8 @@ from ruamel.yaml import YAML
 
 Exact = Annotated[Decimal, BeforeValidator(str)]
 Points = tuple[tuple[Exact, Exact], ...]
-"""A margin by how far the speech stands above the noise (dB, rising): straight lines between, level outside."""
+"""A margin by something that rises, most of them by how far the speech stands above the noise (dB): straight lines
+between, level outside."""
 STEP = Decimal("0.001")
 
 
@@ -50,6 +51,8 @@ class Margins(BaseModel):
     """Up to so much strangeness (both together) an answer is taken without a question."""
     strange: Exact
     """Beyond so much it was not said to us."""
+    long_answer: Points
+    """How much stranger a longer answer may be, by its phones: by chance hardly any talk sounds like many in a row."""
     free_ahead: Exact
     """Where its free text leads the answer by more, the answer is not taken without a question."""
     phone_weight: Exact
@@ -86,15 +89,15 @@ class Margins(BaseModel):
     """What they were fitted on, and what they gave there."""
 
 
-def at(points: Points, above_noise_db: Decimal | None) -> Decimal:
-    """Return a margin at a distance from the noise; where nobody measured it, that of the greatest noise."""
+def at(points: Points, place: Decimal | int | None) -> Decimal:
+    """Return a margin at a place, as a distance from the noise; where nobody measured it, the first."""
     (first, margin), *others = points
-    if above_noise_db is None or above_noise_db <= first:
+    if place is None or place <= first:
         return margin
-    for decibels, higher in others:
-        if above_noise_db < decibels:
-            return (margin + (higher - margin) * (above_noise_db - first) / (decibels - first)).quantize(STEP)
-        first, margin = decibels, higher
+    for further, higher in others:
+        if place < further:
+            return (margin + (higher - margin) * (place - first) / (further - first)).quantize(STEP)
+        first, margin = further, higher
     return margin
 
 

@@ -238,6 +238,13 @@ def talk(speech: Path, part: Part, most: int = 60) -> Iterator[Call]:
             yield Call("other talk", f"{name} {at}", who, (), at, samples, ratios=(None,))
 
 
+def talk_at_phrases(speech: Path, part: Part, most: int = 60) -> Iterator[Call]:
+    """The same talk, each piece at one of the questions whose answers are phrases of several words."""
+    for number, (name, who, samples) in enumerate(_talk(speech, part, most)):
+        at = f"new words asked-{number % len(new_words.PHRASES)}"
+        yield Call("other talk", f"{name} {at}", who, (), at, samples, ratios=(None,))
+
+
 def _talk(speech: Path, part: Part, most: int) -> Iterator[tuple[str, str, Callable[[], np.ndarray]]]:
     for kind in ("wake-words", "speech-commands-bed-cat-happy", "british-words-confusion-corpus"):
         parts = (part,) if kind != "british-words-confusion-corpus" else (Part.TRAIN, Part.TUNE, Part.FINAL)
@@ -357,7 +364,7 @@ def conditions(speech: Path, part: Part) -> Iterator[Call]:
 TASKS: dict[str, Callable[[Path, Part], Iterable[Call]]] = {
     "digits": digits, "numbers": numbers, "rows": rows, "people-rows": people_rows, "answers": answers,
     "conditions": conditions, "talk": talk, "stops": stops, "phrases": phrases,
-    "long-stops": long_stops, "new-words": phrases_of_new_words,
+    "long-stops": long_stops, "new-words": phrases_of_new_words, "talk-at-phrases": talk_at_phrases,
 }  # fmt: skip
 
 

@@ -105,7 +105,7 @@ def tell(found: Sequence[Found]) -> None:
     groups: dict[tuple[str, str, float], list[Found]] = defaultdict(list)
     for one in found:
         ratio = 99.0 if one["ratio"] is None else one["ratio"]
-        place = "its question" if one["task"] == "new words" else one["place"]
+        place = "a question of phrases" if one["place"].startswith("new words") else one["place"]
         groups[one["task"], place, -ratio].append(one)
     taken = {judge: Counter[str]() for judge in JUDGED}
     for (task, place, ratio), here in sorted(groups.items()):
