@@ -87,19 +87,18 @@ class Heard:
         states: list[torch.Tensor] = []
         lengths: list[int] = []
         self._device, self._ways, self._speakers = device, list[Ways](), list[str]()
-        for block in sorted(folder.glob(f"{part}-*.npy")):
+        for block in sorted(folder.glob(f"{part}-*.npy")):  # each moved on at once: all together fill a memory
             found, lines = read_states(block)
-            begin = 0
-            for line in lines:
-                if wanted(line.speaker):
-                    states.append(torch.from_numpy(np.array(found[begin : begin + line.frames])))
-                    lengths.append(line.frames)
-                    self._ways.append(line.ways)
-                    self._speakers.append(line.speaker)
-                begin += line.frames
+            taken = [wanted(line.speaker) for line in lines]
+            inside = np.repeat(taken, [line.frames for line in lines])
+            states.append(torch.from_numpy(found[inside]).to(device))
+            for line in (line for line, one in zip(lines, taken, strict=True) if one):
+                lengths.append(line.frames)
+                self._ways.append(line.ways)
+                self._speakers.append(line.speaker)
         if not lengths:
             sys.exit(f"{folder}: no states of the part {part}: run models.training.phones_heard first")
-        self._states, self._lengths = torch.cat(states).to(device), np.array(lengths)
+        self._states, self._lengths = torch.cat(states), np.array(lengths)
         self._begins = np.cumsum(self._lengths) - self._lengths
 
     def told(self) -> str:
