@@ -8,7 +8,7 @@ is fitted, with that opinion and without it (`margins.yaml`); the constants here
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
@@ -107,8 +107,10 @@ def _chosen(known: Knowledge, grammar: Grammar, heard: Heard) -> Interpretation:
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
-    doubted = general_judgement.stop_doubted(heard)
-    hazard = hazard_called(known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted)
+    doubted, unlike = general_judgement.stop_doubted(heard), general_judgement.plainly_unlike(heard)
+    hazard = hazard_called(
+        known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted, unlike=unlike
+    )
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -214,12 +216,14 @@ def hazard_called(
     above_noise_db: Decimal | None = None,
     *,
     doubted: bool = False,
+    unlike: Collection[int] = (),
 ) -> tuple[str, tuple[str, ...]] | None:
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
     With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
     comes to its free text: that may add a phrase, and never takes a long one away. `above_noise_db` is how far the
     speech stood above the noise, where that is known. `doubted`: the short one that leads is not like it.
+    `unlike` holds the places of those whose phones are plainly not there; a long one that leads acts all the same.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
@@ -228,9 +232,11 @@ def hazard_called(
         others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
         wanted = margin_at(lead_wanted(pronunciations, words), above_noise_db)
         acts = all(score - other >= wanted for other in others)
-        acts = acts and not (doubted and place == 0 and is_short(pronunciations, words))
         least: Decimal | None = MARGINS.stop
-        if not is_short(pronunciations, words):
+        if is_short(pronunciations, words):
+            acts = acts and not (doubted and place == 0)
+        else:
+            acts = acts and not (place > 0 and place in unlike)
             least = MARGINS.stop_long if score > MARGINS.listed else None
         alike = likeness[place] if likeness else None
         if acts or (alike is not None and least is not None and alike >= least):

@@ -98,6 +98,20 @@ def stop_doubted(heard: Heard) -> bool:
     return heard.above_noise_db > noisy and unlike
 
 
+def plainly_unlike(heard: Heard) -> frozenset[int]:
+    """Return the places of the alternatives whose phones are plainly not in the sound.
+
+    None in noise, where phones cannot tell, nor where nobody was asked about more than one stop phrase.
+    """
+    if heard.general is None or heard.general.stop_alone or heard.above_noise_db is None:
+        return frozenset()
+    (noisy, _), *_ = MARGINS.ours_short_stop
+    if heard.above_noise_db <= noisy:
+        return frozenset()
+    places = range(len(heard.alternatives))
+    return frozenset(place for place in places if phones_ahead(heard, place) > MARGINS.long_stop_phones)
+
+
 def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:
     """Return the score of each alternative by all who were asked."""
     if not asked(heard):

@@ -52,7 +52,7 @@ class Margins(BaseModel):
     strange: Exact
     """Beyond so much it was not said to us."""
     long_answer: Points
-    """How much stranger a longer answer may be, by its phones: by chance hardly any talk sounds like many in a row."""
+    """How much stranger a longer answer may be, by its phones: talk rarely sounds like many in a row."""
     free_ahead: Exact
     """Where its free text leads the answer by more, the answer is not taken without a question."""
     phone_weight: Exact
@@ -73,6 +73,8 @@ class Margins(BaseModel):
     """One further from it does not act in quiet, where the general recogniser was asked about it alone."""
     stop_phones: Exact
     """Nor one whose phones the likeliest lead by more."""
+    long_stop_phones: Exact
+    """Nor does a long one, heard behind something else, whose phones the likeliest lead by more."""
     stop_long: Exact
     """A long one that our ears list is heard where it comes so close to its free text."""
     listed: Exact

@@ -12,7 +12,8 @@ from opinions import chosen, heard, with_phones
 
 from handsfree.events.inputs import GeneralHearing
 from handsfree.lexicon.meaning import Answer, HazardSaid, Values
-from handsfree.session.fusion import LIMIT_MARGIN
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.session.fusion import LIMIT_MARGIN, phones
 from handsfree.session.general_judgement import STEP
 from handsfree.session.margins import MARGINS
 
@@ -71,6 +72,20 @@ def test_an_answer_whose_phones_are_far_behind_others_is_asked_about_and_one_of_
     assert chosen("sample-line", other).doubt
     odd = heard("sample-line", "He went home.", "-1", ("tight", "0", "-9"), ("[unk]", "0", None))
     assert chosen("sample-line", with_phones(odd, "-0.2", "-90", None)).meaning is None
+
+
+def test_a_longer_answer_may_be_stranger_but_not_one_with_values() -> None:
+    """By chance hardly any talk sounds like ten phones in a row; a row that is a little strange may be another."""
+    (_, none), (_, more) = MARGINS.long_answer
+    strange = MARGINS.strange_at_once + (none + more) / 2
+    found = heard("sample-line", "Leek found.", "-1", ("leak found", "0", "-1"), ("[unk]", str(strange), None))
+    assert phones(Pronunciations(), ("leak", "found")) == 7  # half way
+    assert (chosen("sample-line", found).meaning, chosen("sample-line", found).doubt) == (Answer("leaking"), "")
+    short = heard("sample-line", "Tie.", "-1", ("tight", "0", "-1"), ("[unk]", str(strange), None))
+    assert chosen("sample-line", short).doubt
+    row = "nine point three four point six two four maximum"
+    values = heard("found-maximum", "?", "-1", (row, "0", "-1"), ("[unk]", str(strange), None))
+    assert chosen("found-maximum", values).doubt
 
 
 def test_a_sentence_that_our_list_lacks_counts_as_likely_where_its_phones_fit_best() -> None:
@@ -146,6 +161,29 @@ def test_a_short_one_in_quiet_is_denied_where_other_phones_were_said(
     general = found.general.model_copy(update={"stop_alone": True})
     level = None if above is None else Decimal(above)
     found = found.model_copy(update={"general": general, "above_noise_db": level})
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
+
+
+@pytest.mark.parametrize(
+    ("ours", "further", "above", "stops"),
+    [
+        ("-0.7", "0", "30", True),
+        ("-0.7", "0.1", "30", False),  # "health" in a quiet room, nearly heard as "help help"
+        ("0", "40", "30", True),  # it leads: nothing holds it back
+        ("-0.7", "40", "15", True),  # in noise our ears act
+        ("-0.7", "40", None, True),  # noise that nobody measured counts as loud
+    ],
+)
+def test_a_long_one_that_something_else_leads_is_denied_in_quiet_where_its_phones_are_not_there(
+    ours: str, further: str, above: str | None, stops: bool
+) -> None:
+    """A phrase of six phones and more is plainly there, or plainly not."""
+    other = ("[unk]", "0" if ours != "0" else "-0.7", None)
+    order = ("help help", ours, None)
+    found = heard("site", "Image health.", "-1", *([order, other] if ours == "0" else [other, order]))
+    likely = str(-1 - MARGINS.long_stop_phones - Decimal(further))
+    found = with_phones(found, "-1", *([likely, None] if ours == "0" else [None, likely]))
+    found = found.model_copy(update={"above_noise_db": None if above is None else Decimal(above)})
     assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
 
 

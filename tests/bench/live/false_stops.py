@@ -173,8 +173,10 @@ class _Ears:
         for one in heard:
             pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
             likeness, doubted = general_judgement.likenesses(one), general_judgement.stop_doubted(one)
-            above = one.above_noise_db
-            called = hazard_called(english(), self.pronunciations, pairs, likeness, above, doubted=doubted)
+            above, unlike = one.above_noise_db, general_judgement.plainly_unlike(one)
+            called = hazard_called(
+                english(), self.pronunciations, pairs, likeness, above, doubted=doubted, unlike=unlike
+            )
             if called is not None:
                 yield called[0], " ".join(called[1]), one.started
 
