@@ -8,7 +8,7 @@ is fitted, with that opinion and without it (`margins.yaml`); the constants here
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
@@ -107,9 +107,9 @@ def _chosen(known: Knowledge, grammar: Grammar, heard: Heard) -> Interpretation:
     best = heard.alternatives[0]
     alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
     likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
-    doubted, unlike = general_judgement.stop_doubted(heard), general_judgement.plainly_unlike(heard)
+    doubted, apart = general_judgement.stop_doubted(heard), general_judgement.phones_apart(heard)
     hazard = hazard_called(
-        known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted, unlike=unlike
+        known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted, apart=apart
     )
     if hazard is not None:
         name, words = hazard
@@ -216,14 +216,15 @@ def hazard_called(
     above_noise_db: Decimal | None = None,
     *,
     doubted: bool = False,
-    unlike: Collection[int] = (),
+    apart: Sequence[Decimal] = (),
 ) -> tuple[str, tuple[str, ...]] | None:
     """Return the hazard that alternatives (words and score, the best first) call out clearly enough, or None.
 
     With it, the words that called it. `likeness` holds, where the general recogniser was asked, how close each
     comes to its free text: that may add a phrase, and never takes a long one away. `above_noise_db` is how far the
     speech stood above the noise, where that is known. `doubted`: the short one that leads is not like it.
-    `unlike` holds the places of those whose phones are plainly not there; a long one that leads acts all the same.
+    `apart` tells how far the likeliest phones lead those of each, where phones can tell: a short one whose phones
+    are not there is not added so easily, and a long one acts all the same where it leads.
     """
     names = [catalogue.hazard_of(" ".join(words)) for words, _ in heard]
     for place, ((words, score), name) in enumerate(zip(heard, names, strict=True)):
@@ -232,14 +233,15 @@ def hazard_called(
         others = [other for (_, other), named in zip(heard, names, strict=True) if named != name]
         wanted = margin_at(lead_wanted(pronunciations, words), above_noise_db)
         acts = all(score - other >= wanted for other in others)
-        least: Decimal | None = MARGINS.stop
+        alike = likeness[place] if likeness else None
         if is_short(pronunciations, words):
             acts = acts and not (doubted and place == 0)
+            other = MARGINS.other_phones * max(Decimal(0), apart[place]) if apart else Decimal(0)
+            added = alike is not None and alike - other >= MARGINS.stop
         else:
-            acts = acts and not (place > 0 and place in unlike)
-            least = MARGINS.stop_long if score > MARGINS.listed else None
-        alike = likeness[place] if likeness else None
-        if acts or (alike is not None and least is not None and alike >= least):
+            acts = acts and not (apart and place > 0 and apart[place] > MARGINS.long_stop_phones)
+            added = alike is not None and score > MARGINS.listed and alike >= MARGINS.stop_long
+        if acts or added:
             return name, tuple(words)
     return None
 

@@ -98,18 +98,15 @@ def stop_doubted(heard: Heard) -> bool:
     return heard.above_noise_db > noisy and unlike
 
 
-def plainly_unlike(heard: Heard) -> frozenset[int]:
-    """Return the places of the alternatives whose phones are plainly not in the sound.
+def phones_apart(heard: Heard) -> tuple[Decimal, ...]:
+    """Return how far (log) the likeliest phones lead those of each alternative; nothing where they cannot tell.
 
-    None in noise, where phones cannot tell, nor where nobody was asked about more than one stop phrase.
+    That is in noise, or where nobody told phones.
     """
-    if heard.general is None or heard.general.stop_alone or heard.above_noise_db is None:
-        return frozenset()
     (noisy, _), *_ = MARGINS.ours_short_stop
-    if heard.above_noise_db <= noisy:
-        return frozenset()
-    places = range(len(heard.alternatives))
-    return frozenset(place for place in places if phones_ahead(heard, place) > MARGINS.long_stop_phones)
+    if heard.above_noise_db is None or heard.above_noise_db <= noisy:
+        return ()
+    return tuple(phones_ahead(heard, place) for place in range(len(heard.alternatives)))
 
 
 def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...]:

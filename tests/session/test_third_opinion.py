@@ -116,6 +116,20 @@ def test_a_short_stop_phrase_is_heard_by_either(score: str, likely: str, free: s
     assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
 
 
+@pytest.mark.parametrize(
+    ("phones", "above", "stops"),
+    [("-1.2", "30", True), ("-8", "30", True), ("-14", "30", False), ("-14", "15", True), ("-14", None, True)],
+)
+def test_by_the_text_alone_a_short_one_is_added_less_easily_in_quiet_where_its_phones_are_not_there(
+    phones: str, above: str | None, stops: bool
+) -> None:
+    """A "stall" in a quiet room is written nearly as likely as "stop"; in noise phones cannot tell."""
+    found = heard("site", "Stall.", "-2", ("[unk]", "0", None), ("stop", "-3.5", "-2.5"))
+    found = with_phones(found, "-1", None, phones)
+    found = found.model_copy(update={"above_noise_db": None if above is None else Decimal(above)})
+    assert isinstance(chosen("site", found).meaning, HazardSaid) is stops
+
+
 @pytest.mark.parametrize("likely", ["-8", "-14", None])
 def test_a_short_one_that_ours_heard_is_never_denied(likely: str | None) -> None:
     """A false stop is undone by a word; one that is missed is not."""

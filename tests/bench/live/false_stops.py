@@ -173,9 +173,9 @@ class _Ears:
         for one in heard:
             pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
             likeness, doubted = general_judgement.likenesses(one), general_judgement.stop_doubted(one)
-            above, unlike = one.above_noise_db, general_judgement.plainly_unlike(one)
+            above, apart = one.above_noise_db, general_judgement.phones_apart(one)
             called = hazard_called(
-                english(), self.pronunciations, pairs, likeness, above, doubted=doubted, unlike=unlike
+                english(), self.pronunciations, pairs, likeness, above, doubted=doubted, apart=apart
             )
             if called is not None:
                 yield called[0], " ".join(called[1]), one.started
