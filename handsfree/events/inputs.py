@@ -74,6 +74,8 @@ class GeneralHearing(Record):
     """Log likelihood of the likeliest phones, whatever they are."""
     phone_network: str = ""
     """Which weights of the phone network were asked; empty where none were."""
+    habit: Exact | None = None
+    """How likely it found what it wrote on the noise of the moment alone, where it was asked about that."""
 
 
 class Heard(Record):

@@ -15,7 +15,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from handsfree.events.decisions import Decision
 from handsfree.events.inputs import Input
 
-SCHEMA_VERSION = 22
+SCHEMA_VERSION = 23
 
 Event = Annotated[Input | Decision, Field(discriminator="kind")]
 

@@ -223,6 +223,8 @@ class Listener:
         utterance = self._called_in_talk(spoken, last=True) if talk else None
         if utterance is None and alternatives:
             utterance = spoken.utterance(alternatives, during_speech=self._tool_speaks, clock=self._clock)
+        if utterance is None:  # it was the noise of the moment
+            self._noise.extend(block.samples for block in spoken.blocks)
         self._give_up()
         yield NothingSaid(self._now_ms) if utterance is None else utterance
 

@@ -50,6 +50,7 @@ def heard_from(utterance: Utterance, began: int, at: int, grammar: str, sound: s
             stop_alone=utterance.judgement.stop_alone,
             phones=utterance.judgement.phones,
             phone_network=utterance.judgement.phone_network,
+            habit=utterance.judgement.habit,
         ),
         above_noise_db=utterance.above_noise_db,
     )

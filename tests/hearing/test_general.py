@@ -204,6 +204,39 @@ def test_it_writes_what_a_person_says_and_knows_the_phrase_among_others(ear, bec
     assert found["[unk]"] is None
 
 
+def test_at_a_closed_question_it_is_asked_about_noise_alone_too_and_gives_up_nothing_near(ear, beckett):
+    """A phrase as unlike what was said as can be is told all the same; 40 phrases that fit worse are not asked."""
+    begin, said, near = beckett[: 3 * 16_000], "ever tried ever failed", "never cried never sailed"
+    far = "giraffe magnolia bassoon chutney"
+    others = [f"{one} {other}" for one in ("red", "blue", "green", "yellow", "black") for other in CREATURES]
+    grammar = phrases([said, near, far, *others]).automaton()
+    noise = np.random.default_rng(5).normal(0, 300, 8_000).astype(np.int16)
+    heard = (hypothesis(*far.split()), hypothesis("[unk]", score="-1"))
+    weighed, opinion = ear.weigh(begin, heard, grammar, noise)
+    found = {" ".join(one.text): one for one in weighed}
+    gained = {text: one.general - one.habit for text, one in found.items() if one.general is not None}
+    assert gained[said] > gained[near] > gained[far]
+    assert opinion.likelihood - opinion.habit > 20
+    assert len(gained) < len(others)
+    assert ear.weigh(begin, heard, grammar, NO_NOISE)[1].habit is None
+
+
+CREATURES = ("cat", "dog", "horse", "mouse", "goat", "sheep", "bird", "fish")
+
+
+def test_where_nothing_was_heard_before_the_noise_is_that_before_the_first_word(ear, beckett):
+    """As when the voice begins in noise that the listener has not learned yet."""
+    noise = np.random.default_rng(5).normal(0, 300, 16_000).astype(np.int16)
+    sound, said, near = np.concatenate([noise, beckett[: 3 * 16_000]]), "ever tried ever failed", "no matter"
+    grammar = phrases([said, near]).automaton()
+    late = Hypothesis((SpokenWord("no", 1_000, 1_300, Decimal(1)), SpokenWord("matter", 1_300, 1_600, Decimal(1))),
+                      Decimal(0))  # fmt: skip
+    weighed, opinion = ear.weigh(sound, (late,), grammar, NO_NOISE)
+    assert opinion.habit is not None
+    assert next(one for one in weighed if one.text == tuple(said.split())).habit is not None
+    assert ear.weigh(sound, (hypothesis("no", "matter"),), grammar, NO_NOISE)[1].habit is None
+
+
 def scorer(**settings):
     """Ask a network to which all but three pieces are alike; the list of pieces writes each letter alone."""
     return GeneralScorer(Chances(300), PIECES, NUMBERS, "test", **settings)

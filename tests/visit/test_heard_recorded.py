@@ -28,6 +28,7 @@ JUDGEMENT = GeneralJudgement(
     stop_alone=True,
     phones=Decimal("-1.5"),
     phone_network="a phone test",
+    habit=Decimal("-6.5"),
 )
 NOT_RECORDED = {"left_out"}
 """Told on the screen; the record holds the late ones that led to it."""

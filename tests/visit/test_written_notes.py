@@ -147,5 +147,5 @@ def test_without_the_other_there_is_sound_alone_and_talk_not_for_us_is_not_writt
     house.hears("[unk]", "Where did you park the van?")
     assert house.event("heard")["general"] == {"member": "test", "text": "", "words": None, "likelihood": "-9",
                                                "late": False, "stop_alone": False, "phones": None,
-                                               "phone_network": ""}  # fmt: skip
+                                               "phone_network": "", "habit": None}  # fmt: skip
     assert not any(b"park" in file.read_bytes() for file in house.folder.rglob("*") if file.is_file())

@@ -12,6 +12,8 @@ from functools import partial
 from itertools import islice
 from typing import Final
 
+import numpy as np
+
 from handsfree.hearing.alternatives import Hypothesis, SpokenWord
 from handsfree.hearing.freed_memory import give_back_memory
 from handsfree.hearing.general import phones
@@ -19,7 +21,16 @@ from handsfree.hearing.general.ahead import Ahead, Listened, SpeechNetwork, list
 from handsfree.hearing.general.phone_search import PhoneSearch
 from handsfree.hearing.general.pieces import Pieces
 from handsfree.hearing.general.reading import Readings
-from handsfree.hearing.general.scoring import Begun, Places, TooLateError, scored, summed
+from handsfree.hearing.general.scoring import (
+    BEAM,
+    MOST_AT_ONCE,
+    WAY_BEAM,
+    Begun,
+    Places,
+    TooLateError,
+    scored,
+    summed,
+)
 from handsfree.hearing.general.spellings import Spellings, pauses_of
 from handsfree.hearing.graph import UNKNOWN
 from handsfree.hearing.resampling import RATE, Samples
@@ -38,15 +49,19 @@ CRY_BUDGET_S: Final = 0.4
 MOST_LISTED: Final = 10
 """Of our own list; what is further behind was never right."""
 MOST_PHRASES: Final = 300
-"""A question with at most so many sentences is closed: each is asked about, whatever we have heard."""
+"""A question with at most so many sentences is closed: any that fits is asked about, whatever we have heard."""
 LONGEST_PHRASE: Final = 9
 NOT_LISTED: Final = Decimal(-10)
 """Our own score of what our list does not hold; it reaches about 8 below the best."""
 NEAR: Final = 8.0
 """How far (log) behind its best a sentence that we did not list may be to be looked at."""
 MOST_FURTHER: Final = 6
-MOST_HABITS: Final = 12
-"""So many of the likeliest sentences of a closed question are asked about on noise alone."""
+MOST_FITTING: Final = 6
+"""So many sentences of a closed question are asked about since their phones fit."""
+NOTHING_GIVEN_UP: Final = (math.inf, math.inf, 999)
+"""Beams, and how many beginnings are followed at once."""
+BEFORE_A_WORD_MS: Final = 100
+"""So much before a word may belong to it."""
 LEAST_NOISE_S: Final = 0.2
 """Noise shorter than this says nothing of the noise of the moment."""
 MOST_SEARCHES: Final = 8
@@ -74,6 +89,8 @@ class GeneralJudgement:
     """Log likelihood of the likeliest phones by the phone network, whatever they are."""
     phone_network: str = ""
     """Which weights of the phone network were asked; empty where none were."""
+    habit: Decimal | None = None
+    """Log likelihood of what it wrote on the noise alone, where it was asked about that."""
 
 
 class GeneralScorer:
@@ -146,6 +163,8 @@ class GeneralScorer:
                 taken = listened(self._network, samples, alone, *look, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
+            if not cry and taken.noise is None and self._closed(grammar):
+                taken = replace(taken, noise=self._noise_within(samples, heard))
             weighed = self._about_cry(taken, heard, until) if cry else self._weighed(taken, heard, grammar, until)
         except TooLateError:
             if cry:
@@ -174,21 +193,78 @@ class GeneralScorer:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
         cries = [cry for cry in self._cries if grammar.accepts(cry)]
-        begun, fits = taken.begun, taken.fits if heard else ()  # in silence nothing fits
-        asked = dict.fromkeys([*pauses, *cries, *self._closed(grammar), *fits])
-        written = self._written(asked, pauses)
-        found = scored(self._network, begun, written.values(), until=until, clock=self._clock)
+        begun, fits = taken.begun, taken.fits
+        if not heard:  # in silence nothing fits
+            fits = ()
+        elif closed := self._closed(grammar):
+            fits = tuple(dict.fromkeys([*fits, *self._fitting(begun, closed)]))
+        written = self._written(dict.fromkeys([*pauses, *cries, *fits]), pauses)
+        beam = (WAY_BEAM, BEAM, MOST_AT_ONCE) if taken.noise is None else NOTHING_GIVEN_UP
+        found = self._scored(begun, written.values(), until, beam)
         for words in self._readings.of(self._pieces.text(begun.free), grammar):
             written[words] = written.get(words) or [begun.free]
             if begun.free not in written[words]:
                 written[words].append(begun.free)
         found[begun.free] = begun.score
         likely = _by_words(written, found)
-        habits = self._habits(found, written, taken.noise, until) if taken.noise is not None else {}
+        habits, own = self._habits(found, written, taken.noise, begun.free, until)
         weighed = [*_with(heard, likely, habits), *_further(heard, likely, habits, begun.score, fits)]
-        return tuple(self._with_phones(weighed, begun)), self._judgement(begun)
+        return tuple(self._with_phones(weighed, begun)), self._judgement(begun, habit=own)
 
-    def _judgement(self, begun: Begun, *, stop_alone: bool = False) -> GeneralJudgement:
+    def _scored(
+        self, begun: Begun, sentences: Iterable[Sequence[Places]], until: float, beam: tuple[float, float, int]
+    ) -> dict[Places, float]:
+        way_beam, behind, most = beam
+        return scored(
+            self._network, begun, sentences, way_beam=way_beam, beam=behind, most=most, until=until,
+            clock=self._clock,
+        )  # fmt: skip
+
+    def _fitting(self, begun: Begun, closed: Sequence[Words]) -> list[Words]:
+        """Return the sentences of a closed question whose phones fit best, each phone of them counted alike.
+
+        All together the phones of a long one fit worse than those of a short one, whatever was said. With them
+        those that nobody told how to say.
+        """
+        said = [phones.ways(words, self._pronunciations) for words in closed]
+        fit = zip(phones.likelihoods(begun.progress.phones, said), said, closed, strict=True)
+        ranked = sorted((-likelihood / len(ways[0]), words) for likelihood, ways, words in fit if ways)
+        unknown = [words for words, ways in zip(closed, said, strict=True) if not ways]
+        return [*(words for _, words in ranked[:MOST_FITTING]), *unknown]
+
+    def _habits(
+        self,
+        found: Mapping[Places, float],
+        written: Mapping[Words, list[Places]],
+        noise: Begun | None,
+        free: Places,
+        until: float,
+    ) -> tuple[dict[Words, float], float | None]:
+        """Return what it says of each sentence, as it would write it, and of the free text, on noise alone.
+
+        In loud noise alone it expects short phrases; what it says of a phrase counts only beyond that.
+        """
+        if noise is None:
+            return {}, None
+        ways = {
+            words: max((way for way in ways if way in found), key=found.__getitem__)
+            for words, ways in written.items()
+            if any(way in found for way in ways)
+        }
+        alone = self._scored(noise, [[way] for way in {*ways.values(), free}], until, NOTHING_GIVEN_UP)
+        return {words: alone[way] for words, way in ways.items()}, alone[free]
+
+    def _noise_within(self, samples: Samples, heard: tuple[Hypothesis, ...]) -> Begun | None:
+        """Listen to the noise in an utterance before its first word; None where that is short."""
+        listed = [one for one in heard if UNKNOWN not in one.text] or heard
+        ends = (listed[0].words[0].start_ms - BEFORE_A_WORD_MS) * RATE // 1000 if listed else 0
+        if ends < LEAST_NOISE_S * RATE:
+            return None
+        return Begun.of(self._network.listen(np.resize(samples[:ends], len(samples))))
+
+    def _judgement(
+        self, begun: Begun, *, stop_alone: bool = False, habit: float | None = None
+    ) -> GeneralJudgement:
         return GeneralJudgement(
             self._member,
             self._pieces.text(begun.free),
@@ -196,6 +272,7 @@ class GeneralScorer:
             stop_alone=stop_alone,
             phones=_decimal(phones.anything(begun.progress.phones)),
             phone_network=phones.identity(),
+            habit=_decimal(habit),
         )
 
     def _with_phones(self, weighed: Sequence[Hypothesis], begun: Begun) -> Iterator[Hypothesis]:
@@ -231,25 +308,6 @@ class GeneralScorer:
             words: [self._pieces.of(text) for text in self._spellings.of(words, pauses.get(words, frozenset()))]
             for words in sentences
         }
-
-    def _habits(
-        self, found: Mapping[Places, float], written: Mapping[Words, list[Places]], noise: Begun, until: float
-    ) -> dict[Words, float]:
-        """Return what it says of the likeliest sentences, as it would write each, on noise alone of that length.
-
-        In loud noise alone it expects short phrases; what it says of a phrase counts only beyond that.
-        """
-        best = {
-            words: max((way for way in ways if way in found), key=lambda way: found[way])
-            for words, ways in written.items()
-            if any(way in found for way in ways)
-        }
-        ranked = sorted(best, key=lambda words: -found[best[words]])[:MOST_HABITS]
-        if len(ranked) < 2:
-            return {}
-        asked = [[best[words]] for words in ranked]
-        alone = scored(self._network, noise, asked, beam=math.inf, until=until, clock=self._clock)
-        return {words: alone[best[words]] for words in ranked}
 
 
 def _by_words(written: Mapping[Words, list[Places]], found: Mapping[Places, float]) -> dict[Words, float]:
