@@ -17,7 +17,7 @@ from handsfree.events.inputs import Alternative, Heard
 from handsfree.events.state import State
 from handsfree.lexicon.catalogue import Catalogue
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import OVER_RANGE, TOLD, Answer, HazardSaid, InUnit, Meaning, Values
+from handsfree.lexicon.meaning import OVER_RANGE, TOLD, Answer, Correction, HazardSaid, InUnit, Meaning, Values
 from handsfree.lexicon.numbers import Numbers
 from handsfree.lexicon.pronunciation import Pronunciations
 from handsfree.measurement.reading import Reading
@@ -164,16 +164,15 @@ def _with_general_judgement(
     other = [one.meaning for one in candidates if one.alternative in differ and one.meaning != winner.meaning]
     competing = tuple(dict.fromkeys([*_competing(winner, candidates, margin), *other]))
     strange = general_judgement.strangeness(heard, grammar, winner.alternative)
-    longer = margin_at(MARGINS.long_answer, phones(known.pronunciations, chosen.text))
-    if strange > MARGINS.strange + longer:
+    at_once, at_all, apart = general_judgement.limits(
+        heard, phones(known.pronunciations, chosen.text), values=isinstance(winner.meaning, Values | Correction)
+    )
+    if strange > at_all:
         return Interpretation(None, why="unknown speech", onset=onset, competing=(winner.meaning, *competing))
-    # A value that is a little strange may be another value, however long the whole.
-    more = Decimal(0) if isinstance(winner.meaning, Values) else longer
-    at_once = MARGINS.strange_at_once + more
     doubt = ""
     if competing:
         doubt = f"close to {describe(competing[0])}"
-    elif strange > at_once or ahead > MARGINS.free_ahead or phones_ahead > MARGINS.phones_at_once + more:
+    elif strange > at_once or ahead > MARGINS.free_ahead or phones_ahead > apart:
         doubt = "other speech is as likely"
     elif heard.clipped:
         doubt = "the sound was clipped"

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from handsfree.events.inputs import Heard
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.session.margins import MARGINS, Margins
+from handsfree.session.margins import MARGINS, Margins, at
 
 STEP = Decimal("0.001")
 THE_SAME = Decimal("0.05")
@@ -19,6 +19,22 @@ def asked(heard: Heard) -> bool:
     return given and any(one.general is not None for one in heard.alternatives)
 
 
+def beside_noise(heard: Heard) -> bool:
+    """Say whether it was asked about the noise alone, too: at a closed question, where there was enough of it."""
+    return heard.general is not None and heard.general.habit is not None
+
+
+def beyond_noise(heard: Heard, alternative: int) -> Decimal | None:
+    """Return how much likelier (log) it finds a sentence in the sound than in noise alone; None where not asked.
+
+    So what is expected anyway counts no more than a phrase that nobody ever wrote.
+    """
+    chosen = heard.alternatives[alternative]
+    if not beside_noise(heard) or chosen.general is None or chosen.habit is None:
+        return None
+    return chosen.general - chosen.habit
+
+
 def strangeness(heard: Heard, grammar: Grammar, alternative: int, margins: Margins = MARGINS) -> Decimal:
     """Return how much likelier it is (log odds) that the speech was not for us than that this was said."""
     assert heard.general is not None
@@ -26,9 +42,25 @@ def strangeness(heard: Heard, grammar: Grammar, alternative: int, margins: Margi
     chosen, score = heard.alternatives[alternative], own_scores(heard, margins)[alternative]
     other = [one.score for one in heard.alternatives if UNKNOWN_WORD in one.text and not grammar.read(one.text)]
     ours = max(other, default=score - margins.beyond_reach) - score
+    phones = margins.other_phones * phones_ahead(heard, alternative, margins)
+    if beside_noise(heard):
+        gained = beyond_noise(heard, alternative) or Decimal(0)
+        return (ours + phones - margins.closed_told * gained).quantize(STEP)
     likelihood = chosen.general if chosen.general is not None else heard.general.likelihood - margins.beyond_reach
     told = ours + margins.free_text * (heard.general.likelihood - likelihood)
-    return (told + margins.other_phones * phones_ahead(heard, alternative, margins)).quantize(STEP)
+    return (told + phones).quantize(STEP)
+
+
+def limits(heard: Heard, length: int, *, values: bool) -> tuple[Decimal, Decimal, Decimal]:
+    """Return how strange an answer of so many phones may be to be taken without a question, and to be ours at all.
+
+    And how far the likeliest phones may lead its own for the first. A value that is a little strange may be
+    another value, however long the whole.
+    """
+    longer = Decimal(0) if values else at(MARGINS.long_answer, length)
+    if beside_noise(heard):  # what a longer one gains over noise is more by itself
+        return MARGINS.closed_at_once, MARGINS.closed_strange, MARGINS.phones_at_once + longer
+    return MARGINS.strange_at_once + longer, MARGINS.strange + longer, MARGINS.phones_at_once + longer
 
 
 def phones_ahead(heard: Heard, alternative: int, margins: Margins = MARGINS) -> Decimal:
@@ -44,7 +76,7 @@ def free_text_ahead(heard: Heard, alternative: int) -> Decimal:
     assert heard.general is not None
     assert heard.general.likelihood is not None
     chosen = heard.alternatives[alternative].general
-    return MARGINS.beyond_reach if chosen is None else heard.general.likelihood - chosen
+    return MARGINS.beyond_reach if chosen is None else min(MARGINS.beyond_reach, heard.general.likelihood - chosen)
 
 
 def lead_wanted(ahead: Decimal, margins: Margins = MARGINS) -> Decimal:
@@ -57,15 +89,22 @@ def preferred(heard: Heard, alternative: int, margins: Margins = MARGINS) -> fro
 
     Left out are those whose phones are clearly not there: what it writes follows its habits in noise.
     """
-    chosen = heard.alternatives[alternative]
-    ahead = phones_ahead(heard, alternative, margins)
+    opinions = _opinions(heard)
+    chosen, ahead = opinions[alternative], phones_ahead(heard, alternative, margins)
     return frozenset(
         place
-        for place, one in enumerate(heard.alternatives)
-        if one.general is not None
-        and (chosen.general is None or one.general - chosen.general >= margins.disagree)
+        for place, one in enumerate(opinions)
+        if one is not None
+        and (chosen is None or one - chosen >= margins.disagree)
         and phones_ahead(heard, place, margins) - ahead < margins.phones_differ
     )
+
+
+def _opinions(heard: Heard) -> tuple[Decimal | None, ...]:
+    """Return what it says of each alternative, beyond what it says of noise alone where it was asked that."""
+    if beside_noise(heard):
+        return tuple(beyond_noise(heard, place) for place in range(len(heard.alternatives)))
+    return tuple(one.general for one in heard.alternatives)
 
 
 def likenesses(heard: Heard) -> tuple[Decimal | None, ...]:
@@ -113,16 +152,19 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
     """Return the score of each alternative by all who were asked."""
     if not asked(heard):
         return tuple(one.score for one in heard.alternatives)
-    known = [one.general for one in heard.alternatives if one.general is not None]
-    best = max(known)
+    opinions = _opinions(heard)
+    best = max((one for one in opinions if one is not None), default=Decimal(0))
+    weight, phone_weight = margins.weight, margins.phone_weight
+    if beside_noise(heard):
+        weight, phone_weight = margins.closed_weight, margins.closed_phone_weight
     least = min(
         (phones_ahead(heard, place, margins) for place in range(len(heard.alternatives))), default=Decimal(0)
     )
     return tuple(
         score
-        - margins.weight * (margins.beyond_reach if one.general is None else best - one.general)
-        - margins.phone_weight * (phones_ahead(heard, place, margins) - least)
-        for place, (one, score) in enumerate(zip(heard.alternatives, own_scores(heard, margins), strict=True))
+        - weight * (margins.beyond_reach if one is None else min(margins.beyond_reach, best - one))
+        - phone_weight * (phones_ahead(heard, place, margins) - least)
+        for place, (one, score) in enumerate(zip(opinions, own_scores(heard, margins), strict=True))
     )
 
 

@@ -53,6 +53,16 @@ class Margins(BaseModel):
     """Beyond so much it was not said to us."""
     long_answer: Points
     """How much stranger a longer answer may be, by its phones: talk rarely sounds like many in a row."""
+    closed_weight: Exact
+    """Where it was asked about noise alone, too: what its likelihood beyond that counts beside our own score."""
+    closed_phone_weight: Exact
+    """And what the likelihood of the phones does."""
+    closed_told: Exact
+    """What its likelihood beyond noise counts against speech that is not for us."""
+    closed_at_once: Exact
+    """Up to so much strangeness an answer is taken there without a question."""
+    closed_strange: Exact
+    """Beyond so much it was not said to us."""
     free_ahead: Exact
     """Where its free text leads the answer by more, the answer is not taken without a question."""
     phone_weight: Exact

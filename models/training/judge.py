@@ -3,7 +3,7 @@
 HEARD are files of `python -m tests.bench.hearing.visit hear --part tune`. Answers are right by their meaning. Of
 what is taken at once hardly any may be wrong (it is read back then); within that as many right ones as can be. By
 our own ears alone and with the third opinion, values, speech that is not for us, and stops each get margins of
-their own. Calls whose label is in doubt (`tests/bench/hearing/deciding.py`) are left out. `--write` writes
+their own; what a closed question wants has a command of its own (`judge_phrases`). `--write` writes
 `handsfree/session/margins.yaml` with the evidence. The margin of short stop phrases stays: `python -m
 models.training.judge_short_stops` fits it, on other sound.
 """
@@ -11,11 +11,8 @@ models.training.judge_short_stops` fits it, on other sound.
 from __future__ import annotations
 
 import argparse
-import gzip
-import json
 import time
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from decimal import Decimal
 from itertools import product
 from pathlib import Path
@@ -25,12 +22,12 @@ import numpy as np
 
 from handsfree.events.inputs import Heard
 from handsfree.lexicon.grammar import UNKNOWN_WORD, Grammar
-from handsfree.lexicon.meaning import HazardSaid, Meaning
+from handsfree.lexicon.meaning import Meaning
 from handsfree.session import general_judgement
 from handsfree.session.margins import MARGINS, Margins
 from models.training import judge_short_stops, judge_stops
-from tests.bench.hearing import calls
-from tests.bench.hearing.deciding import clip_of, in_doubt, without
+from models.training.judged import STEP, Answered, answered, answers_of, greatest, judged
+from tests.bench.hearing.deciding import without
 
 Floats = np.ndarray[Any, np.dtype[Any]]
 
@@ -40,7 +37,6 @@ OURS_AT_ONCE_TALK, OURS_LOST = 0.01, 0.015
 """By our own ears alone: of other talk so much taken at once; of answers so many not understood any more."""
 OURS_LEAST_VALUE = Decimal("3.25")
 """Never less than the lead at which none of 850 digits of strangers was taken wrongly: few people tune it."""
-STEP = Decimal("0.25")
 HALF = Decimal("0.5")
 LEAST_VALUE, LEAST_SAID = Decimal(3), Decimal(2)
 """Never less, whatever the tuning people would allow: they are few. The second where free text says just that."""
@@ -56,22 +52,7 @@ WEIGHTS = tuple(product(map(Decimal, ("0.35", "0.5", "0.7")), map(Decimal, ("0.5
 WORTH_ANOTHER = 0.01
 """Another weight than today's must bring so many more: rules by hand, as that for stop limits, go by its scale."""
 FREE_TEXTS = tuple(map(Decimal, ("0.4", "0.7")))
-AT_LEAST_MS = 50
-"""So much of a call must be in an utterance."""
 SAID = float(general_judgement.THE_SAME)
-
-
-@dataclass(frozen=True)
-class Answered:
-    """The likeliest answer to a call: its lead over other meanings, its strangeness, whether it was said."""
-
-    lead: Decimal
-    strange: Decimal
-    right: bool
-    ahead: Decimal = Decimal(0)
-    """How far free text leads it."""
-    phones: Decimal = Decimal(0)
-    """How far the likeliest phones lead its own."""
 
 
 def main() -> None:
@@ -80,27 +61,13 @@ def main() -> None:
     parser.add_argument("heard", nargs="+", type=Path)
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
-    answers: list[tuple[Grammar, Heard, frozenset[Meaning]]] = []
-    talk: list[tuple[Grammar, Heard]] = []
-    calls_of_talk, people = 0, set()
-    heard_of = [found for file in given.heard for found in _found(file)]
-    doubted = in_doubt(heard_of)
-    for found in heard_of:
-        grammar = calls.places()[found["place"]].grammar
-        said = frozenset(grammar.read(found["words"]))
-        heard = [Heard.model_validate(each) for each in found["heard"]]
-        if not found["words"]:
-            calls_of_talk += 1
-            talk += [(grammar, one) for one in heard]
-        elif clip_of(found) not in doubted and not any(isinstance(meaning, HazardSaid) for meaning in said):
-            people.add(found["speaker"])
-            within = [one for one in heard if _holds_the_call(one, found["seconds"])]
-            answers += [(grammar, one, said) for one in within if not _ended_early(one, found["words"])]
+    every, kept = judged(given.heard), judged(given.heard, beside_noise=False)
     start = _by_our_ears(
-        [(grammar, without(heard), said) for grammar, heard, said in answers],
-        [(grammar, without(heard)) for grammar, heard in talk],
-        calls_of_talk,
+        [(grammar, without(heard), said) for grammar, heard, said in every.answers],
+        [(grammar, without(heard)) for grammar, heard in every.talk],
+        every.pieces,
     )
+    answers, talk, calls_of_talk, people = kept.answers, kept.talk, kept.pieces, kept.people
     start, told = judge_stops.fitted(start, given.heard)
     best: tuple[int, Margins] | None = None
     now = MARGINS.weight, MARGINS.phone_weight
@@ -108,8 +75,8 @@ def main() -> None:
         for free_text in FREE_TEXTS:
             update = {"weight": weight, "phone_weight": phone_weight, "free_text": free_text}
             trial = start.model_copy(update=update)
-            ours = [one for each in answers if (one := _answered(*each, trial)) is not None]
-            other = [one for each in talk if (one := _answered(*each, frozenset(), trial)) is not None]
+            ours = [one for each in answers if (one := answered(*each, trial)) is not None]
+            other = [one for each in talk if (one := answered(*each, frozenset(), trial)) is not None]
             fitted, taken = _fitted(trial, ours, other, calls_of_talk)
             print(
                 f"weights {weight} {phone_weight}, free text {free_text}: {taken} of {len(answers)} right, "
@@ -142,47 +109,6 @@ def main() -> None:
         judge_short_stops.write(fitted.model_copy(update={"evidence": evidence}))
 
 
-def _found(file: Path) -> list[dict[str, Any]]:
-    with gzip.open(file, "rt", encoding="utf-8") as lines:
-        return [json.loads(line) for line in lines]
-
-
-def _answered(grammar: Grammar, heard: Heard, said: frozenset[Meaning], margins: Margins) -> Answered | None:
-    if not general_judgement.asked(heard):
-        return None
-    scores = general_judgement.sound_scores(heard, margins)
-    meant = [
-        (score, place, frozenset(meanings))
-        for place, (one, score) in enumerate(zip(heard.alternatives, scores, strict=True))
-        if UNKNOWN_WORD not in one.text and (meanings := _answers(grammar, one.text))
-    ]
-    if not meant:
-        return None
-    score, place, meanings = max(meant, key=lambda each: each[0])
-    lead = min((score - other for other, _, others in meant if others != meanings), default=Decimal(99))
-    strange = general_judgement.strangeness(heard, grammar, place, margins)
-    differ = general_judgement.preferred(heard, place, margins)
-    if any(other in differ and others != meanings for _, other, others in meant):
-        lead = Decimal(0)
-    if heard.clipped:
-        lead = Decimal(0)
-    ahead = general_judgement.free_text_ahead(heard, place), general_judgement.phones_ahead(heard, place, margins)
-    return Answered(lead, strange, bool(meanings & said), *ahead)
-
-
-def _holds_the_call(heard: Heard, seconds: float) -> bool:
-    """Say whether an utterance is not of the noise alone, which holds voices: those are other talk."""
-    begins, ends = calls.BEFORE_S * 1000, (seconds - calls.AFTER_S) * 1000
-    return heard.ended > begins + AT_LEAST_MS and heard.started < ends - AT_LEAST_MS
-
-
-def _ended_early(heard: Heard, words: Sequence[str]) -> bool:
-    """Say whether only a part was heard: no judgement of sounds would help there."""
-    best, said = heard.alternatives[0].text if heard.alternatives else (), tuple(words)
-    parts = {said[begin : begin + len(best)] for begin in range(len(said))}
-    return bool(best) and best != said and best in parts
-
-
 def _by_our_ears(
     answers: Sequence[tuple[Grammar, Heard, frozenset[Meaning]]],
     talk: Sequence[tuple[Grammar, Heard]],
@@ -213,7 +139,9 @@ NOBODY_ELSE = Decimal(99)
 
 def _answered_alone(grammar: Grammar, heard: Heard, said: frozenset[Meaning]) -> Answered | None:
     meant = [
-        (one.score, frozenset(meanings)) for one in heard.alternatives if (meanings := _answers(grammar, one.text))
+        (one.score, frozenset(meanings))
+        for one in heard.alternatives
+        if (meanings := answers_of(grammar, one.text))
     ]
     if not meant:
         return None
@@ -222,16 +150,6 @@ def _answered_alone(grammar: Grammar, heard: Heard, said: frozenset[Meaning]) ->
     unknown = [one.score for one in heard.alternatives if UNKNOWN_WORD in one.text and not grammar.read(one.text)]
     strange = max(unknown, default=Decimal(-20)) - score
     return Answered(lead, strange, bool(meanings & said))
-
-
-_read: dict[tuple[int, tuple[str, ...]], list[Meaning]] = {}
-
-
-def _answers(grammar: Grammar, words: tuple[str, ...]) -> list[Meaning]:
-    key = (id(grammar), words)
-    if key not in _read:
-        _read[key] = [meaning for meaning in grammar.read(words) if not isinstance(meaning, HazardSaid)]
-    return _read[key]
 
 
 def _fitted(
@@ -260,7 +178,7 @@ def _fitted(
         update |= {"free_ahead": before, "phones_at_once": apart}
         best = trial.model_copy(update=update), good
     margins, good = best
-    answered = max(margins.strange_at_once, _greatest(other, pieces, ANSWERED_TALK))
+    answered = max(margins.strange_at_once, greatest(other, pieces, ANSWERED_TALK))
     return margins.model_copy(update={"strange": answered}), good
 
 
@@ -269,14 +187,6 @@ def _columns(answered: Sequence[Answered]) -> tuple[Floats, Floats, Floats, Floa
     rows = [tuple(map(float, (one.lead, one.strange, one.ahead, one.phones, one.right))) for one in answered]
     lead, strange, ahead, phones, right = np.array(rows).reshape(-1, 5).T
     return lead, strange, ahead, phones, right > 0
-
-
-def _greatest(other: Iterable[Answered], pieces: int, share: float) -> Decimal:
-    """Return the greatest strangeness that at most this share of other talk stays below."""
-    ranked = sorted(one.strange for one in other)
-    allowed = int(share * pieces)
-    least = ranked[allowed] if allowed < len(ranked) else ranked[-1]
-    return (least / STEP).to_integral_value(rounding="ROUND_FLOOR") * STEP
 
 
 if __name__ == "__main__":

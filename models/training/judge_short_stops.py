@@ -28,6 +28,8 @@ BEGINS = "short stop phrases"
 OF_OTHERS = (
     BEGINS,
     "long stop phrases in quiet",
+    "long stop phrases denied",
+    "phrases: at closed questions",
     "short stops denied",
     "long stop phrases within talk",
     "how sure",

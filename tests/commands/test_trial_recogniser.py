@@ -81,7 +81,7 @@ class _Contrary:
     def weigh(
         self, _: object, listed: tuple[Hypothesis, ...], *__: object
     ) -> tuple[tuple[Hypothesis, ...], GeneralJudgement]:
-        weighed = tuple(replace(one, general=Decimal(-30)) for one in listed)
+        weighed = tuple(replace(one, general=Decimal(-60)) for one in listed)
         return weighed, GeneralJudgement("other", "a good morning to you", Decimal(-2))
 
 

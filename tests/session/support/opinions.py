@@ -38,6 +38,17 @@ def with_phones(found: Heard, likeliest: str, *likely: str | None) -> Heard:
     return found.model_copy(update={"alternatives": told, "general": general})
 
 
+def with_habits(found: Heard, of_text: str | None, *habits: str | None) -> Heard:
+    """Return an utterance with what it says of each alternative, and of its free text, on noise alone."""
+    assert found.general is not None
+    told = tuple(
+        one.model_copy(update={"habit": None if each is None else Decimal(each)})
+        for one, each in zip(found.alternatives, habits, strict=True)
+    )
+    general = found.general.model_copy(update={"habit": None if of_text is None else Decimal(of_text)})
+    return found.model_copy(update={"alternatives": told, "general": general})
+
+
 def chosen(gate: str, found: Heard) -> Interpretation:
     """Return what is chosen when that is heard as a gate has just asked."""
     state = at(gate).state
