@@ -13,10 +13,11 @@ from handsfree.events.inputs import Heard
 from handsfree.events.state import State
 from handsfree.lexicon.grammar import Grammar
 from handsfree.lexicon.meaning import HazardSaid, Meaning
-from handsfree.session.fusion import choose
+from handsfree.lexicon.pronunciation import Pronunciations
+from handsfree.session.fusion import Interpretation, choose, choose_by_sound
 from handsfree.session.plan import Plan
 from handsfree.visit.folder import load_plan
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, new_words
 from tests.bench.hearing.measures import told
 
 RIGHT, WRONG, ASKED, MISSED = "at once right", "at once wrong", "asked", "missed"
@@ -59,7 +60,7 @@ def outcome(found: Found, judge: Judge) -> str:
         if judge == "third":
             seen.add(_by_the_third(heard, grammar, said))
             continue
-        one = choose(plan(), state, grammar, heard if judge == "both" else without(heard))
+        one = _chosen(state, grammar, heard if judge == "both" else without(heard))
         if isinstance(one.meaning, HazardSaid):
             seen.add(STOPPED if found["words"] == ["stop"] or one.meaning not in said else RIGHT)
         elif one.meaning is None:
@@ -77,7 +78,15 @@ def understood(found: Found, judge: Judge) -> bool:
     said = set(grammar.read(found["words"]))
     heard = [Heard.model_validate(each) for each in found["heard"]]
     weighed = heard if judge == "both" else map(without, heard)
-    return any(choose(plan(), state, grammar, one).meaning in said for one in weighed)
+    return any(_chosen(state, grammar, one).meaning in said for one in weighed)
+
+
+def _chosen(state: State, grammar: Grammar, heard: Heard) -> Interpretation:
+    """Return what a visit makes of it; at a question that no shipped procedure has no value is likelier."""
+    if state.gate in plan().procedure.gates:
+        return choose(plan(), state, grammar, heard)
+    said = Pronunciations(new_words.procedure().words)
+    return choose_by_sound(plan().catalogue, said, grammar, heard)
 
 
 def _asked(found: Found) -> tuple[Grammar, State]:
