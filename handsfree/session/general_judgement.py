@@ -89,18 +89,18 @@ def preferred(heard: Heard, alternative: int, margins: Margins = MARGINS) -> fro
 
     Left out are those whose phones are clearly not there: what it writes follows its habits in noise.
     """
-    opinions = _opinions(heard)
-    chosen, ahead = opinions[alternative], phones_ahead(heard, alternative, margins)
+    likely = _likelihoods(heard)
+    chosen, ahead = likely[alternative], phones_ahead(heard, alternative, margins)
     return frozenset(
         place
-        for place, one in enumerate(opinions)
+        for place, one in enumerate(likely)
         if one is not None
         and (chosen is None or one - chosen >= margins.disagree)
         and phones_ahead(heard, place, margins) - ahead < margins.phones_differ
     )
 
 
-def _opinions(heard: Heard) -> tuple[Decimal | None, ...]:
+def _likelihoods(heard: Heard) -> tuple[Decimal | None, ...]:
     """Return what it says of each alternative, beyond what it says of noise alone where it was asked that."""
     if beside_noise(heard):
         return tuple(beyond_noise(heard, place) for place in range(len(heard.alternatives)))
@@ -152,8 +152,8 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
     """Return the score of each alternative by all who were asked."""
     if not asked(heard):
         return tuple(one.score for one in heard.alternatives)
-    opinions = _opinions(heard)
-    best = max((one for one in opinions if one is not None), default=Decimal(0))
+    likely = _likelihoods(heard)
+    best = max((one for one in likely if one is not None), default=Decimal(0))
     weight, phone_weight = margins.weight, margins.phone_weight
     if beside_noise(heard):
         weight, phone_weight = margins.closed_weight, margins.closed_phone_weight
@@ -164,7 +164,7 @@ def sound_scores(heard: Heard, margins: Margins = MARGINS) -> tuple[Decimal, ...
         score
         - weight * (margins.beyond_reach if one is None else min(margins.beyond_reach, best - one))
         - phone_weight * (phones_ahead(heard, place, margins) - least)
-        for place, (one, score) in enumerate(zip(opinions, own_scores(heard, margins), strict=True))
+        for place, (one, score) in enumerate(zip(likely, own_scores(heard, margins), strict=True))
     )
 
 
