@@ -105,12 +105,7 @@ def _chosen(known: Knowledge, grammar: Grammar, heard: Heard) -> Interpretation:
         return Interpretation(None, why="nothing heard")
     onset = _onset(heard)
     best = heard.alternatives[0]
-    alternatives = [(alternative.text, alternative.score) for alternative in heard.alternatives]
-    likeness, above = general_judgement.likenesses(heard), heard.above_noise_db
-    doubted, apart = general_judgement.stop_doubted(heard), general_judgement.phones_apart(heard)
-    hazard = hazard_called(
-        known.catalogue, known.pronunciations, alternatives, likeness, above, doubted=doubted, apart=apart
-    )
+    hazard = hazard_heard(known.catalogue, known.pronunciations, grammar, heard)
     if hazard is not None:
         name, words = hazard
         return Interpretation(HazardSaid(name), onset=onset, words=words)
@@ -205,6 +200,39 @@ def _is_phrase(catalogue: Catalogue, words: Sequence[str]) -> bool:
     """Say whether the words are a stop phrase and nothing else: in free words it may be what is told of."""
     text = " ".join(words)
     return any(text in (*one.heard, *one.alone, *one.typed) for one in catalogue.hazards.values())
+
+
+def hazard_heard(
+    catalogue: Catalogue, pronunciations: Pronunciations, grammar: Grammar, heard: Heard
+) -> tuple[str, tuple[str, ...]] | None:
+    """Return the hazard that an utterance calls out clearly enough, and the words that did, or None.
+
+    By `hazard_called`; and, where phones were told, a long phrase that leads everything by both together, no
+    stranger than an answer that is taken without a question.
+    """
+    called = hazard_called(
+        catalogue,
+        pronunciations,
+        [(alternative.text, alternative.score) for alternative in heard.alternatives],
+        general_judgement.likenesses(heard),
+        heard.above_noise_db,
+        doubted=general_judgement.stop_doubted(heard),
+        apart=general_judgement.phones_apart(heard),
+    )
+    known = [place for place, one in enumerate(heard.alternatives) if UNKNOWN_WORD not in one.text]
+    told = heard.general is not None and heard.general.phones is not None
+    if called is not None or not known or not told or not general_judgement.asked(heard):
+        return called
+    scores = general_judgement.sound_scores(heard)
+    first = max(known, key=lambda place: scores[place])
+    words = heard.alternatives[first].text
+    name = catalogue.hazard_of(" ".join(words))
+    if name is None or is_short(pronunciations, words):
+        return None
+    strange = general_judgement.strangeness(heard, grammar, first)
+    at_once, _, apart = general_judgement.limits(heard, phones(pronunciations, words), values=False)
+    near = strange <= at_once and general_judgement.phones_ahead(heard, first) <= apart
+    return (name, words) if near else None
 
 
 def hazard_called(

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from opinions import chosen, heard, with_habits
+import pytest
+from opinions import chosen, heard, with_habits, with_phones
 
-from handsfree.lexicon.meaning import Answer
+from handsfree.lexicon.meaning import Answer, HazardSaid
 from handsfree.session.margins import MARGINS
 
 GATE = "sample-line"
@@ -53,3 +54,27 @@ def test_where_the_two_differ_beyond_noise_it_is_asked() -> None:
     assert one.meaning == Answer("tight")
     assert Decimal(20) - Decimal(18) >= MARGINS.disagree
     assert one.competing == (Answer("leaking"),)
+
+
+@pytest.mark.parametrize(
+    ("habit", "stops"),
+    [("-50", True), ("-22", False)],  # the sound makes it likely, or no more than noise does
+)
+def test_a_long_stop_phrase_that_both_together_hear_acts_in_noise(habit: str, stops: bool) -> None:
+    """Ours put unknown speech first, and what was written is something else: "i'm burnt" by 5 dB over noise."""
+    said = heard(
+        GATE, "I'm burned out.", "-5", ("[unk]", "0", None), ("i'm burnt", "-2", "-21"), ("tight", "-3", "-30")
+    )
+    said = said.model_copy(update={"above_noise_db": Decimal(4)})
+    there = with_phones(with_habits(said, "-30", None, habit, "-31"), "-4", None, "-9", "-40")
+    assert (chosen(GATE, there).meaning == HazardSaid("burn")) is stops
+    assert not isinstance(chosen(GATE, said).meaning, HazardSaid), (
+        "sixteen behind its free text, and no more known"
+    )
+
+
+def test_a_stop_phrase_that_an_answer_leads_by_both_does_not_act_so() -> None:
+    """It must lead everything."""
+    said = heard(GATE, "?", "-8", ("[unk]", "0", None), ("i'm burnt", "-2", "-21"), ("leak found", "-2", "-12"))
+    there = with_phones(with_habits(said, "-30", None, "-40", "-45"), "-4", None, "-12", "-9")
+    assert chosen(GATE, there).meaning == Answer("leaking")

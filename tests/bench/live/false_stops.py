@@ -2,7 +2,7 @@
 
 All talk in ../shared/speech that is not for us, of people by whom no network was taught and on whom no margin was
 fitted, goes through the listener of a visit, a clip after the other, in a quiet room, at four questions of the
-shipped procedure in turn; the session's own rule decides (`hazard_called`). The order is drawn by lot, so what
+shipped procedure in turn; the session's own rule decides (`hazard_heard`). The order is drawn by lot, so what
 ends early (`--minutes`) is a sample of the whole. Prints false stops by phrase, by collection and by question, the
 hours (of the clips, without the pauses between them), false stops an hour with the 95 % interval, and the bare
 "stop" of people, heard in so many dB over noise, with its interval.
@@ -37,8 +37,7 @@ from handsfree.hearing.model_folder import ModelFolder
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.procedure.languages import english
-from handsfree.session import general_judgement
-from handsfree.session.fusion import hazard_called
+from handsfree.session.fusion import hazard_heard
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
@@ -168,15 +167,10 @@ class _Ears:
         told = [one for one in listener.utterances(Recording(samples)) if isinstance(one, Utterance)]
         return [heard_from(one, 0, 0, grammar.identity, None) for one in told]
 
-    def stops(self, heard: Iterable[Heard]) -> Iterator[tuple[str, str, int]]:
+    def stops(self, heard: Iterable[Heard], at: str) -> Iterator[tuple[str, str, int]]:
         """Yield hazard, words and begin in ms of each stop that a visit would act on."""
         for one in heard:
-            pairs = [(alternative.text, alternative.score) for alternative in one.alternatives]
-            likeness, doubted = general_judgement.likenesses(one), general_judgement.stop_doubted(one)
-            above, apart = one.above_noise_db, general_judgement.phones_apart(one)
-            called = hazard_called(
-                english(), self.pronunciations, pairs, likeness, above, doubted=doubted, apart=apart
-            )
+            called = hazard_heard(english(), self.pronunciations, places()[at].grammar, one)
             if called is not None:
                 yield called[0], " ".join(called[1]), one.started
 
@@ -201,7 +195,7 @@ def _heard(stretch: Stretch) -> tuple[Stretch, list[FalseStop], list[Heard]]:
     samples = np.clip(wave, -32768, 32767).astype(np.int16)
     found = []
     heard = _ears.heard(samples, stretch.at)
-    for hazard, words, start_ms in _ears.stops(heard):
+    for hazard, words, start_ms in _ears.stops(heard, stretch.at):
         near = next((name for (name, _), end in zip(stretch.clips, ends, strict=True) if start_ms < end), "")
         found.append(FalseStop(hazard, words, stretch.collection, stretch.at, near))
     return stretch, found, heard
@@ -215,7 +209,7 @@ def _called(trial: Trial) -> tuple[Trial, bool, list[Heard]]:
     name = f"{trial.name} {trial.at} {trial.noise}"
     sound = stage(Call("stop", name, trial.who, ("stop",), trial.at, samples), trial.ratio)
     heard = _ears.heard(sound, trial.at)
-    return trial, any(hazard == "stop-work" for hazard, _, _ in _ears.stops(heard)), heard
+    return trial, any(hazard == "stop-work" for hazard, _, _ in _ears.stops(heard, trial.at)), heard
 
 
 def trials(speech: Path, *, tuned: bool) -> list[Trial]:
