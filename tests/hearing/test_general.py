@@ -17,7 +17,16 @@ from handsfree.hearing.general.judging import LATE_IN_A_ROW, NOT_LISTED, General
 from handsfree.hearing.general.member import GeneralMember
 from handsfree.hearing.general.pieces import BEGIN, END, Pieces
 from handsfree.hearing.general.reading import Readings
-from handsfree.hearing.general.scoring import Begun, Progress, TooLateError, followed, scored, summed, written
+from handsfree.hearing.general.scoring import (
+    Begun,
+    Progress,
+    TooLateError,
+    asked_ahead,
+    followed,
+    scored,
+    summed,
+    written,
+)
 from handsfree.hearing.general.spellings import Spellings, pauses_of
 from handsfree.hearing.general.weights import GeneralFolder, GeneralPlan
 from handsfree.lexicon.automaton import phrases, repeated
@@ -91,6 +100,19 @@ def test_free_text_is_never_nothing_and_what_goes_along_with_it_is_not_asked_aga
     texts = [[(5, 3)], [(5,)]]
     assert scored(network, begun, texts) == pytest.approx(likely(Chances(), (5, 3), (5,)))
     assert network.asked == [[3]]
+
+
+def test_what_was_asked_ahead_is_not_asked_again_and_further_texts_go_on_from_it():
+    network = Chances()
+    begun = written(network, network.listen(None))
+    texts = [[(3, 4, 5)], [(4, 4), (4, 5)], [(5, 3)]]
+    ahead = asked_ahead(network, begun, texts, lambda: True)
+    network.asked.clear()
+    found = scored(network, ahead, [*texts, [(3, 4, 3)]])
+    assert [piece for step in network.asked for piece in step] == [3], "the last piece of the further one"
+    assert found == pytest.approx(scored(network, begun, [*texts, [(3, 4, 3)]]))
+    with pytest.raises(TooLateError):
+        asked_ahead(network, begun, texts, lambda: False)
 
 
 def test_the_time_is_kept_and_what_nobody_waits_for_is_dropped():

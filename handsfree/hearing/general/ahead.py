@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYetError
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from handsfree.hearing.general.scoring import Begun, Floats, Progress, TooLateError, written
+from handsfree.hearing.general.scoring import Begun, Floats, Places, Progress, TooLateError, asked_ahead, written
 from handsfree.hearing.resampling import Samples
 
 
@@ -61,6 +61,7 @@ def listened(
     samples: Samples,
     noise: Samples | None,
     look: Callable[[Floats], tuple[tuple[str, ...], ...]] = lambda _: (),
+    texts: Callable[[Iterable[tuple[str, ...]]], Iterable[Sequence[Places]]] = lambda _: (),
     *,
     wanted: Callable[[], bool] = lambda: True,
     until: float = float("inf"),
@@ -68,7 +69,8 @@ def listened(
 ) -> Listened:
     """Listen to an utterance and to as much of the `noise` before it, where there is some; write freely.
 
-    `look` finds the sentences that fit, of the log probabilities of phones.
+    `look` finds the sentences that fit, of the log probabilities of phones; `texts` says how each is written, and
+    about that it is asked at once.
 
     Raises TooLateError when the clock passes `until`, or when it is not `wanted` any more.
     """
@@ -78,6 +80,8 @@ def listened(
     if clock() > until or not wanted():
         raise TooLateError
     fits = look(begun.progress.phones)
+    if fits:
+        begun = asked_ahead(network, begun, texts(fits), lambda: clock() <= until and wanted())
     if noise is None:
         return Listened(begun, None, fits)
     if clock() > until or not wanted():

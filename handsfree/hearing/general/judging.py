@@ -26,6 +26,7 @@ from handsfree.hearing.general.scoring import (
     MOST_AT_ONCE,
     WAY_BEAM,
     Begun,
+    Floats,
     Places,
     TooLateError,
     scored,
@@ -132,7 +133,7 @@ class GeneralScorer:
         """Begin to listen to an utterance that may have ended; give what is returned to `weigh` if it has."""
         if self._late >= LATE_IN_A_ROW:
             return None
-        asked = self._asked_of(noise, grammar), self._looked_through(grammar).best
+        asked = self._asked_of(noise, grammar), self._look(grammar), self._texts
         return Ahead(self._worker, partial(listened, self._network, samples, *asked))
 
     def weigh(
@@ -159,7 +160,7 @@ class GeneralScorer:
         try:
             if ahead is None:
                 alone = self._asked_of(noise, grammar)
-                look = () if cry else (self._looked_through(grammar).best,)
+                look = () if cry else (self._look(grammar), self._texts)
                 taken = listened(self._network, samples, alone, *look, until=until, clock=self._clock)
             else:
                 taken = ahead.result(until - self._clock())
@@ -193,11 +194,7 @@ class GeneralScorer:
         listed = [one for one in heard if UNKNOWN not in one.text][:MOST_LISTED]
         pauses = {one.text: pauses_of((word.start_ms, word.end_ms) for word in one.words) for one in listed}
         cries = [cry for cry in self._cries if grammar.accepts(cry)]
-        begun, fits = taken.begun, taken.fits
-        if not heard:  # in silence nothing fits
-            fits = ()
-        elif closed := self._closed(grammar):
-            fits = tuple(dict.fromkeys([*fits, *self._fitting(begun, closed)]))
+        begun, fits = taken.begun, taken.fits if heard else ()  # in silence nothing fits
         written = self._written(dict.fromkeys([*pauses, *cries, *fits]), pauses)
         beam = (WAY_BEAM, BEAM, MOST_AT_ONCE) if taken.noise is None else NOTHING_GIVEN_UP
         found = self._scored(begun, written.values(), until, beam)
@@ -220,17 +217,25 @@ class GeneralScorer:
             clock=self._clock,
         )  # fmt: skip
 
-    def _fitting(self, begun: Begun, closed: Sequence[Words]) -> list[Words]:
-        """Return the sentences of a closed question whose phones fit best, each phone of them counted alike.
+    def _look(self, grammar: WordAutomaton) -> Callable[[Floats], tuple[Words, ...]]:
+        return partial(self._fits, self._looked_through(grammar), self._closed(grammar))
 
-        All together the phones of a long one fit worse than those of a short one, whatever was said. With them
-        those that nobody told how to say.
+    def _fits(self, search: PhoneSearch, closed: Sequence[Words], logs: Floats) -> tuple[Words, ...]:
+        """Return the sentences whose phones fit best: of the whole grammar, and of a closed question.
+
+        There each phone of a sentence counts alike: all together those of a long one fit worse than those of a
+        short one, whatever was said. With them those that nobody told how to say.
         """
         said = [phones.ways(words, self._pronunciations) for words in closed]
-        fit = zip(phones.likelihoods(begun.progress.phones, said), said, closed, strict=True)
+        fit = zip(phones.likelihoods(logs, said), said, closed, strict=True)
         ranked = sorted((-likelihood / len(ways[0]), words) for likelihood, ways, words in fit if ways)
+        near = [words for _, words in ranked[:MOST_FITTING]]
         unknown = [words for words, ways in zip(closed, said, strict=True) if not ways]
-        return [*(words for _, words in ranked[:MOST_FITTING]), *unknown]
+        return tuple(dict.fromkeys([*search.best(logs), *near, *unknown]))
+
+    def _texts(self, sentences: Iterable[Words]) -> Iterable[Sequence[Places]]:
+        """Return how each may be written, as far as nobody told pauses."""
+        return self._written(sentences, {}).values()
 
     def _habits(
         self,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Any, Final, Protocol
@@ -74,6 +74,8 @@ class Begun:
     """After the beginning and after each piece of the free text, (all pieces known)."""
     free: Places = ()
     score: float = 0.0
+    asked: Mapping[Places, tuple[int, Floats]] = field(default_factory=dict)
+    """Of other beginnings that it was asked about already: the place among all pieces, and what may come next."""
 
     @classmethod
     def of(cls, heard: Progress) -> Begun:
@@ -157,48 +159,88 @@ def scored(
 
     Raises TooLateError when the clock passes `until`.
     """
-    level, progress = [_tree(sentences, begun)], begun.progress
-    done: dict[int, float] = {}
-    found: dict[Places, float] = {}
-    while True:
-        asked = _asked(level)
-        if asked:
-            if clock() > until:
-                raise TooLateError
-            progress = _step(network, progress, asked)
-        following: list[_Node] = []
-        for node in level:
-            assert node.logs is not None
-            if node.ends:
-                found[node.text] = score = node.score + float(node.logs[END])
-                for sentence in node.ends:
-                    done[sentence] = max(done.get(sentence, -math.inf), score)
-            for piece, after in node.after.items():
-                after.score = node.score + float(node.logs[piece])
-                following.append(after)
-            node.logs = None
-        if not following:
-            return found
-        scores = sorted((node.score for node in following), reverse=True)
-        least = max(scores[0] - beam, scores[min(len(scores), most) - 1])
-        level = [
-            node
-            for node in following
-            if node.score >= least
-            and any(node.score >= done.get(one, -math.inf) - way_beam for one in node.sentences)
-        ]
+    walk = _Walk(network, begun, way_beam, beam, most)
+    return walk.scored(sentences, lambda: clock() <= until)
+
+
+def asked_ahead(
+    network: NextPieces, begun: Begun, sentences: Iterable[Sequence[Places]], goes_on: Callable[[], bool]
+) -> Begun:
+    """Return what is known once these have been asked about, so that asking again costs nothing.
+
+    Raises TooLateError when it is not to go on.
+    """
+    walk = _Walk(network, begun, WAY_BEAM, BEAM, MOST_AT_ONCE)
+    walk.scored(sentences, goes_on)
+    return replace(begun, progress=walk.progress, asked={**begun.asked, **walk.asked})
+
+
+class _Walk:
+    """One walk through texts that share their beginnings."""
+
+    def __init__(self, network: NextPieces, begun: Begun, way_beam: float, beam: float, most: int) -> None:
+        self._network, self._begun = network, begun
+        self._way_beam, self._beam, self._most = way_beam, beam, most
+        self.progress = begun.progress
+        self.asked: dict[Places, tuple[int, Floats]] = {}
+
+    def scored(self, sentences: Iterable[Sequence[Places]], goes_on: Callable[[], bool]) -> dict[Places, float]:
+        """Return the log likelihood of each text that was not given up."""
+        level = [_tree(sentences, self._begun)]
+        done: dict[int, float] = {}
+        found: dict[Places, float] = {}
+        while True:
+            asked = _asked(level)
+            if asked:
+                if not goes_on():
+                    raise TooLateError
+                self._step(asked)
+            following: list[_Node] = []
+            for node in level:
+                assert node.logs is not None
+                if node.ends:
+                    found[node.text] = score = node.score + float(node.logs[END])
+                    for sentence in node.ends:
+                        done[sentence] = max(done.get(sentence, -math.inf), score)
+                for piece, after in node.after.items():
+                    after.score = node.score + float(node.logs[piece])
+                    following.append(after)
+                node.logs = None
+            if not following:
+                return found
+            scores = sorted((node.score for node in following), reverse=True)
+            least = max(scores[0] - self._beam, scores[min(len(scores), self._most) - 1])
+            level = [
+                node
+                for node in following
+                if node.score >= least
+                and any(node.score >= done.get(one, -math.inf) - self._way_beam for one in node.sentences)
+            ]
+
+    def _step(self, asked: Sequence[_Node]) -> None:
+        before = len(self.progress.seen)
+        for place, node in enumerate(asked, start=before):
+            node.place = place
+        after = [node.above.place for node in asked if node.above is not None]
+        self.progress = self._network.step(self.progress, after, [node.text[-1] for node in asked])
+        for node, logs in zip(asked, self.progress.logs, strict=True):
+            node.logs = logs
+            self.asked[node.text] = node.place, logs
 
 
 def _tree(sentences: Iterable[Sequence[Places]], begun: Begun) -> _Node:
-    """Return the beginnings of texts; what is known along the free text is put in."""
+    """Return the beginnings of texts; what is known, as along the free text, is put in."""
     root = _Node(logs=begun.logs[0])
     for number, text in ((number, text) for number, ways in enumerate(sentences) for text in ways):
         node = root
         for length, piece in enumerate(text, start=1):
             if piece not in node.after:
                 node.after[piece] = _Node(text[:length], node)
+                after = node.after[piece]
                 if begun.free[:length] == text[:length]:
-                    node.after[piece].place, node.after[piece].logs = length, begun.logs[length]
+                    after.place, after.logs = length, begun.logs[length]
+                elif text[:length] in begun.asked:
+                    after.place, after.logs = begun.asked[text[:length]]
             node = node.after[piece]
             node.sentences.add(number)
         node.ends.add(number)
@@ -213,17 +255,6 @@ def _asked(level: Sequence[_Node]) -> list[_Node]:
     room = max(0, AT_LEAST - len(asked))
     likeliest = max(asked, key=lambda node: node.score)
     return [*asked, *islice((node for node in likeliest.below() if node.logs is None), room)]
-
-
-def _step(network: NextPieces, progress: Progress, asked: Sequence[_Node]) -> Progress:
-    before = len(progress.seen)
-    for place, node in enumerate(asked, start=before):
-        node.place = place
-    after = [node.above.place for node in asked if node.above is not None]
-    progress = network.step(progress, after, [node.text[-1] for node in asked])
-    for node, logs in zip(asked, progress.logs, strict=True):
-        node.logs = logs
-    return progress
 
 
 def _without_end(logs: Floats) -> Floats:
