@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree import sound_card
 from handsfree.hearing.enrolment.voice import EnrolledVoice
-from handsfree.hearing.freed_memory import give_back_memory
+from handsfree.hearing.freed_memory import give_back_memory, share_one_heap
 from handsfree.hearing.listener import Listener, NothingSaid, SpeechBegan, Utterance, UtteranceRecogniser
 from handsfree.hearing.microphone import MicrophoneLost
 from handsfree.hearing.resampling import Samples
@@ -311,6 +311,7 @@ def attend_source(pipe: Connection, plan: HearingPlan, at_ms: int, moment: float
 
     The source's clock stood at `at_ms` at the monotonic time `moment`.
     """
+    share_one_heap()
     try:
         listener = Listener(plan.recogniser(), plan.stop_words, talk_over=plan.talk_over, in_talk=plan.in_talk)
         pipe.send(_Beat(at_ms, hearing=False))
