@@ -1,7 +1,8 @@
 """How far one hearing of an utterance must lead another: `margins.yaml`, fitted on people kept for tuning.
 
-`python -m models.training.judge`, `models.training.judge_short_stops` and `models.training.judge_stops_in_quiet`
-write the file with its evidence. What long phrases want in quiet stands beside the trades (`long_stops.yaml`).
+`python -m models.training.judge` and the commands whose names begin so (`judge_phrases`, `judge_stops_against` and
+others) write the file with its evidence. What long phrases want in quiet stands beside the trades
+(`long_stops.yaml`).
 """
 
 from __future__ import annotations

@@ -30,7 +30,8 @@ from handsfree.session.margins import MARGINS as NOW
 from models.training import people
 from models.training.judge_short_stops import STEP, write
 from models.training.split import Part, of_speaker
-from tests.bench.hearing.calls import AFTER_S, BEFORE_S, TASKS, Call, Stage, bare_stops
+from tests.bench.hearing.calls import AFTER_S, BEFORE_S, TASKS, Call, bare_stops
+from tests.bench.hearing.playing import Stage
 from tests.bench.live import material
 
 BEGINS, BEGINS_LONG = "short stops denied", "long stop phrases denied"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import random
+from dataclasses import asdict
 from io import BytesIO
 from pathlib import Path
 
@@ -16,8 +18,8 @@ import onnxruntime  # noqa: E402
 
 from handsfree.hearing.general import phone_graph  # noqa: E402
 from handsfree.hearing.general.phones import content  # noqa: E402
-from models.training.phones_heard import joined  # noqa: E402
-from models.training.phones_network import PhoneLayers, edits, phones_of, taught_by  # noqa: E402
+from models.training.phones_heard import HeardLine, joined  # noqa: E402
+from models.training.phones_network import Heard, PhoneLayers, edits, phones_of, taught_by  # noqa: E402
 from models.training.sound_store import RATE, Utterance  # noqa: E402
 
 
@@ -119,3 +121,21 @@ def test_a_row_joined_anew_is_of_one_speaker_and_holds_what_its_words_say() -> N
     strongest = [spectrum[place - 9 : place + 10].max() for place in at]
     counts = [row.words.count(word) for word in ("one", "two")]
     assert all((power > 100) == (count > 0) for power, count in zip(strongest, counts, strict=True))
+
+
+def test_of_each_block_the_states_of_those_who_teach_are_taken(tmp_path: Path) -> None:
+    """Two blocks of two speakers; one of them is left out, and each keeps its own frames and phones."""
+    frames = {"an4 a": 3, "an4 b": 5}
+    for block in range(2):
+        lines = [HeardLine(length, who, [[[block + 1]]]) for who, length in frames.items()]
+        states = np.concatenate([np.full((one.frames, 416), 10 * block + one.frames, np.float16) for one in lines])
+        np.save(tmp_path / f"train-{block:02d}.npy", states)
+        told = "".join(json.dumps(asdict(one)) + "\n" for one in lines)
+        (tmp_path / f"train-{block:02d}.jsonl").write_text(told, "utf-8")
+
+    heard = Heard(tmp_path, "train", "cpu", lambda who: who == "an4 b")
+
+    batch = heard.batch([0, 1], lambda ways: ways[0][0])
+    assert batch.states.shape == (2, 5, 416)
+    assert [float(one[0, 0]) for one in batch.states] == [5.0, 15.0]
+    assert [batch.frames.tolist(), batch.phones, batch.speakers] == [[5, 5], [[1], [2]], ["an4 b"] * 2]

@@ -159,7 +159,7 @@ def scored(
 
     Raises TooLateError when the clock passes `until`.
     """
-    walk = _Walk(network, begun, way_beam, beam, most)
+    walk = _Walk(network, begun, (way_beam, beam, most))
     return walk.scored(sentences, lambda: clock() <= until)
 
 
@@ -170,19 +170,25 @@ def asked_ahead(
 
     Raises TooLateError when it is not to go on.
     """
-    walk = _Walk(network, begun, WAY_BEAM, BEAM, MOST_AT_ONCE)
+    asked: dict[Places, tuple[int, Floats]] = {}
+    walk = _Walk(network, begun, (WAY_BEAM, BEAM, MOST_AT_ONCE), asked)
     walk.scored(sentences, goes_on)
-    return replace(begun, progress=walk.progress, asked={**begun.asked, **walk.asked})
+    return replace(begun, progress=walk.progress, asked={**begun.asked, **asked})
 
 
 class _Walk:
-    """One walk through texts that share their beginnings."""
+    """One walk through texts that share their beginnings; `kept` takes what may come after each, 0.1 MB each."""
 
-    def __init__(self, network: NextPieces, begun: Begun, way_beam: float, beam: float, most: int) -> None:
-        self._network, self._begun = network, begun
-        self._way_beam, self._beam, self._most = way_beam, beam, most
+    def __init__(
+        self,
+        network: NextPieces,
+        begun: Begun,
+        beams: tuple[float, float, int],
+        kept: dict[Places, tuple[int, Floats]] | None = None,
+    ) -> None:
+        self._network, self._begun, self._kept = network, begun, kept
+        self._way_beam, self._beam, self._most = beams
         self.progress = begun.progress
-        self.asked: dict[Places, tuple[int, Floats]] = {}
 
     def scored(self, sentences: Iterable[Sequence[Places]], goes_on: Callable[[], bool]) -> dict[Places, float]:
         """Return the log likelihood of each text that was not given up."""
@@ -225,7 +231,8 @@ class _Walk:
         self.progress = self._network.step(self.progress, after, [node.text[-1] for node in asked])
         for node, logs in zip(asked, self.progress.logs, strict=True):
             node.logs = logs
-            self.asked[node.text] = node.place, logs
+            if self._kept is not None:
+                self._kept[node.text] = node.place, logs
 
 
 def _tree(sentences: Iterable[Sequence[Places]], begun: Begun) -> _Node:

@@ -39,7 +39,7 @@ from handsfree.session.general_judgement import sound_scores
 from handsfree.visit.hearing import heard_from
 from models.training import recordings
 from models.training.split import Part
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, playing
 from tests.bench.hearing.deciding import ASKED, MISSED, RIGHT, WRONG, outcome
 from tests.bench.hearing.material import DIGITS, ROOT, SPEECH
 
@@ -120,7 +120,7 @@ def _spoken(voice: str, text: str, speed: int) -> Callable[[], np.ndarray]:
     return lambda: calls.spoken(voice, text, speed)
 
 
-def enrolled(ears: Ears, speaker: Speaker, stage: calls.Stage) -> list[EnrolledWord]:
+def enrolled(ears: Ears, speaker: Speaker, stage: playing.Stage) -> list[EnrolledWord]:
     """Return the words of a speaker who reads; what is not heard right is left out, as at the second asking."""
     said: list[EnrolledWord] = []
     grammar = texts().grammar()
@@ -154,7 +154,7 @@ def main() -> None:
     parser.add_argument("--weights", nargs="*", type=Decimal, default=[WEIGHT])
     given = parser.parse_args()
     part, place = Part(given.part), calls.places()["co"]
-    ears, stage = Ears(ROOT / "models" / "english"), calls.Stage(SPEECH, part)
+    ears, stage = Ears(ROOT / "models" / "english"), playing.Stage(SPEECH, part)
     grammar = place.grammar.automaton
     plan = GeneralPlan.of(english()) if given.third_opinion else None
     assert plan is not None or not given.third_opinion, "the weights of the general recogniser are not installed"

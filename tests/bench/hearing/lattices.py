@@ -34,7 +34,7 @@ from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from handsfree.visit.hearing import heard_from
 from models.training.split import Part
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, playing
 from tests.bench.hearing.deciding import ASKED, MISSED, RIGHT, STOPPED, WRONG, outcome
 from tests.bench.hearing.material import ROOT, SPEECH
 
@@ -106,7 +106,7 @@ def main() -> None:
     todo = calls.listed(SPEECH, Part.TUNE, given.tasks)[given.skip :: given.every]
     bounds = dict.fromkeys([AS_SHIPPED, *given.bounds])
     ears = {each: Timed(ROOT / "models" / "english") for each in bounds}
-    stage, played = calls.Stage(SPEECH, Part.TUNE), []
+    stage, played = playing.Stage(SPEECH, Part.TUNE), []
     with nullcontext() if given.to is None else given.to.open("a", encoding="utf-8") as file:
         for call in sorted(todo, key=lambda call: call.place):  # a grammar costs as much as some calls
             for each, ratio in product(bounds, RATIOS):

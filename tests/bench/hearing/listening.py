@@ -17,7 +17,7 @@ from handsfree.hearing.listener import Listener, Utterance
 from handsfree.hearing.recogniser import Recogniser
 from handsfree.hearing.sources import Recording
 from models.training.split import Part
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, playing
 from tests.bench.hearing.lattices import RATIOS, TASKS
 from tests.bench.hearing.material import RATE, ROOT, SPEECH
 
@@ -39,14 +39,14 @@ def main() -> None:
     parser.add_argument("--tasks", nargs="*", default=TASKS)
     parser.add_argument("--every", type=int, default=30)
     given = parser.parse_args()
-    ears, stage = Counted(ROOT / "models" / "english"), calls.Stage(SPEECH, Part.TUNE)
+    ears, stage = Counted(ROOT / "models" / "english"), playing.Stage(SPEECH, Part.TUNE)
     for task in given.tasks:
         todo = calls.listed(SPEECH, Part.TUNE, [task])[:: given.every]
         for ratio in RATIOS:
             _tell(f"{task}, {'clean' if ratio is None else f'{ratio:g} dB'}", ears, stage, todo, ratio)
 
 
-def _tell(name: str, ears: Counted, stage: calls.Stage, todo: list[calls.Call], ratio: float | None) -> None:
+def _tell(name: str, ears: Counted, stage: playing.Stage, todo: list[calls.Call], ratio: float | None) -> None:
     count: Counter[str] = Counter()
     waited: list[int] = []
     cost = sound = 0.0

@@ -23,7 +23,7 @@ from handsfree.hearing.resampling import Samples
 from handsfree.hearing.sources import BLOCK, BLOCK_MS, SoundBlock
 from handsfree.procedure.languages import english
 from models.training.split import Part
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, playing
 from tests.bench.hearing.footprint import resident
 from tests.bench.hearing.material import RATE, ROOT, SPEECH
 
@@ -67,7 +67,7 @@ def main() -> None:
     member.wait()
     print(f"loaded: {resident() - before:.0f} MB more")
     with_it = Timed(ROOT / "models" / "english", general=member)
-    stage = calls.Stage(SPEECH, Part.TUNE)
+    stage = playing.Stage(SPEECH, Part.TUNE)
     for task in given.tasks:
         for ratio in RATIOS:
             todo = [call for call in calls.listed(SPEECH, Part.TUNE, [task]) if ratio in call.ratios]
@@ -84,7 +84,7 @@ def main() -> None:
 
 
 def _tell(
-    name: str, alone: Timed, with_it: Timed, stage: calls.Stage, todo: list[calls.Call], ratio: float | None
+    name: str, alone: Timed, with_it: Timed, stage: playing.Stage, todo: list[calls.Call], ratio: float | None
 ) -> None:
     lengths, whole, cost = [], [], {alone: 0.0, with_it: 0.0}
     with_it.waited.clear()

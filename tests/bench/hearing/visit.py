@@ -27,7 +27,7 @@ from handsfree.hearing.sources import Recording
 from handsfree.visit.hearing import heard_from
 from models.training import people
 from models.training.split import Part
-from tests.bench.hearing import calls
+from tests.bench.hearing import calls, playing
 from tests.bench.hearing.deciding import tell
 from tests.bench.hearing.material import RATE, ROOT, SPEECH
 from tests.bench.hearing.visit_picture import draw
@@ -111,14 +111,14 @@ def stretches(speech: Path, hours: float, part: Part) -> Iterator[tuple[str, lis
 
 def _begin() -> None:
     os.nice(10)
-    _made["ears"] = calls.Ears(_made["general"], model=_made["model"], alone=_made["alone"])
-    _made["stage"] = calls.Stage(_made["speech"], _made["part"])
+    _made["ears"] = playing.Ears(_made["general"], model=_made["model"], alone=_made["alone"])
+    _made["stage"] = playing.Stage(_made["speech"], _made["part"])
 
 
 def _do(number: int) -> list[str]:
     if _made["what"] == "hear":
-        return [calls.line(found) for found in calls.played(_made["ears"], _made["stage"], _work[number])]
-    return [calls.line(found) for found in _talked(number)]
+        return [playing.line(found) for found in playing.played(_made["ears"], _made["stage"], _work[number])]
+    return [playing.line(found) for found in _talked(number)]
 
 
 def _talked(number: int) -> Iterator[dict[str, Any]]:

@@ -41,8 +41,9 @@ from handsfree.session.fusion import hazard_heard
 from handsfree.visit.hearing import heard_from
 from models.training import people, recordings
 from models.training.split import Part, of_speaker
-from tests.bench.hearing.calls import RATE, TALK_AT, Call, Stage, bare_stops, line, places, stop_words
+from tests.bench.hearing.calls import RATE, TALK_AT, Call, bare_stops, places, stop_words
 from tests.bench.hearing.measures import told
+from tests.bench.hearing.playing import Stage, line
 from tests.bench.live import material
 from tests.bench.live.figures import AnHour
 from tests.bench.live.scale import MODEL
