@@ -15,6 +15,7 @@ from handsfree.hearing.listener import (
     LONGEST_MS,
     TALK_MS,
     Listener,
+    NothingSaid,
     SpeechBegan,
     Utterance,
     whole_utterance,
@@ -165,7 +166,7 @@ class Foresighted(ScriptedRecogniser):
 
     def __init__(self):
         super().__init__(SCRIPT)
-        self.begun, self.used = [], []
+        self.begun, self.used, self.noise = [], [], []
 
     def ahead(self, samples, grammar, noise):
         self.begun.append(Begun(len(samples)))
@@ -173,6 +174,7 @@ class Foresighted(ScriptedRecogniser):
 
     def weigh(self, samples, heard, grammar, noise, ahead=None):
         self.used.append((ahead, ahead and ahead.dropped, len(samples)))
+        self.noise.append(noise)
         return heard, None
 
 
@@ -209,6 +211,26 @@ def test_what_was_listened_to_ahead_is_dropped_when_the_speech_goes_on():
 
 def test_talk_full_of_pauses_is_not_listened_to_ahead_at_each():
     assert len(foresight(*["radio", 0.5] * 12, 2.0).begun) <= 7, "of 12 pauses, and the end"
+
+
+def test_what_was_nothing_said_is_noise_to_the_further_opinion():
+    """A swell of the noise begins as an utterance; when it has ended as none, somebody speaks at once."""
+    swell = (np.sin(np.arange(16_000) * 0.2) * 6_000).astype(np.int16)
+    begins = [np.zeros(4_000, np.int16), swell]
+
+    def noise_before(pause):
+        recogniser = Foresighted()
+        listener = Listener(recogniser)
+        listener.listen_for(GRAMMAR)
+        sound = np.concatenate([*begins, np.zeros(pause, np.int16), said(SCRIPT, "yes", 2.0)])
+        return list(listener.utterances(Recording(sound))), recogniser.noise
+
+    told, _ = noise_before(48_000)
+    ended_ms = next(one.at_ms for one in told if isinstance(one, NothingSaid))
+    pause = 16 * (ended_ms + 40) - sum(map(len, begins))
+    told, (noise,) = noise_before(pause)
+    assert [type(one) for one in told[:3]] == [SpeechBegan, NothingSaid, SpeechBegan]
+    assert len(noise) == 16_000
 
 
 def test_the_beginning_of_speech_is_told_before_its_end():
